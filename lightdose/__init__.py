@@ -1,0 +1,49 @@
+"""Channel spectra and ramp schedules in, the photons each coral gets in a day out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lightdose.analysis import analyse, light_field, light_field_chunks
+    from lightdose.errors import LightdoseError
+    from lightdose.files.setup_file import read_setup
+    from lightdose.model.results import Analysis
+    from lightdose.model.setup import Setup
+
+__version__ = "0.1.0"
+__all__ = [
+    "Analysis",
+    "LightdoseError",
+    "Setup",
+    "__version__",
+    "analyse",
+    "light_field",
+    "light_field_chunks",
+    "read_setup",
+]
+
+_HOMES = {
+    "Analysis": "lightdose.model.results",
+    "LightdoseError": "lightdose.errors",
+    "Setup": "lightdose.model.setup",
+    "analyse": "lightdose.analysis",
+    "light_field": "lightdose.analysis",
+    "light_field_chunks": "lightdose.analysis",
+    "read_setup": "lightdose.files.setup_file",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name from its home on first use, so that ``--help`` stays quick (PEP 562)."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'lightdose' has no attribute {name!r}")
+    from importlib import import_module
+
+    value = getattr(import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

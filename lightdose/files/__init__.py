@@ -1,0 +1,1 @@
+"""Edges: everything that is read from or written to files."""

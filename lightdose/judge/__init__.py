@@ -1,0 +1,1 @@
+"""Decisions: doses held against coral groups, comparisons, cautions."""

@@ -1,0 +1,1 @@
+"""Nouns: frozen records, checked on construction, without files or clocks."""

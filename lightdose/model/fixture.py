@@ -1,0 +1,217 @@
+"""Light fixtures: channels, beams, dimming, and where a fixture hangs."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from lightdose.errors import Place, SetupError
+from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.schedule import Programme
+from lightdose.model.spectrum import ChannelSpectrum
+
+FluxKind = Literal["photon_flux_umol_s", "ppf_umol_s", "radiant_flux_w", "luminous_flux_lm", "electrical_w"]
+
+DEFAULT_BEAM_FWHM_DEG = 120.0
+"""Beam of a channel that names none: a bare LED (Lambert's law). Our choice, from memory; wide interval."""
+
+
+@dataclass(frozen=True)
+class Flux:
+    """How much light a channel gives at full output, in the quantity that the data sheet states.
+
+    ``radiant_efficiency`` (0-1) goes with kind "electrical_w" only; ``typical`` marks a value by colour that we
+    chose from memory, good to about a factor of 2.
+    """
+
+    kind: FluxKind
+    value: float
+    radiant_efficiency: float | None = None
+    typical: bool = False
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and self.value > 0):
+            raise SetupError(f"{self.kind} {self.value:g} is not above 0")
+        if (self.kind == "electrical_w") != (self.radiant_efficiency is not None):
+            raise SetupError("radiant_efficiency goes with electrical_w, and only with it")
+        if self.radiant_efficiency is not None and not 0 < self.radiant_efficiency <= 1:
+            raise SetupError(f"radiant_efficiency {self.radiant_efficiency:g} is outside 0 to 1")
+
+
+@dataclass(frozen=True)
+class CosineLobe:
+    """Intensity I0 cos^m(angle) in the air, by its full width at half maximum. [deg]"""
+
+    fwhm_deg: float
+    assumed: bool = False
+
+    def __post_init__(self) -> None:
+        if not 2 <= self.fwhm_deg <= 175:
+            raise SetupError(f"beam width {self.fwhm_deg:g} deg is outside 2 to 175 deg")
+
+
+@dataclass(frozen=True, eq=False)
+class TabulatedLobe:
+    """Intensity relative to any unit against angle from straight down, linear between, zero beyond the last."""
+
+    angle_deg: FloatArray
+    relative: FloatArray
+
+    def __post_init__(self) -> None:
+        angle, relative = read_only(self.angle_deg), read_only(self.relative)
+        if angle.ndim != 1 or angle.shape != relative.shape or angle.size < 2:
+            raise SetupError("a beam table needs two or more pairs of angle and relative intensity")
+        if np.any(np.diff(angle) <= 0) or angle[0] < 0 or angle[-1] > 90:
+            raise SetupError("the angles of a beam table increase from 0 and end at 90 deg or less")
+        if angle[0] != 0:
+            raise SetupError("a beam table starts at 0 deg, straight down")
+        if np.any(~np.isfinite(relative)) or np.any(relative < 0) or not np.any(relative > 0):
+            raise SetupError("relative intensities are finite, not negative, and not all 0")
+        object.__setattr__(self, "angle_deg", angle)
+        object.__setattr__(self, "relative", relative)
+
+
+@dataclass(frozen=True, eq=False)
+class PhotometricLobe:
+    """An asymmetric intensity distribution I(C, gamma), as in IES LM-63 and EULUMDAT files.
+
+    Attributes
+    ----------
+    c_deg : array, shape (n_c,), 0 ... 360 inclusive (the last plane repeats the first). [deg]
+        C 0 points along the fixture's own x axis (its length), C 90 along its y axis.
+    gamma_deg : array, shape (n_gamma,), from 0 (straight down) to 90 or less; zero beyond. [deg]
+    relative : array, shape (n_c, n_gamma); intensity in any one unit
+    source_file : where it was read
+    """
+
+    c_deg: FloatArray
+    gamma_deg: FloatArray
+    relative: FloatArray
+    source_file: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("c_deg", "gamma_deg", "relative"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+        if self.relative.shape != (self.c_deg.size, self.gamma_deg.size):
+            raise SetupError("an intensity distribution needs one value for each pair of C and gamma")
+        if np.any(np.diff(self.c_deg) <= 0) or np.any(np.diff(self.gamma_deg) <= 0):
+            raise SetupError("the angles of an intensity distribution increase")
+        if self.c_deg[0] != 0 or self.c_deg[-1] != 360 or self.gamma_deg[0] != 0 or self.gamma_deg[-1] > 90:
+            raise SetupError("an intensity distribution spans C 0 to 360 deg and gamma 0 to at most 90 deg")
+        if np.any(~np.isfinite(self.relative)) or np.any(self.relative < 0) or not np.any(self.relative > 0):
+            raise SetupError("relative intensities are finite, not negative, and not all 0")
+
+
+Beam = CosineLobe | TabulatedLobe | PhotometricLobe
+
+
+@dataclass(frozen=True, eq=False)
+class DimmingCurve:
+    """Output against level, both 0-1, linear between the points; output 1 at level 1."""
+
+    level: FloatArray
+    output: FloatArray
+
+    def __post_init__(self) -> None:
+        level, output = read_only(self.level), read_only(self.output)
+        if level.ndim != 1 or level.shape != output.shape or level.size < 2:
+            raise SetupError("a dimming curve needs two or more pairs of level and output")
+        if level[0] != 0 or level[-1] != 1 or np.any(np.diff(level) <= 0):
+            raise SetupError("the levels of a dimming curve rise strictly from 0 to 100")
+        if np.any(np.diff(output) < 0) or output[0] < 0 or output[-1] != 1:
+            raise SetupError("the outputs of a dimming curve do not fall, start at 0 or more and end at 100")
+        object.__setattr__(self, "level", level)
+        object.__setattr__(self, "output", output)
+
+    @classmethod
+    def linear(cls) -> DimmingCurve:
+        """Output equals level."""
+        return cls(np.array([0.0, 1.0]), np.array([0.0, 1.0]))
+
+
+@dataclass(frozen=True)
+class Aperture:
+    """The rectangle that emits light; a point when both sides are 0. [m]"""
+
+    length_m: float = 0.0
+    width_m: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.length_m <= 10 and 0 <= self.width_m <= 10):
+            raise SetupError("an aperture measures 0 to 10 m on each side")
+
+
+@dataclass(frozen=True)
+class Emitters:
+    """The single light sources behind the aperture, for eye safety only."""
+
+    count: int
+    diameter_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Channel:
+    """One channel of a fixture type. ``place`` is where it is defined, for messages."""
+
+    name: str
+    spectrum: ChannelSpectrum
+    beam: Beam
+    dimming: DimmingCurve
+    flux: Flux | None = None
+    electrical_w: float | None = None
+    place: Place | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class FixtureType:
+    """What a fixture file describes."""
+
+    name: str
+    channels: tuple[Channel, ...]
+    aperture: Aperture = Aperture()
+    emitters: Emitters | None = None
+
+    def __post_init__(self) -> None:
+        if not self.channels:
+            raise SetupError(f"fixture {self.name!r} has no channel")
+        names = [c.name for c in self.channels]
+        if len(set(names)) != len(names):
+            raise SetupError(f"fixture {self.name!r} names a channel twice")
+
+
+@dataclass(frozen=True, eq=False)
+class Fixture:
+    """A fixture that hangs over the tank and runs a programme.
+
+    ``x_m, y_m, height_m`` is the centre of the emitting area, height above the water; rotation is
+    counter-clockwise seen from above, 0 with the aperture's length along x.
+    """
+
+    name: str
+    type: FixtureType
+    x_m: float
+    y_m: float
+    height_m: float
+    programme: Programme
+    rotation_deg: float = 0.0
+    enabled: bool = True
+    output_scale: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.height_m <= 20:
+            raise SetupError(
+                f"fixture {self.name!r} hangs {self.height_m:g} m above the water; allowed: above 0, to 20 m"
+            )
+        if not (math.isfinite(self.output_scale) and 0 < self.output_scale <= 100):
+            raise SetupError(
+                f"output_scale {self.output_scale:g} of fixture {self.name!r} is outside 0 to 100"
+            )
+        known = {c.name for c in self.type.channels}
+        unknown = [n for n in self.programme.channels if n not in known]
+        if unknown:
+            raise SetupError(
+                f"the programme of fixture {self.name!r} names unknown channels: {', '.join(unknown)}"
+            )

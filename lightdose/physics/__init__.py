@@ -1,0 +1,1 @@
+"""Forward calculations: arrays in, arrays out; no files, printing, randomness or dates."""

@@ -1,0 +1,1 @@
+"""Presentation: prints records as tables, figures and pages, and computes nothing."""
