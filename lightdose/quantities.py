@@ -102,7 +102,7 @@ QUANTITIES: Final = (
         "usable",
         "absorption index",
         "fraction of DLI",
-        "share of PPFD weighted by relative absorption of zooxanthellae, 400-700 nm; span over four curves; not growth",
+        "PPFD weighted by relative absorption of zooxanthellae, as a share; span of four curves; not growth",
         "after Morel 1978 (from memory); curves modelled by us, spectra/zooxanthella",
     ),
     Quantity(

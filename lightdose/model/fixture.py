@@ -23,8 +23,8 @@ DEFAULT_BEAM_FWHM_DEG = 120.0
 class Flux:
     """How much light a channel gives at full output, in the quantity that the data sheet states.
 
-    ``radiant_efficiency`` (0-1) goes with kind "electrical_w" only; ``typical`` marks a value by colour that we
-    chose from memory, good to about a factor of 2.
+    ``radiant_efficiency`` (0-1) goes with kind "electrical_w" only; ``typical`` marks a value by colour that
+    we chose from memory, good to about a factor of 2.
     """
 
     kind: FluxKind
@@ -55,7 +55,7 @@ class CosineLobe:
 
 @dataclass(frozen=True, eq=False)
 class TabulatedLobe:
-    """Intensity relative to any unit against angle from straight down, linear between, zero beyond the last."""
+    """Relative intensity against angle from straight down, linear between, zero beyond the last."""
 
     angle_deg: FloatArray
     relative: FloatArray

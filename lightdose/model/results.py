@@ -195,7 +195,7 @@ class SiteSpectrum:
 
 @dataclass(frozen=True)
 class SpectrumMetrics:
-    """Photon metrics of one spectrum, as `spectrum` reports them; absolute values None where it is relative."""
+    """Photon metrics of one spectrum, as `spectrum` reports them; absolute ones are None if relative."""
 
     file: str
     ppfd_umol_m2_s: float | None

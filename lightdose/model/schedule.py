@@ -18,7 +18,7 @@ class ChannelProgramme:
 
     Attributes
     ----------
-    time_h : array, shape (n,), not falling; may run past 24 (a programme over midnight), spans at most 24. [h]
+    time_h : array, shape (n,), not falling; past 24 for a programme over midnight, spans at most 24. [h]
         The same time twice is a jump.
     level : array, shape (n,), 0-1
     """

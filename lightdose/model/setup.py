@@ -32,7 +32,7 @@ class Setup:
     groups : every coral group that may be used, the user's own ones included, by key
     group_sources : short key of a source ("P2") -> full citation
     length_unit : unit of the file's lengths, for display
-    understood : one sentence a decision of the readers ("schedule.csv: 12 rows, separator ';', decimal comma")
+    understood : one sentence a decision of the readers ("daily.csv: 12 rows, separator ';'")
     inputs_sha256 : file as named -> sha256 of its bytes
     """
 

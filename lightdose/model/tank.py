@@ -33,7 +33,7 @@ class Wall:
 
 @dataclass(frozen=True)
 class Tank:
-    """Inner measures of the water; origin front left inside, x to the right, y to the back, depth down. [m]"""
+    """Inner measures of the water; origin front left inside, x right, y back, depth down. [m]"""
 
     length_m: float
     width_m: float
@@ -64,7 +64,7 @@ class Tank:
 
 @dataclass(frozen=True, eq=False)
 class Water:
-    """What the water does to light on its way. ``absorption`` replaces pure water when given. [m-1, base e]"""
+    """What the water does to light on its way. ``absorption`` replaces pure water. [m-1, base e]"""
 
     yellowing_440_per_m: float = 0.0
     yellowing_slope_per_nm: float = 0.0165
