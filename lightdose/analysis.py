@@ -1,0 +1,114 @@
+"""The whole program as a handful of lines: from a setup to the day's light and what it means.
+
+    channel flux x spectrum x beam x water x walls  ->  response at full output
+    response x schedule                             ->  day curve  ->  dose  ->  verdict
+
+A reader who opens only this module knows the way of the data.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from lightdose import __version__
+from lightdose.errors import SetupError
+from lightdose.files.library import reference_tables
+from lightdose.judge.basis import basis_of
+from lightdose.judge.cautions import find_cautions
+from lightdose.judge.verdict import judge_corals
+from lightdose.model.arrays import FloatArray
+from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
+from lightdose.model.setup import Setup
+from lightdose.physics import light_field as field_physics
+from lightdose.physics.day_curve import day_curve
+from lightdose.physics.dose import daily_dose
+from lightdose.physics.emission import channel_emission
+from lightdose.physics.energy import fixture_use
+from lightdose.physics.weightings import weighting_matrix
+
+
+def analyse(setup: Setup) -> Analysis:
+    """Everything `lightdose dose` reports about a setup.
+
+    Raises
+    ------
+    SetupError
+        If a channel of an enabled fixture has no absolute flux.
+    """
+    tables = reference_tables()
+    fixtures = setup.lit_fixtures
+    emission = fixture_emission(setup)
+    field = field_physics.light_field(
+        setup.receivers, fixtures, emission, setup.tank, setup.water, setup.cover, tables, weighting_matrix(tables)
+    )
+    curve = day_curve(fixtures)
+    dose = daily_dose(field, curve)
+    verdicts = judge_corals(setup, field, dose)
+    return Analysis(
+        setup=setup,
+        basis=basis_of(setup),
+        light_field=field,
+        day_curve=curve,
+        dose=dose,
+        verdicts=verdicts,
+        fixtures=fixture_use(fixtures, emission, curve, setup.electricity),
+        cautions=find_cautions(setup, field, curve, dose, verdicts),
+        version=__version__,
+    )
+
+
+def fixture_emission(setup: Setup) -> FloatArray:
+    """Photons of every channel of the enabled fixtures at full output, shape (n_channel, 500). [umol s-1]
+
+    Raises
+    ------
+    SetupError
+        If channels have no absolute flux; every one is named.
+    """
+    tables = reference_tables()
+    rows, problems = [], []
+    for fixture in setup.lit_fixtures:
+        for channel in fixture.type.channels:
+            try:
+                rows.append(channel_emission(channel, tables))
+            except SetupError as trouble:
+                problems.extend(trouble.problems)
+    if problems:
+        raise SetupError(*dict.fromkeys(problems))
+    return np.array(rows).reshape(len(rows), -1)
+
+
+def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:
+    """PPFD through the day at some receivers, for figures."""
+    curve, field = analysis.day_curve, analysis.light_field
+    time_h = np.column_stack((curve.edge_h[:-1], curve.edge_h[1:])).ravel()
+    output = np.stack((curve.output_start, curve.output_end), axis=1).reshape(time_h.size, -1)
+    response = field.of("ppfd")
+    return tuple(
+        SiteDay(i, field.receivers[i].name, time_h, (output * response[i]).T) for i in receivers
+    )
+
+
+def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
+    """The photon spectrum of each channel at some receivers, at the time of the receiver's peak."""
+    setup, field = analysis.setup, analysis.light_field
+    emission = fixture_emission(setup)
+    chosen = [field.receivers[i] for i in receivers]
+    transfer = field_physics.spectral_transfer(
+        chosen, setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, reference_tables()
+    )
+    return tuple(
+        SiteSpectrum(i, field.receivers[i].name, emission * transfer[row] * output_at_peak[:, None])
+        for row, i in enumerate(receivers)
+        for output_at_peak in (_output_at_peak(analysis, i),)
+    )
+
+
+def _output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
+    curve = analysis.day_curve
+    output = np.vstack((curve.output_start, curve.output_end))
+    peak = int(np.argmax(output @ analysis.light_field.of("ppfd")[receiver]))
+    return output[peak]

@@ -1,0 +1,122 @@
+"""The command line: one thin module a command, loaded only when it is called."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, NoReturn
+
+import click
+
+from lightdose import __version__
+
+SUMMARIES = {
+    "init": "Write a complete invented example to start from.",
+    "check": "Read every file of a setup and name every problem.",
+    "dose": "The photons each coral gets in a day, against what is usual for its group.",
+    "groups": "List coral groups and genera with their usual light, grade and sources.",
+    "spectrum": "Photon figures of spectrum files or library entries, side by side.",
+}
+"""Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
+
+EXAMPLE = """\b
+Example:
+  lightdose init my-tank
+  lightdose dose my-tank/setup.toml
+"""
+
+
+class CommandGroup(click.Group):
+    """Loads a command's module on use, and turns every way to fail into one message and an exit code."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of ``SUMMARIES``."""
+        return list(SUMMARIES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, from its module ``lightdose.cli.NAME``."""
+        if cmd_name not in SUMMARIES:
+            return None
+        command = import_module(f"lightdose.cli.{cmd_name}").command
+        assert isinstance(command, click.Command)
+        command.name = cmd_name
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands by their summaries, without loading their modules."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(SUMMARIES.items()))
+
+    def main(self, args: Sequence[str] | None = None, *rest: Any, **extra: Any) -> NoReturn:
+        """Run; exit 0 done, 1 unexpected, 2 wrong usage or input, 3 strict target missed, 130 interrupted."""
+        words = list(sys.argv[1:] if args is None else args)
+        _never_fail_on_letters()
+        extra["standalone_mode"] = False
+        try:
+            code = super().main(words, *rest, **extra)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            _drop_stdout()
+            code = 0
+        except (KeyboardInterrupt, click.Abort):
+            code = 130
+        except click.ClickException as refusal:
+            refusal.show()
+            code = 2
+        except Exception as trouble:
+            code = _report(trouble, debug="--debug" in words)
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+def _report(trouble: Exception, *, debug: bool) -> int:
+    from lightdose.errors import LightdoseError
+
+    if isinstance(trouble, LightdoseError):
+        click.echo(str(trouble), err=True)
+        return 2
+    if debug:
+        import traceback
+
+        traceback.print_exc()
+        return 1
+    click.echo(
+        f"unexpected trouble, a fault of lightdose {__version__}: {type(trouble).__name__}: {trouble}\n"
+        "run the same command with --debug and report what it prints, with your files",
+        err=True,
+    )
+    return 1
+
+
+def _never_fail_on_letters() -> None:
+    """Escape what the terminal's encoding lacks, so that a name never ends a command."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _drop_stdout() -> None:
+    """Point stdout at nothing after its reader has gone, so that the interpreter ends quietly."""
+    import os
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+
+
+@click.group(
+    cls=CommandGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help=f"""{EXAMPLE}
+Turns channel spectra and ramp schedules into the photons each coral gets in a day.""",
+)
+@click.version_option(__version__, prog_name="lightdose")
+@click.pass_context
+def cli(ctx: click.Context) -> None:
+    """Show the help when no command is named."""
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def main() -> NoReturn:
+    """Entry point of the ``lightdose`` script."""
+    cli.main()

@@ -1,0 +1,115 @@
+"""What commands share: the SETUP argument with its variations, common options, and messages on stderr."""
+
+from __future__ import annotations
+
+import functools
+import os
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from lightdose.model.setup import Setup
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+@dataclass(frozen=True)
+class SetupRequest:
+    """A setup file and the variations asked for; ``read`` reads it, raising SetupError with every problem."""
+
+    path: str
+    fixture_height: str | None = None
+    swap_fixture: str | None = None
+    schedule: str | None = None
+
+    def read(self) -> Setup:
+        """The setup with its variations."""
+        from lightdose.files.setup_file import Variations, read_setup
+
+        height_m = None
+        if self.fixture_height is not None:
+            from lightdose.files.units import UnitProblem, parse_length
+
+            try:
+                height_m = parse_length(self.fixture_height)
+            except UnitProblem as trouble:
+                raise click.BadParameter(str(trouble.problem), param_hint="--fixture-height") from None
+        return read_setup(
+            self.path,
+            Variations(
+                fixture_height_m=height_m,
+                swap_fixture=Path(self.swap_fixture) if self.swap_fixture else None,
+                schedule=Path(self.schedule) if self.schedule else None,
+            ),
+        )
+
+
+def takes_setup(function: F) -> F:
+    """Add the argument SETUP and its variations; the command gets one ``request: SetupRequest``."""
+
+    @functools.wraps(function)
+    def wrapped(
+        setup: str,
+        fixture_height: str | None,
+        swap_fixture: str | None,
+        schedule: str | None,
+        **rest: Any,
+    ) -> Any:
+        return function(request=SetupRequest(setup, fixture_height, swap_fixture, schedule), **rest)
+
+    for decorate in reversed(
+        (
+            click.argument("setup", metavar="SETUP", type=click.Path()),
+            click.option(
+                "--fixture-height", metavar="LENGTH", help='Hang all fixtures this high, such as "25 cm" or "10 in".'
+            ),
+            click.option("--swap-fixture", metavar="FILE", help="Use this fixture file for all fixtures."),
+            click.option("--schedule", metavar="FILE", help="Use this schedule CSV for all fixtures."),
+        )
+    ):
+        wrapped = decorate(wrapped)
+    return debug_option(wrapped)
+
+
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, unrounded.")
+csv_option = click.option("--csv", "csv_file", metavar="FILE", help="Write the table as CSV.")
+dialect_option = click.option(
+    "--csv-dialect",
+    type=click.Choice(["plain", "excel-eu"]),
+    default="plain",
+    show_default=True,
+    help="excel-eu writes semicolons and decimal commas.",
+)
+figures_option = click.option("--figures", metavar="DIR", help="Write figures as SVG and PNG into this folder.")
+imperial_option = click.option("--imperial", is_flag=True, help="Inches in tables and figures.")
+quiet_option = click.option("--quiet", is_flag=True, help="No messages on stderr.")
+no_color_option = click.option("--no-color", is_flag=True, help="No colour; NO_COLOR does the same.")
+strict_option = click.option("--strict", is_flag=True, help="Exit 3 when the result misses its target.")
+
+
+def debug_option(function: F) -> F:
+    """Add ``--debug``; the flag is read from the command line by ``cli.CommandGroup.main``."""
+    return click.option(
+        "--debug", is_flag=True, expose_value=False, help="Show the full trace of an unexpected fault."
+    )(function)
+
+
+def say(message: str, *, quiet: bool = False) -> None:
+    """A message for people, on stderr."""
+    if not quiet:
+        click.echo(message, err=True)
+
+
+def is_terminal() -> bool:
+    """Whether stdout is a terminal that a person reads."""
+    return sys.stdout.isatty()
+
+
+def wants_colour(no_color: bool) -> bool:
+    """Colour only on a capable terminal, and never against NO_COLOR or ``--no-color``."""
+    return is_terminal() and not no_color and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
