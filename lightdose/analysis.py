@@ -42,7 +42,14 @@ def analyse(setup: Setup) -> Analysis:
     fixtures = setup.lit_fixtures
     emission = fixture_emission(setup)
     field = field_physics.light_field(
-        setup.receivers, fixtures, emission, setup.tank, setup.water, setup.cover, tables, weighting_matrix(tables)
+        setup.receivers,
+        fixtures,
+        emission,
+        setup.tank,
+        setup.water,
+        setup.cover,
+        tables,
+        weighting_matrix(tables),
     )
     curve = day_curve(fixtures)
     dose = daily_dose(field, curve)
@@ -87,9 +94,7 @@ def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ..
     time_h = np.column_stack((curve.edge_h[:-1], curve.edge_h[1:])).ravel()
     output = np.stack((curve.output_start, curve.output_end), axis=1).reshape(time_h.size, -1)
     response = field.of("ppfd")
-    return tuple(
-        SiteDay(i, field.receivers[i].name, time_h, (output * response[i]).T) for i in receivers
-    )
+    return tuple(SiteDay(i, field.receivers[i].name, time_h, (output * response[i]).T) for i in receivers)
 
 
 def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
@@ -101,9 +106,8 @@ def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpec
         chosen, setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, reference_tables()
     )
     return tuple(
-        SiteSpectrum(i, field.receivers[i].name, emission * transfer[row] * output_at_peak[:, None])
-        for row, i in enumerate(receivers)
-        for output_at_peak in (_output_at_peak(analysis, i),)
+        SiteSpectrum(i, field.receivers[i].name, emission * reaching * _output_at_peak(analysis, i)[:, None])
+        for i, reaching in zip(receivers, transfer, strict=True)
     )
 
 

@@ -8,6 +8,7 @@ from importlib import import_module
 from typing import Any, NoReturn
 
 import click
+from click.exceptions import NoSuchCommand
 
 from lightdose import __version__
 
@@ -42,6 +43,14 @@ class CommandGroup(click.Group):
         assert isinstance(command, click.Command)
         command.name = cmd_name
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that the first word names; a typo gets the close matches."""
+        if args and args[0] not in SUMMARIES and not args[0].startswith("-"):
+            raise NoSuchCommand(args[0], possibilities=SUMMARIES, ctx=ctx)
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands by their summaries, without loading their modules."""

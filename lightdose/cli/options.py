@@ -66,7 +66,9 @@ def takes_setup(function: F) -> F:
         (
             click.argument("setup", metavar="SETUP", type=click.Path()),
             click.option(
-                "--fixture-height", metavar="LENGTH", help='Hang all fixtures this high, such as "25 cm" or "10 in".'
+                "--fixture-height",
+                metavar="LENGTH",
+                help='Hang all fixtures this high, such as "25 cm" or "10 in".',
             ),
             click.option("--swap-fixture", metavar="FILE", help="Use this fixture file for all fixtures."),
             click.option("--schedule", metavar="FILE", help="Use this schedule CSV for all fixtures."),
@@ -85,7 +87,9 @@ dialect_option = click.option(
     show_default=True,
     help="excel-eu writes semicolons and decimal commas.",
 )
-figures_option = click.option("--figures", metavar="DIR", help="Write figures as SVG and PNG into this folder.")
+figures_option = click.option(
+    "--figures", metavar="DIR", help="Write figures as SVG and PNG into this folder."
+)
 imperial_option = click.option("--imperial", is_flag=True, help="Inches in tables and figures.")
 quiet_option = click.option("--quiet", is_flag=True, help="No messages on stderr.")
 no_color_option = click.option("--no-color", is_flag=True, help="No colour; NO_COLOR does the same.")
@@ -112,4 +116,6 @@ def is_terminal() -> bool:
 
 def wants_colour(no_color: bool) -> bool:
     """Colour only on a capable terminal, and never against NO_COLOR or ``--no-color``."""
-    return is_terminal() and not no_color and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return (
+        is_terminal() and not no_color and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    )

@@ -14,7 +14,8 @@ def basis_of(setup: Setup) -> Basis:
 
     Source
     ------
-    The factor of 2 for typical efficiencies and the wide interval of an assumed beam are our choice.
+    The factor of 2 on typical efficiencies and 0.6 to 1.05 on data sheets are our choice, from memory of
+    data sheets that state an ideal driver, a cool LED and no lens; no published source.
     """
     channels = [(f, c) for f in setup.lit_fixtures for c in f.type.channels]
     typical = sorted({f.name for f, c in channels if c.flux is not None and c.flux.typical})
@@ -27,7 +28,7 @@ def basis_of(setup: Setup) -> Basis:
         )
     return Basis(
         "data sheet",
-        f"Unmeasured: stands on the fixture files' data-sheet values, often 10-40 % high{beam}.",
+        f"Unmeasured: stands on data-sheet values; count on 0.6 to 1.05 of them (our choice){beam}.",
     )
 
 

@@ -1,0 +1,162 @@
+"""Who may import whom: the layer table of DEVELOPERS.md, walked through every import of the package."""
+
+from __future__ import annotations
+
+import ast
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parents[1] / "lightdose"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+@dataclass(frozen=True)
+class Layer:
+    """What a layer may import: our own layers, third-party modules anywhere, and only inside functions."""
+
+    ours: frozenset[str]
+    third: frozenset[str] = frozenset()
+    inside_functions: frozenset[str] = frozenset()
+
+
+def layer(ours: str, third: str = "", inside: str = "") -> Layer:
+    return Layer(frozenset(ours.split()), frozenset(third.split()), frozenset(inside.split()))
+
+
+TABLE = {
+    "quantities": layer(""),
+    "errors": layer(""),
+    "model": layer("quantities errors model", "numpy", "pandas"),
+    "physics": layer("quantities errors model physics", "numpy", "colour"),
+    "fit": layer("quantities errors model physics fit", "numpy", "scipy"),
+    "judge": layer("quantities errors model physics judge", "numpy"),
+    "files": layer("quantities errors model files", "numpy pydantic", "pandas colour"),
+    "present": layer("quantities errors model present", "numpy jinja2", "matplotlib rich"),
+    "analysis": layer("version quantities errors model physics fit judge files analysis", "numpy", "scipy"),
+    "cli": layer(
+        "version quantities errors model physics fit judge files present analysis cli",
+        "click",
+        "numpy rich",
+    ),
+    "__init__": layer("errors model files analysis"),
+    "__main__": layer("cli"),
+}
+PURE_LAYERS = {"quantities", "errors", "model", "physics"}
+IMPURE_MODULES = {
+    "os",
+    "pathlib",
+    "io",
+    "time",
+    "datetime",
+    "random",
+    "secrets",
+    "subprocess",
+    "shutil",
+    "tempfile",
+}
+
+
+def layer_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+@dataclass(frozen=True)
+class Import:
+    module: str
+    inside_function: bool
+    for_types_only: bool
+    line: int
+
+
+def imports_of(path: Path) -> list[Import]:
+    """Every absolute import of a module, with whether it runs only inside a function."""
+    found: list[Import] = []
+
+    def walk(node: ast.AST, inside: bool, types_only: bool) -> None:
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.Import):
+                found.extend(Import(a.name, inside, types_only, child.lineno) for a in child.names)
+            elif isinstance(child, ast.ImportFrom):
+                assert child.level == 0, f"{path}:{child.lineno}: relative import"
+                module = child.module or ""
+                if module == "lightdose":
+                    found.extend(
+                        Import(
+                            f"lightdose.{a.name.replace('__version__', 'version')}",
+                            inside,
+                            types_only,
+                            child.lineno,
+                        )
+                        for a in child.names
+                    )
+                else:
+                    found.append(Import(module, inside, types_only, child.lineno))
+            else:
+                is_function = isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda)
+                is_types = isinstance(child, ast.If) and "TYPE_CHECKING" in ast.unparse(child.test)
+                walk(child, inside or is_function, types_only or is_types)
+
+    walk(ast.parse(path.read_text(encoding="utf-8")), False, False)
+    return found
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_module_imports_only_what_its_layer_allows(path: Path) -> None:
+    """Imports point down the layer table; heavy libraries load inside the function that needs them."""
+    allowed = TABLE[layer_of(path)]
+    for found in imports_of(path):
+        top, *rest = found.module.split(".")
+        where = f"{path.relative_to(PACKAGE)}:{found.line} imports {found.module}"
+        if top == "lightdose":
+            if rest:
+                assert rest[0] in allowed.ours, where
+        elif top not in sys.stdlib_module_names:
+            late = found.inside_function or found.for_types_only
+            assert top in allowed.third or (late and top in allowed.inside_functions), where
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
+    "path", [p for p in MODULES if layer_of(p) in PURE_LAYERS], ids=lambda p: str(p.relative_to(PACKAGE))
+)
+def test_pure_module_touches_no_file_clock_or_terminal(path: Path) -> None:
+    """Model and physics know no files, dates, randomness or printing, so six numbers test a function."""
+    for found in imports_of(path):
+        assert found.module.split(".")[0] not in IMPURE_MODULES, f"{path}:{found.line}"
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            assert node.func.id not in {"open", "print", "input", "exec", "eval"}, f"{path}:{node.lineno}"
+        if isinstance(node, ast.Attribute) and node.attr == "random":
+            pytest.fail(f"{path}:{node.lineno} draws random numbers")
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_module_fits_a_sitting(path: Path) -> None:
+    """Modules stay under about 400 lines, functions under about 60, and no module is a drawer for odds and ends."""
+    text = path.read_text(encoding="utf-8")
+    assert text.count("\n") <= 420, f"{path} has {text.count(chr(10))} lines"
+    assert path.stem not in {"utils", "helpers", "common", "core", "manager"}
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef):
+            body = node.body[1:] if ast.get_docstring(node) else node.body
+            length = (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
+            assert length <= 65, f"{path}:{node.lineno} {node.name} has {length} lines"
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
+    "path",
+    [p for p in MODULES if layer_of(p) in {"physics", "fit", "judge"} and p.name != "__init__.py"],
+    ids=lambda p: str(p.relative_to(PACKAGE)),
+)
+def test_public_calculation_names_its_source(path: Path) -> None:
+    """Every public function of physics, fit and judge says where its formula or rule comes from."""
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            text = ast.get_docstring(node) or ""
+            assert "Source\n------" in text, f"{path}:{node.lineno} {node.name} has no Source section"

@@ -1,0 +1,49 @@
+"""The wheel carries its data: built, unpacked bare, and used from another folder."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.mark.wheel
+@pytest.mark.identity
+def test_wheel_used_from_another_folder_computes_the_example(tmp_path: Path) -> None:
+    """`init` and `dose` work from the wheel alone, so spectra, groups and the example are in it."""
+    pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "-q"]
+    subprocess.run(
+        [*pip, "wheel", "--no-deps", "--no-build-isolation", "-w", str(tmp_path / "wheel"), str(ROOT)],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    (wheel,) = (tmp_path / "wheel").glob("lightdose-*.whl")
+    site = tmp_path / "site"
+    subprocess.run(
+        [*pip, "install", "--no-deps", "--no-index", "--target", str(site), str(wheel)],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    env = {**os.environ, "PYTHONPATH": str(site)}
+    here = tmp_path / "elsewhere"
+    here.mkdir()
+
+    def run(*words: str) -> str:
+        done = subprocess.run(
+            [sys.executable, "-m", "lightdose", *words],
+            cwd=here, env=env, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        return done.stdout
+
+    where = subprocess.run(
+        [sys.executable, "-c", "import lightdose; print(lightdose.__file__)"],
+        cwd=here, env=env, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert str(site) in where.stdout
+    run("init", "tank")
+    assert '"lightdose-dose/1"' in run("dose", "tank/setup.toml", "--json")
+    assert "sps-shallow" in run("groups")
+    assert "blue-445" in run("spectrum", "blue-445")
