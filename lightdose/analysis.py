@@ -8,13 +8,12 @@ A reader who opens only this module knows the way of the data.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from lightdose import __version__
-from lightdose.errors import SetupError
+from lightdose.errors import Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
@@ -76,7 +75,8 @@ def fixture_emission(setup: Setup) -> FloatArray:
         If channels have no absolute flux; every one is named.
     """
     tables = reference_tables()
-    rows, problems = [], []
+    rows: list[FloatArray] = []
+    problems: list[Problem] = []
     for fixture in setup.lit_fixtures:
         for channel in fixture.type.channels:
             try:
@@ -113,6 +113,6 @@ def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpec
 
 def _output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
     curve = analysis.day_curve
-    output = np.vstack((curve.output_start, curve.output_end))
-    peak = int(np.argmax(output @ analysis.light_field.of("ppfd")[receiver]))
-    return output[peak]
+    output: FloatArray = np.vstack((curve.output_start, curve.output_end))
+    ppfd = output @ analysis.light_field.of("ppfd")[receiver]
+    return output[int(np.argmax(ppfd))]

@@ -137,7 +137,7 @@ def test_pure_module_touches_no_file_clock_or_terminal(path: Path) -> None:
 @pytest.mark.pinned
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_module_fits_a_sitting(path: Path) -> None:
-    """Modules stay under about 400 lines, functions under about 60, and no module is a drawer for odds and ends."""
+    """Modules stay under about 400 lines, functions under about 60; none is a drawer for odds and ends."""
     text = path.read_text(encoding="utf-8")
     assert text.count("\n") <= 420, f"{path} has {text.count(chr(10))} lines"
     assert path.stem not in {"utils", "helpers", "common", "core", "manager"}
@@ -160,3 +160,27 @@ def test_public_calculation_names_its_source(path: Path) -> None:
         if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
             text = ast.get_docstring(node) or ""
             assert "Source\n------" in text, f"{path}:{node.lineno} {node.name} has no Source section"
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
+    "path",
+    sorted(PACKAGE.parent.glob("tests/**/test_*.py")),
+    ids=lambda p: str(p.relative_to(PACKAGE.parent)),
+)
+def test_every_test_says_what_it_proves_and_how(path: Path) -> None:
+    """Each test has a line on what it proves, a marker published, identity or pinned, and an assertion."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    module_marks = [
+        ast.unparse(n.value)
+        for n in tree.body
+        if isinstance(n, ast.Assign) and "pytestmark" in ast.unparse(n)
+    ]
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
+            where = f"{path.name}:{node.lineno} {node.name}"
+            assert ast.get_docstring(node), f"{where} has no docstring"
+            marks = " ".join([ast.unparse(d) for d in node.decorator_list] + module_marks)
+            assert any(f"mark.{kind}" in marks for kind in ("published", "identity", "pinned")), (
+                f"{where} has no mark"
+            )
