@@ -39,9 +39,8 @@ def main() -> None:
         ("--help", help_ms, "import click", click_ms, 1.35),
         ("dose, piped", dose_ms, "import numpy, pydantic, click", libraries_ms, 2.5),
     ):
-        print(
-            f"{name:12} {ours_ms:6.1f} ms / {bare} {bare_ms:6.1f} ms = {ours_ms / bare_ms:.2f} (limit {limit})"
-        )
+        ratio = ours_ms / bare_ms
+        print(f"{name:12} {ours_ms:6.1f} ms / {bare} {bare_ms:6.1f} ms = {ratio:.2f} (limit {limit})")
 
 
 if __name__ == "__main__":
