@@ -1,0 +1,254 @@
+"""Numbers, lengths and times as people write them; nothing is guessed.
+
+Each reader returns a float in a fixed unit or raises ``UnitProblem``, whose Problem says what to write.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from typing import Final, Literal
+
+from lightdose.errors import Problem
+from lightdose.quantities import HOURS_PER_DAY, METRES_PER_INCH
+
+
+class UnitProblem(ValueError):  # noqa: N818 - it carries a Problem, and is always turned into a LightdoseError
+    """A number, length or time that cannot be read as written."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        super().__init__(str(problem))
+
+
+_POINT_NUMBER: Final = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_COMMA_NUMBER: Final = re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_NUMBER_FORMS: Final = {".": _POINT_NUMBER, ",": _COMMA_NUMBER}
+
+
+def parse_number(text: str, decimal: str = ".") -> float:
+    """A finite number with the given decimal mark; a decimal comma only where the caller knows of one."""
+    cell = text.strip()
+    if _NUMBER_FORMS[decimal].fullmatch(cell) is None:
+        raise UnitProblem(_number_problem(cell, decimal))
+    value = float(cell.replace(",", ".") if decimal == "," else cell)
+    if value in (float("inf"), float("-inf")):
+        raise UnitProblem(Problem(f'"{cell}" is too large a number'))
+    return value
+
+
+def is_number(text: str) -> bool:
+    """Whether ``text`` is a number with either decimal mark."""
+    return _POINT_NUMBER.fullmatch(text) is not None or _COMMA_NUMBER.fullmatch(text) is not None
+
+
+def _number_problem(cell: str, decimal: str) -> Problem:
+    found = f'"{cell}" is not a number'
+    allowed = f"digits with a decimal {'comma' if decimal == ',' else 'point'}"
+    if not cell:
+        return Problem("a number is missing here", allowed=allowed)
+    if cell.endswith("%") and is_number(cell[:-1].rstrip()):
+        return Problem(found, allowed, f"leave the % sign out: {cell[:-1].rstrip()}")
+    if decimal == "." and _COMMA_NUMBER.fullmatch(cell):
+        return Problem(f'"{cell}" has a decimal comma', allowed, f"write {cell.replace(',', '.')}")
+    if decimal == "," and _POINT_NUMBER.fullmatch(cell):
+        return Problem(
+            f'"{cell}" has a decimal point, other numbers of this file a comma',
+            allowed,
+            f"write {cell.replace('.', ',')}",
+        )
+    if cell.lower().lstrip("+-") in ("nan", "inf", "infinity"):
+        return Problem(found, allowed, "write the number, or leave the row out")
+    if re.fullmatch(r"[+-]?[0-9]{1,3}([ '._,\u00a0\u2009\u202f][0-9]{3})+([.,][0-9]+)?", cell):
+        return Problem(
+            found, f"{allowed}, without marks between thousands", "write all digits together: 1234.5"
+        )
+    return Problem(found, allowed)
+
+
+LengthUnit = Literal["cm", "in"]
+
+# Metres are value * numerator / denominator, which rounds once for the usual figures (61 cm is exactly 0.61).
+# Inch and foot: international yard and pound agreement 1959, exact.
+_LENGTH_UNITS: Final[dict[str, tuple[int, int]]] = {
+    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), (1, 1000)),
+    **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), (1, 100)),
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), (1, 1)),
+    **dict.fromkeys(("in", "in.", "inch", "inches", '"', "''", "\u2033", "\u201d"), (254, 10_000)),
+    **dict.fromkeys(("ft", "ft.", "foot", "feet", "'", "\u2032", "\u2019"), (3048, 10_000)),
+}
+_LENGTH_ALLOWED: Final = 'a number and a unit: in, ", ft, cm, mm or m'
+_LENGTH_FORM: Final = re.compile(r"([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+))\s*(\D*)")
+
+
+def parse_length(text: object) -> float:
+    """A length with its unit, such as "24 in", 24", "2 ft", "61 cm", "0,61 m". [m]"""
+    if not isinstance(text, str):
+        raise UnitProblem(
+            Problem(f"{text!r} has no unit", _LENGTH_ALLOWED, f'write "{text} cm" or "{text} in", in quotes')
+        )
+    shown = text.strip()
+    form = _LENGTH_FORM.fullmatch(shown)
+    if form is None:
+        raise UnitProblem(_length_problem(shown))
+    number, unit = form[1], form[2].strip().lower()
+    if not unit:
+        raise UnitProblem(
+            Problem(f'"{shown}" has no unit', _LENGTH_ALLOWED, f'write "{shown} cm" or "{shown} in"')
+        )
+    if unit not in _LENGTH_UNITS:
+        raise UnitProblem(
+            Problem(
+                f'"{shown}" has the unknown unit "{form[2].strip()}"', _LENGTH_ALLOWED, 'for example "61 cm"'
+            )
+        )
+    if re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", number):
+        small, large = number.replace(",", ".").rstrip("0").rstrip("."), number.replace(",", "")
+        raise UnitProblem(
+            Problem(
+                f'"{shown}" can be read as {small} or as {large}',
+                cure=f'write "{small} {unit}" or "{large} {unit}"',
+            )
+        )
+    numerator, denominator = _LENGTH_UNITS[unit]
+    return float(number.replace(",", ".")) * numerator / denominator
+
+
+def format_length(length_m: float, unit: LengthUnit) -> str:
+    """A length for people: whole millimetres ("61 cm", "61.5 cm") or hundredths of an inch ("24 in")."""
+    value, digits = (length_m * 100, 1) if unit == "cm" else (length_m / METRES_PER_INCH, 2)
+    text = f"{value:.{digits}f}".rstrip("0").rstrip(".")
+    return f"{'0' if text == '-0' else text} {unit}"
+
+
+def _length_problem(shown: str) -> Problem:
+    found = f'"{shown}" is not a length'
+    if not shown:
+        return Problem("the length is empty", _LENGTH_ALLOWED, 'for example "61 cm"')
+    if re.search(r"[0-9]\s*/\s*[0-9]", shown):
+        return Problem(found, _LENGTH_ALLOWED, 'write fractions as decimals: "23.5 in"')
+    if re.search(r"[0-9][.,][0-9]+[.,][0-9]", shown):
+        return Problem(found, _LENGTH_ALLOWED, 'write no marks between thousands: "1234.5 mm"')
+    if len(re.findall(r"[0-9]+(?:[.,][0-9]+)?", shown)) > 1:
+        return Problem(found, _LENGTH_ALLOWED, 'one number and one unit: "30 in" instead of 2 ft 6 in')
+    return Problem(found, _LENGTH_ALLOWED, 'for example "61 cm"')
+
+
+_TIME_FORM: Final = re.compile(
+    r"(?P<hour>[0-9]{1,2})"
+    r"(?:[:.h](?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2})(?:[.,](?P<decimals>[0-9]+))?)?)?"
+    r" ?(?P<half>[ap]\.?m\.?)? ?(?P<next>\+1)?"
+)
+_TIME_ALLOWED: Final = '"HH:MM", and "HH:MM+1" past midnight'
+_SPACES: Final = re.compile(r"[\s\u00a0\u2009\u202f]+")
+
+
+def parse_time(value: object) -> float:
+    """A time of the day; "02:00+1" is 26, "24:00" is 24 (whether an end is meant, the caller knows). [h]
+
+    Accepts "7:30", "07:30", "7.30", "7h30", "7:30 am", "7 am", seconds as "07:30:15", and TOML local times.
+    """
+    if isinstance(value, datetime.time):
+        micros = ((value.hour * 60 + value.minute) * 60 + value.second) * 1_000_000 + value.microsecond
+        return micros / 3_600_000_000
+    if not isinstance(value, str):
+        raise UnitProblem(_bare_time_problem(value))
+    shown = value.strip()
+    form = _TIME_FORM.fullmatch(_SPACES.sub(" ", shown).lower())
+    if form is None or (form["minute"] is None and form["half"] is None):
+        raise UnitProblem(_time_problem(shown))
+    hour = int(form["hour"])
+    minute, second = int(form["minute"] or 0), int(form["second"] or 0)
+    if minute > 59 or second > 59:
+        raise UnitProblem(Problem(f'"{shown}" has more than 59 minutes or seconds', _TIME_ALLOWED))
+    if form["half"]:
+        if not 1 <= hour <= 12:
+            raise UnitProblem(
+                Problem(f'"{shown}": hours go from 1 to 12 with am or pm', cure="write the time in 24 hours")
+            )
+        hour = hour % 12 + (12 if form["half"].startswith("p") else 0)
+    decimals = form["decimals"] or ""
+    scale: int = 10 ** len(decimals)
+    ticks = (hour * 3600 + minute * 60 + second) * scale + int(decimals or 0)
+    if ticks > 86400 * scale or (form["next"] and ticks >= 86400 * scale):
+        raise UnitProblem(_late_problem(shown, hour, form["minute"] or "00"))
+    if form["next"]:
+        ticks += 86400 * scale
+    return ticks / (3600 * scale)  # a quotient of integers is rounded once: format_time_exact relies on it
+
+
+def format_time(time_h: float) -> str:
+    """A time for people, 24 h, to the minute: 7.5 is "07:30", 24 is "24:00", 26 is "02:00+1"."""
+    minutes = round(time_h * 60)
+    day = "" if minutes <= 1440 else "+1"
+    minutes -= 1440 if day else 0
+    return f"{minutes // 60:02d}:{minutes % 60:02d}{day}"
+
+
+def format_time_exact(time_h: float) -> str:
+    """The shortest text, 24 h, that ``parse_time`` reads back to the same float; 24 is "00:00+1"."""
+    numerator, denominator = float(time_h).as_integer_ratio()
+    decimals = 0
+    while True:
+        scale = 10**decimals
+        ticks = (2 * numerator * 3600 * scale + denominator) // (2 * denominator)  # rounded to the tick
+        if ticks / (3600 * scale) == time_h:
+            break
+        decimals += 1
+    next_day, ticks = divmod(ticks, 86400 * scale)
+    seconds, fraction = divmod(ticks, scale)
+    text = f"{seconds // 3600:02d}:{seconds // 60 % 60:02d}"
+    if seconds % 60 or fraction:
+        text += f":{seconds % 60:02d}"
+    if fraction:
+        text += f".{fraction:0{decimals}d}"
+    return text + ("+1" if next_day else "")
+
+
+def _bare_time_problem(value: object) -> Problem:
+    found = f"{value!r} is not a time"
+    if isinstance(value, float) and 0 <= value < HOURS_PER_DAY:
+        readings = [format_time(value)]
+        hour, clock_minute = divmod(round(value * 100), 100)
+        if clock_minute < 60 and f"{hour:02d}:{clock_minute:02d}" not in readings:
+            readings.append(f"{hour:02d}:{clock_minute:02d}")
+        cure = "write " + " or ".join(f'"{text}"' for text in readings) + ", in quotes"
+        return Problem(f"{value!r} is a bare number, not a time", _TIME_ALLOWED, cure)
+    if isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= HOURS_PER_DAY:
+        return Problem(f"{value} is a bare number, not a time", _TIME_ALLOWED, f'write "{value:02d}:00"')
+    return Problem(found, _TIME_ALLOWED, 'write it in quotes, such as "07:30"')
+
+
+def _time_problem(shown: str) -> Problem:
+    found = f'"{shown}" is not a time'
+    if not shown:
+        return Problem("the time is empty", _TIME_ALLOWED)
+    if re.fullmatch(r"[0-9]{3,4}", shown):
+        return Problem(f'"{shown}" has no colon', _TIME_ALLOWED, f'write "{shown[:-2]:0>2}:{shown[-2:]}"')
+    if re.fullmatch(r"[0-9]{1,2}h?", shown):
+        return Problem(
+            f'"{shown}" has no minutes', _TIME_ALLOWED, f'write "{shown.rstrip("h"):0>2}:00", or "{shown} am"'
+        )
+    if short := re.fullmatch(r"([0-9]{1,2})[:.,h]([0-9])", shown):
+        hour, digit = short.groups()
+        cure = f'write "{hour:0>2}:0{digit}" or "{hour:0>2}:{digit}0"'
+        return Problem(f'"{shown}" has one digit for the minutes', _TIME_ALLOWED, cure)
+    if is_number(shown):
+        return Problem(
+            f'"{shown}" is a bare number, not a time',
+            _TIME_ALLOWED,
+            "in a spreadsheet, format the column as time hh:mm and save again",
+        )
+    if "+" in shown:
+        return Problem(found, _TIME_ALLOWED, 'only one day further is possible: "02:00+1"')
+    return Problem(found, _TIME_ALLOWED, 'for example "07:30" or "7:30 am"')
+
+
+def _late_problem(shown: str, hour: int, minute: str) -> Problem:
+    if 24 <= hour < 48 and "+1" not in shown:
+        return Problem(
+            f'"{shown}" is past the end of the day',
+            'up to "24:00", and "HH:MM+1" past midnight',
+            f'write "{hour - 24:02d}:{minute}+1"',
+        )
+    return Problem(f'"{shown}" is past the end of the day', 'up to "24:00", and "23:59+1" past midnight')

@@ -1,0 +1,154 @@
+"""Writing files so that a reader never meets half of one.
+
+The new content goes to a temporary file in the same folder and takes the old file's place in one step;
+whatever stops it, the old file stays as it was.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from collections.abc import Iterable
+from contextlib import suppress
+from pathlib import Path
+
+from lightdose.errors import OutputError, Place, Problem
+
+
+def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = ()) -> str:
+    """Write ``data`` (text as UTF-8, line ends untouched) in one step and say what was written.
+
+    Missing folders are made. A link is followed: the file behind it is replaced, the link stays.
+
+    Parameters
+    ----------
+    path : where to write
+    data : bytes or text
+    inputs : files that this run has read, which are never overwritten
+
+    Returns
+    -------
+    str
+        Name and size, such as "out.csv, 12.4 kB".
+
+    Raises
+    ------
+    OutputError
+        If the target is an input, a folder, write-protected or in use, or the disk is full.
+    """
+    content = data.encode("utf-8") if isinstance(data, str) else data
+    target = Path(os.path.realpath(path))
+    _check_target(path, target, inputs)
+    try:
+        if path.exists() and not path.is_file():
+            path.write_bytes(content)  # a pipe or device, such as /dev/stdout: nothing to replace
+        else:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            _replace(target, content)
+    except OSError as cause:
+        raise OutputError(_sentence(cause, path)) from cause
+    return f"{path}, {format_size(len(content))}"
+
+
+def output_target(path: str, default_name: str) -> Path:
+    """The file that ``-o path`` means: an existing folder or a name without suffix is a folder."""
+    target = Path(path)
+    is_device = target.exists() and not target.is_file() and not target.is_dir()
+    is_folder = target.is_dir() or not target.suffix or path.endswith(("/", os.sep))
+    return target / default_name if is_folder and not is_device else target
+
+
+def format_size(n_bytes: int) -> str:
+    """A size for people: "812 bytes", "12.4 kB", "3.1 MB" (powers of ten)."""
+    if n_bytes < 1000:
+        return f"{n_bytes} bytes"
+    if n_bytes < 999_950:
+        return f"{n_bytes / 1e3:.1f} kB"
+    return f"{n_bytes / 1e6:.1f} MB"
+
+
+def _check_target(path: Path, target: Path, inputs: Iterable[Path]) -> None:
+    place = Place(str(path))
+    if target.is_dir():
+        raise OutputError(Problem("is a folder, so no file can be written there", place=place))
+    for source in inputs:
+        if _same_file(target, source):
+            raise OutputError(
+                Problem(
+                    "is an input of this run and is never overwritten",
+                    cure="choose another name for the result",
+                    place=place,
+                )
+            )
+    # A rename would replace a write-protected file, because it only asks the folder for permission.
+    if target.is_file() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
+        raise OutputError(
+            Problem(
+                "is write-protected; it was left as it is",
+                cure="choose another name, or allow writing to this file",
+                place=place,
+            )
+        )
+
+
+def _same_file(target: Path, source: Path) -> bool:
+    with suppress(OSError):
+        return target.samefile(source)
+    return os.path.normcase(target) == os.path.normcase(os.path.realpath(source))
+
+
+def _replace(target: Path, content: bytes) -> None:
+    temporary = target.parent / f".lightdose-{os.urandom(6).hex()}.tmp"
+    # Mode 0666 is narrowed by the user's umask, as for any new file.
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    descriptor = os.open(temporary, flags, 0o666)
+    try:
+        with open(descriptor, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if target.exists():
+            os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
+        os.replace(temporary, target)
+    except BaseException:  # Ctrl-C too: no temporary file stays behind
+        with suppress(OSError):
+            temporary.unlink()
+        raise
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name survive a power cut, where the system can (not on Windows)."""
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def _sentence(cause: OSError, path: Path) -> Problem:
+    place = Place(str(path))
+    if cause.errno in (errno.ENOSPC, errno.EDQUOT):
+        return Problem(
+            "was not written, the disk is full; an older file of that name is unchanged",
+            cure="free some space, or write to another disk",
+            place=place,
+        )
+    if isinstance(cause, PermissionError) or cause.errno == errno.EROFS:
+        return Problem(
+            "was not written: the file is open in another program, or its folder is write-protected",
+            cure="close it there (a spreadsheet locks its files), or choose another name or folder",
+            place=place,
+        )
+    if isinstance(cause, NotADirectoryError | FileExistsError):
+        return Problem(
+            "was not written: a part of this path is a file, not a folder",
+            cure="choose another folder, or a name with a suffix",
+            place=place,
+        )
+    if cause.errno == errno.ENAMETOOLONG:
+        return Problem("was not written: the name is too long", cure="choose a shorter name", place=place)
+    reason = (cause.strerror or "the system refused").lower()
+    return Problem(f"was not written: {reason}; an older file of that name is unchanged", place=place)
