@@ -19,7 +19,10 @@ class CoralGroup:
     band_dli, floor_dli, ceiling_dli : [mol m-2 d-1]
     band_peak : usual midday PPFD. [umol m-2 s-1]
     ek_range : light at which photosynthesis begins to saturate. [umol m-2 s-1]
+    ek_model : curve that ``ek_range`` belongs to: "tanh", "webb" or "smith"
     grade : A two or more numeric published sources, B one, C direction only or related taxa, D practice only
+    sources : short keys ("P2") or citations
+    floor_harm : what a published trial saw near the floor; empty where the floor is practice only
     """
 
     key: str
@@ -34,7 +37,13 @@ class CoralGroup:
     grade: str
     sources: tuple[str, ...]
     note: str = ""
-    floor_claims_harm: bool = False
+    ek_model: str = "tanh"
+    floor_harm: str = ""
+
+    @property
+    def floor_claims_harm(self) -> bool:
+        """Whether a published trial, not only practice, stands behind the floor."""
+        return bool(self.floor_harm)
 
     def __post_init__(self) -> None:
         if self.band_dli is None:

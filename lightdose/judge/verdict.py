@@ -1,0 +1,231 @@
+"""Each coral's light against the usual light of its group. The daily dose leads; the peak only cautions."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from lightdose.judge.advice import Neighbour, advice_sentence
+from lightdose.model.coral import Coral, CoralGroup
+from lightdose.model.fixture import Fixture
+from lightdose.model.results import DliState, Dose, LightField, PeakState, Verdict
+from lightdose.model.setup import Setup
+
+OWN_BAND_SOURCE = "the keeper's own range for this coral"
+
+
+def judge_corals(setup: Setup, field: LightField, dose: Dose) -> tuple[Verdict, ...]:
+    """A verdict and one sentence of advice for every coral, in the order of the setup.
+
+    Parameters
+    ----------
+    setup : Setup
+        Corals, groups, sites and the citations behind short source keys.
+    field : LightField
+        Its receivers are the sites, then the tops of corals that stand off their site.
+    dose : Dose
+        Of the same receivers. [mol m-2 d-1, umol m-2 s-1]
+
+    Returns
+    -------
+    tuple of Verdict
+
+    Source
+    ------
+    Bands, floors and ceilings carry their sources in the groups; states by our definition: floor <= D < low
+    is below, low <= D <= high within, high < D <= ceiling above.
+    """
+    own = {r.coral: i for i, r in enumerate(field.receivers) if r.coral is not None}
+    at_site = {r.name: i for i, r in enumerate(field.receivers) if r.coral is None}
+    headroom = output_headroom(setup.lit_fixtures)
+    verdicts = []
+    for coral in setup.corals:
+        receiver = own.get(coral.name, at_site[coral.site])
+        group = setup.groups[coral.group]
+        band, floor, ceiling = _dli_marks(coral, group)
+        peak_band = _peak_band(coral, group)
+        dli, hour = float(dose.dli[receiver]), float(dose.brightest_hour_ppfd[receiver])
+        state = dli_state(dli, band, floor, ceiling)
+        advice = advice_sentence(
+            state=state,
+            dli_mol_m2_d=dli,
+            band_dli=band,
+            peak_state=(peak := peak_state(hour, peak_band)),
+            brightest_hour_umol_m2_s=hour,
+            band_peak=peak_band,
+            photoperiod_h=float(dose.photoperiod_h[receiver]),
+            peak_umol_m2_s=float(dose.peak_ppfd[receiver]),
+            headroom=headroom,
+            better_sites=_better_sites(setup, dose, at_site, coral, band),
+            floor_harm="" if coral.band_dli else group.floor_harm,
+            previous_mol_m2_d=coral.previous if isinstance(coral.previous, float | int) else None,
+            own_band=coral.band_dli is not None,
+        )
+        verdicts.append(
+            Verdict(
+                coral=coral.name,
+                group=group.key,
+                group_name=group.name,
+                site=coral.site,
+                receiver=receiver,
+                dli_mol_m2_d=dli,
+                peak_ppfd_umol_m2_s=float(dose.peak_ppfd[receiver]),
+                brightest_hour_ppfd_umol_m2_s=hour,
+                judged_at_depth_m=field.receivers[receiver].depth_m,
+                dli_state=state,
+                peak_state=peak,
+                band_dli=band,
+                band_peak=peak_band,
+                floor_dli=floor,
+                ceiling_dli=ceiling,
+                advice=advice,
+                grade=group.grade,
+                sources=_sources(setup, coral, group),
+            )
+        )
+    return tuple(verdicts)
+
+
+def dli_state(
+    dli_mol_m2_d: float,
+    band_dli: tuple[float, float] | None,
+    floor_dli: float | None,
+    ceiling_dli: float | None,
+) -> DliState:
+    """Where a daily dose stands against a band.
+
+    Parameters
+    ----------
+    dli_mol_m2_d : float
+        [mol m-2 d-1]
+    band_dli : (low, high) or None
+        None for groups that light does not judge. [mol m-2 d-1]
+    floor_dli, ceiling_dli : float or None
+        Marks of "far below" and "far above"; None means there is no such mark. [mol m-2 d-1]
+
+    Returns
+    -------
+    str
+        far_below, below, within, above, far_above or not_judged.
+
+    Source
+    ------
+    Definition: floor <= D < low is below, low <= D <= high within, high < D <= ceiling above.
+    """
+    if band_dli is None:
+        return "not_judged"
+    low, high = band_dli
+    if dli_mol_m2_d < low:
+        return "far_below" if floor_dli is not None and dli_mol_m2_d < floor_dli else "below"
+    if dli_mol_m2_d <= high:
+        return "within"
+    return "far_above" if ceiling_dli is not None and dli_mol_m2_d > ceiling_dli else "above"
+
+
+def peak_state(brightest_hour_umol_m2_s: float, band_peak: tuple[float, float] | None) -> PeakState | None:
+    """Where the mean of the brightest hour stands against a midday band.
+
+    Parameters
+    ----------
+    brightest_hour_umol_m2_s : float
+        Mean PPFD of the brightest 60 minutes. [umol m-2 s-1]
+    band_peak : (low, high) or None
+        Usual midday PPFD. [umol m-2 s-1]
+
+    Returns
+    -------
+    str or None
+        low, within or high; None without a band.
+
+    Source
+    ------
+    Definition; bands are common practice, no published source.
+    """
+    if band_peak is None:
+        return None
+    if brightest_hour_umol_m2_s < band_peak[0]:
+        return "low"
+    return "within" if brightest_hour_umol_m2_s <= band_peak[1] else "high"
+
+
+def output_headroom(fixtures: tuple[Fixture, ...]) -> float:
+    """How many times all outputs could rise together before the first channel runs at full.
+
+    Parameters
+    ----------
+    fixtures : tuple of Fixture
+        The lit fixtures.
+
+    Returns
+    -------
+    float
+        1 where a channel already runs at full; infinity where nothing runs.
+
+    Source
+    ------
+    Definition: 1 / the highest output of the day.
+    """
+    highest = 0.0
+    for fixture in fixtures:
+        dimming = {c.name: c.dimming for c in fixture.type.channels}
+        for name, programme in fixture.programme.channels.items():
+            level = float(programme.level.max())
+            if level > 0:
+                highest = max(highest, float(np.interp(level, dimming[name].level, dimming[name].output)))
+    return 1 / highest if highest > 0 else math.inf
+
+
+def _dli_marks(
+    coral: Coral, group: CoralGroup
+) -> tuple[tuple[float, float] | None, float | None, float | None]:
+    """Band, floor and ceiling for one coral; its own band moves a floor or ceiling that it passes."""
+    if coral.band_dli is None:
+        return group.band_dli, group.floor_dli, group.ceiling_dli
+    low, high = coral.band_dli
+    floor = None if group.floor_dli is None else min(group.floor_dli, low)
+    ceiling = None if group.ceiling_dli is None else max(group.ceiling_dli, high)
+    return coral.band_dli, floor, ceiling
+
+
+def _peak_band(coral: Coral, group: CoralGroup) -> tuple[float, float] | None:
+    if coral.peak_max is None:
+        return group.band_peak
+    low = group.band_peak[0] if group.band_peak else 0.0
+    return min(low, coral.peak_max), coral.peak_max
+
+
+def _sources(setup: Setup, coral: Coral, group: CoralGroup) -> tuple[str, ...]:
+    cited = tuple(setup.group_sources.get(key, key) for key in group.sources)
+    own = coral.band_dli is not None or coral.peak_max is not None
+    return (OWN_BAND_SOURCE, *cited) if own else cited
+
+
+def _better_sites(
+    setup: Setup, dose: Dose, at_site: dict[str, int], coral: Coral, band: tuple[float, float] | None
+) -> tuple[Neighbour, ...]:
+    """Free named sites whose dose lies in the coral's band, nearest to the band's middle first.
+
+    A coral that stands above its site is left out: the light at its height elsewhere was not computed.
+    """
+    if band is None or coral.pinned or coral.height_m > 0 or band[0] <= 0:
+        return ()
+    places = {s.name: s for s in setup.sites}
+    others = [c for c in setup.corals if c.name != coral.name]
+    taken = {c.site for c in others} | {coral.site}
+    middle = math.sqrt(band[0] * band[1])
+    found = []
+    for site in setup.sites:
+        if site.implicit or site.name in taken:
+            continue
+        dli = float(dose.dli[at_site[site.name]]) * coral.open_sky
+        if not band[0] <= dli <= band[1]:
+            continue
+        apart = all(
+            math.dist((site.x_m, site.y_m), (places[c.site].x_m, places[c.site].y_m))
+            >= max(c.keep_apart_m, coral.keep_apart_m)
+            for c in others
+        )
+        if apart:
+            found.append((abs(math.log(dli / middle)), Neighbour(site.name, dli)))
+    return tuple(neighbour for _, neighbour in sorted(found, key=lambda pair: (pair[0], pair[1].site)))

@@ -1,0 +1,229 @@
+"""Programmes and dimming curves joined into one repeating day that is exact at every time.
+
+Levels are piecewise linear in time and dimming is piecewise linear in level, so once the times at which a
+level crosses a knot of its dimming curve are inserted, outputs are piecewise linear in time too. Nothing is
+resampled: every programme keeps its own values at its own times, and jumps stay jumps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from lightdose.model.arrays import FloatArray
+from lightdose.model.fixture import DimmingCurve, Fixture
+from lightdose.model.results import DayCurve
+from lightdose.model.schedule import ChannelProgramme
+from lightdose.quantities import HOURS_PER_DAY
+
+
+def output_points(programme: ChannelProgramme, dimming: DimmingCurve) -> tuple[FloatArray, FloatArray]:
+    """Output against time of one channel, exactly linear between the points.
+
+    Parameters
+    ----------
+    programme : ChannelProgramme
+        Levels 0-1 at times in hours; a time that stands twice is a jump.
+    dimming : DimmingCurve
+        Output 0-1 against level 0-1.
+
+    Returns
+    -------
+    time_h : array, shape (n,)
+        The programme's own times and those at which its level crosses a knot of the dimming curve. [h]
+    output : array, shape (n,)
+        Output 0-1.
+
+    Source
+    ------
+    A piecewise-linear function of a piecewise-linear function is piecewise linear on the joint breakpoints.
+    """
+    time, level = programme.time_h, programme.level
+    own = np.interp(level, dimming.level, dimming.output)
+    knot, knot_output = dimming.level[1:-1], dimming.output[1:-1]
+    rise = np.diff(level)
+    low, high = np.minimum(level[:-1], level[1:]), np.maximum(level[:-1], level[1:])
+    segment, crossed = np.nonzero((knot > low[:, None]) & (knot < high[:, None]))
+    if segment.size == 0:
+        return time, own
+    share = (knot[crossed] - level[segment]) / rise[segment]
+    crossing = time[segment] + share * (time[segment + 1] - time[segment])
+    # Ordered by segment, then by the way along it; a jump over knots needs no points between.
+    keep = time[segment + 1] > time[segment]
+    order = np.lexsort((share[keep], segment[keep]))
+    place = segment[keep][order] + 1
+    return (
+        np.insert(time, place, crossing[keep][order]),
+        np.insert(own, place, knot_output[crossed][keep][order]),
+    )
+
+
+def folded_points(time_h: FloatArray, output: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """One channel's outputs on the clock from 0 to 24 h, off outside its programme.
+
+    Parameters
+    ----------
+    time_h : array, shape (n,)
+        Times of the programme, not falling, at most 24 h from first to last. [h]
+    output : array, shape (n,)
+        Output 0-1, linear between.
+
+    Returns
+    -------
+    time_h : array, shape (m,)
+        From 0 to 24, not falling; a time that stands twice is a jump. [h]
+    output : array, shape (m,)
+        Output 0-1.
+
+    Source
+    ------
+    The day repeats every 24 h; a programme that passes 24:00 is split there and its rest stands at the day's
+    beginning.
+    """
+    first, last = float(time_h[0]), float(time_h[-1])
+    if last <= HOURS_PER_DAY:
+        times, values = [time_h], [output]
+    else:
+        at_midnight = float(_left_limit(np.array([HOURS_PER_DAY]), time_h, output)[0])
+        after_midnight = float(_right_limit(np.array([HOURS_PER_DAY]), time_h, output)[0])
+        before, after = time_h < HOURS_PER_DAY, time_h > HOURS_PER_DAY
+        # Rounding of 24 h differences must not let the end of a round-the-clock programme pass its start.
+        rest = np.minimum(time_h[after] - HOURS_PER_DAY, first)
+        times = [np.array([0.0]), rest, time_h[before], np.array([HOURS_PER_DAY])]
+        values = [np.array([after_midnight]), output[after], output[before], np.array([at_midnight])]
+        gap = float(rest[-1]), first
+        if gap[0] < gap[1]:
+            times.insert(2, np.array(gap))
+            values.insert(2, np.zeros(2))
+    time, value = np.concatenate(times), np.concatenate(values)
+    if time[0] > 0:
+        time, value = np.concatenate([[0.0, time[0]], time]), np.concatenate([[0.0, 0.0], value])
+    if time[-1] < HOURS_PER_DAY:
+        time, value = np.append(time, [time[-1], HOURS_PER_DAY]), np.append(value, [0.0, 0.0])
+    return time, value
+
+
+def _between(at: FloatArray, left: npt.NDArray[np.intp], time: FloatArray, value: FloatArray) -> FloatArray:
+    """Linear interpolation in the segments that start at index ``left``; their own ends come back exactly."""
+    width = time[left + 1] - time[left]
+    share = (at - time[left]) / np.where(width > 0, width, 1.0)
+    inner = value[left] + share * (value[left + 1] - value[left])
+    return np.where(at == time[left + 1], value[left + 1], inner)
+
+
+def _right_limit(at: FloatArray, time: FloatArray, value: FloatArray) -> FloatArray:
+    left = np.clip(np.searchsorted(time, at, side="right") - 1, 0, time.size - 2)
+    return _between(at, left, time, value)
+
+
+def _left_limit(at: FloatArray, time: FloatArray, value: FloatArray) -> FloatArray:
+    left = np.clip(np.searchsorted(time, at, side="left") - 1, 0, time.size - 2)
+    return _between(at, left, time, value)
+
+
+def day_curve(fixtures: Sequence[Fixture]) -> DayCurve:
+    """The repeating day of all channels on the union of their breakpoints.
+
+    ``output_scale`` of a fixture is not applied here: it is part of the light field's response.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+        The lit fixtures; channels come in the order of each fixture's type. A channel without a programme
+        stays off; no fixture at all gives a day without channels.
+
+    Returns
+    -------
+    DayCurve
+        Outputs 0-1 at both ends of every segment, exactly linear within.
+
+    Source
+    ------
+    Superposition: each programme is folded onto the 24 h clock before channels share their breakpoints.
+    """
+    days: list[tuple[FloatArray, FloatArray] | None] = []
+    for fixture in fixtures:
+        for channel in fixture.type.channels:
+            programme = fixture.programme.channels.get(channel.name)
+            days.append(
+                None if programme is None else folded_points(*output_points(programme, channel.dimming))
+            )
+    edges = np.unique(np.concatenate([[0.0, HOURS_PER_DAY], *(d[0] for d in days if d is not None)]))
+    start, end = np.zeros((edges.size - 1, len(days))), np.zeros((edges.size - 1, len(days)))
+    for column, day in enumerate(days):
+        if day is not None:
+            start[:, column] = _right_limit(edges[:-1], *day)
+            end[:, column] = _left_limit(edges[1:], *day)
+    return DayCurve(edges, start, end)
+
+
+def day_points(curve: DayCurve) -> tuple[FloatArray, FloatArray]:
+    """The day as a chain of points; a jump of any channel is two points at one time.
+
+    Parameters
+    ----------
+    curve : DayCurve
+
+    Returns
+    -------
+    time_h : array, shape (n_point,)
+        From 0 to 24, not falling. [h]
+    output : array, shape (n_point, n_channel)
+        Output 0-1, linear between neighbours.
+
+    Source
+    ------
+    The same function as ``curve``, written as points.
+    """
+    jumps = np.flatnonzero(np.any(curve.output_end[:-1] != curve.output_start[1:], axis=1)) + 1
+    time = np.insert(curve.edge_h, jumps, curve.edge_h[jumps])
+    chain = np.concatenate([curve.output_start, curve.output_end[-1:]])
+    return time, np.insert(chain, jumps, curve.output_end[jumps - 1], axis=0)
+
+
+def output_at(curve: DayCurve, time_h: npt.ArrayLike) -> FloatArray:
+    """Outputs of all channels at any times of the repeating day; at a jump, the value after it.
+
+    Parameters
+    ----------
+    curve : DayCurve
+    time_h : array, shape (n_time,)
+        Any hours; 26 is 2 o'clock. [h]
+
+    Returns
+    -------
+    array, shape (n_time, n_channel)
+        Output 0-1.
+
+    Source
+    ------
+    Linear within a segment by construction.
+    """
+    clock = np.mod(np.atleast_1d(np.asarray(time_h, dtype=np.float64)), HOURS_PER_DAY)
+    segment = np.clip(np.searchsorted(curve.edge_h, clock, side="right") - 1, 0, curve.edge_h.size - 2)
+    share = (clock - curve.edge_h[segment]) / (curve.edge_h[segment + 1] - curve.edge_h[segment])
+    start, end = curve.output_start[segment], curve.output_end[segment]
+    mixed: FloatArray = start + share[:, None] * (end - start)
+    return mixed
+
+
+def full_output_hours(curve: DayCurve) -> FloatArray:
+    """Hours at full output that give each channel's photons of the day.
+
+    Parameters
+    ----------
+    curve : DayCurve
+
+    Returns
+    -------
+    array, shape (n_channel,)
+        Integral of output over the day. [h]
+
+    Source
+    ------
+    Trapezoid on the breakpoints, exact for piecewise-linear outputs.
+    """
+    hours: FloatArray = 0.5 * (np.diff(curve.edge_h) @ (curve.output_start + curve.output_end))
+    return hours
