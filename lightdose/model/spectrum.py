@@ -133,6 +133,22 @@ class ReferenceTables:
 
 
 @dataclass(frozen=True, eq=False)
+class NodeTables:
+    """The weighting functions on the nodes of their own tables, for spectra that keep their nodes too.
+
+    Attributes
+    ----------
+    photopic : V(lambda), 1 nm
+    colour_matching : CIE 1931 x, y, z, 1 nm
+    zooxanthella : name of curve -> relative absorption per photon, 1 nm, 380-750 nm
+    """
+
+    photopic: SpectralTable
+    colour_matching: tuple[SpectralTable, SpectralTable, SpectralTable]
+    zooxanthella: Mapping[str, SpectralTable]
+
+
+@dataclass(frozen=True, eq=False)
 class Weightings:
     """Columns that turn photons per 1 nm cell into quantities.
 

@@ -1,0 +1,220 @@
+"""The tables that lightdose ships: emitters by name, and what every run needs.
+
+Own files are trusted (a test holds them to their hashes), so they are read by the short way here; files of
+users go through ``spectrum_csv``.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from lightdose.errors import Problem, SpectrumError
+from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.spectrum import (
+    GRID_NM,
+    ChannelSpectrum,
+    LedPeak,
+    NodeTables,
+    Quantity,
+    ReferenceTables,
+    SpectralDistribution,
+    SpectralTable,
+    SpectrumMix,
+)
+from lightdose.quantities import PPFD_BAND
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+_ZOOXANTHELLA_START_NM, _ZOOXANTHELLA_END_NM = 380.0, 750.0
+_TISSUE_ABSORPTANCE_AT_675_NM = 0.8  # intact tissue, grey bound: our choice
+
+_WHITE_SHORT_NM, _WHITE_SHORT_SHARE = 490.0, 0.03
+_WHITE_LONG_NM, _WHITE_LONG_SHARE = 570.0, 0.10
+"""More power than these shares below the one and above the other wavelength counts as white: our choice."""
+
+
+def data_file(*parts: str) -> Path:
+    """Where a shipped table lies: ``lightdose/_spectra`` in a wheel, ``spectra/`` in a checkout."""
+    installed = _PACKAGE / "_spectra"
+    home = installed if installed.is_dir() else _PACKAGE.parent / "spectra"
+    return home.joinpath(*parts)
+
+
+def emitter_names() -> tuple[str, ...]:
+    """Names of the library's emitters, sorted."""
+    return tuple(sorted(path.stem for path in data_file("emitters").glob("*.csv")))
+
+
+@cache
+def read_emitter(name: str) -> SpectralDistribution:
+    """An emitter of the library by name, such as "blue-445" or "white-led-b3".
+
+    Raises
+    ------
+    SpectrumError
+        If the library has no such emitter; names the nearest and all of them.
+    """
+    names = emitter_names()
+    if name not in names:
+        raise SpectrumError(_unknown_emitter(name, names))
+    header, columns = _read_own(data_file("emitters", f"{name}.csv"))
+    quantity: Quantity = "photons" if header["quantity"] == "relative_photons" else "power"
+    return SpectralDistribution(
+        name=name,
+        wavelength_nm=columns[0],
+        values=columns[1],
+        quantity=quantity,
+        origin=f"library:{name}, {header['source']}",
+    )
+
+
+@cache
+def reference_tables() -> ReferenceTables:
+    """The tables that every run needs, at the centres of the working grid's cells."""
+    nodes = node_tables()
+    inside = (GRID_NM > PPFD_BAND.low_nm) & (GRID_NM < PPFD_BAND.high_nm)
+    return ReferenceTables(
+        photopic=_zero_outside(nodes.photopic, GRID_NM),
+        colour_matching=read_only([_zero_outside(t, GRID_NM) for t in nodes.colour_matching]),
+        pure_water_absorption_per_m=_own_table("water", "pure_water").on_grid(),
+        zooxanthella={
+            name: read_only(np.where(inside, _zero_outside(table, GRID_NM), 0.0))
+            for name, table in nodes.zooxanthella.items()
+        },
+    )
+
+
+@cache
+def node_tables() -> NodeTables:
+    """The weighting functions on the nodes of their own tables."""
+    return NodeTables(
+        photopic=_own_table("vision", "photopic"),
+        colour_matching=(
+            _own_table("vision", "cie1931_x"),
+            _own_table("vision", "cie1931_y"),
+            _own_table("vision", "cie1931_z"),
+        ),
+        zooxanthella=_zooxanthella_curves(),
+    )
+
+
+def typical_radiant_efficiency(spectrum: ChannelSpectrum) -> float:
+    """Light out per electricity in, typical of the colour: our choice, from memory, within a factor of 2.
+
+    A mix weighs its parts by the electricity that each needs for its share of the photons.
+    """
+    if isinstance(spectrum, LedPeak):
+        return _efficiency_at(spectrum.peak_nm)
+    if isinstance(spectrum, SpectrumMix):
+        light_j = electricity_j = 0.0
+        for part, share in spectrum.parts:
+            energy_j = share / _mean_wavelength_nm(part)
+            light_j += energy_j
+            electricity_j += energy_j / typical_radiant_efficiency(part)
+        return light_j / electricity_j
+    power = _power_on_nodes(spectrum)
+    nodes = spectrum.wavelength_nm
+    total = _area(nodes, power)
+    short = _area(nodes, np.where(nodes < _WHITE_SHORT_NM, power, 0.0)) / total
+    long = _area(nodes, np.where(nodes > _WHITE_LONG_NM, power, 0.0)) / total
+    if short > _WHITE_SHORT_SHARE and long > _WHITE_LONG_SHARE:
+        return _typical_efficiencies()[2]
+    return _efficiency_at(_mean_wavelength_nm(spectrum))
+
+
+def _unknown_emitter(name: str, names: tuple[str, ...]) -> Problem:
+    from difflib import get_close_matches
+
+    near = get_close_matches(name.lower().replace(" ", "-").replace("_", "-"), names, n=3, cutoff=0.5)
+    return Problem(
+        found=f"the library has no emitter {name!r}",
+        allowed=", ".join(names),
+        cure=f"did you mean {' or '.join(repr(n) for n in near)}?" if near else "",
+    )
+
+
+def _read_own(path: Path) -> tuple[dict[str, str], FloatArray]:
+    """Header entries and number columns, shape (n_column, n_row), of a shipped table."""
+    header: dict[str, str] = {}
+    lines = path.read_text(encoding="utf-8").splitlines()
+    start = 0
+    while lines[start].startswith("#"):
+        key, _, value = lines[start][1:].partition(":")
+        header[key.strip()] = value.strip()
+        start += 1
+    body = lines[start + 1 :]
+    columns = np.array(",".join(body).split(","), dtype=np.float64).reshape(len(body), -1).T
+    return header, columns
+
+
+def _own_table(folder: str, name: str) -> SpectralTable:
+    _, columns = _read_own(data_file(folder, f"{name}.csv"))
+    return SpectralTable(name, columns[0], columns[1])
+
+
+def _zero_outside(table: SpectralTable, wavelength_nm: FloatArray) -> FloatArray:
+    return read_only(np.interp(wavelength_nm, table.wavelength_nm, table.values, left=0.0, right=0.0))
+
+
+def _zooxanthella_curves() -> dict[str, SpectralTable]:
+    """The curves z1, z2, z4 from their Gaussians, and the grey bound of intact tissue after z1.
+
+    Each is divided by its own maximum; tissue is 1 - exp(-k z1) with 80 % absorbed at 675 nm.
+    """
+    nodes = np.arange(_ZOOXANTHELLA_START_NM, _ZOOXANTHELLA_END_NM + 1)
+    rows = [
+        line.split(",")
+        for line in data_file("zooxanthella", "gaussians.csv").read_text(encoding="utf-8").splitlines()
+        if not line.startswith(("#", "curve"))
+    ]
+    curves: dict[str, SpectralTable] = {}
+    for name in dict.fromkeys(row[0] for row in rows):
+        height, centre_nm, fwhm_nm = np.array([r[1:] for r in rows if r[0] == name], dtype=np.float64).T
+        offset = (nodes[:, None] - centre_nm) / fwhm_nm
+        value = np.exp(-4 * np.log(2) * offset**2) @ height
+        curves[name] = SpectralTable(name, nodes, value / value.max())
+    z1 = curves["z1"].values
+    depth = -np.log(1 - _TISSUE_ABSORPTANCE_AT_675_NM) / z1[int(675 - _ZOOXANTHELLA_START_NM)]
+    absorptance = 1 - np.exp(-depth * z1)
+    curves["tissue"] = SpectralTable("tissue", nodes, absorptance / absorptance.max())
+    return curves
+
+
+@cache
+def _typical_efficiencies() -> tuple[FloatArray, FloatArray, float]:
+    """Wavelengths, efficiencies at them, and the efficiency of white LEDs."""
+    lines = (_PACKAGE / "data" / "typical_efficiency.csv").read_text(encoding="utf-8").splitlines()
+    rows = [line.split(",") for line in lines if not line.startswith(("#", "colour"))]
+    single = np.array([(row[1], row[2]) for row in rows if row[1]], dtype=np.float64)
+    white = next(float(row[2]) for row in rows if row[0] == "white")
+    return read_only(single[:, 0]), read_only(single[:, 1]), white
+
+
+def _efficiency_at(wavelength_nm: float) -> float:
+    nodes, values, _ = _typical_efficiencies()
+    return float(np.interp(wavelength_nm, nodes, values))
+
+
+def _power_on_nodes(spectrum: SpectralDistribution) -> FloatArray:
+    if spectrum.quantity == "power":
+        return spectrum.values
+    return spectrum.values / spectrum.wavelength_nm
+
+
+def _mean_wavelength_nm(spectrum: ChannelSpectrum) -> float:
+    """Power-weighted mean wavelength: photons per joule go with it."""
+    if isinstance(spectrum, LedPeak):
+        return spectrum.peak_nm
+    if isinstance(spectrum, SpectrumMix):
+        shares = sum(share for _, share in spectrum.parts)
+        return shares / sum(share / _mean_wavelength_nm(part) for part, share in spectrum.parts)
+    power = _power_on_nodes(spectrum)
+    return _area(spectrum.wavelength_nm, power * spectrum.wavelength_nm) / _area(
+        spectrum.wavelength_nm, power
+    )
+
+
+def _area(nodes: FloatArray, values: FloatArray) -> float:
+    return float(np.sum(np.diff(nodes) * (values[1:] + values[:-1])) / 2)

@@ -1,0 +1,174 @@
+"""What a channel emits at full output: photons in each 1 nm cell of the working grid."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from lightdose.errors import Problem, SetupError, SpectrumError
+from lightdose.model.arrays import FloatArray
+from lightdose.model.fixture import Channel, Flux
+from lightdose.model.spectrum import (
+    GRID_EDGES_NM,
+    GRID_NM,
+    ChannelSpectrum,
+    LedPeak,
+    ReferenceTables,
+    SpectrumMix,
+)
+from lightdose.physics.bands import resample_to_cells
+from lightdose.physics.photons import joules_per_photon, lux_per_umol
+from lightdose.physics.resolution import photon_nodes
+from lightdose.quantities import PPFD_BAND
+
+OHNO_FWHM_PER_D = 0.921823
+"""Full width at half maximum of the LED shape in units of its width parameter D; closed form."""
+
+_LEAST_SHARE = 1e-6
+"""Below this share of photons a flux stated for that part says nothing about the whole: our choice."""
+
+
+def led_shape(wavelength_nm: FloatArray, peak_nm: float, fwhm_nm: float) -> FloatArray:
+    """Spectral power of a single-colour LED, relative to its peak.
+
+    y = (g + 2 g^5)/3 with g = exp(-((lambda - peak)/D)^2); FWHM = 0.921823 D, area = 1.119262 D.
+
+    Parameters
+    ----------
+    wavelength_nm : array of any shape. [nm]
+    peak_nm, fwhm_nm : [nm]
+
+    Returns
+    -------
+    array of the same shape; maximum 1
+
+    Source
+    ------
+    Ohno 2005, Optical Engineering 44:111302.
+    """
+    g = np.exp(-(((np.asarray(wavelength_nm) - peak_nm) * OHNO_FWHM_PER_D / fwhm_nm) ** 2))
+    return np.asarray((g + 2 * g**5) / 3)
+
+
+def photon_distribution(spectrum: ChannelSpectrum) -> FloatArray:
+    """Share of a channel's photons in each 1 nm cell, 300-800 nm.
+
+    Parameters
+    ----------
+    spectrum : a table, an LED by peak and width, or a mix by photon shares
+
+    Returns
+    -------
+    array, shape (500,); sums to 1
+
+    Raises
+    ------
+    SpectrumError
+        If nothing lies within 300-800 nm, or the table is too coarse for its narrow peaks.
+
+    Source
+    ------
+    LED: Ohno 2005, Optical Engineering 44:111302. Tables: conservative resampling, see ``bands``.
+    """
+    if isinstance(spectrum, SpectrumMix):
+        total = sum(share for _, share in spectrum.parts)
+        parts = [share / total * photon_distribution(part) for part, share in spectrum.parts]
+        return np.asarray(np.sum(parts, axis=0))
+    if isinstance(spectrum, LedPeak):
+        cells = _led_photons(spectrum)
+    else:
+        nodes = photon_nodes(spectrum)
+        if nodes.resolution == "too coarse":
+            raise SpectrumError(
+                Problem(
+                    found=f"spectrum {spectrum.name!r}: {nodes.notes[0]}",
+                    allowed="steps of 5 nm or less for an LED",
+                    cure="use a finer table, or give the LED as { peak_nm = ..., fwhm_nm = ... }",
+                )
+            )
+        cells = resample_to_cells(nodes.wavelength_nm, nodes.photons_per_nm)
+    total = float(np.sum(cells))
+    if not total > 0:
+        raise SpectrumError("the spectrum has no light between 300 and 800 nm")
+    return cells / total
+
+
+def channel_emission(channel: Channel, tables: ReferenceTables) -> FloatArray:
+    """Photons that a channel emits at full output, in each 1 nm cell.
+
+    Parameters
+    ----------
+    channel : its flux may be stated in photons, watts of light, lumens, or electricity with an efficiency
+    tables : for lumens
+
+    Returns
+    -------
+    array, shape (500,). [umol s-1]
+
+    Raises
+    ------
+    SetupError
+        If the channel states no flux, or states it for a part of the spectrum where it has no light.
+
+    Source
+    ------
+    Units: SI, exact. V(lambda) and Km: CIE 018:2019.
+    """
+    if channel.flux is None:
+        raise SetupError(
+            Problem(
+                found=f"channel {channel.name!r} says nothing about how much light it gives",
+                allowed="photon_flux_umol_s, ppf_umol_s, radiant_flux_w, luminous_flux_lm, or electrical_w "
+                "with radiant_efficiency",
+                cure='without a data sheet: electrical_w = 24 and radiant_efficiency = "typical" (good to about '
+                "a factor of 2), or calibrate with meter readings",
+                place=channel.place,
+            )
+        )
+    try:
+        distribution = photon_distribution(channel.spectrum)
+    except SpectrumError as caught:
+        if channel.place is None:
+            raise
+        raise SpectrumError(*(problem.at(channel.place) for problem in caught.problems)) from caught
+    per_photon = _stated_per_photon(channel.flux, distribution, tables)
+    if per_photon < _LEAST_SHARE:
+        raise SetupError(
+            Problem(
+                found=f"channel {channel.name!r} states {channel.flux.kind} but its spectrum has next to no "
+                "light there",
+                cure="state photon_flux_umol_s (all photons of 300-800 nm) or radiant_flux_w",
+                place=channel.place,
+            )
+        )
+    stated = channel.flux.value * (channel.flux.radiant_efficiency or 1.0)
+    return distribution * (stated / per_photon)
+
+
+def _stated_per_photon(flux: Flux, distribution: FloatArray, tables: ReferenceTables) -> float:
+    """How much of the stated quantity goes with one micromole per second of this light."""
+    if flux.kind == "photon_flux_umol_s":
+        return 1.0
+    if flux.kind == "ppf_umol_s":
+        inside = (GRID_NM > PPFD_BAND.low_nm) & (GRID_NM < PPFD_BAND.high_nm)
+        return float(np.sum(distribution[inside]))
+    if flux.kind == "luminous_flux_lm":
+        return float(distribution @ lux_per_umol(GRID_NM, tables.photopic))
+    return float(distribution @ joules_per_photon(GRID_NM))
+
+
+def _led_photons(led: LedPeak) -> FloatArray:
+    """Closed-form integral of wavelength times LED shape over each cell."""
+    width = led.fwhm_nm / OHNO_FWHM_PER_D
+    return (_gauss_photons(led.peak_nm, width) + 2 * _gauss_photons(led.peak_nm, width / math.sqrt(5.0))) / 3
+
+
+def _gauss_photons(centre_nm: float, width_nm: float) -> FloatArray:
+    """Integral of l exp(-((l - centre)/width)^2) over each cell."""
+    u = (GRID_EDGES_NM - centre_nm) / width_nm
+    error_function = np.array([math.erf(x) for x in u])
+    antiderivative = centre_nm * width_nm * math.sqrt(
+        math.pi
+    ) / 2 * error_function - width_nm**2 / 2 * np.exp(-(u**2))
+    return np.clip(np.diff(antiderivative), 0.0, None)

@@ -1,0 +1,96 @@
+"""Weightings: each turns photons per 1 nm cell into one quantity."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightdose.errors import SpectrumError
+from lightdose.model.arrays import FloatArray
+from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
+from lightdose.physics.photons import lux_per_umol
+from lightdose.quantities import BANDS, PPFD_BAND
+
+DOSE_WEIGHTINGS = (
+    "ppfd",
+    "photons",
+    "uv_a",
+    "blue",
+    "green",
+    "red",
+    "far_red",
+    "below_390",
+    "lux",
+    "usable_z1",
+    "usable_z2",
+    "usable_z4",
+    "usable_tissue",
+)
+
+_SHORT_WAVE_LIMIT_NM = 390.0
+"""Photons below count as ultraviolet for the caution about it: our choice, the evidence is at 380 nm."""
+
+
+def weighting_matrix(tables: ReferenceTables, keys: Sequence[str] = DOSE_WEIGHTINGS) -> Weightings:
+    """The rows that turn photons per cell into quantities: ``weigh`` multiplies by them.
+
+    ppfd 400-700 nm; photons 300-800 nm; the colour bands of ``quantities``; below_390; lux; usable_* PPFD
+    weighted by relative absorption of zooxanthellae.
+
+    Parameters
+    ----------
+    tables : reference tables on the working grid
+    keys : names of weightings, in the order wanted
+
+    Returns
+    -------
+    Weightings, matrix of shape (n_key, 500)
+
+    Raises
+    ------
+    SpectrumError
+        If a key is not known; names the known ones.
+
+    Source
+    ------
+    Bands: see ``quantities``. Lux: CIE 018:2019. Usable light: after Morel 1978 (from memory), curves modelled
+    by us (spectra/zooxanthella).
+    """
+    return Weightings(tuple(keys), np.array([_row(key, tables) for key in keys]).reshape(len(keys), -1))
+
+
+def weigh(cells: FloatArray, weightings: Weightings) -> FloatArray:
+    """Quantities of one or many spectra: one matrix product.
+
+    Parameters
+    ----------
+    cells : array, shape (..., 500); photons per cell
+    weightings : n_weighting rows
+
+    Returns
+    -------
+    array, shape (..., n_weighting)
+
+    Source
+    ------
+    Definition: sum of photons times weighting.
+    """
+    return np.asarray(cells @ weightings.matrix.T)
+
+
+def _row(key: str, tables: ReferenceTables) -> FloatArray:
+    if key == "photons":
+        return np.ones_like(GRID_NM)
+    if key == "below_390":
+        return (GRID_NM < _SHORT_WAVE_LIMIT_NM).astype(np.float64)
+    if key == "lux":
+        return lux_per_umol(GRID_NM, tables.photopic)
+    for band in (PPFD_BAND, *BANDS):
+        if key == band.key:
+            return ((GRID_NM > band.low_nm) & (GRID_NM < band.high_nm)).astype(np.float64)
+    curve = tables.zooxanthella.get(key.removeprefix("usable_"))
+    if key.startswith("usable_") and curve is not None:
+        return curve
+    known = [*DOSE_WEIGHTINGS[:9], *(f"usable_{name}" for name in tables.zooxanthella)]
+    raise SpectrumError(f"there is no weighting {key!r}; known: {', '.join(known)}")

@@ -1,0 +1,288 @@
+"""Write every table of ``spectra/`` and its ``SOURCES.toml``: run ``python tests/make_spectra.py``.
+
+``tests/test_sources.py`` holds the committed files equal to what this script writes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+SPECTRA = Path(__file__).resolve().parent.parent / "spectra"
+
+# Peak and full width at half maximum of single-colour LEDs. [nm] Peaks are common trade wavelengths; widths
+# are from memory (violet 12-16, royal blue 18-22, blue 22-27, cyan 25-32, green 30-38, amber 14-18, red
+# 15-20, deep red 17-24 nm), no published source.
+SINGLE_LEDS: dict[str, tuple[float, float]] = {
+    "uv-365": (365, 10),
+    "uv-385": (385, 12),
+    "violet-395": (395, 13),
+    "violet-405": (405, 14),
+    "violet-420": (420, 15),
+    "violet-430": (430, 16),
+    "blue-445": (445, 20),
+    "blue-450": (450, 20),
+    "blue-455": (455, 20),
+    "blue-465": (465, 23),
+    "blue-470": (470, 24),
+    "blue-480": (480, 25),
+    "cyan-495": (495, 28),
+    "cyan-505": (505, 30),
+    "green-520": (520, 33),
+    "green-525": (525, 33),
+    "amber-590": (590, 16),
+    "red-620": (620, 17),
+    "red-630": (630, 17),
+    "deep-red-660": (660, 18),
+    "far-red-730": (730, 25),
+}
+WHITE_LEDS: dict[str, tuple[str, str]] = {
+    "white-led-b1": ("LED-B1", "blue-pumped phosphor LED, warmest of B1 to B5"),
+    "white-led-b2": ("LED-B2", "blue-pumped phosphor LED"),
+    "white-led-b3": ("LED-B3", "blue-pumped phosphor LED"),
+    "white-led-b4": ("LED-B4", "blue-pumped phosphor LED"),
+    "white-led-b5": ("LED-B5", "blue-pumped phosphor LED, coolest of B1 to B5"),
+    "white-led-bh1": ("LED-BH1", "blue-pumped phosphor LED with an added red LED"),
+    "white-led-rgb1": ("LED-RGB1", "mix of a red, a green and a blue LED"),
+    "white-led-v1": ("LED-V1", "violet-pumped phosphor LED, warmer"),
+    "white-led-v2": ("LED-V2", "violet-pumped phosphor LED, cooler"),
+}
+OHNO_D_PER_FWHM = 1 / 0.921823
+
+ZOOXANTHELLA_GAUSSIANS = """\
+z1,0.555,382.0,44.5
+z1,0.585,421.4,36.4
+z1,0.289,441.2,18.8
+z1,0.263,458.8,31.7
+z1,0.606,492.8,112.1
+z1,0.093,587.5,26.0
+z1,0.261,632.6,48.5
+z1,0.721,675.1,24.4
+z2,0.396,388.8,59.6
+z2,0.358,419.9,23.7
+z2,0.68,440.5,19.8
+z2,0.228,460.0,20.3
+z2,0.367,483.4,94.1
+z2,0.065,586.4,30.7
+z2,0.119,632.6,45.5
+z2,0.49,674.2,20.2
+z4,0.475,378.2,39.9
+z4,0.744,423.2,52.7
+z4,0.093,441.8,14.3
+z4,0.403,464.9,41.8
+z4,0.807,511.5,98.9
+z4,0.08,587.5,27.0
+z4,0.28,634.5,50.1
+z4,0.64,675.9,24.9
+""".splitlines()
+
+
+@dataclass(frozen=True)
+class SourcedTable:
+    """One file of ``spectra/``: where it goes, what its header says, its rows."""
+
+    path: str
+    title: str
+    quantity: str
+    unit: str
+    citation: str
+    licence: str
+    obtained: str
+    valid_range: str
+    origin: str
+    columns: str
+    rows: Sequence[str]
+    remarks: tuple[str, ...] = ()
+
+    def text(self) -> str:
+        """The file's content: header lines with ``#``, then the columns."""
+        header = [
+            f"# title: {self.title}",
+            f"# quantity: {self.quantity}",
+            f"# unit: {self.unit}",
+            f"# source: {self.citation}",
+            f"# licence: {self.licence}",
+            f"# obtained: {self.obtained}",
+            f"# valid range: {self.valid_range}",
+            *(f"# {remark}" for remark in self.remarks),
+        ]
+        return "\n".join([*header, self.columns, *self.rows]) + "\n"
+
+
+def _pairs(nodes: Iterable[float], values: Iterable[float]) -> list[str]:
+    return [f"{node:g},{float(value)!r}" for node, value in zip(nodes, values, strict=True)]
+
+
+def _single_led(name: str, peak_nm: float, fwhm_nm: float) -> SourcedTable:
+    nodes = np.arange(300.0, 801.0)
+    gauss = np.exp(-(((nodes - peak_nm) / (fwhm_nm * OHNO_D_PER_FWHM)) ** 2))
+    values = (gauss + 2 * gauss**5) / 3
+    return SourcedTable(
+        path=f"emitters/{name}.csv",
+        title=f"single-colour LED {name}, peak {peak_nm:g} nm, FWHM {fwhm_nm:g} nm (a model, no product)",
+        quantity="relative_power",
+        unit="1 (spectral power, maximum 1)",
+        citation="shape: Ohno 2005, Opt. Eng. 44:111302; peak and width: our choice, widths from memory",
+        licence="MIT, made for lightdose",
+        obtained="y = (g + 2 g^5)/3 with g = exp(-((l - peak)/D)^2) and FWHM = 0.921823 D, 6 decimals",
+        valid_range="300-800 nm",
+        origin="modelled by us",
+        columns="wavelength_nm,value",
+        rows=[f"{node:g},{round(float(value), 6):g}" for node, value in zip(nodes, values, strict=True)],
+    )
+
+
+def _white_leds() -> list[SourcedTable]:
+    import colour
+
+    tables = []
+    for name, (illuminant, kind) in WHITE_LEDS.items():
+        distribution = colour.SDS_ILLUMINANTS[illuminant]
+        tables.append(
+            SourcedTable(
+                path=f"emitters/{name}.csv",
+                title=f"CIE illuminant {illuminant}: {kind}",
+                quantity="relative_power",
+                unit="1 (relative spectral power)",
+                citation=f"CIE 015:2018, Colorimetry, 4th edition, LED illuminants ({illuminant})",
+                licence="facts of a standard; as tabulated in colour-science (BSD-3-Clause)",
+                obtained="colour-science 0.4.7, SDS_ILLUMINANTS, unchanged",
+                valid_range="380-780 nm, 5 nm",
+                origin="standard table",
+                columns="wavelength_nm,value",
+                rows=_pairs(distribution.wavelengths, distribution.values),
+            )
+        )
+    return tables
+
+
+def _vision() -> list[SourcedTable]:
+    import colour
+
+    photopic = colour.SDS_LEFS["CIE 1924 Photopic Standard Observer"]
+    matching = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    named = [
+        ("photopic", "luminous efficiency V(lambda), photopic", photopic.wavelengths, photopic.values),
+        *(
+            (
+                f"cie1931_{axis}",
+                f"CIE 1931 2 degree colour matching function {axis}",
+                matching.wavelengths,
+                column,
+            )
+            for axis, column in zip("xyz", matching.values.T, strict=True)
+        ),
+    ]
+    return [
+        SourcedTable(
+            path=f"vision/{name}.csv",
+            title=title,
+            quantity="weighting of spectral power",
+            unit="1",
+            citation="CIE 018:2019 (V) and CIE 015:2018 (colour matching functions); ISO/CIE 11664-1",
+            licence="facts of a standard; as tabulated in colour-science (BSD-3-Clause)",
+            obtained="colour-science 0.4.7, 1 nm, unchanged",
+            valid_range="360-830 nm, zero outside",
+            origin="standard table",
+            columns="wavelength_nm,value",
+            rows=_pairs(nodes, values),
+        )
+        for name, title, nodes, values in named
+    ]
+
+
+def _water() -> SourcedTable:
+    import jerlov
+
+    nodes = np.arange(300.0, 801.0)
+    return SourcedTable(
+        path="water/pure_water.csv",
+        title="absorption of pure water",
+        quantity="absorption coefficient, base e",
+        unit="m-1",
+        citation="Williamson & Hollins 2022, Appl. Opt. 61:9951, data set 10.6084/m9.figshare.20290782 v3, "
+        "after Buiteveld et al. 1994",
+        licence="table: package jerlov, Apache-2.0, (c) 2026 T. Ishibashi; data: Open Government Licence v3.0, "
+        "(c) Crown copyright 2022, Dstl",
+        obtained="jerlov 0.22.0, pure_water_absorption(), 1 nm, unchanged",
+        valid_range="300-800 nm",
+        origin="standard table",
+        columns="wavelength_nm,value",
+        rows=_pairs(nodes, jerlov.pure_water_absorption(nodes)),
+        remarks=(
+            "remark: through 0.5 m it differs from Pope & Fry 1997 by at most 0.2 % at 380-640 nm, 0.4 % at "
+            "650, 1.6 % at 660-680, 2.6 % at 700",
+        ),
+    )
+
+
+def _zooxanthella() -> SourcedTable:
+    return SourcedTable(
+        path="zooxanthella/gaussians.csv",
+        title="relative photosynthetically usable absorption per incident photon, Symbiodiniaceae",
+        quantity="parameters of Gaussians; weight = sum height * exp(-4 ln2 ((lambda - centre)/fwhm)^2), "
+        "then divided by its maximum over 380-750 nm",
+        unit="height 1, centre nm, fwhm nm",
+        citation="pigment sets: Clementson & Wojtasiewicz 2019, Data in Brief 103875; Bricaud et al. 2004, "
+        "JGR 109 C11010; recipe chlorophyll a 1 : chlorophyll c2 0.1273 : peridinin 0.4733 by mass",
+        licence="MIT, made for lightdose",
+        obtained="modelled by us: Gaussian fits (largest error 0.011) to the pigment recipes",
+        valid_range="380-750 nm, zero outside",
+        origin="modelled by us",
+        columns="curve,height,centre_nm,fwhm_nm",
+        rows=ZOOXANTHELLA_GAUSSIANS,
+        remarks=(
+            "z1: the default; mean of both pigment sets, sphere package effect rho 2.2 at the peak",
+            "z2: sharp bound; first set, no package effect",
+            "z4: shade-type bound; more accessory pigment (c2 0.25, peridinin 0.90, from memory), package effect",
+            "tissue (computed, not tabulated): grey bound 1 - exp(-k z1) with absorptance 0.8 at 675 nm",
+            "uncertainty of z1: +-0.10 at 400-430 and 650-690 nm, +-0.15-0.25 at 480-560 nm",
+        ),
+    )
+
+
+def tables() -> list[SourcedTable]:
+    """Every file of ``spectra/``, in the order of SOURCES.toml."""
+    leds = [_single_led(name, peak, width) for name, (peak, width) in SINGLE_LEDS.items()]
+    return [*leds, *_white_leds(), *_vision(), _water(), _zooxanthella()]
+
+
+def sources_toml(made: Sequence[SourcedTable]) -> str:
+    """One row a file, with the hash of its bytes."""
+    rows = ["# One row a file of spectra/; written by tests/make_spectra.py, held by tests/test_sources.py."]
+    for table in made:
+        digest = hashlib.sha256(table.text().encode()).hexdigest()
+        rows += ["", "[[file]]"]
+        rows += [
+            f"{key} = {json.dumps(value, ensure_ascii=False)}"
+            for key, value in (
+                ("path", table.path),
+                ("title", table.title),
+                ("sha256", digest),
+                ("citation", table.citation),
+                ("licence", table.licence),
+                ("origin", table.origin),
+            )
+        ]
+    return "\n".join(rows) + "\n"
+
+
+def main() -> None:
+    """Write the files."""
+    made = tables()
+    for table in made:
+        target = SPECTRA / table.path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(table.text().encode())
+    (SPECTRA / "SOURCES.toml").write_bytes(sources_toml(made).encode())
+    sys.stdout.write(f"{len(made)} tables in {SPECTRA}\n")
+
+
+if __name__ == "__main__":
+    main()
