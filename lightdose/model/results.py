@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.coral import Receiver
 from lightdose.model.setup import Setup
+from lightdose.quantities import BANDS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -16,6 +18,9 @@ if TYPE_CHECKING:
 BasisKey = Literal["measured", "data sheet", "typical values"]
 DliState = Literal["far_below", "below", "within", "above", "far_above", "not_judged"]
 PeakState = Literal["low", "within", "high"]
+
+USABLE_KEYS = ("usable_z1", "usable_z2", "usable_z4", "usable_tissue")
+"""Weightings by symbiont absorption; the first is the default, all of them span it."""
 
 
 @dataclass(frozen=True)
@@ -105,6 +110,15 @@ class Dose:
 
 
 @dataclass(frozen=True)
+class Span:
+    """A value with the lowest and the highest that it may take."""
+
+    default: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Verdict:
     """One coral's light against the usual light of its group."""
 
@@ -170,15 +184,110 @@ class Analysis:
     cautions: tuple[Caution, ...]
     version: str
 
+    def verdicts_by_site(self) -> dict[str, tuple[Verdict, ...]]:
+        """The verdicts of every site, in the order of the sites; empty for a site without corals."""
+        found: dict[str, list[Verdict]] = {site.name: [] for site in self.setup.sites}
+        for verdict in self.verdicts:
+            found[verdict.site].append(verdict)
+        return {site: tuple(verdicts) for site, verdicts in found.items()}
+
+    def band_dose_mol_m2_d(self, receiver: int) -> dict[str, float]:
+        """Photons of each colour band in the day at one receiver, by the band's key. [mol m-2 d-1]"""
+        return {band.key: self._weighted(receiver, band.key) for band in BANDS}
+
+    def band_fraction(self, receiver: int) -> dict[str, float]:
+        """Photons of each colour band per photon of 400-700 nm, NaN where there is no light."""
+        dli = float(self.dose.dli[receiver])
+        return {k: v / dli if dli > 0 else math.nan for k, v in self.band_dose_mol_m2_d(receiver).items()}
+
+    def usable_dose_mol_m2_d(self, receiver: int) -> Span:
+        """Photons weighted by symbiont absorption: curve z1, with the span of all curves. [mol m-2 d-1]"""
+        doses = [self._weighted(receiver, key) for key in USABLE_KEYS]
+        return Span(doses[0], min(doses), max(doses))
+
+    def usable_fraction(self, receiver: int) -> Span | None:
+        """Usable dose as a share of the DLI, None where there is no light."""
+        dli = float(self.dose.dli[receiver])
+        if not dli > 0:
+            return None
+        dose = self.usable_dose_mol_m2_d(receiver)
+        return Span(dose.default / dli, dose.low / dli, dose.high / dli)
+
+    def _weighted(self, receiver: int, key: str) -> float:
+        return float(self.dose.weighted[receiver, self.light_field.weightings.index(key)])
+
     def rows(self) -> list[dict[str, str | float | None]]:
-        """One flat row a coral, and one for each site without corals; keys carry their units."""
-        raise NotImplementedError
+        """One flat row a coral, and one for each site without corals; keys carry their units.
+
+        The light of a row is the light at the coral's own receiver: its top, under its own open sky.
+        """
+        rows: list[dict[str, str | float | None]] = []
+        for index, verdicts in enumerate(self.verdicts_by_site().values()):
+            if verdicts:
+                rows.extend(self._row(index, v) for v in verdicts)
+            else:
+                rows.append(self._row(index, None))
+        return rows
+
+    def _row(self, site: int, verdict: Verdict | None) -> dict[str, str | float | None]:
+        place = self.setup.sites[site]
+        receiver = site if verdict is None else verdict.receiver
+        row: dict[str, str | float | None] = {
+            "coral": verdict.coral if verdict else None,
+            "group": verdict.group if verdict else None,
+            "site": place.name,
+            "x_m": place.x_m,
+            "y_m": place.y_m,
+            "depth_m": place.depth_m,
+            "judged_at_depth_m": verdict.judged_at_depth_m if verdict else None,
+            "open_sky": self.light_field.receivers[receiver].open_sky,
+        }
+        return row | self._light(receiver) | _judgement(verdict)
+
+    def _light(self, receiver: int) -> dict[str, float | None]:
+        """The flat columns of the light at one receiver."""
+        dose, share = self.dose, self.usable_fraction(receiver)
+        usable = self.usable_dose_mol_m2_d(receiver)
+        equivalent = float(dose.peak_equivalent_h[receiver])
+        return {
+            "dli_mol_m2_d": float(dose.dli[receiver]),
+            "peak_ppfd_umol_m2_s": float(dose.peak_ppfd[receiver]),
+            "brightest_hour_ppfd_umol_m2_s": float(dose.brightest_hour_ppfd[receiver]),
+            "lux_at_peak": float(dose.lux_at_peak[receiver]),
+            "photoperiod_h": float(dose.photoperiod_h[receiver]),
+            "any_light_h": float(dose.any_light_h[receiver]),
+            "peak_equivalent_h": equivalent if math.isfinite(equivalent) else None,
+            **{f"{k}_dose_mol_m2_d": v for k, v in self.band_dose_mol_m2_d(receiver).items()},
+            "usable_fraction": share.default if share else None,
+            "usable_fraction_low": share.low if share else None,
+            "usable_fraction_high": share.high if share else None,
+            "usable_dose_mol_m2_d": usable.default,
+            "usable_dose_low_mol_m2_d": usable.low,
+            "usable_dose_high_mol_m2_d": usable.high,
+        }
 
     def to_frame(self) -> pd.DataFrame:
         """The rows as a pandas table."""
         import pandas as pd
 
         return pd.DataFrame(self.rows())
+
+
+def _judgement(verdict: Verdict | None) -> dict[str, str | float | None]:
+    """The flat columns of a verdict; empty where nothing is judged."""
+    low, high = (verdict.band_dli if verdict else None) or (None, None)
+    return {
+        "dli_state": verdict.dli_state if verdict else None,
+        "dli_verdict": verdict.dli_state if verdict else None,
+        "peak_state": verdict.peak_state if verdict else None,
+        "band_dli_low_mol_m2_d": low,
+        "band_dli_high_mol_m2_d": high,
+        "floor_dli_mol_m2_d": verdict.floor_dli if verdict else None,
+        "ceiling_dli_mol_m2_d": verdict.ceiling_dli if verdict else None,
+        "advice": verdict.advice if verdict else None,
+        "grade": verdict.grade if verdict else None,
+        "sources": "; ".join(verdict.sources) if verdict else None,
+    }
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,102 @@
+"""The result of `dose` as one versioned JSON object, unrounded and without NaN."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from lightdose.model.results import Analysis, Span, Verdict
+from lightdose.quantities import BANDS, PPFD_BAND
+
+DOSE_FORMAT = "lightdose-dose/1"
+
+
+def dump(obj: object) -> str:
+    """JSON text with every digit; a NaN is a fault of the program and raises ValueError."""
+    return json.dumps(obj, allow_nan=False, indent=1, ensure_ascii=True)
+
+
+def dose_json(analysis: Analysis) -> dict[str, Any]:
+    """Everything that `dose` reports, as plain lists and mappings."""
+    setup = analysis.setup
+    return {
+        "format": DOSE_FORMAT,
+        "title": setup.title,
+        "basis": analysis.basis.key,
+        "bands_nm": {band.key: [band.low_nm, band.high_nm] for band in (PPFD_BAND, *BANDS)},
+        "sites": [
+            _site(analysis, index, verdicts)
+            for index, verdicts in enumerate(analysis.verdicts_by_site().values())
+        ],
+        "fixtures": [
+            {
+                "fixture": use.fixture,
+                "energy_kwh_d": use.energy_kwh_d,
+                "cost_per_year": use.cost_per_year,
+                "currency": use.currency,
+                "photon_efficacy_umol_j": use.photon_efficacy_umol_j,
+            }
+            for use in analysis.fixtures
+        ],
+        "cautions": [{"code": c.code, "text": c.text, "source": c.source} for c in analysis.cautions],
+        "provenance": {"version": analysis.version, "inputs_sha256": dict(setup.inputs_sha256)},
+    }
+
+
+def _site(analysis: Analysis, index: int, verdicts: tuple[Verdict, ...]) -> dict[str, Any]:
+    site, dose = analysis.setup.sites[index], analysis.dose
+    fraction = analysis.usable_fraction(index)
+    full_output = analysis.light_field.of("ppfd")[index]
+    return {
+        "site": site.name,
+        "x_m": site.x_m,
+        "y_m": site.y_m,
+        "depth_m": site.depth_m,
+        "open_sky": site.open_sky,
+        "dli_mol_m2_d": float(dose.dli[index]),
+        "peak_ppfd_umol_m2_s": float(dose.peak_ppfd[index]),
+        "lux_at_peak": float(dose.lux_at_peak[index]),
+        "photoperiod_h": float(dose.photoperiod_h[index]),
+        "any_light_h": float(dose.any_light_h[index]),
+        "peak_equivalent_h": _finite(float(dose.peak_equivalent_h[index])),
+        "band_dose_mol_m2_d": analysis.band_dose_mol_m2_d(index),
+        "usable_fraction": _span(fraction) if fraction else None,
+        "usable_dose_mol_m2_d": _span(analysis.usable_dose_mol_m2_d(index)),
+        "full_output": [
+            {"fixture": c.fixture, "channel": c.channel, "ppfd_umol_m2_s": float(value)}
+            for c, value in zip(analysis.light_field.channels, full_output, strict=True)
+        ],
+        "by_channel": [
+            {"fixture": c.fixture, "channel": c.channel, "dli_mol_m2_d": float(value)}
+            for c, value in zip(analysis.light_field.channels, dose.dli_by_channel[index], strict=True)
+        ],
+        "corals": [_coral(v) for v in verdicts],
+    }
+
+
+def _coral(verdict: Verdict) -> dict[str, Any]:
+    return {
+        "coral": verdict.coral,
+        "group": verdict.group,
+        "judged_at_depth_m": verdict.judged_at_depth_m,
+        "dli_mol_m2_d": verdict.dli_mol_m2_d,
+        "peak_ppfd_umol_m2_s": verdict.peak_ppfd_umol_m2_s,
+        "dli_state": verdict.dli_state,
+        "dli_verdict": verdict.dli_state,
+        "peak_state": verdict.peak_state,
+        "band_dli": None if verdict.band_dli is None else list(verdict.band_dli),
+        "floor_dli": verdict.floor_dli,
+        "ceiling_dli": verdict.ceiling_dli,
+        "advice": verdict.advice,
+        "grade": verdict.grade,
+        "sources": list(verdict.sources),
+    }
+
+
+def _span(span: Span) -> dict[str, float]:
+    return {"default": span.default, "low": span.low, "high": span.high}
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -1,0 +1,80 @@
+"""Words, numbers and units as people read them; every view takes its wording from here."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from collections.abc import Mapping
+from typing import Final
+
+from lightdose.model.results import DliState
+from lightdose.model.setup import LengthUnit
+from lightdose.quantities import METRES_PER_INCH
+
+STATE_WORDS: Final[Mapping[DliState, str]] = {
+    "far_below": "far below usual",
+    "below": "below usual",
+    "within": "within common practice",
+    "above": "above usual",
+    "far_above": "far above usual",
+    "not_judged": "not judged by light",
+}
+
+DLI_UNIT: Final = "mol/m2/day"
+PPFD_UNIT: Final = "umol/m2/s"
+DLI_UNIT_TYPESET: Final = "mol m⁻² d⁻¹"
+PPFD_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹"
+SPECTRAL_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹ nm⁻¹"
+"""ASCII units for terminals, typeset ones for figures and HTML."""
+
+SAFETY_LINES: Final = (
+    "Light: do not stare into lit LEDs. Blue and violet look dim and still harm eyes.",
+    "Electricity over salt water: unplug before touching gear; residual-current protection, drip loops.",
+    "Hanging gear: secure it twice, and follow the maker's instructions and local codes.",
+)
+
+
+def literal(text: str) -> str:
+    """A name on one line: control characters and line breaks stand as escapes, all else as it is."""
+    if text.isprintable():
+        return text
+    return "".join(
+        c.encode("unicode_escape").decode("ascii") if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c
+        for c in text
+    )
+
+
+def number(value: float, digits: int = 3) -> str:
+    """``value`` with so many significant digits, never in powers of ten; large ones keep their integers."""
+    if value == 0 or not math.isfinite(value):
+        return "0" if value == 0 else "-"
+    magnitude = math.floor(math.log10(abs(value)))
+    decimals = max(0, min(digits - 1 - magnitude, 2 if magnitude >= -1 else 3))
+    text = f"{value:.{decimals}f}"
+    return "below 0.001" if float(text) == 0 else text
+
+
+def hours(value: float) -> str:
+    """Hours to the tenth, "-" where there are none to state."""
+    return f"{value:.1f}" if math.isfinite(value) else "-"
+
+
+def spread(low: float, high: float) -> str:
+    """A range such as "8-15" or "2.5-5.5"."""
+    return f"{low:g}-{high:g}"
+
+
+def length(metres: float, unit: LengthUnit) -> str:
+    """A length's number in centimetres or inches, to the millimetre or the twentieth of an inch."""
+    value = metres * 100 if unit == "cm" else metres / METRES_PER_INCH
+    return f"{round(value, 1) + 0.0:.1f}".removesuffix(".0")
+
+
+def percent(fraction: float) -> str:
+    """A share such as "52 %"."""
+    return f"{100 * fraction:.0f} %"
+
+
+def count(n: int, one: str, many: str = "") -> str:
+    """A counted noun: "1 coral", "8 corals"."""
+    return f"{n} {one if n == 1 else many or one + 's'}"

@@ -1,0 +1,110 @@
+"""The answer in words: who gets a usual amount of light, who does not, and what to try next."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+
+from lightdose.model.results import Analysis, DliState, Verdict
+from lightdose.present.labels import DLI_UNIT, STATE_WORDS, count, literal, number
+
+SEVERITY: dict[DliState, int] = {
+    "far_below": 0,
+    "far_above": 0,
+    "below": 1,
+    "above": 1,
+    "within": 2,
+    "not_judged": 3,
+}
+
+
+def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
+    """Verdicts in the order of concern: far off, off, within, not judged; the furthest off first."""
+    return sorted(verdicts, key=lambda v: (SEVERITY[v.dli_state], -_octaves_off(v)))
+
+
+def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
+    """Those below or above their group's usual light, worst first."""
+    return [v for v in worst_first(verdicts) if SEVERITY[v.dli_state] < SEVERITY["within"]]
+
+
+def _octaves_off(verdict: Verdict) -> float:
+    """How many doublings the dose lies outside its band, 0 inside."""
+    if verdict.band_dli is None:
+        return 0.0
+    low, high = verdict.band_dli
+    dli = max(verdict.dli_mol_m2_d, 1e-12)
+    return max(0.0, math.log2(low / dli) if low > 0 else 0.0, math.log2(dli / high))
+
+
+def verdict_sentence(verdicts: tuple[Verdict, ...]) -> str:
+    """How many corals stand where, such as "5 of 8 corals within common practice, 2 below, 1 above"."""
+    if not verdicts:
+        return "no corals to judge"
+    states = Counter(v.dli_state for v in verdicts)
+    judged = len(verdicts) - states["not_judged"]
+    if judged:
+        parts = [f"{states['within']} of {count(judged, 'coral')} within common practice"]
+    else:
+        parts = ["no coral here is judged by light"]
+    off: tuple[DliState, ...] = ("far_below", "below", "above", "far_above")
+    parts += [f"{states[s]} {STATE_WORDS[s].removesuffix(' usual')}" for s in off if states[s]]
+    if judged and states["not_judged"]:
+        parts.append(f"{states['not_judged']} not judged by light")
+    return ", ".join(parts)
+
+
+def summary_sentences(analysis: Analysis) -> list[str]:
+    """The doses in a sentence or two: from where to where, how long, and the coral furthest off."""
+    sites = analysis.setup.sites
+    if not sites:
+        return ["No sites and no corals: there is nothing to compute light for."]
+    if analysis.verdicts:
+        ranked = sorted(analysis.verdicts, key=lambda v: v.dli_mol_m2_d)
+        ends = [(v.coral, v.dli_mol_m2_d) for v in (ranked[0], ranked[-1])]
+        whom = f"{count(len(analysis.verdicts), 'coral')} at {count(_stocked(analysis), 'site')}"
+        verb = "gets" if len(analysis.verdicts) == 1 else "get"
+    else:
+        order = sorted(range(len(sites)), key=lambda i: float(analysis.dose.dli[i]))
+        ends = [(sites[i].name, float(analysis.dose.dli[i])) for i in (order[0], order[-1])]
+        whom, verb = count(len(sites), "site"), "gets" if len(sites) == 1 else "get"
+    (dim, low), (bright, high) = ends
+    if dim == bright:
+        text = f"{whom} {verb} {number(low)} {DLI_UNIT} of light ({literal(dim)})."
+    else:
+        text = (
+            f"{whom} {verb} {number(low)} to {number(high)} {DLI_UNIT} of light: "
+            f"least {literal(dim)}, most {literal(bright)}."
+        )
+    return [text, *_worst_sentence(analysis)]
+
+
+def _stocked(analysis: Analysis) -> int:
+    return len({v.site for v in analysis.verdicts})
+
+
+def _worst_sentence(analysis: Analysis) -> list[str]:
+    off = out_of_band(analysis.verdicts)
+    if not off:
+        return []
+    worst = off[0]
+    return [f"Furthest off: {literal(worst.coral)}, {STATE_WORDS[worst.dli_state]}."]
+
+
+def next_command(analysis: Analysis) -> str:
+    """The command that helps most from here."""
+    setup = analysis.setup
+    path = setup.path or "setup.toml"
+    path = f'"{path}"' if " " in path else path
+    if not setup.sites:
+        return f"add a [[site]] to {path}, then lightdose dose {path}"
+    if out_of_band(analysis.verdicts):
+        height = '"10 in"' if setup.length_unit == "in" else '"25 cm"'
+        return f"lightdose dose {path} --fixture-height {height}"
+    return f"lightdose dose {path} --figures figures"
+
+
+def closing_line(analysis: Analysis) -> str:
+    """The verdict, and the next useful command."""
+    verdict = verdict_sentence(analysis.verdicts)
+    return f"{verdict[0].upper()}{verdict[1:]}. Next: {literal(next_command(analysis))}"
