@@ -1,0 +1,272 @@
+"""What the keeper should know besides the doses: the light's mix and day, the numbers' limits, safety."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import numpy.typing as npt
+
+from lightdose.judge.advice import plain
+from lightdose.model.arrays import FloatArray
+from lightdose.model.fixture import CosineLobe
+from lightdose.model.results import Caution, DayCurve, Dose, LightField, Verdict
+from lightdose.model.setup import Setup
+from lightdose.quantities import HOURS_PER_DAY
+
+LEAST_BLUE_SHARE = 0.30
+MOST_RED_SHARE = 0.50
+MOST_BELOW_390_SHARE = 0.01
+LONGEST_DAY_H = 14.0
+MOST_RISE_SHARE = 0.25
+
+_PRACTICE = "common practice, no published source"
+_NAMED_AT_MOST = 6
+
+
+def find_cautions(
+    setup: Setup,
+    field: LightField,
+    curve: DayCurve,
+    dose: Dose,
+    verdicts: tuple[Verdict, ...],
+) -> tuple[Caution, ...]:
+    """Cautions on the mix and the day with the places they concern, then limits, then safety.
+
+    Parameters
+    ----------
+    setup : Setup
+    field : LightField
+        With the weightings "ppfd", "blue", "red", "uv_a" and "below_390".
+    curve : DayCurve
+    dose : Dose
+    verdicts : tuple of Verdict
+
+    Returns
+    -------
+    tuple of Caution
+        At most one of each code.
+
+    Source
+    ------
+    Each caution carries its own; the thresholds are our choice.
+    """
+    return (
+        *_mix_cautions(field, dose),
+        *_day_cautions(field, curve, dose),
+        *_change_cautions(setup, verdicts),
+        *_limits(setup, verdicts),
+        *SAFETY,
+    )
+
+
+def _mix_cautions(field: LightField, dose: Dose) -> list[Caution]:
+    """Shares of PPFD over the day, at the sites that have light."""
+
+    def daily(key: str) -> FloatArray:
+        column: FloatArray = dose.weighted[:, field.weightings.index(key)]
+        return column
+
+    lit = daily("ppfd") > 0
+    total = np.where(lit, daily("ppfd"), 1.0)
+    blue, red, below_390 = daily("blue") / total, daily("red") / total, daily("below_390") / total
+    tail = daily("uv_a") / total - below_390
+    found = []
+    if sites := _sites(field, lit & (blue < LEAST_BLUE_SHARE)):
+        found.append(
+            Caution(
+                "little_blue",
+                f"Blue (400-500 nm) is under 30 % of the photons of 400-700 nm at {sites}. Trials of colour at "
+                "equal photons find little difference only while blue is present.",
+                "threshold: our choice; Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009 (blue about "
+                "equal to white for skeletal growth, green and red less)",
+            )
+        )
+    if sites := _sites(field, lit & (red > MOST_RED_SHARE)):
+        found.append(
+            Caution(
+                "much_red",
+                f"Red (600-700 nm) is over 50 % of the photons of 400-700 nm at {sites}. Red harmed one stony "
+                "coral in a trial, and a half-and-half mix behaved like red.",
+                "threshold: our choice; Wijgerde et al. 2014, PLoS ONE 9:e92781 (Stylophora pistillata)",
+            )
+        )
+    if sites := _sites(field, lit & (below_390 > MOST_BELOW_390_SHARE)):
+        found.append(
+            Caution(
+                "ultraviolet",
+                f"Photons below 390 nm are more than 1 % of PPFD at {sites}. Ultraviolet near 380 nm lowered "
+                "calcification in a trial, and it is a danger to eyes.",
+                "threshold: our choice; Roth et al. 1982, Pac Sci 36:65",
+            )
+        )
+    if sites := _sites(field, lit & (tail > MOST_BELOW_390_SHARE)):
+        found.append(
+            Caution(
+                "violet_tail",
+                f"A note, no warning: photons of 390-400 nm, the tail of violet channels, are more than 1 % of "
+                f"PPFD at {sites}; PPFD (400-700 nm) does not count them.",
+                "our choice: the published evidence of harm is at 380 nm (Roth et al. 1982, Pac Sci 36:65)",
+            )
+        )
+    return found
+
+
+def _day_cautions(field: LightField, curve: DayCurve, dose: Dose) -> list[Caution]:
+    lit = dose.any_light_h > 0
+    found = []
+    if sites := _sites(field, lit & (dose.photoperiod_h > LONGEST_DAY_H)):
+        found.append(
+            Caution(
+                "long_day",
+                f"Lit for more than 14 h at {sites} (above 5 % of the peak). Corals and tank mates are usually "
+                "given more dark than that.",
+                f"threshold: our choice; {_PRACTICE}",
+            )
+        )
+    if sites := _sites(field, dose.any_light_h >= HOURS_PER_DAY * (1 - 1e-9)):
+        found.append(
+            Caution(
+                "no_dark_hours",
+                f"No dark hours at {sites}: some channel gives light around the clock.",
+                f"our choice; {_PRACTICE}",
+            )
+        )
+    ramps = np.any(curve.output_start != curve.output_end, axis=0)
+    if sites := _sites(field, lit & ~np.any(field.of("photons")[:, ramps] > 0, axis=1)):
+        found.append(
+            Caution(
+                "no_ramp",
+                f"The light at {sites} switches on and off at once, without any ramp. Give it an hour or two to "
+                "rise and to fall.",
+                f"our choice; {_PRACTICE}",
+            )
+        )
+    return found
+
+
+def _change_cautions(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
+    dose_of = {v.coral: v.dli_mol_m2_d for v in verdicts}
+    risen = [
+        (coral.name, float(coral.previous), dose_of[coral.name])
+        for coral in setup.corals
+        if isinstance(coral.previous, float | int)
+        and coral.name in dose_of
+        and dose_of[coral.name] > coral.previous * (1 + MOST_RISE_SHARE)
+    ]
+    if not risen:
+        return []
+    named = _listed(f"{name} (from {plain(before)} to {plain(now)})" for name, before, now in risen)
+    return [
+        Caution(
+            "sudden_rise",
+            f"More than 25 % above the daily dose they came from, in mol/m2/day: {named}. Bring them up in "
+            "steps of 10 % a week; damage shows late.",
+            f"{_PRACTICE}; no published paper gives a rule per week",
+        )
+    ]
+
+
+def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
+    """What the numbers stand on and do not cover."""
+    found = []
+    if verdicts:
+        found.append(
+            Caution(
+                "light_is_not_the_diagnosis",
+                "Pale or closed corals have many causes: heat, nutrients, pests, salinity, a sudden change. These "
+                "figures rule light in or out; they know no temperature, feeding, flow or disease, and heat "
+                "multiplies light stress.",
+                "limits of this model",
+            )
+        )
+    if any(v.dli_state != "not_judged" for v in verdicts):
+        found.append(
+            Caution(
+                "usual_is_practice",
+                "Usual amounts are what keepers commonly give, not optima or limits of damage: the midday band of "
+                "a group x 0.0324 (a day worth 9 h at its peak), rounded. Midday bands were read with hobby "
+                "meters under mixed light, perhaps 10-30 % off.",
+                _PRACTICE,
+            )
+        )
+    channels = [(f.name, c) for f in setup.lit_fixtures for c in f.type.channels]
+    if typical := sorted({name for name, c in channels if c.flux is not None and c.flux.typical}):
+        found.append(
+            Caution(
+                "typical_flux",
+                f"The light of {_listed(typical)} is computed from electrical power and a typical efficiency by "
+                "colour, good to a factor of 2. One meter reading would settle it.",
+                "efficiencies: our choice, from memory",
+            )
+        )
+    elif channels:
+        found.append(
+            Caution(
+                "unmeasured",
+                "Nothing was measured in this tank: data sheets often state more light than a warm fixture behind "
+                "its cover gives. One meter reading at a coral would settle it.",
+                "our choice: data-sheet values are taken as 0.6 to 1.05 true",
+            )
+        )
+    assumed = {name for name, c in channels if isinstance(c.beam, CosineLobe) and c.beam.assumed}
+    if assumed:
+        found.append(
+            Caution(
+                "assumed_beam",
+                f"No beam is stated for {_listed(sorted(assumed))}: 120 deg, a bare LED, is assumed. Lenses make "
+                "it narrower and the middle brighter.",
+                "our choice, from memory",
+            )
+        )
+    found.append(
+        Caution(
+            "planar_ppfd",
+            "PPFD and DLI are planar: on a flat spot that looks straight up, in clear water under a calm "
+            "surface. A branch that takes light from all sides gets 1.1 to 2.1 times as much, a steep face "
+            "less. Shade by rocks and neighbours counts only through open_sky.",
+            "computed by us with an independent photon-tracing simulation",
+        )
+    )
+    return found
+
+
+SAFETY = (
+    Caution(
+        "eyes",
+        "Do not look into the emitters, nor let children or customers: blue and violet look dim while they are "
+        "strong, and no reflex protects the eye.",
+        "V(lambda) is 0.038 at 450 nm against 1 at 555 nm, CIE 018:2019; behaviour: " + _PRACTICE,
+    ),
+    Caution(
+        "unplug",
+        "Unplug before touching gear over the water, and touch it with dry hands.",
+        _PRACTICE,
+    ),
+    Caution(
+        "wet_electricity",
+        "Give every cable a drip loop, feed it through residual-current protection, and secure hanging gear "
+        "twice, so that it cannot fall into the tank.",
+        _PRACTICE,
+    ),
+    Caution(
+        "local_codes",
+        "Local codes and the maker's instructions come first; wiring is for a licensed electrician. These "
+        "figures are estimates, no assessment to a safety standard.",
+        _PRACTICE,
+    ),
+)
+"""Short safety lines that go with every answer."""
+
+
+def _sites(field: LightField, affected: npt.NDArray[np.bool_]) -> str:
+    """The affected sites by name; "" for none. Tops of corals count as their site's coral."""
+    return _listed(r.name for r, hit in zip(field.receivers, affected, strict=True) if hit)
+
+
+def _listed(names: Iterable[str]) -> str:
+    """Names with commas; a long list is cut and counted."""
+    named = list(names)
+    if len(named) <= _NAMED_AT_MOST:
+        return ", ".join(named)
+    return f"{', '.join(named[:_NAMED_AT_MOST])} and {len(named) - _NAMED_AT_MOST} more"
