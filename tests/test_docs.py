@@ -1,4 +1,4 @@
-"""README and DEVELOPERS.md hold what the program does: examples run, tables equal the code, keys are documented."""
+"""README and DEVELOPERS.md hold what the program does: examples run, tables equal the code, keys stand."""
 
 from __future__ import annotations
 
