@@ -1,0 +1,319 @@
+"""Rays from the cells of a fixture to points in the water, straight and by way of the walls.
+
+Every pair of a point and a mirror image that a cell may see is one ray of a flat list, so that few points
+with many cells and many points with one lamp run through the same array operations.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from lightdose.model.arrays import FloatArray
+from lightdose.model.tank import Tank
+from lightdose.physics.aperture import SourceCells
+from lightdose.physics.refraction import entry_tangent, newton_step, surface_transmittance
+from lightdose.physics.walls import AxisImages, axis_images, axis_walls, wall_reflectance
+
+IntArray = npt.NDArray[np.intp]
+BoolArray = npt.NDArray[np.bool_]
+
+DISPLACEMENT_PASSES = 3
+MOST_REFLECTIONS = 16
+"""Reflections at a pair of walls that are followed at most: a lamp far outside, in water of index near 1."""
+
+
+@dataclass(frozen=True, eq=False)
+class Rays:
+    """Rays that arrive at points under water; arrays of shape (n_ray,).
+
+    Attributes
+    ----------
+    point : index of the point
+    image_x, image_y : index into the images of each axis
+    tangent, cosine : of the angle in the air
+    k_x, k_y : horizontal wave vector where the ray leaves the lamp, in vacuum wave numbers
+    gain_per_m2 : irradiance on a horizontal receiver per unit intensity, without absorption. [sr m-2]
+    path_m : way in the water. [m]
+    surface : share that passed the surface
+    """
+
+    point: IntArray
+    image_x: IntArray
+    image_y: IntArray
+    tangent: FloatArray
+    cosine: FloatArray
+    k_x: FloatArray
+    k_y: FloatArray
+    gain_per_m2: FloatArray
+    path_m: FloatArray
+    surface: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Basin:
+    """The tank as rays see it: its opening, its index and the mirror images along x and y."""
+
+    tank: Tank
+    index: float
+    images_x: AxisImages
+    images_y: AxisImages
+
+
+def _steepest_slope(reach_m: FloatArray, height_m: float, index: float) -> FloatArray:
+    """Largest sideways way per depth of a ray that enters the water up to ``reach_m`` beside its lamp."""
+    square = reach_m * reach_m
+    return reach_m / np.sqrt(index**2 * height_m**2 + (index**2 - 1) * square)
+
+
+def _order(
+    span_m: float, at_m: FloatArray, spread_m: float, height_m: float, depth_m: float, n: float
+) -> int:
+    """Most reflections at a pair of walls: one more than the whole spans a ray crosses under water."""
+    reach = np.maximum(np.max(np.abs(at_m)), np.max(np.abs(span_m - at_m))) + 0.5 * spread_m
+    crossed = _steepest_slope(np.asarray(reach), height_m, n) * depth_m / span_m
+    return min(MOST_REFLECTIONS, 1 + int(crossed))
+
+
+def basin_for(tank: Tank, index: float, cells: SourceCells) -> Basin:
+    """The images of the tank that the proportions of tank and lamp need.
+
+    Parameters
+    ----------
+    tank : Tank
+    index : float
+        Refractive index of the water.
+    cells : SourceCells
+
+    Returns
+    -------
+    Basin
+
+    Source
+    ------
+    Geometry: sideways way under water of the flattest ray that enters through the opening.
+    """
+    (left, right), (front, back) = axis_walls(tank)
+    h, d = cells.height_m, tank.water_depth_m
+    order_x = _order(tank.length_m, cells.x_m, cells.spread_x_m, h, d, index)
+    order_y = _order(tank.width_m, cells.y_m, cells.spread_y_m, h, d, index)
+    return Basin(
+        tank,
+        index,
+        axis_images(tank.length_m, order_x, left, right, tank.glass_thickness_m),
+        axis_images(tank.width_m, order_y, front, back, tank.glass_thickness_m),
+    )
+
+
+def _possible(
+    images: AxisImages,
+    image_at: FloatArray,
+    depth_m: FloatArray,
+    cell_at: FloatArray,
+    spread_m: float,
+    span_m: float,
+    height_m: float,
+    index: float,
+) -> BoolArray:
+    """Which images of which points a cell may reach along one axis, shape (image, cell, point)."""
+    high = _steepest_slope(np.maximum(span_m - cell_at + spread_m, 0.0), height_m, index)
+    low = _steepest_slope(np.maximum(cell_at + spread_m, 0.0), height_m, index)
+    beyond = np.where(images.number[:, None] > 0, image_at - span_m, -image_at)
+    beyond[images.number == 0] = -1.0
+    slope = np.where(images.number[:, None] > 0, high, low)
+    return np.asarray(beyond[:, None, :] <= slope[:, :, None] * depth_m)
+
+
+def _candidates(
+    basin: Basin, cells: SourceCells, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
+) -> tuple[IntArray, IntArray, IntArray, IntArray, FloatArray]:
+    """Rays worth computing: image of x, image of y, cell, point, and where the image stands, (2, n)."""
+    along_x, along_y, tank = basin.images_x, basin.images_y, basin.tank
+    at_x = along_x.sign[:, None] * x_m + along_x.offset_m[:, None]
+    at_y = along_y.sign[:, None] * y_m + along_y.offset_m[:, None]
+    h, n = cells.height_m, basin.index
+    seen_x = _possible(along_x, at_x, depth_m, cells.x_m, cells.spread_x_m, tank.length_m, h, n)
+    seen_y = _possible(along_y, at_y, depth_m, cells.y_m, cells.spread_y_m, tank.width_m, h, n)
+    pairs_x, pairs_y = np.divmod(np.arange(along_x.number.size * along_y.number.size), along_y.number.size)
+    plain = (along_x.glass_m[pairs_x] == 0) & (along_y.glass_m[pairs_y] == 0)
+    order = np.argsort(~plain, kind="stable")
+    pairs_x, pairs_y = pairs_x[order], pairs_y[order]
+    pair, cell, point = np.nonzero(seen_x[pairs_x] & seen_y[pairs_y])
+    image_x, image_y = pairs_x[pair], pairs_y[pair]
+    return image_x, image_y, cell, point, np.stack((at_x[image_x, point], at_y[image_y, point]))
+
+
+def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) -> FloatArray:
+    """Share of a cell's image that stands inside the opening, seen along one axis."""
+    if softness_m is None:
+        return ((entry_m >= 0) & (entry_m <= span_m)).astype(np.float64)
+    width = np.maximum(np.abs(softness_m), 1e-9)
+    return np.clip((span_m - entry_m) / width + 0.5, 0, 1) * np.clip(entry_m / width + 0.5, 0, 1)
+
+
+def _joint_open(
+    basin: Basin, ray_x: IntArray, ray_y: IntArray, entry: FloatArray, k: FloatArray, k_glass: FloatArray
+) -> BoolArray:
+    """Whether a ray's stays in the panes of the two axes do not overlap (it would run into a glass joint).
+
+    Time is counted so that a ray moves by its wave vector; while it is in a pane of one axis it stands still
+    along that axis only.
+    """
+    free = np.ones(ray_x.shape, dtype=bool)
+    both = np.flatnonzero((basin.images_x.glass_m[ray_x] > 0) & (basin.images_y.glass_m[ray_y] > 0))
+    if both.size == 0:
+        return free
+    stays = []
+    for axis, (images, ray, span) in enumerate(
+        (
+            (basin.images_x, ray_x[both], basin.tank.length_m),
+            (basin.images_y, ray_y[both], basin.tank.width_m),
+        )
+    ):
+        number, at = images.number[ray], entry[axis, both]
+        hits = np.abs(number)
+        speed = np.maximum(np.abs(k[axis, both]), 1e-12)
+        stay = images.glass_m[ray] / hits / k_glass[axis, both]
+        first = np.where(number > 0, span - at, at) / speed
+        stays.append([(first + m * (span / speed + stay), stay, hits > m) for m in range(int(hits.max()))])
+    for start_x, stay_x, real_x in stays[0]:
+        for start_y, stay_y, real_y in stays[1]:
+            apart = (start_y - start_x >= stay_x) | (start_x - start_y >= stay_y)
+            free[both] &= apart | ~real_x | ~real_y
+    return free
+
+
+@dataclass(frozen=True, eq=False)
+class _Tube:
+    """How the rays of a small solid angle spread: in_air = h / c, g0 the spread sideways."""
+
+    cosine: FloatArray
+    in_air: FloatArray
+    spread: FloatArray
+    path_m: FloatArray
+    g0: FloatArray
+    lean: FloatArray
+    lean_air: FloatArray
+
+    def shift(self, k_axis: FloatArray) -> FloatArray:
+        """How far the entry point moves along an axis when the source moves by one. [m m-1]"""
+        square = k_axis * k_axis
+        return np.abs(1 - (self.in_air + self.lean_air * square) / (self.g0 + self.lean * square))
+
+
+def _tube(
+    basin: Basin,
+    u: FloatArray,
+    k: FloatArray,
+    h: float,
+    s: FloatArray,
+    glass: FloatArray,
+    k_glass: FloatArray,
+) -> _Tube:
+    """Flux tube and path of rays; ``glass`` and ``k_glass`` belong to the last rays only."""
+    n2 = basin.index**2
+    rest = basin.tank.glass_index**2 - n2
+    c2 = 1 / (1 + u * u)
+    c = np.sqrt(c2)
+    kw2 = c2 + (n2 - 1)
+    in_air, in_water = h / c, s / np.sqrt(kw2)
+    # (g1 - g0) / k^2 without cancellation: h/c^3 - h/c = h k^2/c^3, s n^2/k_w^3 - s/k_w = s k^2/k_w^3
+    lean_air = in_air / c2
+    lean = lean_air + in_water / kw2
+    g0 = in_air + in_water
+    spread = g0 * (g0 + lean * (k[0] * k[0] + k[1] * k[1]))
+    path = in_water * basin.index
+    if glass.size:
+        tail = slice(spread.size - glass.shape[1], None)
+        k_x, k_y, lean_t = k[0, tail], k[1, tail], lean[tail]
+        own = g0[tail] + lean_t * k[:, tail] ** 2 - glass * rest / k_glass**3
+        spread[tail] = np.abs(own[0] * own[1] - (lean_t * k_x * k_y) ** 2)
+        path[tail] -= basin.index * np.sum(glass / k_glass, axis=0)
+        np.maximum(path, 0.0, out=path)
+    return _Tube(c, in_air, spread, path, g0, lean, lean_air)
+
+
+def _reflect(gain: FloatArray, basin: Basin, ray_x: IntArray, ray_y: IntArray, k: FloatArray) -> None:
+    """Multiply each ray by the reflectances of the walls it met; ``k`` has the shape (2, n_ray)."""
+    for axis, (images, ray, walls) in enumerate(
+        zip((basin.images_x, basin.images_y), (ray_x, ray_y), axis_walls(basin.tank), strict=True)
+    ):
+        for hits, wall in zip((images.low_hits[ray], images.high_hits[ray]), walls, strict=True):
+            met = np.flatnonzero(hits)
+            if met.size:
+                normal = np.abs(k[axis, met])
+                gain[met] *= wall_reflectance(wall, normal, basin.index, basin.tank.glass_index) ** hits[met]
+
+
+def _bend(
+    basin: Basin,
+    tangent: FloatArray,
+    k: FloatArray,
+    away: FloatArray,
+    glass: FloatArray,
+    h: float,
+    s: FloatArray,
+) -> FloatArray:
+    """Solve again with the displacement in panes, in place; returns the wave vector in the glass, (2, n)."""
+    n, rest = basin.index, basin.tank.glass_index**2 - basin.index**2
+    for _ in range(DISPLACEMENT_PASSES):
+        to = away + glass * k / np.sqrt(rest + k * k)
+        reach = np.sqrt(to[0] * to[0] + to[1] * to[1])
+        tangent += newton_step(tangent, reach, h, s, n)
+        tangent += newton_step(tangent, reach, h, s, n)
+        np.multiply(to, tangent / np.sqrt(1 + tangent * tangent) / reach, out=k)
+    return np.sqrt(rest + k * k)
+
+
+def rays(basin: Basin, cells: SourceCells, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) -> Rays:
+    """All rays from the cells of a fixture to points under water, straight and by way of the walls.
+
+    With g0 = h/c + s/k_w, g1 = h/c^3 + s n^2/k_w^3 the rays of a small solid angle spread over J = g0 g1 per
+    unit of wave-vector area (with displacement in the panes the Jacobian of both axes), and the planar
+    irradiance is I T R V / (c J).
+
+    Parameters
+    ----------
+    basin : Basin
+    cells : SourceCells
+    x_m, y_m, depth_m : array, shape (n_point,)
+        Points; depth 0 or more. [m]
+
+    Returns
+    -------
+    Rays
+        ``gain_per_m2`` holds the share 1 / n_cell of each cell.
+
+    Source
+    ------
+    Conservation of flux in a refracted tube of rays; Snell's law, Fresnel's equations, method of images with
+    the displacement of a plane pane.
+    """
+    n, tank = basin.index, basin.tank
+    ray_x, ray_y, cell, point, image_at = _candidates(basin, cells, x_m, y_m, depth_m)
+    start, s = np.stack((cells.x_m[cell], cells.y_m[cell])), depth_m[point]
+    away = image_at - start
+    reach = np.sqrt(away[0] * away[0] + away[1] * away[1])
+    u = entry_tangent(reach, cells.height_m, s, n)
+    per_reach = np.full_like(reach, 1 / (cells.height_m + s.min(initial=np.inf) / n))
+    np.divide(u, reach, out=per_reach, where=reach > 0)
+    k = away * (per_reach / np.sqrt(1 + u * u))
+    glass = np.stack((basin.images_x.glass_m[ray_x], basin.images_y.glass_m[ray_y]))
+    tail = slice(int(np.argmax(np.any(glass > 0, axis=0))) if np.any(glass) else s.size, None)
+    k_glass = _bend(basin, u[tail], k[:, tail], away[:, tail], glass[:, tail], cells.height_m, s[tail])
+    tube = _tube(basin, u, k, cells.height_m, s, glass[:, tail], k_glass)
+    entry = start + tube.in_air * k
+    gain = surface_transmittance(tube.cosine, n)
+    surface = gain.copy()
+    gain /= tube.spread * tube.cosine
+    gain /= cells.x_m.size
+    for axis, (span, spread) in enumerate(
+        ((tank.length_m, cells.spread_x_m), (tank.width_m, cells.spread_y_m))
+    ):
+        gain *= _covered(entry[axis], span, spread * tube.shift(k[axis]) if spread else None)
+    _reflect(gain, basin, ray_x, ray_y, k)
+    if np.any(glass[:, tail]):
+        gain[tail] *= _joint_open(basin, ray_x[tail], ray_y[tail], entry[:, tail], k[:, tail], k_glass)
+    return Rays(point, ray_x, ray_y, u, tube.cosine, k[0], k[1], gain, tube.path_m, surface)
