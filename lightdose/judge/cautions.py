@@ -76,8 +76,8 @@ def _mix_cautions(field: LightField, dose: Dose) -> list[Caution]:
         found.append(
             Caution(
                 "little_blue",
-                f"Blue (400-500 nm) is under 30 % of the photons of 400-700 nm at {sites}. Trials of colour at "
-                "equal photons find little difference only while blue is present.",
+                f"Blue (400-500 nm) is under 30 % of the photons of 400-700 nm at {sites}. Trials of colour "
+                "at equal photons find little difference only while blue is present.",
                 "threshold: our choice; Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009 (blue about "
                 "equal to white for skeletal growth, green and red less)",
             )
@@ -86,8 +86,8 @@ def _mix_cautions(field: LightField, dose: Dose) -> list[Caution]:
         found.append(
             Caution(
                 "much_red",
-                f"Red (600-700 nm) is over 50 % of the photons of 400-700 nm at {sites}. Red harmed one stony "
-                "coral in a trial, and a half-and-half mix behaved like red.",
+                f"Red (600-700 nm) is over 50 % of the photons of 400-700 nm at {sites}. Red harmed one "
+                "stony coral in a trial, and a half-and-half mix behaved like red.",
                 "threshold: our choice; Wijgerde et al. 2014, PLoS ONE 9:e92781 (Stylophora pistillata)",
             )
         )
@@ -104,8 +104,8 @@ def _mix_cautions(field: LightField, dose: Dose) -> list[Caution]:
         found.append(
             Caution(
                 "violet_tail",
-                f"A note, no warning: photons of 390-400 nm, the tail of violet channels, are more than 1 % of "
-                f"PPFD at {sites}; PPFD (400-700 nm) does not count them.",
+                f"A note, no warning: photons of 390-400 nm, the tail of violet channels, are more than 1 % "
+                f"of PPFD at {sites}; PPFD (400-700 nm) does not count them.",
                 "our choice: the published evidence of harm is at 380 nm (Roth et al. 1982, Pac Sci 36:65)",
             )
         )
@@ -119,8 +119,8 @@ def _day_cautions(field: LightField, curve: DayCurve, dose: Dose) -> list[Cautio
         found.append(
             Caution(
                 "long_day",
-                f"Lit for more than 14 h at {sites} (above 5 % of the peak). Corals and tank mates are usually "
-                "given more dark than that.",
+                f"Lit for more than 14 h at {sites} (above 5 % of the peak). Corals and tank mates are "
+                "usually given more dark than that.",
                 f"threshold: our choice; {_PRACTICE}",
             )
         )
@@ -137,8 +137,8 @@ def _day_cautions(field: LightField, curve: DayCurve, dose: Dose) -> list[Cautio
         found.append(
             Caution(
                 "no_ramp",
-                f"The light at {sites} switches on and off at once, without any ramp. Give it an hour or two to "
-                "rise and to fall.",
+                f"The light at {sites} switches on and off at once, without any ramp. Give it an hour or two "
+                "to rise and to fall.",
                 f"our choice; {_PRACTICE}",
             )
         )
@@ -174,9 +174,9 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
         found.append(
             Caution(
                 "light_is_not_the_diagnosis",
-                "Pale or closed corals have many causes: heat, nutrients, pests, salinity, a sudden change. These "
-                "figures rule light in or out; they know no temperature, feeding, flow or disease, and heat "
-                "multiplies light stress.",
+                "Pale or closed corals have many causes: heat, nutrients, pests, salinity, a sudden change. "
+                "These figures rule light in or out; they know no temperature, feeding, flow or disease, and "
+                "heat multiplies light stress.",
                 "limits of this model",
             )
         )
@@ -184,9 +184,9 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
         found.append(
             Caution(
                 "usual_is_practice",
-                "Usual amounts are what keepers commonly give, not optima or limits of damage: the midday band of "
-                "a group x 0.0324 (a day worth 9 h at its peak), rounded. Midday bands were read with hobby "
-                "meters under mixed light, perhaps 10-30 % off.",
+                "Usual amounts are what keepers commonly give, not optima or limits of damage: the midday "
+                "band of a group x 0.0324 (a day worth 9 h at its peak), rounded. Midday bands were read "
+                "with hobby meters under mixed light, perhaps 10-30 % off.",
                 _PRACTICE,
             )
         )
@@ -195,8 +195,8 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
         found.append(
             Caution(
                 "typical_flux",
-                f"The light of {_listed(typical)} is computed from electrical power and a typical efficiency by "
-                "colour, good to a factor of 2. One meter reading would settle it.",
+                f"The light of {_listed(typical)} is computed from electrical power and a typical efficiency "
+                "by colour, good to a factor of 2. One meter reading would settle it.",
                 "efficiencies: our choice, from memory",
             )
         )
@@ -204,8 +204,8 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
         found.append(
             Caution(
                 "unmeasured",
-                "Nothing was measured in this tank: data sheets often state more light than a warm fixture behind "
-                "its cover gives. One meter reading at a coral would settle it.",
+                "Nothing was measured in this tank: data sheets often state more light than a warm fixture "
+                "behind its cover gives. One meter reading at a coral would settle it.",
                 "our choice: data-sheet values are taken as 0.6 to 1.05 true",
             )
         )
@@ -214,8 +214,8 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
         found.append(
             Caution(
                 "assumed_beam",
-                f"No beam is stated for {_listed(sorted(assumed))}: 120 deg, a bare LED, is assumed. Lenses make "
-                "it narrower and the middle brighter.",
+                f"No beam is stated for {_listed(sorted(assumed))}: 120 deg, a bare LED, is assumed. Lenses "
+                "make it narrower and the middle brighter.",
                 "our choice, from memory",
             )
         )
@@ -234,8 +234,8 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
 SAFETY = (
     Caution(
         "eyes",
-        "Do not look into the emitters, nor let children or customers: blue and violet look dim while they are "
-        "strong, and no reflex protects the eye.",
+        "Do not look into the emitters, nor let children or customers: blue and violet look dim while they "
+        "are strong, and no reflex protects the eye.",
         "V(lambda) is 0.038 at 450 nm against 1 at 555 nm, CIE 018:2019; behaviour: " + _PRACTICE,
     ),
     Caution(
@@ -260,7 +260,7 @@ SAFETY = (
 
 
 def _sites(field: LightField, affected: npt.NDArray[np.bool_]) -> str:
-    """The affected sites by name; "" for none. Tops of corals count as their site's coral."""
+    """The affected sites, and tops of corals that stand off their site, by name; "" for none."""
     return _listed(r.name for r, hit in zip(field.receivers, affected, strict=True) if hit)
 
 
