@@ -36,6 +36,7 @@ TEXT_COLUMNS: Final = frozenset(
 """Columns whose cells are never numbers, so "7.30" there says nothing about the decimal mark."""
 
 _NO_TABLE: Final = "a header line, then one line a row"
+_QUOTED_COMMENT: Final = re.compile(r'"#[^"]*"')
 _QUOTED: Final = re.compile(r'(?:^|(?<=[\s;,]))"[^"]*"')
 
 
@@ -43,7 +44,8 @@ _QUOTED: Final = re.compile(r'(?:^|(?<=[\s;,]))"[^"]*"')
 class DelimitedTable:
     """A table as text, with what the reader understood.
 
-    ``header`` is None where the file has only numbers; all rows have the same number of cells.
+    ``header`` is None where the file has only numbers; all rows have the same number of cells. Comments below
+    the first row are counted apart, because a name like "#3" at the start of a row makes one, unless quoted.
     """
 
     file: str
@@ -54,6 +56,7 @@ class DelimitedTable:
     decimal: Decimal
     preamble: tuple[str, ...]
     encoding: str = "utf-8"
+    n_comments_between: int = 0
     lines: tuple[str, ...] = field(default=(), repr=False)
 
     @property
@@ -73,6 +76,8 @@ class DelimitedTable:
         parts.append("decimal comma" if self.decimal == "," else "decimal point")
         if self.encoding != "utf-8":
             parts.append(self.encoding)
+        if self.n_comments_between:
+            parts.append(f"{self.n_comments_between} more left out as comments (they start with #)")
         return ", ".join(parts)
 
     def column(self, column: int | str) -> int:
@@ -133,6 +138,7 @@ class _Reading:
         plain = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
         self.lines = plain.split("\n")
         self.preamble: list[str] = []
+        self.comment_lines: list[int] = []
         self.declared: Separator | None = None
         self.content: list[tuple[int, str]] = []
         self._sort_lines()
@@ -165,6 +171,7 @@ class _Reading:
             decimal,
             tuple(self.preamble),
             self.encoding,
+            sum(line > rows[0].line for line in self.comment_lines),
             tuple(self.lines),
         )
 
@@ -183,8 +190,9 @@ class _Reading:
                         Place(self.file, number),
                     )
                 )
-            if stripped.lstrip('"').startswith("#"):
+            if stripped.startswith("#") or _QUOTED_COMMENT.fullmatch(stripped):
                 self.preamble.append(stripped.strip('"').lstrip("# "))
+                self.comment_lines.append(number)
             elif not self.content and stripped.strip('"').lower().startswith("sep="):
                 self.declared = self._declared(line, number)
             else:
@@ -348,7 +356,9 @@ def _split(line: str, separator: Separator) -> tuple[str, ...]:
         return tuple(cell.strip() for cell in next(reader))
     if separator == " ":
         return tuple(line.split())
-    return tuple([cell.strip() for cell in line.split(separator)])
+    if " " in line or "\t" in line or "\u00a0" in line:
+        return tuple([cell.strip() for cell in line.split(separator)])
+    return tuple(line.split(separator))
 
 
 def _first_row(split: Sequence[Row]) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import codecs
-import difflib
 import re
 from pathlib import Path
 from typing import Final
@@ -89,6 +88,8 @@ def _read_bytes(path: Path, limit_bytes: int, label: str) -> bytes:
 
 def _near_names(path: Path) -> str:
     """Files of the same folder with similar names, as a hint against typos."""
+    import difflib
+
     try:
         names = sorted(entry.name for entry in path.parent.iterdir() if entry.is_file())
     except (OSError, ValueError):
