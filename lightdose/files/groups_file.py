@@ -88,10 +88,10 @@ def own_group_table() -> Table:
 
 
 def read_own_groups(path: Path, label: str, groups: Mapping[str, CoralGroup]) -> dict[str, CoralGroup]:
-    """All groups after a keeper's own file: the given ones, changed or joined by those of the file.
+    """The groups of a keeper's own file, by key.
 
-    A group may be ``like`` a shipped one or one above it in the file; a group with a shipped key and no
-    ``like`` changes that group. A genus that the file claims no longer means another group.
+    A group may be ``like`` one of ``groups`` or one above it in the file; a group with a known key and no
+    ``like`` changes that group.
 
     Raises
     ------
@@ -115,13 +115,17 @@ def read_own_groups(path: Path, label: str, groups: Mapping[str, CoralGroup]) ->
     problems += _shared_genera(document, own)
     if problems:
         raise SetupError(*problems)
+    return own
+
+
+def with_own_groups(groups: Mapping[str, CoralGroup], own: Mapping[str, CoralGroup]) -> dict[str, CoralGroup]:
+    """All groups, the keeper's own last; a genus that an own group claims no longer means another one."""
     claimed = {genus.lower() for group in own.values() for genus in group.genera}
     return {
-        key: group
-        if key in own
-        else replace(group, genera=tuple(g for g in group.genera if g.lower() not in claimed))
-        for key, group in known.items()
-    }
+        key: replace(group, genera=tuple(g for g in group.genera if g.lower() not in claimed))
+        for key, group in groups.items()
+        if key not in own
+    } | dict(own)
 
 
 def _read(path: Path, label: str) -> TomlDocument:

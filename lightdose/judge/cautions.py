@@ -233,24 +233,24 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
 
 SAFETY = (
     Caution(
-        "eyes",
+        "safety_eyes",
         "Do not look into the emitters, nor let children or customers: blue and violet look dim while they "
         "are strong, and no reflex protects the eye.",
         "V(lambda) is 0.038 at 450 nm against 1 at 555 nm, CIE 018:2019; behaviour: " + _PRACTICE,
     ),
     Caution(
-        "unplug",
+        "safety_unplug",
         "Unplug before touching gear over the water, and touch it with dry hands.",
         _PRACTICE,
     ),
     Caution(
-        "wet_electricity",
+        "safety_water",
         "Give every cable a drip loop, feed it through residual-current protection, and secure hanging gear "
         "twice, so that it cannot fall into the tank.",
         _PRACTICE,
     ),
     Caution(
-        "local_codes",
+        "safety_codes",
         "Local codes and the maker's instructions come first; wiring is for a licensed electrician. These "
         "figures are estimates, no assessment to a safety standard.",
         _PRACTICE,
