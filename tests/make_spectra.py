@@ -130,11 +130,13 @@ def _single_led(name: str, peak_nm: float, fwhm_nm: float) -> SourcedTable:
         unit="1 (spectral power, maximum 1)",
         citation="shape: Ohno 2005, Opt. Eng. 44:111302; peak and width: our choice, widths from memory",
         licence="MIT, made for lightdose",
-        obtained="y = (g + 2 g^5)/3 with g = exp(-((l - peak)/D)^2) and FWHM = 0.921823 D, 6 decimals",
+        obtained="y = (g + 2 g^5)/3 with g = exp(-((l - peak)/D)^2) and FWHM = 0.921823 D, 6 digits",
         valid_range="300-800 nm",
         origin="modelled by us",
         columns="wavelength_nm,value",
-        rows=[f"{node:g},{round(float(value), 6):g}" for node, value in zip(nodes, values, strict=True)],
+        rows=[
+            f"{node:g},{value if value > 1e-12 else 0:.6g}" for node, value in zip(nodes, values, strict=True)
+        ],
     )
 
 
@@ -208,8 +210,8 @@ def _water() -> SourcedTable:
         unit="m-1",
         citation="Williamson & Hollins 2022, Appl. Opt. 61:9951, data set 10.6084/m9.figshare.20290782 v3, "
         "after Buiteveld et al. 1994",
-        licence="table: package jerlov, Apache-2.0, (c) 2026 T. Ishibashi; data: Open Government Licence v3.0, "
-        "(c) Crown copyright 2022, Dstl",
+        licence="table: package jerlov, Apache-2.0, (c) 2026 T. Ishibashi; data: Open Government Licence "
+        "v3.0, (c) Crown copyright 2022, Dstl",
         obtained="jerlov 0.22.0, pure_water_absorption(), 1 nm, unchanged",
         valid_range="300-800 nm",
         origin="standard table",
@@ -240,7 +242,8 @@ def _zooxanthella() -> SourcedTable:
         remarks=(
             "z1: the default; mean of both pigment sets, sphere package effect rho 2.2 at the peak",
             "z2: sharp bound; first set, no package effect",
-            "z4: shade-type bound; more accessory pigment (c2 0.25, peridinin 0.90, from memory), package effect",
+            "z4: shade-type bound; more accessory pigment (c2 0.25, peridinin 0.90, from memory), "
+            "package effect",
             "tissue (computed, not tabulated): grey bound 1 - exp(-k z1) with absorptance 0.8 at 675 nm",
             "uncertainty of z1: +-0.10 at 400-430 and 650-690 nm, +-0.15-0.25 at 480-560 nm",
         ),

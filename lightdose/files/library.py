@@ -74,7 +74,7 @@ def read_emitter(name: str) -> SpectralDistribution:
 def reference_tables() -> ReferenceTables:
     """The tables that every run needs, at the centres of the working grid's cells."""
     nodes = node_tables()
-    inside = (GRID_NM > PPFD_BAND.low_nm) & (GRID_NM < PPFD_BAND.high_nm)
+    inside = (PPFD_BAND.low_nm < GRID_NM) & (PPFD_BAND.high_nm > GRID_NM)
     return ReferenceTables(
         photopic=_zero_outside(nodes.photopic, GRID_NM),
         colour_matching=read_only([_zero_outside(t, GRID_NM) for t in nodes.colour_matching]),

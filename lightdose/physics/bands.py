@@ -6,7 +6,7 @@ import numpy as np
 
 from lightdose.errors import SpectrumError
 from lightdose.model.arrays import FloatArray
-from lightdose.model.spectrum import GRID_EDGES_NM
+from lightdose.model.spectrum import GRID_EDGES_NM, GRID_NM
 
 
 def trapezoid(nodes: FloatArray, values: FloatArray) -> float:
@@ -81,6 +81,24 @@ def band_integral(nodes: FloatArray, values: FloatArray, low_nm: float, high_nm:
     return trapezoid(*cut_to_band(nodes, values, low_nm, high_nm))
 
 
+def cells_in_band(low_nm: float, high_nm: float) -> FloatArray:
+    """Ones for the cells of the working grid inside a band with whole-numbered edges, zeros elsewhere.
+
+    Parameters
+    ----------
+    low_nm, high_nm : band edges, whole numbers. [nm]
+
+    Returns
+    -------
+    array, shape (500,)
+
+    Source
+    ------
+    Definition of the half-open band.
+    """
+    return np.where((low_nm < GRID_NM) & (high_nm > GRID_NM), 1.0, 0.0)
+
+
 def resample_to_cells(nodes: FloatArray, values: FloatArray) -> FloatArray:
     """Photons in each 1 nm cell of the working grid; every band with whole-numbered edges is kept exactly.
 
@@ -107,11 +125,13 @@ def resample_to_cells(nodes: FloatArray, values: FloatArray) -> FloatArray:
     """
     if np.any(np.diff(nodes) <= 0):
         raise SpectrumError("the wavelengths of a spectrum to resample do not increase")
-    edges = GRID_EDGES_NM[(GRID_EDGES_NM >= nodes[0]) & (GRID_EDGES_NM <= nodes[-1])]
-    merged = np.union1d(nodes, edges)
+    merged = np.union1d(nodes, np.clip(GRID_EDGES_NM, nodes[0], nodes[-1]))
     density = np.interp(merged, nodes, values)
     slices = np.diff(merged) * (density[1:] + density[:-1]) / 2
     # Sum the slices that fall into each cell rather than difference a running total: no cancellation.
     cell = np.floor(0.5 * (merged[1:] + merged[:-1]) - GRID_EDGES_NM[0]).astype(np.int64)
     kept = (cell >= 0) & (cell < GRID_EDGES_NM.size - 1)
-    return np.bincount(cell[kept], weights=slices[kept], minlength=GRID_EDGES_NM.size - 1)
+    cells: FloatArray = np.bincount(cell[kept], weights=slices[kept], minlength=GRID_NM.size).astype(
+        np.float64
+    )
+    return cells

@@ -17,7 +17,7 @@ from lightdose.model.spectrum import (
     ReferenceTables,
     SpectrumMix,
 )
-from lightdose.physics.bands import resample_to_cells
+from lightdose.physics.bands import cells_in_band, resample_to_cells
 from lightdose.physics.photons import joules_per_photon, lux_per_umol
 from lightdose.physics.resolution import photon_nodes
 from lightdose.quantities import PPFD_BAND
@@ -121,8 +121,8 @@ def channel_emission(channel: Channel, tables: ReferenceTables) -> FloatArray:
                 found=f"channel {channel.name!r} says nothing about how much light it gives",
                 allowed="photon_flux_umol_s, ppf_umol_s, radiant_flux_w, luminous_flux_lm, or electrical_w "
                 "with radiant_efficiency",
-                cure='without a data sheet: electrical_w = 24 and radiant_efficiency = "typical" (good to about '
-                "a factor of 2), or calibrate with meter readings",
+                cure='without a data sheet: electrical_w = 24 and radiant_efficiency = "typical" (good to '
+                "about a factor of 2), or calibrate with meter readings",
                 place=channel.place,
             )
         )
@@ -151,8 +151,7 @@ def _stated_per_photon(flux: Flux, distribution: FloatArray, tables: ReferenceTa
     if flux.kind == "photon_flux_umol_s":
         return 1.0
     if flux.kind == "ppf_umol_s":
-        inside = (GRID_NM > PPFD_BAND.low_nm) & (GRID_NM < PPFD_BAND.high_nm)
-        return float(np.sum(distribution[inside]))
+        return float(distribution @ cells_in_band(PPFD_BAND.low_nm, PPFD_BAND.high_nm))
     if flux.kind == "luminous_flux_lm":
         return float(distribution @ lux_per_umol(GRID_NM, tables.photopic))
     return float(distribution @ joules_per_photon(GRID_NM))

@@ -19,8 +19,9 @@ FINE_STEP_NM = 2.0
 
 _COARSE_STEP_NM = 5.0
 _COARSE_STEPS_PER_FWHM = 2.5
-# Beyond 5 nm, a peak narrower than 2.5 steps costs up to 10 % in a band and 4 % in lux (computed for LED shapes
-# of FWHM 8 to 40 nm, sampled at every offset); from 2.5 steps on it is below 0.5 %. Our choice of the limit.
+# Beyond 5 nm, a peak narrower than 2.5 steps costs up to 10 % in a band and 4 % in lux (computed for LED
+# shapes of FWHM 8 to 40 nm, sampled at every offset); from 2.5 steps on it is below 0.5 %. The limit is our
+# choice.
 _LINE_STEPS_PER_FWHM = 1.25
 # A "peak" of one node: a line lamp in bins rather than an LED. Our choice of the limit.
 _PEAK_SHARE = 0.1
@@ -88,7 +89,7 @@ def photon_nodes(spectrum: SpectralDistribution) -> PhotonNodes:
 
 
 def peak_widths(nodes: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Local maxima of a table, their full widths at half maximum and the steps beside them.
+    """Local maxima of a table, their full widths at half maximum and the smaller step beside them.
 
     The width is that of the Gaussian with the curvature of ln(value) through the peak's three nodes, which is
     right wherever the nodes fall on the peak; counting nodes above half maximum is not.
@@ -116,7 +117,7 @@ def peak_widths(nodes: FloatArray, values: FloatArray) -> tuple[FloatArray, Floa
     fall = (log_value[i + 1] - log_value[i]) / right
     curvature = np.maximum((rise - fall) / (0.5 * (left + right)), 1e-12)
     fwhm = 2 * np.sqrt(2 * np.log(2)) / np.sqrt(curvature)
-    return nodes[i], fwhm, np.maximum(left, right)
+    return nodes[i], fwhm, np.minimum(left, right)
 
 
 def _judge_resolution(nodes: FloatArray, photons: FloatArray) -> tuple[Resolution, tuple[str, ...]]:
@@ -125,8 +126,8 @@ def _judge_resolution(nodes: FloatArray, photons: FloatArray) -> tuple[Resolutio
     if np.any(coarse):
         worst = int(np.argmax(coarse))
         return "too coarse", (
-            f"steps of {step_nm[worst]:g} nm are too coarse for the narrow peak at {peak_nm[worst]:g} nm: colour "
-            "bands and lux could err by up to 10 %",
+            f"steps of {step_nm[worst]:g} nm are too coarse for the narrow peak at {peak_nm[worst]:g} nm: "
+            "colour bands and lux could err by up to 10 %",
         )
     lines = (step_nm > FINE_STEP_NM) & (fwhm_nm < _LINE_STEPS_PER_FWHM * step_nm)
     if np.any(lines):
@@ -139,8 +140,8 @@ def _judge_resolution(nodes: FloatArray, photons: FloatArray) -> tuple[Resolutio
     if np.any(wide):
         worst = int(np.argmax(wide))
         return "resolved", (
-            f"the step of {step_nm[worst]:g} nm is more than half the width of the peak at {peak_nm[worst]:g} nm "
-            f"(about {fwhm_nm[worst]:.0f} nm): colour bands may err by some percent",
+            f"the step of {step_nm[worst]:g} nm is more than half the width of the peak at "
+            f"{peak_nm[worst]:g} nm (about {fwhm_nm[worst]:.0f} nm): colour bands may err by some percent",
         )
     return "resolved", ()
 

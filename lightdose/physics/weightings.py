@@ -9,6 +9,7 @@ import numpy as np
 from lightdose.errors import SpectrumError
 from lightdose.model.arrays import FloatArray
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
+from lightdose.physics.bands import cells_in_band
 from lightdose.physics.photons import lux_per_umol
 from lightdose.quantities import BANDS, PPFD_BAND
 
@@ -54,8 +55,8 @@ def weighting_matrix(tables: ReferenceTables, keys: Sequence[str] = DOSE_WEIGHTI
 
     Source
     ------
-    Bands: see ``quantities``. Lux: CIE 018:2019. Usable light: after Morel 1978 (from memory), curves modelled
-    by us (spectra/zooxanthella).
+    Bands: see ``quantities``. Lux: CIE 018:2019. Usable light: after Morel 1978 (from memory), curves
+    modelled by us (spectra/zooxanthella).
     """
     return Weightings(tuple(keys), np.array([_row(key, tables) for key in keys]).reshape(len(keys), -1))
 
@@ -83,12 +84,12 @@ def _row(key: str, tables: ReferenceTables) -> FloatArray:
     if key == "photons":
         return np.ones_like(GRID_NM)
     if key == "below_390":
-        return (GRID_NM < _SHORT_WAVE_LIMIT_NM).astype(np.float64)
+        return cells_in_band(0.0, _SHORT_WAVE_LIMIT_NM)
     if key == "lux":
         return lux_per_umol(GRID_NM, tables.photopic)
     for band in (PPFD_BAND, *BANDS):
         if key == band.key:
-            return ((GRID_NM > band.low_nm) & (GRID_NM < band.high_nm)).astype(np.float64)
+            return cells_in_band(band.low_nm, band.high_nm)
     curve = tables.zooxanthella.get(key.removeprefix("usable_"))
     if key.startswith("usable_") and curve is not None:
         return curve
