@@ -1,0 +1,356 @@
+"""fixture.toml to a FixtureType: channels with spectrum, flux, beam and dimming."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lightdose.errors import Problem
+from lightdose.files.fixture_schema import (
+    APERTURE,
+    BEAM_FORMS,
+    BEAM_TABLE_ALLOWED,
+    CHANNEL,
+    DIMMING_ALLOWED,
+    EMITTERS,
+    FIXTURE_FILE,
+    FIXTURE_FORMAT,
+    FLUX_KEYS,
+    SPECTRUM_FORMS,
+    with_share,
+)
+from lightdose.files.input_files import InputFiles
+from lightdose.files.toml_document import TomlDocument
+from lightdose.files.toml_positions import KeyPath
+from lightdose.files.toml_tables import Table, problem_at, show
+from lightdose.model.fixture import (
+    DEFAULT_BEAM_FWHM_DEG,
+    Aperture,
+    Beam,
+    Channel,
+    CosineLobe,
+    DimmingCurve,
+    Emitters,
+    FixtureType,
+    Flux,
+    TabulatedLobe,
+)
+from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectralDistribution, SpectrumMix
+
+PHOTOMETRIC_SUFFIXES = (".ies", ".ldt")
+
+
+def read_fixture_type(path: Path, files: InputFiles) -> FixtureType | None:
+    """The fixture type that a file describes; None, with problems, if a part cannot be used."""
+    document = files.document(path, FIXTURE_FORMAT)
+    return None if document is None else _FixtureReading(document, files).fixture_type()
+
+
+class _FixtureReading:
+    def __init__(self, document: TomlDocument, files: InputFiles) -> None:
+        self.document = document
+        self.files = files
+        self.problems = files.problems
+        self.assumed_beams: list[str] = []
+        self.typical: list[str] = []
+        self.spectra: dict[tuple[str, str | None], SpectralDistribution | None] = {}
+
+    def fixture_type(self) -> FixtureType | None:
+        already = len(self.problems)
+        top = FIXTURE_FILE.read(self.document, (), self.problems)
+        channels = self._channels(top.get("channel"))
+        aperture = self._aperture(top.get("aperture"))
+        emitters = self._emitters(top.get("emitters"))
+        if len(self.problems) > already:
+            return None
+        self._say_what_was_assumed(top["name"])
+        return FixtureType(top["name"], tuple(channels), aperture, emitters)
+
+    def _say_what_was_assumed(self, name: str) -> None:
+        said = self.files.understood
+        if self.assumed_beams:
+            said.append(
+                f"{name}: no beam given for {_listed(self.assumed_beams)}: "
+                f"{DEFAULT_BEAM_FWHM_DEG:g} deg assumed, a wide interval"
+            )
+        if self.typical:
+            said.append(
+                f"{name}: typical radiant efficiency for {_listed(self.typical)} "
+                "(by colour, our choice, good to a factor of 2)"
+            )
+
+    # ---- parts ------------------------------------------------------------------------------------------
+
+    def _refuse(
+        self, path: KeyPath, found: str, allowed: str = "", cure: str = "", *, key: bool = False
+    ) -> None:
+        self.problems.append(problem_at(self.document, path, found, allowed, cure, key=key))
+
+    def _aperture(self, given: object) -> Aperture:
+        if given is None:
+            return Aperture()
+        values = APERTURE.read(self.document, ("aperture",), self.problems)
+        return Aperture(values.get("length", 0.0), values.get("width", 0.0))
+
+    def _emitters(self, given: object) -> Emitters | None:
+        if given is None:
+            return None
+        values = EMITTERS.read(self.document, ("emitters",), self.problems)
+        return Emitters(values["count"], values["diameter"]) if len(values) == len(EMITTERS.keys) else None
+
+    def _channels(self, given: object) -> list[Channel]:
+        if given is None:
+            return []
+        if isinstance(given, dict):
+            self._refuse(
+                ("channel",), "one pair of brackets", "[[channel]], two brackets", "write [[channel]]"
+            )
+            return []
+        if not isinstance(given, list) or not given:
+            self._refuse(("channel",), f"{show(given)} is not a list of channels", "tables [[channel]]")
+            return []
+        seen: dict[str, int] = {}
+        channels = [self._channel(("channel", n), seen) for n in range(len(given))]
+        return [c for c in channels if c is not None]
+
+    def _channel(self, path: KeyPath, seen: dict[str, int]) -> Channel | None:
+        already = len(self.problems)
+        values = CHANNEL.read(self.document, path, self.problems)
+        name = values.get("name", "")
+        if name in ("time", "all_channels"):
+            self._refuse(
+                (*path, "name"), f'"{name}" is a reserved name of schedule files', cure="name it anew"
+            )
+        if name and name in seen:
+            self._refuse(
+                (*path, "name"), f'"{name}" names channel {seen[name]} already', "each name once in a fixture"
+            )
+        seen.setdefault(name, len(seen) + 1)
+        spectrum = self._spectrum((*path, "spectrum")) if "spectrum" in values else None
+        flux = self._flux(path, values, spectrum)
+        beam = self._beam((*path, "beam"), values.get("beam"), name)
+        dimming = self._dimming((*path, "dimming"), values.get("dimming"))
+        if len(self.problems) > already or spectrum is None:
+            return None
+        if flux is not None and flux.typical:
+            self.typical.append(name)
+        place = self.document.value_place((*path, "name"))
+        return Channel(name, spectrum, beam, dimming, flux, values["electrical_w"], place)
+
+    def _flux(self, path: KeyPath, values: dict[str, Any], spectrum: ChannelSpectrum | None) -> Flux | None:
+        given = [k for k in FLUX_KEYS if values.get(k) is not None]
+        efficiency = values.get("radiant_efficiency")
+        if efficiency is not None:
+            given.append("radiant_efficiency")
+        if len(given) > 1:
+            self._refuse(
+                (*path, given[1]),
+                f"the light is stated twice: {' and '.join(given)}",
+                "one of them",
+                f"keep the one you trust; take {given[1]} away otherwise",
+                key=True,
+            )
+            return None
+        if efficiency is None:
+            return Flux(given[0], values[given[0]]) if given else None  # type: ignore[arg-type]
+        electrical_w = values.get("electrical_w")
+        if electrical_w is None:
+            if "electrical_w" not in self._raw(path):
+                self._refuse(
+                    (*path, "radiant_efficiency"),
+                    "radiant_efficiency stands without electrical_w",
+                    cure="add electrical_w = (watts drawn at output 100)",
+                    key=True,
+                )
+            return None
+        if efficiency == "typical":
+            if spectrum is None:
+                return None
+            from lightdose.files.library import typical_radiant_efficiency
+
+            return Flux("electrical_w", electrical_w, typical_radiant_efficiency(spectrum), typical=True)
+        return Flux("electrical_w", electrical_w, efficiency)
+
+    def _raw(self, path: KeyPath) -> Any:
+        data: Any = self.document.data
+        for step in path:
+            data = data[step]
+        return data
+
+    def _form(
+        self, path: KeyPath, forms: Mapping[str, Table], *, share: bool = False
+    ) -> dict[str, Any] | None:
+        """Which of several forms the table at ``path`` has, and its values."""
+        found = self._raw(path)
+        allowed = " | ".join(
+            "{ " + ", ".join(f"{n} = {k.example}" for n, k in form.keys.items()) + " }"
+            for form in forms.values()
+        )
+        if not isinstance(found, dict):
+            cure = ""
+            if isinstance(found, int | float) and not isinstance(found, bool) and "fwhm_deg" in forms:
+                cure = f"write {{ fwhm_deg = {show(found)} }}"
+            self._refuse(path, f"{show(found)} is not a table", allowed, cure)
+            return None
+        named = [key for key in forms if key in found]
+        if not named and "fwhm_nm" in found:
+            named = ["peak_nm"]
+        if len(named) != 1:
+            says = f"{' and '.join(named)} stand together" if named else "none of its forms is given"
+            self._refuse(path, says, allowed)
+            return None
+        form = forms[named[0]]
+        already = len(self.problems)
+        values = (with_share(form) if share else form).read(self.document, path, self.problems)
+        return values if len(self.problems) == already else None
+
+    # ---- spectrum ---------------------------------------------------------------------------------------
+
+    def _spectrum(self, path: KeyPath) -> ChannelSpectrum | None:
+        values = self._form(path, SPECTRUM_FORMS)
+        if values is None:
+            return None
+        if "mix" in values:
+            return self._mix((*path, "mix"), values["mix"])
+        return self._plain_spectrum(path, values)
+
+    def _plain_spectrum(self, path: KeyPath, values: dict[str, Any]) -> ChannelSpectrum | None:
+        if "peak_nm" in values:
+            return LedPeak(values["peak_nm"], values["fwhm_nm"])
+        if "library" in values:
+            return self._library((*path, "library"), values["library"])
+        return self._file((*path, "file"), values["file"], values["quantity"])
+
+    def _mix(self, path: KeyPath, given: object) -> SpectrumMix | None:
+        if not isinstance(given, list) or not given or len(given) > 100:
+            self._refuse(
+                path, f"{show(given)} is not a list of 1 to 100 spectra", "[ {..., share = 0.7}, ... ]"
+            )
+            return None
+        plain = {key: form for key, form in SPECTRUM_FORMS.items() if key != "mix"}
+        parts: list[tuple[ChannelSpectrum, float]] = []
+        for n in range(len(given)):
+            if isinstance(given[n], dict) and "mix" in given[n]:
+                self._refuse(
+                    (*path, n, "mix"), "a mix inside a mix", "plain spectra, each with its share", key=True
+                )
+                continue
+            values = self._form((*path, n), plain, share=True)
+            part = self._plain_spectrum((*path, n), values) if values is not None else None
+            if values is not None and part is not None:
+                parts.append((part, values["share"]))
+        return SpectrumMix(tuple(parts)) if len(parts) == len(given) else None
+
+    def _library(self, path: KeyPath, name: str) -> SpectralDistribution | None:
+        from lightdose.files.library import read_emitter
+
+        with self.files.collecting(self.document.value_place(path)):
+            spectrum = read_emitter(name)
+            self.files.understood.append(f"library spectrum {name}: {spectrum.origin}")
+            return spectrum
+        return None
+
+    def _file(self, path: KeyPath, named: str, quantity: Any) -> SpectralDistribution | None:
+        if (named, quantity) in self.spectra:
+            return self.spectra[named, quantity]
+        self.spectra[named, quantity] = None
+        found = self.files.find(named, self.document.value_place(path), beside=self.document.file)
+        if found is None:
+            return None
+        from lightdose.files.spectrum_csv import read_spectrum
+
+        with self.files.collecting(self.document.value_place(path)):
+            spectrum = read_spectrum(found, str(found), quantity)
+            notes = "; ".join((spectrum.origin, *spectrum.notes)).strip("; ")
+            self.files.understood.append(
+                f"{found}: {spectrum.wavelength_nm.size} values, {spectrum.wavelength_nm[0]:g}-"
+                f"{spectrum.wavelength_nm[-1]:g} nm, {spectrum.quantity}" + (f"; {notes}" if notes else "")
+            )
+            self.spectra[named, quantity] = spectrum
+        return self.spectra[named, quantity]
+
+    # ---- beam and dimming -------------------------------------------------------------------------------
+
+    def _beam(self, path: KeyPath, given: object, name: str) -> Beam:
+        default = CosineLobe(DEFAULT_BEAM_FWHM_DEG, assumed=True)
+        if given is None:
+            self.assumed_beams.append(name)
+            return default
+        values = self._form(path, BEAM_FORMS)
+        if values is None:
+            return default
+        if "fwhm_deg" in values:
+            return CosineLobe(values["fwhm_deg"])
+        if "table" in values:
+            return self._beam_table((*path, "table"), values["table"]) or default
+        return self._photometric((*path, "file"), values["file"]) or default
+
+    def _beam_table(self, path: KeyPath, points: list[tuple[float, float]]) -> TabulatedLobe | None:
+        angles, relative = [p[0] for p in points], [p[1] for p in points]
+        if angles[0] != 0:
+            self._refuse((*path, 0, 0), f"the angles begin at {angles[0]:g}, not at 0", BEAM_TABLE_ALLOWED)
+        for n, (angle, intensity) in enumerate(points):
+            if n and angle <= angles[n - 1]:
+                self._refuse((*path, n, 0), f"{angle:g} deg does not rise", BEAM_TABLE_ALLOWED)
+            elif angle > 90:
+                self._refuse((*path, n, 0), f"{angle:g} deg is outside 0 to 90 deg", BEAM_TABLE_ALLOWED)
+            if intensity < 0:
+                self._refuse((*path, n, 1), f"{intensity:g} is below 0", BEAM_TABLE_ALLOWED)
+        if not any(relative):
+            self._refuse(path, "every intensity is 0", "at least one above 0")
+        sound = all(a < b for a, b in pairwise(angles)) and any(relative)
+        if sound and angles[0] == 0 and angles[-1] <= 90 and min(relative) >= 0:
+            return TabulatedLobe(np.array(angles), np.array(relative))
+        return None
+
+    def _photometric(self, path: KeyPath, named: str) -> Beam | None:
+        place = self.document.value_place(path)
+        if Path(named).suffix.lower() not in PHOTOMETRIC_SUFFIXES:
+            self._refuse(path, f"{show(named)} is neither .ies nor .ldt", "IES LM-63 or EULUMDAT files")
+            return None
+        found = self.files.find(named, place, beside=self.document.file)
+        if found is None:
+            return None
+        problem = Problem(
+            "IES and EULUMDAT files are not read yet in this version",
+            "{ fwhm_deg = ... } or { table = [[deg, relative], ...] }",
+            "read the width at half intensity from the data sheet",
+        )
+        self.problems.append(problem.at(place))
+        return None
+
+    def _dimming(self, path: KeyPath, points: list[tuple[float, float]] | None) -> DimmingCurve:
+        if points is None:
+            return DimmingCurve.linear()
+        already = len(self.problems)
+        if points[0][0] != 0:
+            self._refuse((*path, 0, 0), f"the levels begin at {points[0][0]:g}, not at 0", DIMMING_ALLOWED)
+        if points[-1][0] != 100:
+            last = (*path, len(points) - 1)
+            cure = "write percent, not fractions" if points[-1][0] <= 1 else ""
+            self._refuse(
+                (*last, 0), f"the levels end at {points[-1][0]:g}, not at 100", DIMMING_ALLOWED, cure
+            )
+        elif points[-1][1] != 100:
+            last = (*path, len(points) - 1)
+            self._refuse((*last, 1), f"output {points[-1][1]:g} at level 100, not 100", DIMMING_ALLOWED)
+        for n, (level, output) in enumerate(points):
+            if n and level <= points[n - 1][0]:
+                self._refuse((*path, n, 0), f"level {level:g} does not rise", DIMMING_ALLOWED)
+            if n and output < points[n - 1][1]:
+                self._refuse((*path, n, 1), f"output {output:g} falls", DIMMING_ALLOWED)
+            if not 0 <= output <= 100 or not 0 <= level <= 100:
+                self._refuse((*path, n), f"[{level:g}, {output:g}] is outside 0 to 100", DIMMING_ALLOWED)
+        if len(self.problems) > already:
+            return DimmingCurve.linear()
+        return DimmingCurve(
+            np.array([p[0] for p in points]) / 100.0, np.array([p[1] for p in points]) / 100.0
+        )
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{len(names)} channels ({', '.join(names)})"

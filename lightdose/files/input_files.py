@@ -1,0 +1,145 @@
+"""The files of one run: found beside the file that names them, hashed, and every problem of all of them."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from lightdose.errors import LightdoseError, Place, Problem, SetupError
+from lightdose.files.toml_document import LIMIT_BYTES, TomlDocument, read_document
+from lightdose.files.toml_tables import show, suggestion
+from lightdose.files.units import UnitProblem
+
+HASH_LIMIT_BYTES = 100_000_000
+"""Larger files are refused by their readers; they are not hashed before."""
+
+
+class UnreadSetupError(SetupError):
+    """A setup with problems; ``understood`` is what could be read all the same."""
+
+    understood: tuple[str, ...] = ()
+
+
+@dataclass
+class InputFiles:
+    """What a run has read so far, and what stood in its way.
+
+    Attributes
+    ----------
+    problems : of all files, in the order in which they were met
+    understood : sentences for the keeper
+    sha256 : absolute path -> hash of the bytes that were read
+    """
+
+    problems: list[Problem] = field(default_factory=list)
+    understood: list[str] = field(default_factory=list)
+    sha256: dict[str, str] = field(default_factory=dict)
+
+    def find(self, named: str, place: Place | None, *, beside: str = "") -> Path | None:
+        """The file that ``named`` means, seen from the file ``beside``; None, with a problem, if it is none.
+
+        Its path is relative if the naming file's is, so that messages name files as the keeper does.
+        """
+        path = Path(os.path.normpath(os.path.join(os.path.dirname(beside), named)))
+        try:
+            mode = path.stat().st_mode
+            if stat.S_ISREG(mode):
+                self._hash(path)
+                return path
+            problem = (
+                Problem(f"{show(named)} is a folder", "the name of a file")
+                if stat.S_ISDIR(mode)
+                else Problem(f"{show(named)} is not a plain file")
+            )
+        except FileNotFoundError:
+            problem = _missing(named, path)
+        except NotADirectoryError:
+            problem = Problem(f"{show(named)} leads through a file as if it were a folder")
+        except PermissionError:
+            problem = Problem(f"{show(named)} may not be read: its permissions forbid it")
+        except OSError as trouble:
+            problem = Problem(f"{show(named)} cannot be opened: {_reason(trouble)}")
+        self.problems.append(problem.at(place) if place else problem)
+        return None
+
+    def _hash(self, path: Path) -> None:
+        key = os.path.abspath(path)
+        if key not in self.sha256 and path.stat().st_size <= HASH_LIMIT_BYTES:
+            with path.open("rb") as stream:
+                self.sha256[key] = hashlib.file_digest(stream, "sha256").hexdigest()
+
+    def document(self, path: Path, wanted: str, place: Place | None = None) -> TomlDocument | None:
+        """A TOML file of the format ``wanted``; None, with problems, if it cannot be read as one."""
+        with self.collecting(place):
+            with path.open("rb") as stream:
+                data = stream.read(LIMIT_BYTES + 1)
+            document = read_document(data, str(path))
+            problem = _format_problem(document, wanted)
+            if problem is None:
+                return document
+            self.problems.append(problem)
+        return None
+
+    @contextmanager
+    def collecting(self, place: Place | None = None) -> Iterator[None]:
+        """Take over the problems of whatever goes wrong inside; those without a place get ``place``."""
+        try:
+            yield
+        except LightdoseError as trouble:
+            self.problems += [p.at(place) if place else p for p in trouble.problems]
+        except UnitProblem as trouble:
+            self.problems.append(trouble.problem.at(place) if place else trouble.problem)
+        except OSError as trouble:
+            problem = Problem(f"the file cannot be read: {_reason(trouble)}")
+            self.problems.append(problem.at(place) if place else problem)
+
+    def finish(self) -> None:
+        """Raise every problem there was, each once, sorted by file and line."""
+        if self.problems:
+            trouble = UnreadSetupError(*dict.fromkeys(self.problems))
+            trouble.understood = tuple(dict.fromkeys(self.understood))
+            raise trouble
+
+
+def _missing(named: str, path: Path) -> Problem:
+    looked = f"a file that is there; looked at {os.path.abspath(path)}"
+    if path.is_symlink():
+        return Problem(f"{show(named)} is a link that leads nowhere", looked)
+    if "\\" in named and os.sep == "/" and Path(str(path).replace("\\", "/")).exists():
+        return Problem(f"no file {show(named)}", looked, f"write {show(named.replace(chr(92), '/'))}")
+    try:
+        neighbours = [p.name for p in path.parent.iterdir() if p.is_file()]
+    except OSError:
+        return Problem(f"no file {show(named)}: its folder is not there", looked)
+    return Problem(f"no file {show(named)}", looked, suggestion(path.name, neighbours))
+
+
+def _reason(trouble: OSError) -> str:
+    import errno
+
+    if trouble.errno == errno.ELOOP:
+        return "its links lead round in a circle"
+    if trouble.errno == errno.ENAMETOOLONG:
+        return "its name is too long"
+    return (trouble.strerror or str(trouble)).lower()
+
+
+def _format_problem(document: TomlDocument, wanted: str) -> Problem | None:
+    found = document.data.get("format")
+    if found == wanted:
+        return None
+    cure = f'write format = "{wanted}" in the first line'
+    if found is None:
+        return Problem("the key format is missing", f'format = "{wanted}"', cure, Place(document.file, 1))
+    place = document.value_place(("format",))
+    family = wanted.partition("/")[0]
+    if isinstance(found, str) and found.startswith(family + "/"):
+        return Problem(f"format {show(found)} is another version", f'"{wanted}"', "", place)
+    if isinstance(found, str) and found.startswith("lightdose-"):
+        return Problem(f"this is a {show(found)} file, not a {family} file", f'"{wanted}"', "", place)
+    return Problem(f"format {show(found)} is not known here", f'"{wanted}"', cure, place)

@@ -1,0 +1,308 @@
+"""The keys of setup.toml: kinds, defaults and what they mean, by table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from lightdose.files.toml_tables import (
+    Key,
+    Table,
+    anything,
+    checked,
+    flag,
+    inner,
+    length,
+    name,
+    names,
+    number,
+    one_of,
+    pair,
+    plain_number,
+    refuse,
+    show,
+    suggestion,
+    whole,
+)
+from lightdose.model.tank import Wall
+
+SETUP_FORMAT: Final = "lightdose-setup/1"
+MOST_SITES: Final = 20_000
+MOST_CHANNELS: Final = 200
+
+OPEN_SKY_WORDS: Final = {
+    "clear": 1.0,
+    "neighbour on one side": 0.8,
+    "half under": 0.5,
+    "under a ledge": 0.2,
+}
+"""Share of the light from above that reaches a place; the values of the words are our choice."""
+
+UNCERTAINTY_LIMITS: Final = {
+    "flux_common_fraction": 3.0,
+    "flux_channel_fraction": 3.0,
+    "beam_fraction": 3.0,
+    "height_cm": 100.0,
+    "position_cm": 100.0,
+    "open_sky": 1.0,
+    "yellowing_per_m": 10.0,
+    "dimming_points": 100.0,
+    "model_fraction": 3.0,
+}
+"""Keys of [uncertainty] and their upper limits (our choice): one standard uncertainty each."""
+
+WALL_WORDS: Final = ("clean", "painted", "dark")
+_WALL_ALLOWED: Final = '"clean" | "painted" | "dark", or a reflectance 0 to 1'
+_SKY_ALLOWED: Final = "0 to 1, or " + " | ".join(f'"{w}"' for w in OPEN_SKY_WORDS)
+
+
+def _wall(value: object) -> Wall:
+    if isinstance(value, str):
+        if value not in WALL_WORDS:
+            raise refuse(f"{show(value)} is not known here", _WALL_ALLOWED, suggestion(value, WALL_WORDS))
+        return Wall(value)  # type: ignore[arg-type]
+    reflectance = plain_number(value, "a kind of wall")
+    if not 0 <= reflectance <= 1:
+        raise refuse(f"{show(value)} is outside the range", _WALL_ALLOWED)
+    return Wall("reflectance", reflectance)
+
+
+def read_open_sky(value: object) -> float:
+    """A number 0-1 or one of ``OPEN_SKY_WORDS``."""
+    if isinstance(value, str):
+        word = " ".join(value.lower().split())
+        if word not in OPEN_SKY_WORDS:
+            raise refuse(f"{show(value)} is not known here", _SKY_ALLOWED, suggestion(word, OPEN_SKY_WORDS))
+        return OPEN_SKY_WORDS[word]
+    share = plain_number(value, "an open sky")
+    if not 0 <= share <= 1:
+        raise refuse(f"{show(value)} is outside the range", _SKY_ALLOWED)
+    return share
+
+
+def _previous(value: object) -> float | str:
+    allowed = 'mol m-2 d-1, 0 to 100, or "unknown"'
+    if value == "unknown":
+        return "unknown"
+    dose = plain_number(value, "a daily dose")
+    if not 0 <= dose <= 100:
+        raise refuse(f"{show(value)} is outside the range", allowed)
+    return dose
+
+
+def _immersion(value: object) -> float | str:
+    allowed = 'a factor 1 to 2, "built in", or "unknown"'
+    if value in ("built in", "unknown"):
+        return str(value)
+    factor = plain_number(value, "an immersion factor")
+    if not 1 <= factor <= 2:
+        raise refuse(f"{show(value)} is outside the range", allowed)
+    return factor
+
+
+_open_sky = checked(read_open_sky, _SKY_ALLOWED)
+_across = length(0, 20)
+_down = length(0, 20)
+
+SETUP: Final = Table(
+    {
+        "format": Key(one_of(SETUP_FORMAT), f'"{SETUP_FORMAT}"', "what kind of file this is"),
+        "title": Key(name(), '"My tank"', "stands over every result"),
+        "corals": Key(name(), '"corals.csv"', "file with more corals", None),
+        "sites": Key(name(), '"sites.csv"', "file with more sites", None),
+        "calibration": Key(name(), '"calibration.toml"', "file that calibrate wrote", None),
+        "groups": Key(name(), '"my-groups.toml"', "file with your own coral groups", None),
+        "tank": Key(anything("a table [tank]"), "...", "the displayed water"),
+        "water": Key(anything("a table [water]"), "...", "what the water does to light", None),
+        "cover": Key(anything("a table [cover]"), "...", "lid or screen over the tank", None),
+        "fixture": Key(anything("tables [[fixture]]"), "...", "the fixtures over the tank"),
+        "site": Key(anything("tables [[site]]"), "...", "named places in the tank", None),
+        "rack": Key(anything("tables [[rack]]"), "...", "grids of places", None),
+        "coral": Key(anything("tables [[coral]]"), "...", "the corals", None),
+        "electricity": Key(anything("a table [electricity]"), "...", "price of electricity", None),
+        "meter": Key(anything("tables [meter.NAME]"), "...", "light meters", None),
+        "uncertainty": Key(anything("a table [uncertainty]"), "...", "standard uncertainties", None),
+    }
+)
+
+WALLS: Final = Table(
+    {
+        side: Key(checked(_wall, _WALL_ALLOWED), '"clean"', f"the {side} wall", Wall())
+        for side in ("front", "back", "left", "right")
+    }
+)
+
+TANK: Final = Table(
+    {
+        "length": Key(length(0.01, 20), '"75 cm"', "x, left to right, inside"),
+        "width": Key(length(0.01, 20), '"45 cm"', "y, front to back, inside"),
+        "water_depth": Key(length(0.01, 20), '"40 cm"', "from the surface to the floor"),
+        "glass_thickness": Key(length(0, 0.2), '"10 mm"', "thickness of the walls", 0.010),
+        "glass_index": Key(number(1.3, 2.0), "1.52", "refractive index of the walls", 1.52),
+        "rim": Key(length(0, 2), '"0 cm"', "dry wall above the water", 0.0),
+        "walls": Key(inner(WALLS), '{ back = "painted" }', "kind of each wall", None),
+        "floor_reflectance": Key(
+            number(0, 0.99), "0.3", "sand about 0.3-0.5, bare glass or dark gravel 0.1", 0.3
+        ),
+    }
+)
+
+WATER: Final = Table(
+    {
+        "yellowing_440_per_m": Key(number(0, 50), "0.1", "absorption of yellow matter at 440 nm, per m", 0.0),
+        "yellowing_slope_per_nm": Key(number(0, 0.1), "0.0165", "its fall with wavelength, per nm", 0.0165),
+        "refractive_index": Key(number(1.0, 1.5), "1.34", "of the water", 1.34),
+        "absorption": Key(name(), '"my-water.csv"', "file that replaces pure water", None),
+    }
+)
+
+COVER: Final = Table(
+    {
+        "transmittance": Key(
+            anything("a number 0 to 1, or the name of a spectrum file"),
+            "0.9",
+            "share of the light that passes the cover",
+            1.0,
+        )
+    }
+)
+
+HANGING: Final = Table(
+    {
+        "x": Key(length(-10, 30), '"22 cm"', "centre of the emitting area, from the left wall"),
+        "y": Key(length(-10, 30), '"22 cm"', "from the front wall"),
+        "height": Key(length(0.0001, 20), '"20 cm"', "above the water"),
+        "rotation_deg": Key(number(-360, 360), "0", "counter-clockwise seen from above", 0.0),
+    }
+)
+
+FIXTURE: Final = Table(
+    {
+        "name": Key(name(), '"left"', "of this fixture"),
+        "type": Key(name(), '"fixtures/demo-panel.toml"', "file that describes its kind"),
+        "at": Key(
+            inner(HANGING), '{ x = "22 cm", y = "22 cm", height = "20 cm" }', "where it hangs above the water"
+        ),
+        "schedule": Key(
+            anything("the name of a CSV file, or a table of points by channel"),
+            '"schedules/daily.csv"',
+            "its programme",
+        ),
+        "enabled": Key(flag(), "true", "false leaves it dark", True),
+        "output_scale": Key(number(0, 10, above=True), "0.9", "salt film, age", 1.0),
+    }
+)
+
+SPOT: Final = Table(
+    {
+        "x": Key(_across, '"40 cm"', "from the left wall"),
+        "y": Key(_across, '"20 cm"', "from the front wall"),
+        "depth": Key(_down, '"10 cm"', "below the surface; or height above the floor", None),
+        "height": Key(_down, '"30 cm"', "above the floor; or depth below the surface", None),
+    }
+)
+
+SITE: Final = Table(
+    {
+        "name": Key(name(), '"ridge"', "of this place"),
+        "at": Key(inner(SPOT), '{ x = "40 cm", y = "20 cm", depth = "10 cm" }', "where it is"),
+        "open_sky": Key(_open_sky, "1.0", "share of the light from above that reaches it", 1.0),
+    }
+)
+
+PITCH: Final = Table(
+    {
+        "x": Key(length(0, 5), '"6 cm"', "from column to column"),
+        "y": Key(length(0, 5), '"6 cm"', "from row to row"),
+    }
+)
+
+RACK: Final = Table(
+    {
+        "name": Key(name(), '"A"', "of the first row; its sites are A1, A2, ..."),
+        "corner": Key(inner(SPOT), '{ x = "10 cm", y = "10 cm", depth = "15 cm" }', "of the first site"),
+        "pitch": Key(inner(PITCH), '{ x = "6 cm", y = "6 cm" }', "distance between sites"),
+        "columns": Key(whole(1, MOST_SITES), "8", "sites in a row"),
+        "rows": Key(whole(1, MOST_SITES), "3", "rows, named on: A, B, C"),
+        "row_names": Key(names(), '["A", "B", "C"]', "own names of the rows", None),
+    }
+)
+
+CORAL: Final = Table(
+    {
+        "name": Key(name(), '"staghorn frag"', "of this coral"),
+        "group": Key(name(), '"sps-shallow"', "its group; or genus", None),
+        "genus": Key(name(), '"Acropora"', "names its group; or group", None),
+        "site": Key(name(), '"ridge"', "where it sits; or at", None),
+        "at": Key(
+            inner(SPOT), '{ x = "40 cm", y = "20 cm", depth = "10 cm" }', "where it sits; or site", None
+        ),
+        "height": Key(length(0, 5), '"6 cm"', "it is judged at its top", 0.0),
+        "open_sky": Key(_open_sky, "1.0", "multiplies the open sky of its site", 1.0),
+        "pinned": Key(flag(), "true", "place leaves it where it is", False),
+        "keep_apart": Key(length(0, 5), '"8 cm"', "distance to its neighbours", 0.0),
+        "previous": Key(
+            checked(_previous, 'mol m-2 d-1, 0 to 100, or "unknown"'), "4.6", "daily dose it lived in", None
+        ),
+        "dli_band": Key(pair(0, 100, "mol m-2 d-1"), "[3, 6]", "its own band of daily dose", None),
+        "peak_max": Key(
+            number(0, 3000, above=True, unit="umol m-2 s-1"), "200", "its own upper end of the peak", None
+        ),
+    }
+)
+
+ELECTRICITY: Final = Table(
+    {
+        "price_per_kwh": Key(number(0, 1000), "0.30", "price of a kilowatt hour"),
+        "currency": Key(name(), '"EUR"', "of that price"),
+    }
+)
+
+METER: Final = Table(
+    {
+        "reads": Key(one_of("umol", "lux"), '"umol"', "what it shows"),
+        "response": Key(
+            anything("{ shape = ... } or { file = ... }"), '{ shape = "soft" }', "of its sensor", None
+        ),
+        "calibrated_on": Key(
+            anything('"A", "D65", a CIE LED such as "LED-B3", { file = ... }, or "unknown"'),
+            '"A"',
+            "the light it was calibrated on",
+            "A",
+        ),
+        "immersion": Key(
+            checked(_immersion, 'a factor 1 to 2, "built in", or "unknown"'),
+            '"built in"',
+            "effect of dipping it into water; needed for readings under water",
+            None,
+        ),
+        "standard_uncertainty": Key(number(0, 1), "0.025", "one standard uncertainty, as a fraction", 0.025),
+    }
+)
+
+UNCERTAINTY: Final = Table(
+    {
+        key: Key(number(0, most), "0.1", "one standard uncertainty", None)
+        for key, most in UNCERTAINTY_LIMITS.items()
+    }
+)
+
+TABLES: Final[Mapping[str, Table]] = {
+    "tank": TANK,
+    "tank.walls": WALLS,
+    "water": WATER,
+    "cover": COVER,
+    "fixture": FIXTURE,
+    "fixture.at": HANGING,
+    "site": SITE,
+    "site.at": SPOT,
+    "rack": RACK,
+    "rack.corner": SPOT,
+    "rack.pitch": PITCH,
+    "coral": CORAL,
+    "coral.at": SPOT,
+    "electricity": ELECTRICITY,
+    "meter": METER,
+    "uncertainty": UNCERTAINTY,
+}
+"""Every table of setup.toml by its name, for the documentation and the tests that hold it."""

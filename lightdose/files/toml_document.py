@@ -1,0 +1,101 @@
+"""One TOML file: read, decoded, parsed, with a place for every key."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from lightdose.errors import Place, Problem, SetupError
+from lightdose.files.toml_positions import KeyPath, PositionMap, map_positions
+
+LIMIT_BYTES = 10_000_000
+"""Largest TOML file that is read: 20,000 sites written by hand take about 3 MB."""
+
+
+@dataclass(frozen=True)
+class TomlDocument:
+    """The tables of a file, and where their keys stand; positions are found when they are first asked for."""
+
+    file: str
+    text: str
+    data: dict[str, Any]
+
+    @cached_property
+    def positions(self) -> PositionMap:
+        """Lines and columns by key path."""
+        return map_positions(self.text)
+
+    def value_place(self, path: KeyPath) -> Place:
+        """Where the value of ``path`` starts, or the nearest table around it."""
+        return self._place(*self.positions.value(path))
+
+    def key_place(self, path: KeyPath) -> Place:
+        """Where the key itself stands."""
+        return self._place(*self.positions.key(path))
+
+    def _place(self, line: int, column: int) -> Place:
+        if not line:
+            return Place(self.file)
+        return Place(self.file, line, column, self.positions.line_text(line))
+
+
+def read_document(data: bytes, file: str) -> TomlDocument:
+    """Decode and parse; every problem of encoding or syntax is a SetupError with its place."""
+    if len(data) > LIMIT_BYTES:
+        raise SetupError(
+            Problem(
+                f"the file has {len(data) / 1e6:.1f} MB",
+                f"up to {LIMIT_BYTES / 1e6:.0f} MB",
+                "move sites and corals into CSV files (sites = ..., corals = ...)",
+                Place(file),
+            )
+        )
+    text = _decode(data, file).replace("\r\n", "\n")
+    try:
+        return TomlDocument(file, text, tomllib.loads(text))
+    except (ValueError, RecursionError):
+        from lightdose.files.toml_hints import syntax_problems
+
+        raise SetupError(*syntax_problems(text, file)) from None
+
+
+def _decode(data: bytes, file: str) -> str:
+    encoding = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
+    try:
+        text = data.decode(encoding)
+    except UnicodeDecodeError as trouble:
+        raise SetupError(_encoding_problem(data, file, encoding, trouble)) from None
+    zero = text.find("\0")
+    if zero >= 0:
+        line = text.count("\n", 0, zero) + 1
+        raise SetupError(
+            Problem(
+                "the file holds zero bytes: it is no plain text, or UTF-16 without its mark",
+                "TOML text in UTF-8",
+                "save it again as plain text, encoding UTF-8",
+                Place(file, line),
+            )
+        )
+    return text
+
+
+def _encoding_problem(data: bytes, file: str, encoding: str, trouble: UnicodeDecodeError) -> Problem:
+    cure = "save it again with the encoding UTF-8 (in the Save As dialogue of the editor)"
+    if encoding == "utf-16":
+        return Problem(
+            "the file begins as UTF-16 but does not go on so", "TOML text in UTF-8", cure, Place(file)
+        )
+    line = data.count(b"\n", 0, trouble.start) + 1
+    start = data.rfind(b"\n", 0, trouble.start) + 1
+    end = data.find(b"\n", trouble.start)
+    text = data[start : None if end < 0 else end].decode("cp1252", errors="replace").rstrip("\r")
+    letter = data[trouble.start : trouble.start + 1].decode("cp1252", errors="replace")
+    return Problem(
+        f"the file is not UTF-8: here stands the byte {data[trouble.start]:#04x}"
+        + (f" ({letter} in Windows-1252)" if letter.isprintable() else ""),
+        "TOML text in UTF-8",
+        cure,
+        Place(file, line, len(data[start : trouble.start].decode("utf-8", errors="replace")) + 1, text),
+    )
