@@ -8,9 +8,10 @@ A reader who opens only this module knows the way of the data.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose import __version__
 from lightdose.errors import Problem, SetupError
@@ -86,6 +87,46 @@ def fixture_emission(setup: Setup) -> FloatArray:
     if problems:
         raise SetupError(*dict.fromkeys(problems))
     return np.array(rows).reshape(len(rows), -1)
+
+
+def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)) -> FloatArray:
+    """Light of every channel at any points of the tank at full output, under open sky.
+
+    Parameters
+    ----------
+    setup : Setup
+    points : array, shape (n, 3)
+        x, y and depth below the surface; a negative depth is above the water. [m]
+    weightings : sequence of str
+        Keys such as "ppfd", "blue", "lux", "usable_z1".
+
+    Returns
+    -------
+    array, shape (n, channel, weighting)
+        Channels in the order of ``setup.lit_fixtures``. [umol m-2 s-1, lx]
+    """
+    chunks = list(light_field_chunks(setup, points, weightings))
+    if not chunks:
+        channels = sum(len(f.type.channels) for f in setup.lit_fixtures)
+        return np.zeros((0, channels, len(weightings)))
+    return np.concatenate([block for _, block in chunks])
+
+
+def light_field_chunks(
+    setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)
+) -> Iterator[tuple[slice, FloatArray]]:
+    """The same as ``light_field``, block by block in the order of the points, for fields too large to hold."""
+    tables = reference_tables()
+    return field_physics.response_chunks(
+        np.asarray(points, dtype=np.float64).reshape(-1, 3),
+        setup.lit_fixtures,
+        fixture_emission(setup),
+        setup.tank,
+        setup.water,
+        setup.cover,
+        tables,
+        weighting_matrix(tables, tuple(weightings)),
+    )
 
 
 def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:
