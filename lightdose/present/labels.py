@@ -27,12 +27,6 @@ PPFD_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹"
 SPECTRAL_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹ nm⁻¹"
 """ASCII units for terminals, typeset ones for figures and HTML."""
 
-SAFETY_LINES: Final = (
-    "Light: do not stare into lit LEDs. Blue and violet look dim and still harm eyes.",
-    "Electricity over salt water: unplug before touching gear; residual-current protection, drip loops.",
-    "Hanging gear: secure it twice, and follow the maker's instructions and local codes.",
-)
-
 
 def literal(text: str) -> str:
     """A name on one line: control characters and line breaks stand as escapes, all else as it is."""
@@ -59,7 +53,7 @@ def hours(value: float) -> str:
     return f"{value:.1f}" if math.isfinite(value) else "-"
 
 
-def spread(low: float, high: float) -> str:
+def range_text(low: float, high: float) -> str:
     """A range such as "8-15" or "2.5-5.5"."""
     return f"{low:g}-{high:g}"
 

@@ -9,16 +9,15 @@ from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import (
     DLI_UNIT,
     PPFD_UNIT,
-    SAFETY_LINES,
     STATE_WORDS,
     hours,
     length,
     literal,
     number,
     percent,
-    spread,
+    range_text,
 )
-from lightdose.present.summary import closing_line, summary_sentences, worst_first
+from lightdose.present.summary import closing_line, is_safety, summary_sentences, worst_first
 from lightdose.quantities import BANDS
 
 
@@ -33,9 +32,8 @@ def dose_lines(analysis: Analysis, unit: LengthUnit) -> Iterator[str]:
     for use in analysis.fixtures:
         yield _record(fixture_fields(use))
     for caution in analysis.cautions:
-        yield _record([f"caution {caution.text}", f"source {caution.source}"])
-    for line in SAFETY_LINES:
-        yield f"safety {line}"
+        kind = "safety" if is_safety(caution) else "caution"
+        yield _record([f"{kind} {caution.text}", f"source {caution.source}"])
     yield closing_line(analysis)
 
 
@@ -52,7 +50,7 @@ def coral_fields(analysis: Analysis, verdict: Verdict, unit: LengthUnit) -> list
         STATE_WORDS[verdict.dli_state],
     ]
     if verdict.band_dli is not None:
-        fields.append(f"usual {spread(*verdict.band_dli)} {DLI_UNIT}")
+        fields.append(f"usual {range_text(*verdict.band_dli)} {DLI_UNIT}")
     high = " (high)" if verdict.peak_state == "high" else ""
     fields += [
         f"peak {number(verdict.peak_ppfd_umol_m2_s)} {PPFD_UNIT}{high}",

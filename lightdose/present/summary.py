@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 
-from lightdose.model.results import Analysis, DliState, Verdict
+from lightdose.model.results import Analysis, Caution, DliState, Verdict
 from lightdose.present.labels import DLI_UNIT, STATE_WORDS, count, literal, number
 
 SEVERITY: dict[DliState, int] = {
@@ -102,6 +102,11 @@ def next_command(analysis: Analysis) -> str:
         height = '"10 in"' if setup.length_unit == "in" else '"25 cm"'
         return f"lightdose dose {path} --fixture-height {height}"
     return f"lightdose dose {path} --figures figures"
+
+
+def is_safety(caution: Caution) -> bool:
+    """Whether a caution is one of the short safety lines that go with every answer."""
+    return caution.code.startswith("safety_")
 
 
 def closing_line(analysis: Analysis) -> str:

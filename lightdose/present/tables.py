@@ -12,17 +12,16 @@ from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import (
     DLI_UNIT,
     PPFD_UNIT,
-    SAFETY_LINES,
     STATE_WORDS,
     count,
     hours,
     length,
     literal,
     number,
-    spread,
+    range_text,
 )
 from lightdose.present.plain import fixture_fields
-from lightdose.present.summary import closing_line, out_of_band, summary_sentences, worst_first
+from lightdose.present.summary import closing_line, is_safety, out_of_band, summary_sentences, worst_first
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -103,7 +102,7 @@ def coral_columns(analysis: Analysis, verdicts: Sequence[Verdict], unit: LengthU
 def _dose_and_band(verdicts: Sequence[Verdict]) -> Column:
     doses = [number(v.dli_mol_m2_d) for v in verdicts]
     pad = max(4, *(len(d) for d in doses))
-    bands = [spread(*v.band_dli) if v.band_dli else "-" for v in verdicts]
+    bands = [range_text(*v.band_dli) if v.band_dli else "-" for v in verdicts]
     cells = tuple(f"{d:>{pad}}  {b}" for d, b in zip(doses, bands, strict=True))
     return Column(f"{'DLI':>{pad}}  usual\n{DLI_UNIT}", cells)
 
@@ -113,8 +112,8 @@ def range_bar(verdict: Verdict) -> str:
     if verdict.band_dli is None:
         return ""
     low, high = verdict.band_dli
-    floor = low if verdict.floor_dli is None else verdict.floor_dli
-    ceiling = high if verdict.ceiling_dli is None else verdict.ceiling_dli
+    floor = verdict.floor_dli or 0.0
+    ceiling = 2 * high if verdict.ceiling_dli is None else verdict.ceiling_dli
     edges = (0.0, floor, low, high, ceiling, 2 * ceiling)
     zone = ("far_below", "below", "within", "above", "far_above").index(verdict.dli_state)
     start, end, cells = edges[zone], edges[zone + 1], RANGE_WIDTHS[zone]
@@ -223,11 +222,16 @@ def _show_fixtures(console: Console, analysis: Analysis) -> None:
 
 
 def _show_cautions(console: Console, analysis: Analysis) -> None:
-    _say(console, "\nCautions", "bold")
-    for caution in analysis.cautions:
-        _say(console, f"- {literal(caution.text)} ({literal(caution.source)})")
-    for line in SAFETY_LINES:
-        _say(console, f"- {line}")
+    cautions = [c for c in analysis.cautions if not is_safety(c)]
+    safety = [c for c in analysis.cautions if is_safety(c)]
+    if cautions:
+        _say(console, "\nCautions and limits", "bold")
+    for caution in cautions:
+        _say(console, f"- {literal(caution.text)} [{literal(caution.source)}]")
+    if safety:
+        _say(console, "\nSafety", "bold")
+    for caution in safety:
+        _say(console, f"- {literal(caution.text)}")
 
 
 def _say(console: Console, text: str, style: str = "") -> None:

@@ -163,7 +163,10 @@ def made_analysis(
             FixtureUse("left", 0.412, 45.2, "EUR", 1.93),
             FixtureUse("right", None, None, None, None),
         ),
-        cautions=(Caution("blue_share", "Red is 52 % of PPFD at 'ridge' (invented).", "our choice"),),
+        cautions=(
+            Caution("much_red", "Red is 52 % of PPFD at 'ridge' (invented).", "our choice"),
+            Caution("safety_eyes", "Do not look into the emitters.", "common practice, no published source"),
+        ),
         version="0.0.0",
     )
 
