@@ -9,6 +9,7 @@ A reader who opens only this module knows the way of the data.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -20,14 +21,17 @@ from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
 from lightdose.judge.verdict import judge_corals
 from lightdose.model.arrays import FloatArray
+from lightdose.model.fixture import Fixture
 from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import ReferenceTables, Weightings
+from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics import light_field as field_physics
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
 from lightdose.physics.emission import channel_emission
 from lightdose.physics.energy import fixture_use
-from lightdose.physics.weightings import weighting_matrix
+from lightdose.physics.weightings import DOSE_WEIGHTINGS, weighting_matrix
 
 
 def analyse(setup: Setup) -> Analysis:
@@ -51,7 +55,7 @@ def analyse(setup: Setup) -> Analysis:
         tables,
         weighting_matrix(tables),
     )
-    curve = day_curve(fixtures)
+    curve = day_curve(inputs.fixtures)
     dose = daily_dose(field, curve)
     verdicts = judge_corals(setup, field, dose)
     return Analysis(
@@ -61,7 +65,7 @@ def analyse(setup: Setup) -> Analysis:
         day_curve=curve,
         dose=dose,
         verdicts=verdicts,
-        fixtures=fixture_use(fixtures, emission, curve, setup.electricity),
+        fixtures=fixture_use(inputs.fixtures, inputs.emission, curve, setup.electricity),
         cautions=find_cautions(setup, field, curve, dose, verdicts),
         version=__version__,
     )
@@ -105,28 +109,37 @@ def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] =
     array, shape (n, channel, weighting)
         Channels in the order of ``setup.lit_fixtures``. [umol m-2 s-1, lx]
     """
-    chunks = list(light_field_chunks(setup, points, weightings))
-    if not chunks:
-        channels = sum(len(f.type.channels) for f in setup.lit_fixtures)
-        return np.zeros((0, channels, len(weightings)))
-    return np.concatenate([block for _, block in chunks])
+    return field_physics.response_at(_points(points), *_field_inputs(setup, weightings))
 
 
 def light_field_chunks(
     setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)
 ) -> Iterator[tuple[slice, FloatArray]]:
-    """The same as ``light_field``, block by block in the order of the points, for fields too large to hold."""
+    """The same as ``light_field``, block by block in the order of the points, for large fields."""
+    return field_physics.response_chunks(_points(points), *_field_inputs(setup, weightings))
+
+
+def _points(points: npt.ArrayLike) -> FloatArray:
+    return np.asarray(points, dtype=np.float64).reshape(-1, 3)
+
+
+class _FieldInputs(NamedTuple):
+    """What the light field needs besides its receivers, in the order of its arguments."""
+
+    fixtures: tuple[Fixture, ...]
+    emission: FloatArray
+    tank: Tank
+    water: Water
+    cover: Cover
+    tables: ReferenceTables
+    weightings: Weightings
+
+
+def _field_inputs(setup: Setup, weightings: Sequence[str]) -> _FieldInputs:
     tables = reference_tables()
-    return field_physics.response_chunks(
-        np.asarray(points, dtype=np.float64).reshape(-1, 3),
-        setup.lit_fixtures,
-        fixture_emission(setup),
-        setup.tank,
-        setup.water,
-        setup.cover,
-        tables,
-        weighting_matrix(tables, tuple(weightings)),
-    )
+    columns = weighting_matrix(tables, tuple(weightings))
+    emission = fixture_emission(setup)
+    return _FieldInputs(setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables, columns)
 
 
 def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:
@@ -140,14 +153,13 @@ def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ..
 
 def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
     """The photon spectrum of each channel at some receivers, at the time of the receiver's peak."""
-    setup, field = analysis.setup, analysis.light_field
-    emission = fixture_emission(setup)
-    chosen = [field.receivers[i] for i in receivers]
-    transfer = field_physics.spectral_transfer(
-        chosen, setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, reference_tables()
-    )
+    field = analysis.light_field
+    inputs = _field_inputs(analysis.setup, ())
+    transfer = field_physics.spectral_transfer([field.receivers[i] for i in receivers], *inputs[:-1])
     return tuple(
-        SiteSpectrum(i, field.receivers[i].name, emission * reaching * _output_at_peak(analysis, i)[:, None])
+        SiteSpectrum(
+            i, field.receivers[i].name, inputs.emission * reaching * _output_at_peak(analysis, i)[:, None]
+        )
         for i, reaching in zip(receivers, transfer, strict=True)
     )
 
