@@ -1,0 +1,345 @@
+"""Programmes: from schedule.csv, from points inline in a setup, and back to CSV.
+
+``all_channels`` is multiplied in at the rows of a file, and products are linear between them. A blank cell is
+no point. Where a row has a point of a channel and no ``all_channels``, or the other way round, the blank one
+is taken from the straight line between its own points.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from lightdose.errors import Place, Problem, ScheduleError
+from lightdose.files.delimited import DelimitedError, DelimitedTable, read_delimited, read_text
+from lightdose.files.dialect import plain_text
+from lightdose.files.programme_rules import (
+    FRACTIONS_CURE,
+    LEVELS_ALLOWED,
+    RESERVED_NAMES,
+    Moment,
+    channel_problems,
+    channel_times_h,
+    level_from_percent,
+    looks_like_fractions,
+    read_moment,
+    time_problems,
+)
+from lightdose.files.schedule_export import PERCENT_NOTE, write_schedule
+from lightdose.files.units import UnitProblem, format_time
+from lightdose.model.schedule import ChannelProgramme, Programme
+
+__all__ = ["programme_from_points", "read_schedule", "write_schedule"]
+
+LIMIT_BYTES: Final = 20_000_000
+LIMIT_ROWS: Final = 50_000
+MOST_PROBLEMS: Final = 50
+"""Problems that are shown; a file of 50,000 bad rows needs no more."""
+
+_KEY: Final = "time"
+_ALL: Final = "all_channels"
+
+KeyPath = tuple[str | int, ...]
+Levels = list[float | None]
+
+
+def read_schedule(path: Path, label: str, channels: Sequence[str]) -> tuple[Programme, str]:
+    """The programme of a fixture, and what was understood.
+
+    Parameters
+    ----------
+    path : the file
+    label : its name in messages
+    channels : all channels of the fixture; each needs a column
+
+    Raises
+    ------
+    ScheduleError
+        With every problem of the file.
+    """
+    try:
+        text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=label)
+        table = read_delimited(text, label, encoding, key_column=_KEY)
+    except DelimitedError as trouble:
+        raise ScheduleError(*trouble.problems) from None
+    if len(table.rows) > LIMIT_ROWS:
+        place = table.place(table.rows[LIMIT_ROWS])
+        found = f"has {len(table.rows):,} rows"
+        raise ScheduleError(
+            Problem(found, f"up to {LIMIT_ROWS:,}", "keep the rows where a ramp bends", place)
+        )
+    return _programme(table, channels), _understood(table)
+
+
+def programme_from_points(
+    points: Mapping[str, Sequence[tuple[object, object]]],
+    channels: Sequence[str],
+    place_of: Callable[[KeyPath], Place],
+) -> Programme:
+    """The programme written inline, with the rules of a file.
+
+    Parameters
+    ----------
+    points : channel -> [time, percent] pairs
+    channels : all channels of the fixture; each needs points
+    place_of : the place of a key path below the schedule, such as ("blue 445", 2, 1); () is the schedule
+
+    Raises
+    ------
+    ScheduleError
+        With every problem of the schedule.
+    """
+    cure = 'add "{name}" = [["00:00", 0], ["24:00", 0]] to keep it off'
+    reserved = [name for name in points if name in RESERVED_NAMES]
+    problems = [
+        Problem(
+            f'"{name}" is a reserved name, not a channel',
+            cure="multiply it into the levels, or use a schedule.csv" if name == _ALL else "",
+            place=place_of((name,)),
+        )
+        for name in reserved
+    ]
+    named = [name for name in points if name not in reserved]
+    problems += channel_problems(named, channels, lambda name: place_of((name,) if name else ()), cure)
+    percents: list[float] = []
+    built: dict[str, ChannelProgramme] = {}
+    for name in named:
+        moments, levels = _inline_points(name, points[name], place_of, problems, percents)
+        found = time_problems(moments, lambda i, name=name: place_of((name, i)))  # type: ignore[misc]
+        if len(points[name]) < 2:
+            found.append(_too_few(name, len(points[name]), place_of((name,))))
+        problems += found
+        kept = [(m, v) for m, v in zip(moments, levels, strict=True) if m is not None and v is not None]
+        if not found and len(kept) == len(moments):
+            built[name] = _channel([m for m, _ in kept], [v for _, v in kept], None)
+    if looks_like_fractions(percents or [0.0]):
+        problems.append(_fractions(max(percents), place_of(())))
+    _raise(problems)
+    return Programme(built)
+
+
+def _inline_points(
+    name: str,
+    points: Sequence[tuple[object, object]],
+    place_of: Callable[[KeyPath], Place],
+    problems: list[Problem],
+    percents: list[float],
+) -> tuple[list[Moment | None], Levels]:
+    moments: list[Moment | None] = []
+    levels: Levels = []
+    for index, point in enumerate(points):
+        moment, level = None, None
+        if not isinstance(point, Sequence) or isinstance(point, str) or len(point) != 2:
+            cure = 'write ["08:00", 60]'
+            problems.append(
+                Problem(f"{point!r} is not a point", "[time, percent]", cure, place_of((name, index)))
+            )
+        else:
+            try:
+                moment = read_moment(point[0])
+            except UnitProblem as trouble:
+                problems.append(trouble.problem.at(place_of((name, index, 0))))
+            level = _inline_level(point[1], place_of((name, index, 1)), problems, percents)
+        moments.append(moment)
+        levels.append(level)
+    return moments, levels
+
+
+def _inline_level(
+    value: object, place: Place, problems: list[Problem], percents: list[float]
+) -> float | None:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        problems.append(Problem(f"{value!r} is not a number", LEVELS_ALLOWED, place=place))
+        return None
+    if not 0 <= value <= 100:
+        problems.append(Problem(f"the level {value:g} is out of range", LEVELS_ALLOWED, place=place))
+        return None
+    percents.append(float(value))
+    return level_from_percent(repr(value))
+
+
+def _programme(table: DelimitedTable, channels: Sequence[str]) -> Programme:
+    problems: list[Problem] = []
+    columns, unknown = _columns(table, channels, problems)
+    moments = _moments(table, problems)
+    percents: dict[str, list[float]] = {_ALL: [], "": []}
+    levels = {
+        name: _levels(table, index, problems, percents[_ALL if name == _ALL else ""])
+        for name, index in (columns | unknown).items()
+    }
+    for kind, values in percents.items():
+        if looks_like_fractions(values or [0.0]) and PERCENT_NOTE not in table.preamble:
+            index = (
+                columns[_ALL] if kind else next(i for name, i in (columns | unknown).items() if name != _ALL)
+            )
+            place = table.place(table.rows[0], index)
+            problems.append(
+                _fractions(max(values), place, f'; or add the line "# {PERCENT_NOTE}" if they are percents')
+            )
+    counted = {name: sum(level is not None for level in column) for name, column in levels.items()}
+    has_unread = bool(problems)
+    if _ALL in levels and not has_unread:
+        problems += _all_channels_problems(table, columns[_ALL], levels)
+    if not has_unread:
+        problems += [
+            _too_few(name, counted[name], table.place(None, index))
+            for name, index in columns.items()
+            if name != _ALL and counted[name] < 2
+        ]
+    _raise(problems)
+    read = [moment for moment in moments if moment is not None]
+    scale = levels.get(_ALL)
+    return Programme({name: _channel(read, levels[name], scale) for name in channels})
+
+
+def _columns(
+    table: DelimitedTable, channels: Sequence[str], problems: list[Problem]
+) -> tuple[dict[str, int], dict[str, int]]:
+    """Where the columns of known channels (and all_channels) stand, and those of unknown ones."""
+    columns: dict[str, int] = {}
+    unknown: dict[str, int] = {}
+    has_time = False
+    for index, cell in enumerate(table.header or ()):
+        reserved = cell.casefold() in RESERVED_NAMES
+        name = cell.casefold() if reserved else plain_text(cell)
+        repeated = (name == _KEY and has_time) or name in columns or name in unknown
+        if not cell:
+            found, cure = f"column {index + 1} has no name", "name it after its channel, or remove it"
+            problems.append(Problem(found, cure=cure, place=table.place(None, index)))
+        elif repeated:
+            found, cure = f'the column "{cell}" stands twice', "remove or rename one of them"
+            problems.append(Problem(found, cure=cure, place=table.place(None, index)))
+        elif name == _KEY:
+            has_time = True
+        elif name == _ALL or name in channels:
+            columns[name] = index
+        else:
+            unknown[name] = index
+    named = [name for name in (*columns, *unknown) if name != _ALL]
+    cure = 'add a column "{name}", with 0 in its rows to keep it off'
+    problems += channel_problems(
+        named, channels, lambda name: table.place(None, unknown[name] if name else None), cure
+    )
+    return columns, unknown
+
+
+def _moments(table: DelimitedTable, problems: list[Problem]) -> list[Moment | None]:
+    column = table.column(_KEY)
+    moments: list[Moment | None] = []
+    for row in table.rows:
+        try:
+            moments.append(read_moment(row.cells[column]))
+        except UnitProblem as trouble:
+            problems.append(trouble.problem.at(table.place(row, column)))
+            moments.append(None)
+    problems += time_problems(moments, lambda index: table.place(table.rows[index], column))
+    return moments
+
+
+def _levels(table: DelimitedTable, column: int, problems: list[Problem], percents: list[float]) -> Levels:
+    """Levels 0-1 of a column, None where a cell is blank."""
+    levels: Levels = []
+    for row in table.rows:
+        cell = row.cells[column]
+        if not cell:
+            levels.append(None)
+            continue
+        try:
+            percent = table.number(row, column)
+        except UnitProblem as trouble:
+            problems.append(trouble.problem)
+            continue
+        if 0 <= percent <= 100:
+            percents.append(percent)
+            levels.append(level_from_percent(cell.replace(",", ".")))
+        else:
+            found = f'the level "{cell}" is out of range'
+            problems.append(Problem(found, LEVELS_ALLOWED, place=table.place(row, column)))
+    return levels
+
+
+def _all_channels_problems(table: DelimitedTable, column: int, levels: Mapping[str, Levels]) -> list[Problem]:
+    """all_channels must reach over every row that has a level: outside its points nothing is guessed."""
+    given = [index for index, level in enumerate(levels[_ALL]) if level is not None]
+    lit = [
+        i
+        for name, rows in levels.items()
+        if name != _ALL
+        for i, level in enumerate(rows)
+        if level is not None
+    ]
+    cure = "give it in the first and the last row with levels (100 leaves them as they are)"
+    if not given:
+        return [Problem(f'the column "{_ALL}" is empty', cure=cure, place=table.place(None, column))]
+    outside = [i for i in ((min(lit), max(lit)) if lit else ()) if not given[0] <= i <= given[-1]]
+    return [
+        Problem(
+            f'"{_ALL}" is blank here and has no value on one side to go by',
+            cure=cure,
+            place=table.place(table.rows[i], column),
+        )
+        for i in outside
+    ]
+
+
+def _channel(moments: Sequence[Moment], levels: Levels, scale: Levels | None) -> ChannelProgramme:
+    rows = [index for index, level in enumerate(levels) if level is not None]
+    level_line = [0.0 if level is None else level for level in levels]
+    if scale is not None:
+        time_h = [moment.time_h for moment in moments]
+        rows = [i for i in range(rows[0], rows[-1] + 1) if levels[i] is not None or scale[i] is not None]
+        pairs = zip(_filled(levels, time_h), _filled(scale, time_h), strict=True)
+        level_line = [level * factor for level, factor in pairs]
+    times = channel_times_h([moments[i] for i in rows])
+    return ChannelProgramme(np.array(times), np.array([level_line[i] for i in rows]))
+
+
+def _filled(levels: Levels, time_h: Sequence[float]) -> list[float]:
+    """Blank cells between two points of a column put on the straight line between them; 0 outside."""
+    filled = [0.0 if level is None else level for level in levels]
+    rows = [index for index, level in enumerate(levels) if level is not None]
+    for left, right in pairwise(rows):
+        for i in range(left + 1, right):
+            share = (time_h[i] - time_h[left]) / (time_h[right] - time_h[left])
+            value = filled[left] + (filled[right] - filled[left]) * share
+            filled[i] = min(max(value, min(filled[left], filled[right])), max(filled[left], filled[right]))
+    return filled
+
+
+def _understood(table: DelimitedTable) -> str:
+    column = table.column(_KEY)
+    first, last = (
+        format_time(read_moment(row.cells[column]).time_h) for row in (table.rows[0], table.rows[-1])
+    )
+    sentence = f"{table.understood}, programme {first} to {last}"
+    if any(name.casefold() == _ALL for name in table.header or ()):
+        sentence += f", {_ALL} multiplied into the levels at the rows"
+        column = table.column(_ALL)
+        if any(not row.cells[column] for row in table.rows):
+            sentence += ", its blank cells taken from the line between its own values"
+    return sentence
+
+
+def _too_few(name: str, n_points: int, place: Place) -> Problem:
+    count = "no point" if n_points == 0 else "one point"
+    cure = "give a start and an end; 0 in both keeps it off"
+    return Problem(f'the channel "{name}" has {count}', "two or more points", cure, place)
+
+
+def _fractions(highest: float, place: Place, way_out: str = "") -> Problem:
+    found = f"no level is above {highest:g} percent: are these fractions?"
+    return Problem(found, LEVELS_ALLOWED, FRACTIONS_CURE + way_out, place)
+
+
+def _raise(problems: Sequence[Problem]) -> None:
+    if not problems:
+        return
+    shown = ScheduleError(*problems).problems[:MOST_PROBLEMS]
+    if len(problems) > len(shown):
+        more = Problem(f"and {len(problems) - len(shown)} more problems", place=shown[-1].place)
+        shown = (*shown, more)
+    raise ScheduleError(*shown)
