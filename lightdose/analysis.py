@@ -42,19 +42,8 @@ def analyse(setup: Setup) -> Analysis:
     SetupError
         If a channel of an enabled fixture has no absolute flux.
     """
-    tables = reference_tables()
-    fixtures = setup.lit_fixtures
-    emission = fixture_emission(setup)
-    field = field_physics.light_field(
-        setup.receivers,
-        fixtures,
-        emission,
-        setup.tank,
-        setup.water,
-        setup.cover,
-        tables,
-        weighting_matrix(tables),
-    )
+    inputs = _field_inputs(setup, DOSE_WEIGHTINGS)
+    field = field_physics.light_field(setup.receivers, *inputs)
     curve = day_curve(inputs.fixtures)
     dose = daily_dose(field, curve)
     verdicts = judge_corals(setup, field, dose)
@@ -168,4 +157,5 @@ def _output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
     curve = analysis.day_curve
     output: FloatArray = np.vstack((curve.output_start, curve.output_end))
     ppfd = output @ analysis.light_field.of("ppfd")[receiver]
-    return output[int(np.argmax(ppfd))]
+    brightest: FloatArray = output[int(np.argmax(ppfd))]
+    return brightest
