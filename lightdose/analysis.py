@@ -24,7 +24,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
 from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
-from lightdose.model.spectrum import ReferenceTables, Weightings
+from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
 from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics import light_field as field_physics
 from lightdose.physics.day_curve import day_curve
@@ -79,7 +79,7 @@ def fixture_emission(setup: Setup) -> FloatArray:
                 problems.extend(trouble.problems)
     if problems:
         raise SetupError(*dict.fromkeys(problems))
-    return np.array(rows).reshape(len(rows), -1)
+    return np.array(rows).reshape(len(rows), GRID_NM.size)
 
 
 def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)) -> FloatArray:
@@ -143,7 +143,7 @@ def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ..
 def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
     """The photon spectrum of each channel at some receivers, at the time of the receiver's peak."""
     field = analysis.light_field
-    inputs = _field_inputs(analysis.setup, ())
+    inputs = _field_inputs(analysis.setup, ("ppfd",))
     transfer = field_physics.spectral_transfer([field.receivers[i] for i in receivers], *inputs[:-1])
     return tuple(
         SiteSpectrum(
