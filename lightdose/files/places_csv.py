@@ -1,0 +1,227 @@
+"""sites.csv and corals.csv: plain rows with their places; the setup checks them against the tank."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from lightdose.errors import Place, Problem, SetupError
+from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
+from lightdose.files.dialect import plain_text
+from lightdose.files.setup_schema import read_open_sky
+from lightdose.files.units import UnitProblem, parse_number
+
+LIMIT_BYTES: Final = 20_000_000
+MOST_PROBLEMS: Final = 50
+"""Problems that are shown; a file of 20,000 bad rows needs no more."""
+
+SPOT_COLUMNS: Final = ("x_cm", "y_cm", "depth_cm")
+SITE_COLUMNS: Final = ("site", *SPOT_COLUMNS, "open_sky")
+CORAL_COLUMNS: Final = ("coral", "group", "genus", "site", *SPOT_COLUMNS, "open_sky", "height_cm")
+
+
+@dataclass(frozen=True, slots=True)
+class SiteRow:
+    """A site as written: origin front left, depth below the surface. [m]"""
+
+    name: str
+    x_m: float
+    y_m: float
+    depth_m: float
+    open_sky: float
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class CoralRow:
+    """A coral as written: its group or its genus, and its site or a spot of its own. [m]"""
+
+    name: str
+    group: str | None
+    genus: str | None
+    site: str | None
+    x_m: float | None
+    y_m: float | None
+    depth_m: float | None
+    open_sky: float
+    height_m: float
+    place: Place
+
+
+def read_sites(path: Path, label: str) -> list[SiteRow]:
+    """The rows of sites.csv: site, x_cm, y_cm, depth_cm and optionally open_sky (blank is 1).
+
+    Raises
+    ------
+    SetupError
+        With every problem of the file.
+    """
+    cells = _Cells(_table(path, label, "site"), SITE_COLUMNS)
+    cells.require("site", *SPOT_COLUMNS)
+    cells.raise_problems()
+    rows = []
+    for row in cells.table.rows:
+        name = cells.name(row, "site")
+        x_m, y_m, depth_m = (cells.metres(row, column) for column in SPOT_COLUMNS)
+        open_sky = cells.open_sky(row)
+        if name is None or x_m is None or y_m is None or depth_m is None or open_sky is None:
+            continue
+        rows.append(SiteRow(name, x_m, y_m, depth_m, open_sky, cells.table.place(row, "site")))
+    cells.raise_problems()
+    return rows
+
+
+def read_corals(path: Path, label: str) -> list[CoralRow]:
+    """The rows of corals.csv: coral, group or genus, site or x_cm, y_cm, depth_cm, open_sky, height_cm.
+
+    A blank open_sky is 1 and a blank height 0.
+
+    Raises
+    ------
+    SetupError
+        With every problem of the file.
+    """
+    cells = _Cells(_table(path, label, "coral"), CORAL_COLUMNS)
+    cells.require("coral")
+    cells.require_one("group", "genus")
+    cells.require_one("site", *SPOT_COLUMNS)
+    cells.raise_problems()
+    rows = [cells.coral(row) for row in cells.table.rows]
+    cells.raise_problems()
+    return [row for row in rows if row is not None]
+
+
+def _table(path: Path, label: str, key: str) -> DelimitedTable:
+    try:
+        text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=label)
+        return read_delimited(text, label, encoding, key_column=key)
+    except DelimitedError as trouble:
+        raise SetupError(*trouble.problems) from None
+
+
+class _Cells:
+    """A table whose cells are read by column name; problems gather until ``raise_problems``."""
+
+    def __init__(self, table: DelimitedTable, known: Sequence[str]) -> None:
+        self.table = table
+        self.known = known
+        self.problems: list[Problem] = []
+        self.columns: Mapping[str, int] = self._columns()
+
+    def _columns(self) -> dict[str, int]:
+        columns: dict[str, int] = {}
+        for index, cell in enumerate(self.table.header or ()):
+            name = cell.casefold()
+            place = self.table.place(None, index)
+            if name in columns:
+                self.problems.append(Problem(f'the column "{cell}" stands twice', place=place))
+            elif name in self.known:
+                columns[name] = index
+            else:
+                found = f'unknown column "{cell}"' if cell else f"column {index + 1} has no name"
+                cure = _suggestion(name, self.known)
+                self.problems.append(Problem(found, ", ".join(self.known), cure, place))
+        return columns
+
+    def require(self, *names: str) -> None:
+        """Each of these columns must be there."""
+        for name in names:
+            if name not in self.columns:
+                found = f'the column "{name}" is missing'
+                place = self.table.place(None)
+                self.problems.append(Problem(found, ", ".join(self.known), "add it", place))
+
+    def require_one(self, one: str, *others: str) -> None:
+        """Either the column ``one`` or all of the others must be there."""
+        given = [name for name in others if name in self.columns]
+        if given and len(given) < len(others):
+            self.require(*others)
+        elif not given and one not in self.columns:
+            found = f'neither the column "{one}" nor {", ".join(others)}'
+            place = self.table.place(None)
+            self.problems.append(Problem(found, ", ".join(self.known), "add one of them", place))
+
+    def raise_problems(self) -> None:
+        """Raise what has gathered."""
+        if not self.problems:
+            return
+        shown = SetupError(*self.problems).problems[:MOST_PROBLEMS]
+        if len(self.problems) > len(shown):
+            rest = Problem(f"and {len(self.problems) - len(shown)} more problems", place=shown[-1].place)
+            shown = (*shown, rest)
+        raise SetupError(*shown)
+
+    def text(self, row: Row, column: str) -> str | None:
+        """The text of a cell; None for a blank cell or a column that is not there."""
+        index = self.columns.get(column)
+        return (plain_text(row.cells[index]) or None) if index is not None else None
+
+    def name(self, row: Row, column: str) -> str | None:
+        """The text of a cell that may not be blank."""
+        name = self.text(row, column)
+        if name is None:
+            place = self.table.place(row, column)
+            self.problems.append(Problem(f"the {column} has no name", cure="give it a name", place=place))
+        return name
+
+    def metres(self, row: Row, column: str) -> float | None:
+        """A number of centimetres, in metres."""
+        try:
+            return self.table.number(row, column) / 100
+        except UnitProblem as trouble:
+            self.problems.append(trouble.problem)
+            return None
+
+    def open_sky(self, row: Row) -> float | None:
+        """A number 0-1 or one of the words for it; blank is 1."""
+        text = self.text(row, "open_sky")
+        if text is None:
+            return 1.0
+        starts_number = text[0].isdigit() or text[0] in "+-.,"
+        try:
+            return read_open_sky(parse_number(text, self.table.decimal) if starts_number else text)
+        except UnitProblem as trouble:
+            self.problems.append(trouble.problem.at(self.table.place(row, "open_sky")))
+            return None
+
+    def coral(self, row: Row) -> CoralRow | None:
+        """One row of corals.csv; None, with problems, if it cannot be read."""
+        already = len(self.problems)
+        name = self.name(row, "coral")
+        group, genus = self.text(row, "group"), self.text(row, "genus")
+        if (group is None) == (genus is None):
+            self._choice(row, "group", "genus", both=group is not None)
+        site = self.text(row, "site")
+        given = [column for column in SPOT_COLUMNS if self.text(row, column) is not None]
+        spot: dict[str, float | None] = {}
+        if given and site is None:
+            spot = {column: self.metres(row, column) for column in SPOT_COLUMNS}
+        elif bool(given) == (site is not None):
+            self._choice(row, "site", "x_cm, y_cm, depth_cm", both=site is not None)
+        open_sky = self.open_sky(row)
+        height_m = self.metres(row, "height_cm") if self.text(row, "height_cm") is not None else 0.0
+        if height_m is not None and height_m < 0:
+            found = f"the height {height_m * 100:g} cm is below 0"
+            place = self.table.place(row, "height_cm")
+            self.problems.append(
+                Problem(found, "0 or more, from the site up to the coral's top", place=place)
+            )
+        if len(self.problems) > already or name is None or open_sky is None or height_m is None:
+            return None
+        place = self.table.place(row, "coral")
+        x_m, y_m, depth_m = (spot.get(column) for column in SPOT_COLUMNS)
+        return CoralRow(name, group, genus, site, x_m, y_m, depth_m, open_sky, height_m, place)
+
+    def _choice(self, row: Row, one: str, other: str, *, both: bool) -> None:
+        found = f"{one} and {other} stand together" if both else f"neither {one} nor {other}"
+        cure = "keep one of them" if both else f"fill in {one}, or {other}"
+        self.problems.append(Problem(found, f"{one} or {other}", cure, self.table.place(row, "coral")))
+
+
+def _suggestion(name: str, known: Sequence[str]) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.4)
+    return f'did you mean "{near[0]}"?' if near else "remove the column"
