@@ -26,7 +26,7 @@ from lightdose.files.fixture_schema import (
 from lightdose.files.input_files import InputFiles
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import Table, problem_at, show
+from lightdose.files.toml_tables import Table, problem_at, show, value_at
 from lightdose.model.fixture import (
     DEFAULT_BEAM_FWHM_DEG,
     Aperture,
@@ -57,6 +57,7 @@ class _FixtureReading:
         self.problems = files.problems
         self.assumed_beams: list[str] = []
         self.typical: list[str] = []
+        self.library: dict[str, None] = {}
         self.spectra: dict[tuple[str, str | None], SpectralDistribution | None] = {}
 
     def fixture_type(self) -> FixtureType | None:
@@ -72,6 +73,8 @@ class _FixtureReading:
 
     def _say_what_was_assumed(self, name: str) -> None:
         said = self.files.understood
+        if self.library:
+            said.append(f"{name}: library spectra {', '.join(self.library)}")
         if self.assumed_beams:
             said.append(
                 f"{name}: no beam given for {_listed(self.assumed_beams)}: "
@@ -159,7 +162,7 @@ class _FixtureReading:
             return Flux(given[0], values[given[0]]) if given else None  # type: ignore[arg-type]
         electrical_w = values.get("electrical_w")
         if electrical_w is None:
-            if "electrical_w" not in self._raw(path):
+            if "electrical_w" not in value_at(self.document.data, path):
                 self._refuse(
                     (*path, "radiant_efficiency"),
                     "radiant_efficiency stands without electrical_w",
@@ -175,17 +178,11 @@ class _FixtureReading:
             return Flux("electrical_w", electrical_w, typical_radiant_efficiency(spectrum), typical=True)
         return Flux("electrical_w", electrical_w, efficiency)
 
-    def _raw(self, path: KeyPath) -> Any:
-        data: Any = self.document.data
-        for step in path:
-            data = data[step]
-        return data
-
     def _form(
         self, path: KeyPath, forms: Mapping[str, Table], *, share: bool = False
     ) -> dict[str, Any] | None:
         """Which of several forms the table at ``path`` has, and its values."""
-        found = self._raw(path)
+        found = value_at(self.document.data, path)
         allowed = " | ".join(
             "{ " + ", ".join(f"{n} = {k.example}" for n, k in form.keys.items()) + " }"
             for form in forms.values()
@@ -250,7 +247,7 @@ class _FixtureReading:
 
         with self.files.collecting(self.document.value_place(path)):
             spectrum = read_emitter(name)
-            self.files.understood.append(f"library spectrum {name}: {spectrum.origin}")
+            self.library[name] = None
             return spectrum
         return None
 

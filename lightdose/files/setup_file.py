@@ -10,9 +10,10 @@ from typing import Any
 from lightdose.errors import Problem
 from lightdose.files.groups_file import default_groups, read_own_groups, with_own_groups
 from lightdose.files.input_files import InputFiles
+from lightdose.files.setup_corals import CoralsReading
 from lightdose.files.setup_fixtures import FixturesReading
 from lightdose.files.setup_meters import read_meters
-from lightdose.files.setup_places import PlacesReading
+from lightdose.files.setup_places import PlacesReading, counted
 from lightdose.files.setup_schema import (
     COVER,
     ELECTRICITY,
@@ -25,7 +26,7 @@ from lightdose.files.setup_schema import (
 )
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_tables import problem_at, show
-from lightdose.model.coral import CoralGroup
+from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.setup import Electricity, LengthUnit, Setup
 from lightdose.model.spectrum import SpectralTable
 from lightdose.model.tank import WALL_NAMES, Cover, Tank, Wall, Water
@@ -82,28 +83,29 @@ class _SetupReading:
         cover = self._cover()
         fixtures = FixturesReading(self.document, self.files, self.variations).fixtures(counts["fixture"])
         groups, sources, all_groups = self._groups(top.get("groups"))
-        places = PlacesReading(self.document, self.files, tank, groups, all_groups)
+        places = PlacesReading(self.document, self.files, tank)
         places.read_sites(counts["site"])
         places.read_racks(counts["rack"])
         if top.get("sites"):
             places.read_sites_csv(top["sites"])
-        places.read_corals(counts["coral"])
+        corals = CoralsReading(self.document, self.files, places, groups, all_groups)
+        corals.read_corals(counts["coral"])
         if top.get("corals"):
-            places.read_corals_csv(top["corals"])
+            corals.read_corals_csv(top["corals"])
         electricity = self._electricity()
         meters = read_meters(self.document, self.files)
         uncertainty = self._uncertainty()
         self._refuse_calibration(top.get("calibration"))
         if self.files.problems or tank is None:
             return None
-        self._say(places)
+        self._say(places.sites, corals.corals)
         with self.files.collecting():
             return Setup(
                 title=top["title"],
                 tank=tank,
                 fixtures=tuple(fixtures),
                 sites=tuple(places.sites),
-                corals=tuple(places.corals),
+                corals=tuple(corals.corals),
                 groups=groups,
                 group_sources=sources,
                 water=water,
@@ -259,8 +261,9 @@ class _SetupReading:
             )
         )
 
-    def _say(self, places: PlacesReading) -> None:
-        explicit = sum(1 for site in places.sites if not site.implicit)
-        implicit = len(places.sites) - explicit
-        extra = f", {implicit} more that corals make" if implicit else ""
-        self.files.understood.append(f"{explicit} sites{extra}; {len(places.corals)} corals")
+    def _say(self, sites: list[Site], corals: list[Coral]) -> None:
+        implicit = sum(1 for site in sites if site.implicit)
+        extra = f" and {implicit} more where corals sit" if implicit else ""
+        self.files.understood.append(
+            f"{counted(len(sites) - implicit, 'site')}{extra}, {counted(len(corals), 'coral')}"
+        )

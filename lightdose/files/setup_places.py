@@ -1,26 +1,24 @@
-"""Places and corals of a setup: [[site]], [[rack]], [[coral]], sites.csv and corals.csv."""
+"""Places of a setup: [[site]], [[rack]] and sites.csv."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightdose.errors import Place, Problem
 from lightdose.files.input_files import InputFiles
-from lightdose.files.setup_schema import CORAL, MOST_SITES, RACK, SITE
+from lightdose.files.setup_schema import MOST_SITES, RACK, SITE
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import problem_at, show, suggestion
+from lightdose.files.toml_tables import problem_at, show, suggestion, value_at
 from lightdose.files.units import format_length
-from lightdose.model.coral import Coral, CoralGroup, Site
+from lightdose.model.coral import Site
 from lightdose.model.tank import Tank
 
 if TYPE_CHECKING:
-    from lightdose.files.places_csv import CoralRow, SiteRow
+    from lightdose.files.places_csv import SiteRow
 
 ROUNDING_M = 1e-9
 """Lengths from different units may differ by this and still be the same."""
@@ -30,23 +28,19 @@ _ROW_LETTER = re.compile(r"(?:.*[^A-Za-z])?[A-Za-z]")
 
 @dataclass
 class PlacesReading:
-    """Collects the places and corals of one setup; ``tank`` is None where its own table has problems."""
+    """Collects the places of one setup; ``tank`` is None where its own table has problems."""
 
     document: TomlDocument
     files: InputFiles
     tank: Tank | None
-    groups: Mapping[str, CoralGroup]
-    all_groups: bool = True
-    all_sites: bool = True
-    """Whether every file of groups and of sites could be read; else an unknown name is no problem."""
     sites: list[Site] = field(default_factory=list)
-    corals: list[Coral] = field(default_factory=list)
     _site_places: dict[str, Place] = field(default_factory=dict)
-    _coral_places: dict[str, Place] = field(default_factory=dict)
     _depths: dict[str, float] = field(default_factory=dict)
     """Depth of the sites that corals may name: all but the implicit ones. [m]"""
     _unsound: set[str] = field(default_factory=set)
     """Names of sites that have problems of their own, so that naming them is none."""
+    _all_read: bool = True
+    """Whether the file of sites could be read; else an unknown name is no problem of its own."""
 
     # ---- places -----------------------------------------------------------------------------------------
 
@@ -56,7 +50,7 @@ class PlacesReading:
             path: KeyPath = ("site", n)
             values = SITE.read(self.document, path, self.files.problems)
             name = values.get("name")
-            spot = self._spot((*path, "at"), values.get("at"))
+            spot = self.spot((*path, "at"), values.get("at"))
             if name is None:
                 continue
             place = self.document.value_place((*path, "name"))
@@ -64,14 +58,14 @@ class PlacesReading:
                 self._unsound.add(name)
                 self._site_places.setdefault(name, place)
             else:
-                self._add_site(Site(name, *spot, values["open_sky"]), place)
+                self.add_site(Site(name, *spot, values["open_sky"]), place)
 
     def read_racks(self, tables: int) -> None:
         """All [[rack]] tables; a site for each row and column."""
         for n in range(tables):
             path: KeyPath = ("rack", n)
             values = RACK.read(self.document, path, self.files.problems)
-            corner = self._spot((*path, "corner"), values.get("corner"))
+            corner = self.spot((*path, "corner"), values.get("corner"))
             if len(values) < len(RACK.keys):
                 continue
             rows = self._row_names(path, values)
@@ -91,7 +85,7 @@ class PlacesReading:
                     corner[2],
                     rack=values["name"],
                 )
-                self._add_site(site, place)
+                self.add_site(site, place)
 
     def read_sites_csv(self, named: str) -> None:
         """The file that the key ``sites`` names."""
@@ -99,7 +93,7 @@ class PlacesReading:
         path = self.files.find(named, self.document.value_place(("sites",)), beside=self.document.file)
         if path is not None:
             self._read_sites_csv(path)
-        self.all_sites = len(self.files.problems) == already
+        self._all_read = len(self.files.problems) == already
 
     def _read_sites_csv(self, path: Path) -> None:
         from lightdose.files.places_csv import read_sites
@@ -108,16 +102,17 @@ class PlacesReading:
             rows = read_sites(path, str(path))
             for row in rows:
                 self._add_site_row(row)
-            self.files.understood.append(f"{path}: {_counted(len(rows), 'site')}")
+            self.files.understood.append(f"{path}: {counted(len(rows), 'site')}")
 
     def _add_site_row(self, row: SiteRow) -> None:
         spot = (row.x_m, row.y_m, row.depth_m)
-        if self._inside(spot, f"site {row.name!r}", row.place):
-            self._add_site(Site(row.name, *spot, row.open_sky), row.place)
+        if self.inside(spot, f"site {row.name!r}", row.place):
+            self.add_site(Site(row.name, *spot, row.open_sky), row.place)
         else:
             self._unsound.add(row.name)
 
-    def _add_site(self, site: Site, place: Place) -> None:
+    def add_site(self, site: Site, place: Place) -> None:
+        """Add a site, or name the one that has its name already."""
         if site.name in self._site_places:
             first = self._site_places[site.name]
             self._problem(
@@ -132,11 +127,11 @@ class PlacesReading:
             if not site.implicit:
                 self._depths[site.name] = site.depth_m
 
-    def _spot(self, path: KeyPath, at: dict[str, Any] | None) -> tuple[float, float, float] | None:
+    def spot(self, path: KeyPath, at: dict[str, Any] | None) -> tuple[float, float, float] | None:
         """x, y and depth of a table with depth or height; None, with a problem, if it is outside."""
         if at is None:
             return None
-        depth, height = at.get("depth"), at.get("height")
+        depth, height = at["depth"], at["height"]
         if (depth is None) == (height is None):
             says = "depth and height stand together" if depth is not None else "neither depth nor height"
             self.files.problems.append(
@@ -157,22 +152,22 @@ class PlacesReading:
         sound &= self._within(path, "y", at["y"], tank.width_m, "tank.width", "beyond the back wall")
         beyond = "above the water" if depth is None else "below the floor"
         sound &= self._within(path, vertical, at[vertical], tank.water_depth_m, "tank.water_depth", beyond)
-        down = depth if height is None else tank.water_depth_m - height
-        return (at["x"], at["y"], min(max(down, 0.0), tank.water_depth_m)) if sound else None
+        down_m: float = depth if height is None else tank.water_depth_m - height
+        return (at["x"], at["y"], min(max(down_m, 0.0), tank.water_depth_m)) if sound else None
 
     def _within(
         self, path: KeyPath, key: str, value_m: float, most_m: float, limit: str, beyond: str
     ) -> bool:
         if value_m <= most_m + ROUNDING_M:
             return True
-        shown = self._raw((*path, key))
+        shown = value_at(self.document.data, (*path, key))
         allowed = f"0 to {format_length(most_m, 'cm')} ({limit})"
         self.files.problems.append(
             problem_at(self.document, (*path, key), f"{show(shown)} is {beyond}", allowed)
         )
         return False
 
-    def _inside(self, spot: tuple[float, float, float], what: str, place: Place) -> bool:
+    def inside(self, spot: tuple[float, float, float], what: str, place: Place) -> bool:
         """Whether a place of a CSV file is in the water."""
         tank = self.tank
         if tank is None:
@@ -237,93 +232,15 @@ class PlacesReading:
             self.files.problems.append(problem_at(self.document, path, found, f"up to {MOST_SITES:,} in all"))
         return sound
 
-    # ---- corals -----------------------------------------------------------------------------------------
-
-    def read_corals(self, tables: int) -> None:
-        """All [[coral]] tables."""
-        for n in range(tables):
-            path: KeyPath = ("coral", n)
-            already = len(self.files.problems)
-            values = CORAL.read(self.document, path, self.files.problems)
-            group = self._group(path, values)
-            name = values.get("name")
-            spot = self._spot((*path, "at"), values.get("at"))
-            one_place = self._one_of(path, values, "site", "at", 'add site = "...", or at = { ... }')
-            if name is None or not one_place:
-                continue
-            place = self.document.value_place((*path, "name"))
-            if values.get("site") is not None:
-                known = self._known_site(values["site"], self.document.value_place((*path, "site")))
-                sound = known and len(self.files.problems) == already
-            else:
-                sound = spot is not None and len(self.files.problems) == already
-            if not sound or group is None:
-                self._coral_places.setdefault(name, place)
-                continue
-            self._add_coral(_coral(values, group), spot, place)
-
-    def read_corals_csv(self, named: str) -> None:
-        """The file that the key ``corals`` names."""
-        path = self.files.find(named, self.document.value_place(("corals",)), beside=self.document.file)
-        if path is None:
-            return
-        from lightdose.files.places_csv import read_corals
-
-        with self.files.collecting():
-            rows = read_corals(path, str(path))
-            for row in rows:
-                self._add_coral_row(row)
-            self.files.understood.append(f"{path}: {_counted(len(rows), 'coral')}")
-
-    def _add_coral_row(self, row: CoralRow) -> None:
-        group = self._named_group(row.group, row.genus, row.place)
-        spot = None
-        if row.site is not None:
-            sound = self._known_site(row.site, row.place)
-        else:
-            spot = (row.x_m or 0.0, row.y_m or 0.0, row.depth_m or 0.0)
-            sound = self._inside(spot, f"coral {row.name!r}", row.place)
-        if group is None or not sound:
-            return
-        coral = Coral(
-            name=row.name,
-            group=group,
-            site=row.site or row.name,
-            genus=row.genus,
-            height_m=row.height_m,
-            open_sky=row.open_sky,
-        )
-        self._add_coral(coral, spot, row.place)
-
-    def _add_coral(self, coral: Coral, spot: tuple[float, float, float] | None, place: Place) -> None:
-        """The coral, and its implicit site where it has a spot of its own (which takes its open sky)."""
-        if coral.name in self._coral_places:
-            first = self._coral_places[coral.name]
-            self._problem(
-                f"the coral name {coral.name!r} stands twice", place, cure=f"it stands at {first} already"
-            )
-            return
-        self._coral_places[coral.name] = place
-        depth_m = spot[2] if spot is not None else self._depth_of(coral.site)
-        if self.tank is not None and depth_m is not None and coral.height_m > depth_m + ROUNDING_M:
-            self._problem(
-                f"coral {coral.name!r} is {format_length(coral.height_m, 'cm')} tall: it would leave the water",
-                place,
-                f"height up to {format_length(depth_m, 'cm')} at its place",
-            )
-            return
-        if spot is not None:
-            self._add_site(Site(coral.name, *spot, coral.open_sky, implicit=True), place)
-            coral = replace(coral, open_sky=1.0)
-        self.corals.append(coral)
-
-    def _depth_of(self, site: str) -> float | None:
+    def depth_m(self, site: str) -> float | None:
+        """Depth of a site that corals may name."""
         return self._depths.get(site)
 
-    def _known_site(self, name: str, place: Place) -> bool:
+    def known_site(self, name: str, place: Place) -> bool:
+        """Whether a coral may sit at the site ``name``; the problem is named unless the site has its own."""
         if name in self._depths:
             return True
-        if name in self._unsound or not self.all_sites:
+        if name in self._unsound or not self._all_read:
             return False
         self._problem(
             f"no site is named {name!r}",
@@ -333,91 +250,14 @@ class PlacesReading:
         )
         return False
 
-    def _group(self, path: KeyPath, values: dict[str, Any]) -> str | None:
-        if not self._one_of(path, values, "group", "genus", 'add group = "...", or genus = "..."'):
-            return None
-        key = "group" if values.get("group") is not None else "genus"
-        return self._named_group(
-            values.get("group"), values.get("genus"), self.document.value_place((*path, key))
-        )
-
-    def _one_of(self, path: KeyPath, values: dict[str, Any], one: str, other: str, cure: str) -> bool:
-        """Whether exactly one of two keys is given; a key that was refused already counts silently."""
-        raw = self._raw(path)
-        if not isinstance(raw, dict):
-            return False
-        given = [k for k in (one, other) if k in raw]
-        if len(given) == 1:
-            return values.get(given[0]) is not None
-        found = f"{one} and {other} stand together" if given else f"neither {one} nor {other}"
-        self.files.problems.append(
-            problem_at(
-                self.document, path, found, f"{one} or {other}", cure if not given else "keep one of them"
-            )
-        )
-        return False
-
-    def _named_group(self, group: str | None, genus: str | None, place: Place) -> str | None:
-        if group is not None:
-            if group in self.groups:
-                return group
-            if not self.all_groups:
-                return None
-            known = ", ".join(self.groups)
-            self._problem(f"no group is named {group!r}", place, known, self._group_hint(group))
-            return None
-        by_genus = self._genera
-        found = by_genus.get((genus or "").strip().lower())
-        if found is not None or not self.all_groups:
-            return found
-        genera = [g for key in self.groups.values() for g in key.genera]
-        hint = suggestion(genus or "", genera, 3)
-        if genus and genus.lower() in self.groups:
-            hint = f"it is a group: write group = {show(genus.lower())}"
-        self._problem(
-            f"no group has the genus {genus!r}", place, "see `lightdose groups`", hint or "give group instead"
-        )
-        return None
-
-    @cached_property
-    def _genera(self) -> dict[str, str]:
-        """Genus in small letters -> group; the keeper's own groups come last and win."""
-        return {g.lower(): key for key, group in self.groups.items() for g in group.genera}
-
-    def _group_hint(self, group: str) -> str:
-        if group.strip().lower() in self._genera:
-            return f"it is a genus: write genus = {show(group)}"
-        return suggestion(group, self.groups)
-
     def _problem(self, found: str, place: Place, allowed: str = "", cure: str = "") -> None:
         self.files.problems.append(Problem(found, allowed, cure, place))
-
-    def _raw(self, path: KeyPath) -> Any:
-        data: Any = self.document.data
-        for step in path:
-            data = data[step]
-        return data
-
-
-def _coral(values: dict[str, Any], group: str) -> Coral:
-    return Coral(
-        name=values["name"],
-        group=group,
-        site=values["site"] if values["site"] is not None else values["name"],
-        genus=values["genus"],
-        height_m=values["height"],
-        open_sky=values["open_sky"],
-        pinned=values["pinned"],
-        keep_apart_m=values["keep_apart"],
-        previous=values["previous"],
-        band_dli=values["dli_band"],
-        peak_max=values["peak_max"],
-    )
 
 
 def _some(names: list[str], most: int = 12) -> str:
     return ", ".join(names[:most]) + (f", ... ({len(names)} in all)" if len(names) > most else "")
 
 
-def _counted(count: int, what: str) -> str:
+def counted(count: int, what: str) -> str:
+    """A number and its noun: "3 sites"."""
     return f"{count} {what}{'' if count == 1 else 's'}"

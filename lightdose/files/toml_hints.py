@@ -8,31 +8,17 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from lightdose.errors import Place, Problem
+from lightdose.files.toml_bare_values import PLAIN, STRING, bare_pieces, name_bare, shorten
 
 MOST_REPAIRS = 50
 
 _AT = re.compile(r"\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _CURLY = re.compile("[\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u2019\u201a\u201b]")
-_STRING = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
-_BARE = re.compile(r"[^\s,\[\]{}=\"'#][^,\[\]{}=#\n]*")
-_PLAIN = re.compile(
-    r"true|false|[+-]?(?:inf|nan)|0x[0-9a-fA-F_]+|0o[0-7_]+|0b[01_]+"
-    r"|[+-]?(?:0|[1-9](?:_?\d)*)(?:\.\d(?:_?\d)*)?(?:[eE][+-]?\d+)?"
-    r"|\d{4}-\d\d-\d\d(?:[Tt ]\d\d:\d\d:\d\d(?:\.\d+)?(?:[Zz]|[+-]\d\d:\d\d)?)?|\d\d:\d\d:\d\d(?:\.\d+)?"
-)
-_TIME = re.compile(r"\d{1,2}(?:[:h]\d{2})(?:\+1)?(?: *[aApP]\.?[mM]\.?)?|\d{1,2} *[aApP][mM]")
-_PERCENT = re.compile(r"([+-]?\d+(?:[.,]\d+)?) *%")
-_LENGTH = re.compile(r"[+-]?\d*[.,]?\d+ *(?:mm|cm|m|in|inch|inches|ft|feet)", re.IGNORECASE)
-_POINT_FIRST = re.compile(r"([+-]?)\.(\d+)")
-_POINT_LAST = re.compile(r"([+-]?\d+)\.")
-_ZERO_FIRST = re.compile(r"([+-]?)0+(\d+(?:\.\d+)?)")
 _DECIMAL_COMMA = re.compile(r"=\s*(([+-]?\d+(?:\.\d+)?),(\d+)( *(?:mm|cm|m|in|ft))?)(?=\s*(?:[,}#]|$))")
-_WORDS = {"True": "true", "False": "false", "TRUE": "true", "FALSE": "false", "yes": "true", "no": "false"}
-_NOTHING = {"None", "null", "NULL", "none", "nil"}
 _PATH = re.compile(r"\"(?:[A-Za-z]:)?[^\"\n]*\\[^\"\n]*\"?")
 _SEVERAL = ("channel", "fixture", "site", "rack", "coral")
 _HEADER_TWICE = re.compile(r"Cannot declare \((.*?),?\) twice")
@@ -59,7 +45,7 @@ class _Finding:
 def syntax_problems(text: str, file: str) -> list[Problem]:
     """Every problem of a text that ``tomllib`` refuses, in file order."""
     original = text.split("\n")
-    lines, problems, seen = list(original), [], set[int]()
+    lines, problems = list(original), list[Problem]()
     for _ in range(MOST_REPAIRS):
         try:
             tomllib.loads("\n".join(lines))
@@ -69,12 +55,11 @@ def syntax_problems(text: str, file: str) -> list[Problem]:
         except tomllib.TOMLDecodeError as trouble:
             line, column, message = _where(str(trouble), lines)
             line, finding = _find(lines, line, column, message)
-            place = Place(file, line, min(finding.column, len(original[line - 1]) + 1), original[line - 1])
-            if line not in seen:
-                problems.append(finding.problem.at(place))
+            mends = len(lines[line - 1]) - len(original[line - 1])  # they stand left of what is found next
+            column = min(max(finding.column - mends, 1), len(original[line - 1]) + 1)
+            problems.append(finding.problem.at(Place(file, line, column, original[line - 1])))
             if finding.mended is None or finding.mended == lines[line - 1]:
                 break
-            seen.add(line)
             lines[line - 1] = finding.mended
         except ValueError:
             problems.append(_whole(file, "a whole number has more than 4,300 digits"))
@@ -112,7 +97,7 @@ def _find(lines: list[str], line: int, column: int, message: str) -> tuple[int, 
 
 def _curly_quotes(spot: _Spot) -> _Finding | None:
     here = spot.here
-    bare = _STRING.sub(lambda m: " " * len(m.group()), here)
+    bare = STRING.sub(lambda m: " " * len(m.group()), here)
     found = _CURLY.search(bare)
     if found is None or bare.find("#", 0, found.start()) >= 0:
         return None
@@ -132,9 +117,9 @@ def _backslash_path(spot: _Spot) -> _Finding | None:
         if found.start() < spot.column <= found.end() + 1:
             mended = found.group().replace("\\", "/")
             problem = Problem(
-                f"{_short(found.group())}: a backslash in double quotation marks has its own meaning",
+                f"{shorten(found.group())}: a backslash in double quotation marks has its own meaning",
                 "forward slashes in file names, on Windows too",
-                f"write {_short(mended)}",
+                f"write {shorten(mended)}",
             )
             return _Finding(found.start() + 1, problem, here[: found.start()] + mended + here[found.end() :])
     return None
@@ -193,7 +178,7 @@ def _decimal_comma(spot: _Spot) -> _Finding | None:
 
 def _inches(spot: _Spot) -> _Finding | None:
     here = spot.here
-    found = re.search(r"[=\[,{]\s*(\d+(?:[.,]\d+)?)\"(?=\s*(?:[,}\]#]|$))", here)
+    found = re.search(r"[=\[,{]\s*(\d+(?:[.,]\d+)?)[\"\u2033](?=\s*(?:[,}\]#]|$))", here)
     if found is None or here.count('"', 0, found.start()) % 2:
         return None
     problem = Problem(f'the length {found[1]}" has no quotation marks', cure=f'write "{found[1]} in"')
@@ -206,72 +191,13 @@ def _bare_value(spot: _Spot) -> _Finding | None:
     here = spot.here
     if re.match(r"\s*\[[^,\"]*\]?\s*(?:#|$)", here) and "=" not in here:  # the name of a table
         return None
-    for start, piece in _bare_pieces(here):
-        if _PLAIN.fullmatch(piece):
+    for start, piece in bare_pieces(here):
+        if PLAIN.fullmatch(piece):
             continue
-        problem, meant = _name_bare(piece)
+        problem, meant = name_bare(piece)
         if problem is not None:
             return _Finding(start + 1, problem, here[:start] + meant + here[start + len(piece) :])
     return None
-
-
-def _bare_pieces(here: str) -> Iterator[tuple[int, str]]:
-    """Unquoted pieces in value position with their offsets: behind an = or inside brackets."""
-    at, depth, behind_equals = 0, 0, False
-    line = here
-    in_array_line = bool(re.match(r"\s*(?:[\[\"']|\.?\d)", line)) and "=" not in _STRING.sub("", line)
-    while at < len(line):
-        letter = line[at]
-        if letter == "#":
-            return
-        if letter in "\"'":
-            found = _STRING.match(line, at)
-            at = found.end() if found else at + 1
-        elif letter in " \t\r":
-            at += 1
-        elif letter in "[]{},=":
-            depth += (letter in "[{") - (letter in "]}")
-            behind_equals = letter == "=" or (behind_equals and letter != "," and letter != "{")
-            if letter == "[" and at and not behind_equals and "=" in line[:at]:
-                behind_equals = True
-            at += 1
-        else:
-            found = _BARE.match(line, at)
-            piece = (found.group() if found else letter).rstrip()
-            follows = line[at + len(piece) :].lstrip()[:1]
-            in_array = depth > 0 and "=" in line[:at] and line.rfind("[", 0, at) > line.rfind("{", 0, at)
-            if follows != "=" and (behind_equals or in_array or in_array_line):
-                yield at, piece
-            at += len(piece)
-
-
-def _name_bare(piece: str) -> tuple[Problem | None, str]:
-    """What an unquoted piece was meant to be."""
-    quoted = f'"{piece}"'
-    if _TIME.fullmatch(piece):
-        return Problem(f"the time {piece} has no quotation marks", cure=f"write {quoted}"), quoted
-    if found := _PERCENT.fullmatch(piece):
-        number = found[1].replace(",", ".")
-        return Problem(f"{piece} has a percent sign", "a plain number", f"write {number}"), number
-    if _LENGTH.fullmatch(piece):
-        return Problem(f"the length {piece} has no quotation marks", cure=f"write {quoted}"), quoted
-    if found := _POINT_FIRST.fullmatch(piece):
-        number = f"{found[1]}0.{found[2]}"
-        return Problem(f"{piece} has no figure before the point", cure=f"write {number}"), number
-    if found := _POINT_LAST.fullmatch(piece):
-        return Problem(f"{piece} has no figure behind the point", cure=f"write {found[1]}.0"), f"{found[1]}.0"
-    if found := _ZERO_FIRST.fullmatch(piece):
-        number = f"{found[1]}{found[2]}"
-        return Problem(f"{piece} begins with a 0 that is not needed", cure=f"write {number}"), number
-    if piece in _WORDS:
-        return Problem(f"{piece} is not known", "true or false", f"write {_WORDS[piece]}"), _WORDS[piece]
-    if piece in _NOTHING:
-        return Problem(f"{piece} is not known", cure="leave the whole line out"), '""'
-    if all(_PLAIN.fullmatch(word) for word in piece.split()):
-        return None, piece
-    if re.match(r"[A-Za-z\u00c0-\uffff]", piece) or re.fullmatch(r"[+-]?\d[\w .,/:+-]*", piece):
-        return Problem(f"{_short(piece)} has no quotation marks", cure=f"write {_short(quoted)}"), quoted
-    return None, piece
 
 
 def _missing_comma(spot: _Spot) -> _Finding | None:
@@ -286,6 +212,9 @@ def _missing_comma(spot: _Spot) -> _Finding | None:
     before = here[:start].rstrip()
     if start >= len(here) or not before or before[-1] in ",=[{" or here[start] in "#]}":
         return None
+    if here[start] == ";":
+        problem = Problem("a semicolon stands between two values", "commas", "write a comma in its place")
+        return _Finding(start + 1, problem, here[:start] + "," + here[start + 1 :])
     kind = "points" if here[start] == "[" else "values"
     problem = Problem(f"a comma is missing between two {kind}", cure="put a comma before this one")
     return _Finding(start + 1, problem, before + ", " + here[start:])
@@ -335,7 +264,7 @@ def _colon_or_spaces(spot: _Spot) -> _Finding | None:
         return None
     found = re.match(r"\s*(\"[^\"]*\"|[\w-]+)\s*:\s*(.*)", here)
     if found:
-        cure = _short(f"write {found[1]} = {found[2]}")
+        cure = shorten(f"write {found[1]} = {found[2]}")
         return _Finding(
             found.end(1) + 1, Problem("a colon stands where TOML wants an equals sign", cure=cure)
         )
@@ -357,7 +286,7 @@ def _unclosed_string(spot: _Spot) -> _Finding | None:
     here = spot.here
     if "Unterminated" not in spot.message and "'\\n'" not in spot.message:
         return None
-    rest = _STRING.sub(lambda m: " " * len(m.group()), here)
+    rest = STRING.sub(lambda m: " " * len(m.group()), here)
     start = max(rest.find('"'), rest.find("'"))
     if start < 0:
         return _Finding(spot.column, Problem("a text has no closing quotation mark"))
@@ -394,13 +323,9 @@ def _in_other_words(column: int, message: str) -> _Finding:
 
 
 def _without_comment(here: str) -> str:
-    bare = _STRING.sub(lambda m: "x" * len(m.group()), here)
+    bare = STRING.sub(lambda m: "x" * len(m.group()), here)
     cut = bare.find("#")
     return here if cut < 0 else here[:cut]
-
-
-def _short(text: str, most: int = 60) -> str:
-    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 _LOOKS: tuple[Callable[[_Spot], _Finding | None], ...] = (

@@ -71,13 +71,18 @@ class Table:
 
     def read(self, document: TomlDocument, path: KeyPath, problems: list[Problem]) -> dict[str, Any]:
         """The values of the table at ``path``; what is missing or not allowed is left out and named."""
-        found = _at(document.data, path)
+        found = value_at(document.data, path)
         try:
             values: dict[str, Any] = self._validator.validate_python(found)
             return values
         except ValidationError as refusal:
             details = refusal.errors(include_url=False)
-            problems += [_problem(self, document, path, detail) for detail in details]
+            meant = {_meant(self, detail) for detail in details if detail["type"] == "extra_forbidden"}
+            problems += [
+                _problem(self, document, path, detail)
+                for detail in details
+                if detail["type"] != "missing" or detail["loc"] not in meant
+            ]
         if not isinstance(found, dict):
             return {}
         bad = {detail["loc"][0] for detail in details if detail["loc"]}
@@ -92,7 +97,7 @@ def subject(document: TomlDocument, path: KeyPath) -> str:
     for n, step in enumerate(path):
         if isinstance(step, int):
             words[-1] += f"[{step + 1}]"
-            inside = _at(document.data, path[: n + 1])
+            inside = value_at(document.data, path[: n + 1])
             name = inside.get("name") if isinstance(inside, dict) else None
             if isinstance(name, str):
                 words.append(f"{name!r}")
@@ -124,13 +129,18 @@ def show(value: object) -> str:
     return text if len(text) <= 40 else f"{text[:37]}..."
 
 
-def suggestion(word: str, known: Iterable[str], count: int = 1) -> str:
-    """A cure that names the close matches, or nothing."""
+def close_matches(word: str, known: Iterable[str], count: int = 1) -> list[str]:
+    """The known words nearest to ``word``, whatever their capitals."""
     from difflib import get_close_matches
 
     by_small = {k.lower(): k for k in known}
-    close = get_close_matches(word.lower(), list(by_small), n=count, cutoff=0.6)
-    return f"did you mean {' or '.join(by_small[c] for c in close)}?" if close else ""
+    return [by_small[c] for c in get_close_matches(word.lower(), list(by_small), n=count, cutoff=0.6)]
+
+
+def suggestion(word: str, known: Iterable[str], count: int = 1) -> str:
+    """A cure that names the close matches, or nothing."""
+    close = close_matches(word, known, count)
+    return f"did you mean {' or '.join(close)}?" if close else ""
 
 
 def refuse(found: str, allowed: str = "", cure: str = "") -> UnitProblem:
@@ -287,6 +297,13 @@ def _problem(table: Table, document: TomlDocument, base: KeyPath, detail: Any) -
     )
 
 
+def _meant(table: Table, detail: Any) -> tuple[str | int, ...]:
+    """The known key that an unknown one stands for, so that it is not called missing too."""
+    *inside, word = detail["loc"]
+    owner, _ = _owner(table, detail["loc"])
+    return (*inside, *close_matches(str(word), owner.keys))
+
+
 def _owner(table: Table, loc: Sequence[str | int]) -> tuple[Table, Key | None]:
     """The table that holds the last key of ``loc``, and that key if it is known."""
     key: Key | None = None
@@ -325,7 +342,8 @@ def _quote(value: object) -> str:
     return f'write "{show(value)}"'
 
 
-def _at(data: object, path: KeyPath) -> Any:
+def value_at(data: object, path: KeyPath) -> Any:
+    """What stands at a key path that is known to exist."""
     for step in path:
         data = data[step]  # type: ignore[index]
     return data
