@@ -38,7 +38,9 @@ def _points(allowed: str) -> Callable[[object], list[tuple[float, float]]]:
         points = []
         for n, point in enumerate(value, 1):
             if not isinstance(point, list) or len(point) != 2:
-                raise refuse(f"point {n} is not a pair of numbers", allowed)
+                comma = isinstance(point, list) and len(point) == 3
+                cure = "decimals have a point: [0.5, 3], not [0,5, 3]" if comma else ""
+                raise refuse(f"point {n} is not a pair of numbers", allowed, cure)
             points.append((plain_number(point[0]), plain_number(point[1])))
         return points
 
