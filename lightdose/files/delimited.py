@@ -15,19 +15,24 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final
 
 from lightdose.errors import Place, Problem
 from lightdose.files.decimal_mark import Decimal, Row, find_decimal, has_thousands, raise_first
+from lightdose.files.line_cells import (
+    SEPARATOR_NAMES,
+    SEPARATORS,
+    Separator,
+    cell_column,
+    separator_of,
+    split_line,
+)
 from lightdose.files.text import DelimitedError, read_text
 from lightdose.files.units import UnitProblem, is_number, parse_number
 
 __all__ = ["DelimitedError", "DelimitedTable", "Row", "read_delimited", "read_text"]
 
-Separator = Literal["\t", ";", ",", " "]
 
-SEPARATORS: Final[tuple[Separator, ...]] = ("\t", ";", ",", " ")
-SEPARATOR_NAMES: Final = {"\t": "tab", ";": "';'", ",": "','", " ": "spaces"}
 LONGEST_LINE: Final = 20_000
 """Characters in a line: 200 channels with 17 digits each need 4,000; our choice."""
 TEXT_COLUMNS: Final = frozenset(
@@ -37,7 +42,6 @@ TEXT_COLUMNS: Final = frozenset(
 
 _NO_TABLE: Final = "a header line, then one line a row"
 _QUOTED_COMMENT: Final = re.compile(r'"#[^"]*"')
-_QUOTED: Final = re.compile(r'(?:^|(?<=[\s;,]))"[^"]*"')
 
 
 @dataclass(frozen=True, eq=False)
@@ -216,7 +220,7 @@ class _Reading:
         )
 
     def _usual_separator(self) -> Separator:
-        votes = Counter(vote for _, line in self.content if (vote := _vote(line)) is not None)
+        votes = Counter(vote for _, line in self.content if (vote := separator_of(line)) is not None)
         if not votes:
             number, line = self.content[0]
             raise DelimitedError(
@@ -237,7 +241,7 @@ class _Reading:
                 continue
             for separator in choices:
                 try:
-                    cells = _split(line, separator)
+                    cells = split_line(line, separator)
                 except csv.Error:
                     continue
                 if len(cells) > 1 and key in (cell.casefold() for cell in cells):
@@ -255,7 +259,7 @@ class _Reading:
         rows, problems = [], []
         for number, line in self.content:
             try:
-                rows.append(Row(number, _split(line, separator)))
+                rows.append(Row(number, split_line(line, separator)))
             except csv.Error:
                 problems.append(
                     Problem(
@@ -282,7 +286,7 @@ class _Reading:
             # A line above the numbers is a preamble if it holds a number ("exposure;100"), is one cell of
             # another width, or words between spaces; any other that does not fit is refused below.
             fits = start == len(split) or len(cells) == width or (len(cells) > 1 and separator != " ")
-            other = _vote(self.lines[candidate.line - 1]) not in (None, " ", separator)
+            other = separator_of(self.lines[candidate.line - 1]) not in (None, " ", separator)
             if (fits or other) and (not width or not any(is_number(cell) for cell in cells)):
                 header = candidate
         first_row_line = header.line if header else (split[start].line if start < len(split) else 0)
@@ -307,7 +311,7 @@ class _Reading:
         line = self.lines[row.line - 1]
         found = f"{got} cell{'s' if got != 1 else ''}, {measure} has {expected}"
         cure = "add or remove cells, or put # before a line that is no row"
-        other = _vote(line)
+        other = separator_of(line)
         if other is not None and other != separator and (got == 1 or SEPARATORS.index(other) < 3):
             found += f"; {SEPARATOR_NAMES[other]} here, {SEPARATOR_NAMES[separator]} there"
             cure = "use one separator in the whole file"
@@ -334,31 +338,6 @@ class _Reading:
 
     def _place(self, line: int, separator: Separator, index: int | None) -> Place:
         return _place(self.file, self.lines, line, separator, index)
-
-
-def _vote(line: str) -> Separator | None:
-    """The separator that a line by itself speaks for, or None for a single cell."""
-    bare = _QUOTED.sub("q", line.strip())
-    if "\t" in bare:
-        return "\t"
-    if ";" in bare:
-        return ";"
-    words = bare.split()
-    if "," in bare:
-        return " " if len(words) > 1 and all(is_number(word) for word in words) else ","
-    return " " if len(words) > 1 else None
-
-
-def _split(line: str, separator: Separator) -> tuple[str, ...]:
-    if '"' in line:
-        line = line.strip() if separator == " " else line
-        reader = csv.reader([line], delimiter=separator, skipinitialspace=True, strict=True)
-        return tuple(cell.strip() for cell in next(reader))
-    if separator == " ":
-        return tuple(line.split())
-    if " " in line or "\t" in line or "\u00a0" in line:
-        return tuple([cell.strip() for cell in line.split(separator)])
-    return tuple(line.split(separator))
 
 
 def _first_row(split: Sequence[Row]) -> int:
@@ -395,21 +374,4 @@ def _place(file: str, lines: Sequence[str], number: int, separator: Separator, i
     line = lines[number - 1] if 0 < number <= len(lines) else ""
     if index is None:
         return Place(file, number, 0, _shown(line))
-    return Place(file, number, _cell_column(line, separator, index), _shown(line))
-
-
-def _cell_column(line: str, separator: Separator, index: int) -> int:
-    """Position, counted from 1, at which a cell's text starts in its line."""
-    if separator == " ":
-        starts = [word.start() for word in re.finditer(r'"(?:[^"]|"")*"|\S+', line)]
-        return starts[index] + 1 if index < len(starts) else len(line) + 1
-    position, quoted = 0, False
-    while index > 0 and position < len(line):
-        if line[position] == '"':
-            quoted = not quoted
-        elif line[position] == separator and not quoted:
-            index -= 1
-        position += 1
-    while position < len(line) and line[position] == " ":
-        position += 1
-    return position + 1
+    return Place(file, number, cell_column(line, separator, index), _shown(line))

@@ -224,4 +224,7 @@ def _suggestion(name: str, known: Sequence[str]) -> str:
     import difflib
 
     near = difflib.get_close_matches(name, known, n=1, cutoff=0.4)
-    return f'did you mean "{near[0]}"?' if near else "remove the column"
+    if not near:
+        return "remove the column"
+    unit = " (its numbers are centimetres)" if near[0].endswith("_cm") else ""
+    return f'did you mean "{near[0]}"{unit}?'
