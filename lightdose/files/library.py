@@ -14,6 +14,7 @@ import numpy as np
 from lightdose.errors import Problem, SpectrumError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.spectrum import (
+    GRID_EDGES_NM,
     GRID_NM,
     ChannelSpectrum,
     LedPeak,
@@ -76,8 +77,8 @@ def reference_tables() -> ReferenceTables:
     nodes = node_tables()
     inside = (PPFD_BAND.low_nm < GRID_NM) & (PPFD_BAND.high_nm > GRID_NM)
     return ReferenceTables(
-        photopic=_zero_outside(nodes.photopic, GRID_NM),
-        colour_matching=read_only([_zero_outside(t, GRID_NM) for t in nodes.colour_matching]),
+        photopic=_at_cell_centres(nodes.photopic),
+        colour_matching=read_only([_at_cell_centres(t) for t in nodes.colour_matching]),
         pure_water_absorption_per_m=_own_table("water", "pure_water").on_grid(),
         zooxanthella={
             name: read_only(np.where(inside, _zero_outside(table, GRID_NM), 0.0))
@@ -156,6 +157,16 @@ def _own_table(folder: str, name: str) -> SpectralTable:
 
 def _zero_outside(table: SpectralTable, wavelength_nm: FloatArray) -> FloatArray:
     return read_only(np.interp(wavelength_nm, table.wavelength_nm, table.values, left=0.0, right=0.0))
+
+
+def _at_cell_centres(table: SpectralTable) -> FloatArray:
+    """A 1 nm table half-way between its nodes, by the cubic through four of them.
+
+    Straight lines would make V 0.16 % too high where it rises steeply, at 400-420 nm.
+    """
+    edges = np.arange(GRID_EDGES_NM[0] - 1, GRID_EDGES_NM[-1] + 2)
+    w = _zero_outside(table, edges)
+    return read_only(np.clip((9 * (w[1:-2] + w[2:-1]) - w[:-3] - w[3:]) / 16, 0.0, None))
 
 
 def _zooxanthella_curves() -> dict[str, SpectralTable]:
