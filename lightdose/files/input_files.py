@@ -47,6 +47,8 @@ class InputFiles:
         """
         path = Path(os.path.normpath(os.path.join(os.path.dirname(beside), named)))
         try:
+            if not named.strip():
+                raise ValueError
             mode = path.stat().st_mode
             if stat.S_ISREG(mode):
                 self._hash(path)
@@ -56,6 +58,8 @@ class InputFiles:
                 if stat.S_ISDIR(mode)
                 else Problem(f"{show(named)} is not a plain file")
             )
+        except ValueError:
+            problem = Problem(f"{show(named)} cannot be the name of a file")
         except FileNotFoundError:
             problem = _missing(named, path)
         except NotADirectoryError:

@@ -26,6 +26,7 @@ from lightdose.files.setup_schema import (
 )
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_tables import problem_at, show
+from lightdose.files.units import format_length
 from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.setup import Electricity, LengthUnit, Setup
 from lightdose.model.spectrum import SpectralTable
@@ -154,11 +155,12 @@ class _SetupReading:
         if len(values) < len(TANK.keys):
             return None
         walls: dict[str, Wall] = values["walls"] or {name: Wall() for name in WALL_NAMES}
-        raw = self.document.data["tank"]
         sides = ("length", "width", "water_depth")
-        written = " x ".join(str(raw[side]).strip() for side in sides)
-        centimetres = " x ".join(f"{values[side] * 100:.1f}" for side in sides)
-        self.files.understood.append(f"tank {written} -> {centimetres} cm")
+        written = " x ".join(self.document.data["tank"][side].strip() for side in sides)
+        centimetres = " x ".join(format_length(values[side], "cm") for side in sides)
+        self.files.understood.append(
+            f"tank {written}" + (f" -> {centimetres}" if written != centimetres else "")
+        )
         with self.files.collecting(self.document.value_place(("tank",))):
             return Tank(
                 length_m=values["length"],

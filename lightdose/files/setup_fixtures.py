@@ -149,7 +149,9 @@ class FixturesReading:
             programme = programme_from_points(
                 lists, names, lambda below: self.document.value_place((*path, *below))
             )
-            return programme, "programme written in the setup"
+            span = programme.span_h
+            hours = f" {format_time(span[0])} to {format_time(span[1])}" if span else ""
+            return programme, f"programme{hours}, written in the setup"
         return None, ""
 
 
@@ -161,11 +163,9 @@ def _columns(path: Path) -> tuple[str, ...]:
 
 
 def _sentence(fixture: Fixture, said: str) -> str:
-    span = fixture.programme.span_h
-    hours = f", {format_time(span[0])} to {format_time(span[1])}" if span else ""
     count = len(fixture.type.channels)
     return (
         f"fixture {fixture.name}: {fixture.type.name}, {count} channel{'' if count == 1 else 's'}, "
         f"{format_length(fixture.height_m, 'cm')} above the water{'' if fixture.enabled else ', not enabled'}"
-        f"{hours}; {said}"
+        f"; {said}"
     )
