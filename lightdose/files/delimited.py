@@ -48,8 +48,9 @@ _QUOTED_COMMENT: Final = re.compile(r'"#[^"]*"')
 class DelimitedTable:
     """A table as text, with what the reader understood.
 
-    ``header`` is None where the file has only numbers; all rows have the same number of cells. Comments below
-    the first row are counted apart, because a name like "#3" at the start of a row makes one, unless quoted.
+    ``header`` is None where the file has only numbers; all rows have the same number of cells. Lines above
+    the table that are no comments are counted, and so are comments below the first row, because a name like
+    "#3" at the start of a row makes one, unless quoted.
     """
 
     file: str
@@ -60,6 +61,7 @@ class DelimitedTable:
     decimal: Decimal
     preamble: tuple[str, ...]
     encoding: str = "utf-8"
+    n_lines_above: int = 0
     n_comments_between: int = 0
     lines: tuple[str, ...] = field(default=(), repr=False)
 
@@ -80,6 +82,8 @@ class DelimitedTable:
         parts.append("decimal comma" if self.decimal == "," else "decimal point")
         if self.encoding != "utf-8":
             parts.append(self.encoding)
+        if self.n_lines_above:
+            parts.append(f"{self.n_lines_above} line{'s' if self.n_lines_above != 1 else ''} above left out")
         if self.n_comments_between:
             parts.append(f"{self.n_comments_between} more left out as comments (they start with #)")
         return ", ".join(parts)
@@ -175,6 +179,7 @@ class _Reading:
             decimal,
             tuple(self.preamble),
             self.encoding,
+            len(self.preamble) - len(self.comment_lines),
             sum(line > rows[0].line for line in self.comment_lines),
             tuple(self.lines),
         )
@@ -277,8 +282,8 @@ class _Reading:
         start = _first_row(split)
         header: Row | None = None
         width = len(split[start].cells) if start < len(split) else 0
-        # "400;n/a" above the first row of numbers is a row that cannot be read, not a header.
-        while start > 0 and len(split[start - 1].cells) == width and is_number(split[start - 1].cells[0]):
+        # "400;n/a" above the first row of numbers is a row that cannot be read, neither header nor preamble.
+        while start > 0 and is_number(split[start - 1].cells[0]):
             start -= 1
         if start > 0:
             candidate = split[start - 1]

@@ -116,11 +116,12 @@ def _decode(data: bytes, label: str) -> tuple[str, str]:
             return data.decode("utf-16"), "UTF-16"
         except UnicodeDecodeError as cause:
             raise _undecodable(data, cause, "UTF-16", label) from None
+    unmarked = data.removeprefix(codecs.BOM_UTF8)
     try:
-        return data.decode("utf-8-sig"), "utf-8"
+        return unmarked.decode("utf-8"), "utf-8"
     except UnicodeDecodeError as cause:
-        if data.startswith(codecs.BOM_UTF8):
-            raise _undecodable(data, cause, "UTF-8", label) from None
+        if len(unmarked) < len(data):
+            raise _undecodable(unmarked, cause, "UTF-8", label) from None
     try:
         return data.decode("cp1252"), "Windows-1252"
     except UnicodeDecodeError as cause:

@@ -140,7 +140,8 @@ def test_time_as_people_write_it_is_read(written, hours):
 @pytest.mark.parametrize(
     ("written", "says"),
     [
-        ("0730", 'has no colon\n    allowed: "HH:MM", and "HH:MM+1" past midnight\n    mend it: write "07:30"'),
+        ("0730", "has no colon"),
+        ("0730", 'mend it: write "07:30"'),
         ("730", 'write "07:30"'),
         ("7", 'write "07:00", or "7 am"'),
         ("7h", 'write "07:00"'),
