@@ -1,4 +1,4 @@
-"""README.md holds what the program prints: sessions run, tables equal the code, every key and command stands."""
+"""README.md holds what the program prints: sessions run, tables equal the code, every key stands."""
 
 from __future__ import annotations
 
