@@ -187,7 +187,8 @@ class _Reading:
     def _sort_lines(self) -> None:
         """Set comments, blank lines and the ``sep=`` line apart from the lines of the table."""
         for number, line in enumerate(self.lines, start=1):
-            stripped = line.strip(" \t,;\f")
+            # Spreadsheets fill lines with separators at the end; in front, a separator is an empty cell.
+            stripped = line.rstrip(" \t,;\f").lstrip(" \f")
             if not stripped:
                 continue
             if len(line) > LONGEST_LINE:
@@ -211,8 +212,8 @@ class _Reading:
             raise DelimitedError(Problem(found, _NO_TABLE, place=Place(self.file)))
 
     def _declared(self, line: str, number: int) -> Separator:
-        mark = line.strip().strip('"').lstrip()[4:]
-        mark = mark[:1] if mark[:1] in ("\t", " ") else mark.strip().removeprefix("\\").replace("t", "\t")
+        mark = line.partition("=")[2].strip('"')
+        mark = mark.strip().replace("\\t", "\t") if mark.strip() else mark[:1]
         for separator in SEPARATORS:
             if mark == separator:
                 return separator

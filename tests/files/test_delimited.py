@@ -35,6 +35,7 @@ def refusal(text: str, **options) -> str:
         "  wavelength_nm    value\n  400,5 0,1\n  401   0,25\n",
         "\ufeffsep=;\nwavelength_nm;value\n400,5;0,1\n401;0,25\n",
         '"sep=;"\nwavelength_nm;value\n400,5;0,1\n401;0,25\n',
+        "sep=\t\nwavelength_nm\tvalue\n400,5\t0,1\n401\t0,25\n",
         "# a title, with a comma; and more\n\nwavelength_nm,value\n400.5,0.1\n# between\n401,0.25\n",
         '"# a title, quoted";;\nwavelength_nm;value;;\n400,5;0,1;;\n;;;\n401;0,25;;\n',
         "Export of a spectrometer\nserial 12\nexposure;100\nwavelength_nm;value\n400,5;0,1\n401;0,25\n",
