@@ -43,6 +43,8 @@ def output_points(programme: ChannelProgramme, dimming: DimmingCurve) -> tuple[F
     time, level = programme.time_h, programme.level
     own = np.interp(level, dimming.level, dimming.output)
     knot, knot_output = dimming.level[1:-1], dimming.output[1:-1]
+    if knot.size == 0:
+        return time, own
     rise = np.diff(level)
     low, high = np.minimum(level[:-1], level[1:]), np.maximum(level[:-1], level[1:])
     segment, crossed = np.nonzero((knot > low[:, None]) & (knot < high[:, None]))
@@ -98,11 +100,15 @@ def folded_points(time_h: FloatArray, output: FloatArray) -> tuple[FloatArray, F
             times.insert(2, np.array(gap))
             values.insert(2, np.zeros(2))
     time, value = np.concatenate(times), np.concatenate(values)
-    if time[0] > 0:
-        time, value = np.concatenate([[0.0, time[0]], time]), np.concatenate([[0.0, 0.0], value])
-    if time[-1] < HOURS_PER_DAY:
-        time, value = np.append(time, [time[-1], HOURS_PER_DAY]), np.append(value, [0.0, 0.0])
-    return time, value
+    # Off before and after; a programme that starts or ends at 0 does not jump there.
+    before_h = [] if time[0] == 0 else [0.0] if value[0] == 0 else [0.0, time[0]]
+    after_h = (
+        [] if time[-1] == HOURS_PER_DAY else [HOURS_PER_DAY] if value[-1] == 0 else [time[-1], HOURS_PER_DAY]
+    )
+    return (
+        np.concatenate([before_h, time, after_h]),
+        np.concatenate([np.zeros(len(before_h)), value, np.zeros(len(after_h))]),
+    )
 
 
 def _between(at: FloatArray, left: npt.NDArray[np.intp], time: FloatArray, value: FloatArray) -> FloatArray:
@@ -153,7 +159,12 @@ def day_curve(fixtures: Sequence[Fixture]) -> DayCurve:
     edges = np.unique(np.concatenate([[0.0, HOURS_PER_DAY], *(d[0] for d in days if d is not None)]))
     start, end = np.zeros((edges.size - 1, len(days))), np.zeros((edges.size - 1, len(days)))
     for column, day in enumerate(days):
-        if day is not None:
+        if day is None:
+            continue
+        if np.all(np.diff(day[0]) > 0):  # no jump: both limits agree, and the own points come back exactly
+            at_edges = np.maximum(np.interp(edges, *day), 0.0)
+            start[:, column], end[:, column] = at_edges[:-1], at_edges[1:]
+        else:
             start[:, column] = _right_limit(edges[:-1], *day)
             end[:, column] = _left_limit(edges[1:], *day)
     return DayCurve(edges, start, end)
@@ -177,9 +188,12 @@ def day_points(curve: DayCurve) -> tuple[FloatArray, FloatArray]:
     ------
     The same function as ``curve``, written as points.
     """
-    jumps = np.flatnonzero(np.any(curve.output_end[:-1] != curve.output_start[1:], axis=1)) + 1
-    time = np.insert(curve.edge_h, jumps, curve.edge_h[jumps])
     chain = np.concatenate([curve.output_start, curve.output_end[-1:]])
+    differs = curve.output_end[:-1] != curve.output_start[1:]
+    if not differs.any():
+        return curve.edge_h, chain
+    jumps = np.flatnonzero(differs.any(axis=1)) + 1
+    time = np.insert(curve.edge_h, jumps, curve.edge_h[jumps])
     return time, np.insert(chain, jumps, curve.output_end[jumps - 1], axis=0)
 
 
@@ -225,5 +239,6 @@ def full_output_hours(curve: DayCurve) -> FloatArray:
     ------
     Trapezoid on the breakpoints, exact for piecewise-linear outputs.
     """
-    hours: FloatArray = 0.5 * (np.diff(curve.edge_h) @ (curve.output_start + curve.output_end))
+    half_width = 0.5 * (curve.edge_h[1:] - curve.edge_h[:-1])
+    hours: FloatArray = half_width @ curve.output_start + half_width @ curve.output_end
     return hours

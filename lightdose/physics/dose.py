@@ -15,7 +15,7 @@ from lightdose.quantities import HOURS_PER_DAY, MOL_PER_UMOL_S_H
 PHOTOPERIOD_SHARE = 0.05
 """The photoperiod is the time above this share of the peak. Our choice."""
 
-_BLOCK_VALUES = 400_000
+_BLOCK_VALUES = 1_000_000
 """Values of one day matrix held at once: 20,000 sites under a 50,000-row schedule must fit in memory."""
 
 
@@ -55,25 +55,15 @@ def daily_dose(field: LightField, curve: DayCurve) -> Dose:
     weighted = MOL_PER_UMOL_S_H * np.einsum("sck,c->sk", field.response, hours)
     by_channel = MOL_PER_UMOL_S_H * ppfd * hours
     dli = daily_light_integral(ppfd, curve)
-    time, output = day_points(curve)
-    n_site = ppfd.shape[0]
-    peak, photoperiod, any_light, lux_at_peak = (np.zeros(n_site) for _ in range(4))
-    for block in _blocks(n_site, time.size):
-        day = ppfd[block] @ output.T
-        peak[block] = day.max(axis=1)
-        photoperiod[block] = _hours_above(day, time, PHOTOPERIOD_SHARE * peak[block])
-        any_light[block] = _hours_above(photons[block] @ output.T, time, np.zeros(day.shape[0]))
-        # Rounding must not decide which end of a plateau counts as the time of the peak.
-        first = np.argmax(day >= peak[block, None] * (1 - 1e-12), axis=1)
-        lux_at_peak[block] = np.einsum("sc,sc->s", lux[block], output[first])
-    equivalent = np.divide(dli, MOL_PER_UMOL_S_H * peak, out=np.full(n_site, np.nan), where=peak > 0)
+    peak, photoperiod = peak_and_photoperiod(ppfd, curve)
+    equivalent = np.divide(dli, MOL_PER_UMOL_S_H * peak, out=np.full(peak.size, np.nan), where=peak > 0)
     return Dose(
         dli=dli,
         peak_ppfd=peak,
         brightest_hour_ppfd=brightest_window(ppfd, curve),
-        lux_at_peak=lux_at_peak,
+        lux_at_peak=_at_peak(ppfd, lux, curve),
         photoperiod_h=photoperiod,
-        any_light_h=any_light,
+        any_light_h=time_above(photons, curve, 0.0),
         peak_equivalent_h=equivalent,
         weighted=weighted,
         dli_by_channel=by_channel,
@@ -122,14 +112,18 @@ def peak_and_photoperiod(response: FloatArray, curve: DayCurve) -> tuple[FloatAr
 
     Source
     ------
-    A piecewise-linear function has its maximum at a breakpoint; crossings by linear interpolation.
+    A piecewise-linear function has its maximum at a breakpoint; crossings by linear interpolation. Responses
+    are not negative, so breakpoints that cannot decide at any site are left out.
     """
     time, output = day_points(curve)
+    high = output[_points_that_may_peak(output)]
+    telling = _telling_points(response, output, PHOTOPERIOD_SHARE)
+    time, output = time[telling], output[telling]
     peak, photoperiod = np.zeros(response.shape[0]), np.zeros(response.shape[0])
-    for block in _blocks(response.shape[0], time.size):
-        day = response[block] @ output.T
-        peak[block] = day.max(axis=1)
-        photoperiod[block] = _hours_above(day, time, PHOTOPERIOD_SHARE * peak[block])
+    for block in _blocks(response.shape[0], max(time.size, high.shape[0])):
+        across = response[block].T
+        peak[block] = (high @ across).max(axis=0)
+        photoperiod[block] = _hours_above(output @ across, time, PHOTOPERIOD_SHARE * peak[block])
     return peak, photoperiod
 
 
@@ -143,7 +137,7 @@ def time_above(response: FloatArray, curve: DayCurve, threshold: npt.ArrayLike) 
     curve : DayCurve
         Outputs of the same channels.
     threshold : number or array, shape (n_site,)
-        In the unit of ``response``; time at the threshold itself does not count.
+        0 or more, in the unit of ``response``; time at the threshold itself does not count.
 
     Returns
     -------
@@ -156,9 +150,12 @@ def time_above(response: FloatArray, curve: DayCurve, threshold: npt.ArrayLike) 
     """
     time, output = day_points(curve)
     limit = np.broadcast_to(np.asarray(threshold, dtype=np.float64), (response.shape[0],))
+    if not limit.any():
+        telling = _telling_points(response, output, 0.0)
+        time, output = time[telling], output[telling]
     hours = np.zeros(response.shape[0])
     for block in _blocks(response.shape[0], time.size):
-        hours[block] = _hours_above(response[block] @ output.T, time, limit[block])
+        hours[block] = _hours_above(output @ response[block].T, time, limit[block])
     return hours
 
 
@@ -196,13 +193,22 @@ def brightest_window(response: FloatArray, curve: DayCurve, window_h: float = 1.
     slope_near = output_at(curve, near + window_h) - output_at(curve, near)
     slope_far = output_at(curve, far + window_h) - output_at(curve, far)
     slope_first, slope_last = 1.5 * slope_near - 0.5 * slope_far, 1.5 * slope_far - 0.5 * slope_near
-    best = np.zeros(response.shape[0])
-    for block in _blocks(response.shape[0], 3 * start.size):
-        total = response[block] @ held.T
-        rising, falling = response[block] @ slope_first.T, response[block] @ slope_last.T
+    # A piece of starts stays below its higher end plus, where it is hollow downwards, its first slope's rise.
+    rise = np.where(slope_last < slope_first, np.maximum(slope_first, 0.0), 0.0) * width[:, None]
+    ceiling = np.maximum(held[:-1], held[1:]) + rise
+    full = int(np.argmax(held.sum(axis=1)))
+    piece = np.any(ceiling > held[full], axis=1)
+    first, last = held[:-1][piece], held[1:][piece]
+    slope_first, slope_last, width = slope_first[piece], slope_last[piece], width[piece, None]
+    best = response @ held[full]
+    for block in _blocks(response.shape[0], 5 * width.size):
+        across = response[block].T
+        rising, falling = slope_first @ across, slope_last @ across
         bend = (rising > 0) & (falling < 0)
         gain = np.divide(rising**2, 2 * (rising - falling), out=np.zeros_like(rising), where=bend)
-        best[block] = np.maximum(total.max(axis=1), (total[:, :-1] + gain * width).max(axis=1))
+        inner = first @ across + gain * width
+        ends = np.maximum(inner.max(axis=0, initial=0.0), (last @ across).max(axis=0, initial=0.0))
+        best[block] = np.maximum(best[block], ends)
     mean: FloatArray = best / window_h
     return mean
 
@@ -222,20 +228,78 @@ def _hours_since_midnight(curve: DayCurve, time_h: FloatArray) -> FloatArray:
     return total
 
 
+def _at_peak(ppfd: FloatArray, other: FloatArray, curve: DayCurve) -> FloatArray:
+    """Another weighting at the first moment of each site's highest PPFD."""
+    output = day_points(curve)[1]
+    output = output[_points_that_may_peak(output)]
+    values = np.zeros(ppfd.shape[0])
+    for block in _blocks(ppfd.shape[0], output.shape[0]):
+        day = output @ ppfd[block].T
+        # Rounding must not decide which end of a plateau counts as the time of the peak.
+        first = np.argmax(day >= day.max(axis=0) * (1 - 1e-12), axis=0)
+        values[block] = np.einsum("sc,sc->s", other[block], output[first])
+    return values
+
+
+def _points_that_may_peak(output: FloatArray) -> npt.NDArray[np.bool_]:
+    """Points that some site may have its peak at: those that the fullest point does not outdo throughout."""
+    by_channel = np.ascontiguousarray(output.T)
+    fullest = int(np.argmax(_shares_of_highest(by_channel)[0].sum(axis=0)))
+    may: npt.NDArray[np.bool_] = np.any(by_channel > output[fullest, :, None], axis=0)
+    may[fullest] = True
+    return may
+
+
+def _telling_points(response: FloatArray, output: FloatArray, share: float) -> npt.NDArray[np.bool_]:
+    """Points needed to find the time above a share of the peak at every site.
+
+    A site's peak is at most the sum of its channels' highest values, and each channel makes at least some
+    least part of that sum at all sites. Where the channels' outputs, as shares of their highest, weighted by
+    these least parts exceed the share, or where each of them does, every site is above it; where all are off,
+    every site is dark. Inside runs of such points nothing crosses.
+    """
+    level, highest = _shares_of_highest(np.ascontiguousarray(output.T))
+    whole = response @ highest
+    lit = whole > 0
+    if not lit.all():
+        response, whole = response[lit], whole[lit]
+    certain = share * (1 + 1e-9)
+    bright = np.all((level > certain) | (highest[:, None] == 0), axis=0)
+    if whole.size:
+        least = highest * (np.ascontiguousarray(response.T) / whole).min(axis=1)
+        bright |= least @ level > certain
+    kind = np.where(bright, 1, np.where(np.any(level > 0, axis=0), -1, 0))
+    telling: npt.NDArray[np.bool_] = kind < 0
+    turn = kind[1:] != kind[:-1]
+    telling[1:] |= turn
+    telling[:-1] |= turn
+    telling[[0, -1]] = True
+    return telling
+
+
+def _shares_of_highest(by_channel: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Outputs as shares of each channel's highest, 0 for one that stays off; and the highest."""
+    highest = by_channel.max(axis=1)
+    return by_channel / np.where(highest > 0, highest, 1.0)[:, None], highest
+
+
 def _hours_above(day: FloatArray, time_h: FloatArray, threshold: FloatArray) -> FloatArray:
-    """Time strictly above the threshold; ``day`` has the shape (n_site, n_point).
+    """Time strictly above the threshold; ``day`` has the shape (n_point, n_site), the quicker way round.
 
     Only the segments where a site crosses its threshold are looked at: time above is the sum of its falling
     crossings less the sum of its rising ones, and 24 h where it ends above.
     """
-    above = day > threshold[:, None]
-    site, point = np.divmod(np.flatnonzero(above[:, 1:] != above[:, :-1]), time_h.size - 1)
-    before, after = day[site, point] - threshold[site], day[site, point + 1] - threshold[site]
-    crossing = time_h[point] + before / (before - after) * (time_h[point + 1] - time_h[point])
-    signed = np.where(above[site, point], crossing, -crossing)
-    ended = np.where(above[:, -1], time_h[-1], 0.0)
-    hours: FloatArray = np.asarray(np.bincount(site, signed, minlength=day.shape[0]), dtype=np.float64)
-    return np.maximum(hours + ended, 0.0)
+    above = day > threshold
+    n_site = day.shape[1]
+    here = np.flatnonzero(above[1:] != above[:-1])
+    point = here // n_site
+    site = here - n_site * point
+    flat, limit, begin = day.ravel(), threshold[site], time_h[point]
+    before, after = flat[here] - limit, flat[here + n_site] - limit
+    crossing = begin + before / (before - after) * (time_h[point + 1] - begin)
+    falling = np.bincount(site, np.where(before > 0, crossing, -crossing), minlength=n_site)
+    hours: FloatArray = np.maximum(falling + np.where(above[-1], time_h[-1], 0.0), 0.0)
+    return hours
 
 
 def _blocks(n_site: int, n_value: int) -> Iterator[slice]:

@@ -148,7 +148,7 @@ def test_points_double_only_at_jumps() -> None:
 @pytest.mark.identity
 def test_shift_over_midnight_keeps_the_hours(points: list[tuple[int, float]], shift: int) -> None:
     """Moving a programme round the clock, over midnight or not, changes no daily integral."""
-    minutes = sorted({t: level for t, level in points}.items())
+    minutes = sorted(dict(points).items())
     if len(minutes) < 2:
         return
     base = minutes[0][0]

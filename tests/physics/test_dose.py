@@ -64,7 +64,7 @@ def test_hourly_half_sine_has_the_error_of_a_fixed_grid() -> None:
 
 @pytest.mark.identity
 def test_all_channels_multiplies_at_the_rows_only(tmp_path: Path) -> None:
-    """Two ramps 0 to 100 % multiplied at their rows make a line with mean 1/2; in continuous time it is 1/3."""
+    """Two ramps 0 to 100 % multiplied at their rows make a line: mean 1/2; in continuous time 1/3."""
     from lightdose.files.schedule_csv import read_schedule
 
     daily = tmp_path / "daily.csv"
@@ -118,7 +118,7 @@ def test_dark_tank_gives_zeros() -> None:
 
 @pytest.mark.identity
 def test_spike_has_a_brightest_hour_that_is_exact() -> None:
-    """A triangle of 2 h with peak 100: the best hour stands around its tip, mean 75, away from breakpoints."""
+    """A triangle of 2 h with peak 100: its best hour, mean 75, stands around the tip, off all points."""
     curve = day_curve([fixture(programmes={"b": [(11, 0), (12, 1), (13, 0)]})])
     assert brightest_window(np.array([[100.0]]), curve)[0] == pytest.approx(75, rel=1e-13)
 
@@ -241,6 +241,33 @@ def test_peak_and_photoperiod_alone_equal_those_of_the_dose() -> None:
     peak, hours = peak_and_photoperiod(response, curve)
     assert np.array_equal(peak, dose.peak_ppfd)
     assert np.array_equal(hours, dose.photoperiod_h)
+
+
+@given(st.integers(0, 10_000))
+@pytest.mark.identity
+def test_points_left_out_decide_nothing(seed: int) -> None:
+    """Peak and hours equal a plain search over every breakpoint, whatever the programmes and responses."""
+    rng = np.random.default_rng(seed)
+    runs = {}
+    for name in "abc":
+        times = np.sort(rng.integers(0, 49, 6)) / 2 + rng.integers(0, 24)
+        times[2:][times[2:] == times[:-2]] += 0.25
+        if not np.all(np.diff(times) >= 0) or np.any(times[2:] == times[:-2]) or times[0] >= 24:
+            continue
+        runs[name] = list(zip(times, rng.choice([0, 0, 0.04, 0.5, 1], 6) * rng.uniform(0.5, 1), strict=True))
+    curve = day_curve([fixture(programmes=runs, channels=["a", "b", "c"])])
+    response = rng.choice([0, 1, 10, 100], (6, 3)) * rng.uniform(0.1, 1, (6, 3))
+    peak, hours = peak_and_photoperiod(response, curve)
+    anything = time_above(response, curve, 0.0)
+    for s, row in enumerate(response):
+        start, end = curve.output_start @ row, curve.output_end @ row
+        assert peak[s] == pytest.approx(max(start.max(), end.max()), rel=1e-14)
+        for found, limit in ((hours[s], 0.05 * peak[s]), (anything[s], 0.0)):
+            total = 0.0
+            for width, a, b in zip(np.diff(curve.edge_h), start - limit, end - limit, strict=True):
+                if max(a, b) > 0:
+                    total += width * (1.0 if min(a, b) >= 0 else max(a, b) / abs(a - b))
+            assert found == pytest.approx(total, abs=1e-9)
 
 
 @pytest.mark.identity

@@ -54,7 +54,7 @@ def test_ramp_mean_equals_the_closed_form(model: Model, highest: float, expected
     ("model", "light_over_ek"), [("tanh", 1.831781), ("webb", 2.995732), ("smith", 3.042435)]
 )
 def test_light_at_95_percent_equals_the_inverse_curve(model: Model, light_over_ek: float) -> None:
-    """Each curve reaches 95 % of Pmax at its own multiple of Ek: atanh 0.95, -ln 0.05, 0.95/sqrt(1-0.95^2)."""
+    """Each curve reaches 95 % of Pmax at its own x: atanh 0.95, -ln 0.05, 0.95/sqrt(1-0.95^2)."""
     assert relative_rate(np.array(light_over_ek), model) == pytest.approx(0.95, abs=1e-7)
 
 
@@ -102,7 +102,7 @@ def test_photoinhibition_equals_the_closed_forms() -> None:
 
 @pytest.mark.identity
 def test_photoinhibited_rate_peaks_where_it_says() -> None:
-    """The rate at the peak light is Pmax, less on both sides; its mean over a fine ramp is the closed mean."""
+    """The rate at the peak light is Pmax, less beside it; its mean over a fine ramp is the closed one."""
     curve = Photoinhibition(10, 0.05, 0.005)
     at = curve.peak_light_umol_m2_s
     assert curve.rate(np.array(at)) == pytest.approx(curve.pmax, rel=1e-13)
