@@ -243,22 +243,22 @@ def _moments(table: DelimitedTable, problems: list[Problem]) -> list[Moment | No
 def _levels(table: DelimitedTable, column: int, problems: list[Problem], percents: list[float]) -> Levels:
     """Levels 0-1 of a column, None where a cell is blank."""
     levels: Levels = []
+    known: dict[str, float | None] = {"": None}  # programmes repeat few levels in many rows
     for row in table.rows:
         cell = row.cells[column]
-        if not cell:
-            levels.append(None)
-            continue
-        try:
-            percent = table.number(row, column)
-        except UnitProblem as trouble:
-            problems.append(trouble.problem)
-            continue
-        if 0 <= percent <= 100:
+        if cell not in known:
+            try:
+                percent = table.number(row, column)
+            except UnitProblem as trouble:
+                problems.append(trouble.problem)
+                continue
+            if not 0 <= percent <= 100:
+                found = f'the level "{cell}" is out of range'
+                problems.append(Problem(found, LEVELS_ALLOWED, place=table.place(row, column)))
+                continue
             percents.append(percent)
-            levels.append(level_from_percent(cell.replace(",", ".")))
-        else:
-            found = f'the level "{cell}" is out of range'
-            problems.append(Problem(found, LEVELS_ALLOWED, place=table.place(row, column)))
+            known[cell] = level_from_percent(cell.replace(",", "."))
+        levels.append(known[cell])
     return levels
 
 
