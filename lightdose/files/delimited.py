@@ -286,6 +286,7 @@ class _Reading:
         # "400;n/a" above the first row of numbers is a row that cannot be read, neither header nor preamble.
         while start > 0 and is_number(split[start - 1].cells[0]):
             start -= 1
+        start = _below_header(split, start, width) if separator != " " else start
         if start > 0:
             candidate = split[start - 1]
             cells = candidate.cells
@@ -354,6 +355,17 @@ def _first_row(split: Sequence[Row]) -> int:
             return index
     wide = (index for index, row in enumerate(split) if len(row.cells) > 1)
     return next(wide, 0) + 1
+
+
+def _below_header(split: Sequence[Row], start: int, width: int) -> int:
+    """The row under a line of words, if only rows with some number stand between it and ``start``.
+
+    "4OO,0.1" under a header is a row that cannot be read, not the end of a preamble.
+    """
+    above = start - 1
+    while above >= 0 and len(split[above].cells) == width and any(map(is_number, split[above].cells)):
+        above -= 1
+    return above + 1 if above >= 0 and len(split[above].cells) == width else start
 
 
 def _filled(cells: Sequence[str]) -> int:

@@ -24,7 +24,9 @@ def separator_of(line: str) -> Separator | None:
         return ";"
     words = bare.split()
     if "," in bare:
-        return " " if len(words) > 1 and all(is_number(word) for word in words) else ","
+        # "400,5 0,1" has spaces between its numbers; in "400, 0.1" the comma parts them.
+        is_spaced = len(words) > 1 and all(is_number(word) and word.strip(",") == word for word in words)
+        return " " if is_spaced else ","
     return " " if len(words) > 1 else None
 
 

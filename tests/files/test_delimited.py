@@ -43,6 +43,8 @@ def refusal(text: str, **options) -> str:
         '"wavelength_nm","value"\n"400,5","0,1"\n"401","0,25"\n',
         "wavelength_nm;value\n4,005E+2;1e-1\n401;0,25\n",
         "400.5,0.1\n401,0.25\n",
+        "400.5, 0.1\n401, 0.25\n",
+        "400.5 ,0.1\n401 ,0.25\n",
         "400,5;0,1\n401;0,25\n",
         "400,5 0,1\n401 0,25\n",
         "400.5\t0.1\n401\t0.25\n",
@@ -134,6 +136,7 @@ def test_all_ragged_rows_are_named_and_their_number_is_bounded():
         ("sep=,\n400,5,0,1\n", [(400.0, 5.0, 0.0, 1.0)]),
         ("a,b,c,d\n400,5,0,1\n", [(400.0, 5.0, 0.0, 1.0)]),
         ("400,5\n401,6\n", [(400.0, 5.0), (401.0, 6.0)]),
+        ("400, 0\n401, 5\n", [(400.0, 0.0), (401.0, 5.0)]),
         ("400,-5,0\n401,6,1\n", [(400.0, -5.0, 0.0), (401.0, 6.0, 1.0)]),
         ("400.125,5\n400.25,0.5\n", [(400.125, 5.0), (400.25, 0.5)]),
         ("a;b\n400;1,234\n401;0,5\n", [(400.0, 1.234), (401.0, 0.5)]),
@@ -154,6 +157,15 @@ def test_text_between_numbers_is_a_row_that_cannot_be_read():
     with pytest.raises(UnitProblem) as caught:
         table.number(table.rows[0], "b")
     assert str(caught.value.problem).startswith('f.csv:2:5: "n/a" is not a number\n    400;n/a\n        ^')
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("first", ["4OO,0.1", "-,2", "n/a,0.1"])
+def test_first_row_with_a_slip_is_not_taken_for_the_end_of_a_preamble(first):
+    """Under a header every line is a row, so that none is lost without a word."""
+    table = read_delimited(f"wavelength_nm,value\n{first}\n401,0.2\n", "f.csv")
+    assert table.header == ("wavelength_nm", "value")
+    assert [row.line for row in table.rows] == [2, 3]
 
 
 @pytest.mark.identity
