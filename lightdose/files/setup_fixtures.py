@@ -146,13 +146,16 @@ class FixturesReading:
             self.files.problems.append(problem_at(self.document, (*path, name), found, allowed))
         with self.files.collecting(place):
             names = tuple(given) if channels is None else channels
-            programme = programme_from_points(
-                lists, names, lambda below: self.document.value_place((*path, *below))
-            )
+            programme = programme_from_points(lists, names, lambda below: self._point_place(path, below))
             span = programme.span_h
             hours = f" {format_time(span[0])} to {format_time(span[1])}" if span else ""
             return programme, f"programme{hours}, written in the setup"
         return None, ""
+
+    def _point_place(self, path: KeyPath, below: KeyPath) -> Place:
+        """A channel's name, or a point of it, in an inline schedule."""
+        place_of = self.document.key_place if len(below) == 1 else self.document.value_place
+        return place_of((*path, *below))
 
 
 def _columns(path: Path) -> tuple[str, ...]:

@@ -63,22 +63,20 @@ def read_document(data: bytes, file: str) -> TomlDocument:
 
 def _decode(data: bytes, file: str) -> str:
     encoding = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
-    try:
-        text = data.decode(encoding)
-    except UnicodeDecodeError as trouble:
-        raise SetupError(_encoding_problem(data, file, encoding, trouble)) from None
-    zero = text.find("\0")
-    if zero >= 0:
-        line = text.count("\n", 0, zero) + 1
+    zero = data.find(b"\0")
+    if encoding != "utf-16" and zero >= 0:
         raise SetupError(
             Problem(
                 "the file holds zero bytes: it is no plain text, or UTF-16 without its mark",
                 "TOML text in UTF-8",
                 "save it again as plain text, encoding UTF-8",
-                Place(file, line),
+                Place(file, data.count(b"\n", 0, zero) + 1),
             )
         )
-    return text
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError as trouble:
+        raise SetupError(_encoding_problem(data, file, encoding, trouble)) from None
 
 
 def _encoding_problem(data: bytes, file: str, encoding: str, trouble: UnicodeDecodeError) -> Problem:

@@ -18,7 +18,7 @@ MOST_REPAIRS = 50
 
 _AT = re.compile(r"\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _CURLY = re.compile("[\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u2019\u201a\u201b]")
-_DECIMAL_COMMA = re.compile(r"=\s*(([+-]?\d+(?:\.\d+)?),(\d+)( *(?:mm|cm|m|in|ft))?)(?=\s*(?:[,}#]|$))")
+_DECIMAL_COMMA = re.compile(r"=\s*(([+-]?\d+(?:\.\d+)?),(\d+)( *(?:mm|cm|m|in|ft|%))?)(?=\s*(?:[,}#]|$))")
 _PATH = re.compile(r"\"(?:[A-Za-z]:)?[^\"\n]*\\[^\"\n]*\"?")
 _SEVERAL = ("channel", "fixture", "site", "rack", "coral")
 _HEADER_TWICE = re.compile(r"Cannot declare \((.*?),?\) twice")
@@ -166,6 +166,9 @@ def _decimal_comma(spot: _Spot) -> _Finding | None:
     if "." in found[2]:
         problem = Problem(f"{found[1]} has a point and a comma", "one of them, before the decimals")
         return _Finding(found.start(1) + 1, problem)
+    if unit and unit.strip() == "%":
+        problem = Problem(f"{found[1]} has a percent sign", "a plain number", f"write {number}")
+        return _Finding(found.start(1) + 1, problem, here[: found.start(1)] + number + here[found.end(1) :])
     meant = f'"{found[1]}"' if unit else number
     cure = f"write {meant}" if len(found[3]) != 3 or unit else f"write {meant}, or {found[2]}{found[3]}"
     problem = Problem(
