@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
 from lightdose.cli.options import (
+    csv_option,
     debug_option,
+    dialect_option,
     figures_option,
     is_terminal,
     json_option,
@@ -16,6 +18,10 @@ from lightdose.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from lightdose.model.results import SpectrumMetrics
     from lightdose.model.spectrum import Quantity, SpectralDistribution
 
 LIBRARY = "library:"
@@ -28,12 +34,22 @@ LIBRARY = "library:"
     type=click.Choice(["power", "photons"]),
     help="What the values are, where a file's header does not say.",
 )
-@figures_option
 @json_option
+@csv_option
+@dialect_option
+@figures_option
 @quiet_option
+@click.option("--no-color", is_flag=True, expose_value=False, help="No colour; there is none here.")
 @debug_option
 def command(
-    files: tuple[str, ...], quantity: Quantity | None, figures: str | None, as_json: bool, quiet: bool
+    files: tuple[str, ...],
+    *,
+    quantity: Quantity | None,
+    as_json: bool,
+    csv_file: str | None,
+    csv_dialect: Literal["plain", "excel-eu"],
+    figures: str | None,
+    quiet: bool,
 ) -> None:
     """Photon figures of spectrum files or library entries, side by side.
 
@@ -45,42 +61,34 @@ def command(
     A FILE is a CSV with wavelength_nm and one value column, an IES TM-27 file (.xml, .spdx), or the name of a
     library entry; library:NAME is always the entry. A name that the library lacks lists all of them.
     """
-    from lightdose.errors import LightdoseError, Problem, SpectrumError
     from lightdose.files.library import node_tables
-    from lightdose.physics.spectrum_metrics import photon_shares, spectrum_metrics
+    from lightdose.physics.spectrum_metrics import spectrum_metrics
 
-    named: list[tuple[str, str, SpectralDistribution]] = []
+    read = _read_all(files, quantity)
+    results = [spectrum_metrics(file, spectrum, node_tables()) for _, file, spectrum in read]
+    names = [name for name, _, _ in read]
+    inputs = _inputs([file for _, file, _ in read])
+    if csv_file:
+        _write_csv(results, csv_file, csv_dialect, inputs, quiet)
+    if figures:
+        _write_figure(names, [spectrum for _, _, spectrum in read], figures, inputs, quiet)
+    _print_result(results, names, as_json=as_json)
+
+
+def _read_all(words: Sequence[str], quantity: Quantity | None) -> list[tuple[str, str, SpectralDistribution]]:
+    """Every spectrum, or every problem of every file in one message."""
+    from lightdose.errors import LightdoseError, Problem, SpectrumError
+
+    read: list[tuple[str, str, SpectralDistribution]] = []
     problems: list[Problem] = []
-    for word in files:
+    for word in words:
         try:
-            named.append(_read(word, quantity))
+            read.append(_read(word, quantity))
         except LightdoseError as refusal:
             problems += refusal.problems
     if problems:
         raise SpectrumError(*problems)
-    results = [spectrum_metrics(file, spectrum, node_tables()) for _, file, spectrum in named]
-    names = [name for name, _, _ in named]
-    if figures is not None:
-        from lightdose.present.spectrum_figure import overlay_drawing
-
-        drawing = overlay_drawing([photon_shares(name, spectrum) for name, _, spectrum in named])
-        _write_figures(drawing, figures, quiet=quiet)
-    if as_json:
-        from lightdose.files.results_json import dump
-        from lightdose.files.spectrum_json import spectrum_json
-
-        click.echo(dump(spectrum_json(results)))
-        return
-    from lightdose.present.spectrum_table import record_lines, side_by_side
-
-    if is_terminal():
-        import shutil
-
-        lines = side_by_side(results, names, shutil.get_terminal_size().columns)
-    else:
-        lines = record_lines(results, names)
-    for line in lines:
-        click.echo(line)
+    return read
 
 
 def _read(word: str, quantity: Quantity | None) -> tuple[str, str, SpectralDistribution]:
@@ -107,14 +115,66 @@ def _read(word: str, quantity: Quantity | None) -> tuple[str, str, SpectralDistr
     return os.path.basename(word), os.path.abspath(word), read_spectrum(Path(word), word, quantity)
 
 
-def _write_figures(drawing: object, folder: str, *, quiet: bool) -> None:
+def _print_result(results: Sequence[SpectrumMetrics], names: Sequence[str], *, as_json: bool) -> None:
+    if as_json:
+        from lightdose.files.results_json import dump
+        from lightdose.files.spectrum_json import spectrum_json
+
+        click.echo(dump(spectrum_json(results)))
+        return
+    from lightdose.present.spectrum_table import record_lines, side_by_side
+
+    if is_terminal():
+        from shutil import get_terminal_size
+
+        lines = side_by_side(results, names, get_terminal_size((80, 24)).columns)
+    else:
+        lines = record_lines(results, names)
+    for line in lines:
+        click.echo(line)
+
+
+def _inputs(files: Sequence[str]) -> list[Path]:
+    from pathlib import Path
+
+    return [Path(file) for file in files if not file.startswith(LIBRARY)]
+
+
+def _write_csv(
+    results: Sequence[SpectrumMetrics],
+    target: str,
+    dialect: Literal["plain", "excel-eu"],
+    inputs: Sequence[Path],
+    quiet: bool,
+) -> None:
+    from lightdose.files.metrics_csv import metrics_csv, metrics_schema
+    from lightdose.files.writing import output_target, write_atomically
+
+    path = output_target(target, "spectra.csv")
+    written = write_atomically(path, metrics_csv(results, dialect), inputs=inputs)
+    say(f"wrote {written}, {len(results)} row{'s' if len(results) != 1 else ''}", quiet=quiet)
+    if path.is_file():
+        beside = path.with_suffix(".schema.json")
+        say(f"wrote {write_atomically(beside, metrics_schema(dialect), inputs=inputs)}", quiet=quiet)
+
+
+def _write_figure(
+    names: Sequence[str],
+    spectra: Sequence[SpectralDistribution],
+    folder: str,
+    inputs: Sequence[Path],
+    quiet: bool,
+) -> None:
     from pathlib import Path
 
     from lightdose.files.writing import write_atomically
-    from lightdose.present.canvas import Drawing, render
+    from lightdose.physics.spectrum_metrics import photon_shares
+    from lightdose.present.canvas import render
+    from lightdose.present.spectrum_figure import overlay_drawing
 
-    assert isinstance(drawing, Drawing)
-    target = Path(folder)
-    target.mkdir(parents=True, exist_ok=True)
-    for form in ("svg", "png"):
-        say(write_atomically(target / f"{drawing.name}.{form}", render(drawing, form)), quiet=quiet)
+    curves = [photon_shares(name, spectrum) for name, spectrum in zip(names, spectra, strict=True)]
+    drawing = overlay_drawing(curves)
+    forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
+    for form in forms:
+        path = Path(folder) / f"{drawing.name}.{form}"
+        say(f"wrote {write_atomically(path, render(drawing, form), inputs=inputs)}", quiet=quiet)

@@ -10,6 +10,7 @@ from lightdose.present.canvas import (
     LINE_IN,
     Drawing,
     drawn,
+    fitted,
     head_height,
     new_figure,
     panel,
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 WIDTH_IN, LEFT_IN, KEY_IN, PANEL_IN, AXIS_IN, BANDS_IN = 8.8, 0.85, 2.35, 2.6, 0.6, 0.38
 LABEL_IN = KEY_IN - 0.7
+LONGEST_LABEL = 34
 NAMED_IN_TITLE = 3
 _SEEN_SHARE = 1e-3
 """The wavelength axis starts where a spectrum first exceeds this share of its peak."""
@@ -55,10 +57,8 @@ def overlay_strokes(curves: Sequence[SpectralDistribution]) -> list[Stroke]:
 
 def _draw(curves: Sequence[SpectralDistribution]) -> Drawing:
     peaks_nm = [float(c.wavelength_nm[int(c.values.argmax())]) for c in curves]
-    named = [
-        f"{shortened(c.name, LABEL_IN, SMALL_PT)} {peak:.0f} nm"
-        for c, peak in zip(curves, peaks_nm, strict=True)
-    ]
+    labels = [fitted(shortened(c.name, LONGEST_LABEL), LABEL_IN, SMALL_PT) for c in curves]
+    named = [f"{label} {peak:.0f} nm" for label, peak in zip(labels, peaks_nm, strict=True)]
     if len(curves) <= NAMED_IN_TITLE:
         title = f"Most photons at: {', '.join(named)}"
     else:
@@ -72,7 +72,7 @@ def _draw(curves: Sequence[SpectralDistribution]) -> Drawing:
     axes = panel(figure, LEFT_IN, top, width, height)
     for row, (curve, stroke) in enumerate(zip(curves, overlay_strokes(curves), strict=True)):
         _plot(axes, curve, stroke)
-        _key(axes, shortened(curve.name, LABEL_IN, SMALL_PT), stroke, row, width, height)
+        _key(axes, labels[row], stroke, row, width, height)
     start_nm = min(_first_seen_nm(curve) for curve in curves)
     axes.set_xlim(start_nm, GRID_END_NM)
     axes.set_xticks(range(int(start_nm), GRID_END_NM + 1, 50))

@@ -13,12 +13,13 @@ _NAME_WIDTH = 20
 _GAP = 2
 _NOTHING = "-"
 _LUX_EXAMPLE = 1000
+_ABSOLUTE_ROWS = 2
 
 
 def side_by_side(spectra: Sequence[SpectrumMetrics], names: Sequence[str], width: int) -> Iterator[str]:
     """Lines of a table with one column a spectrum, in as many blocks as the width asks for."""
     shown = [literal(name) for name in names]
-    records = _without_empty([_figures(one) for one in spectra])
+    records = _without_empty_absolutes([_figures(one) for one in spectra])
     labels = [label for label, _ in records[0]]
     label_width = max(len(label) for label in labels)
     heads = [textwrap.wrap(name, _NAME_WIDTH) or [""] for name in shown]
@@ -97,9 +98,12 @@ def _figures(one: SpectrumMetrics) -> list[tuple[str, str]]:
     ]
 
 
-def _without_empty(records: list[list[tuple[str, str]]]) -> list[list[tuple[str, str]]]:
-    """Rows that no spectrum fills, such as PPFD among relative spectra, are left out."""
-    filled = [any(record[row][1] != _NOTHING for record in records) for row in range(len(records[0]))]
+def _without_empty_absolutes(records: list[list[tuple[str, str]]]) -> list[list[tuple[str, str]]]:
+    """PPFD and PPF have no row among spectra that are all relative."""
+    filled = [
+        row >= _ABSOLUTE_ROWS or any(record[row][1] != _NOTHING for record in records)
+        for row in range(len(records[0]))
+    ]
     return [[cell for cell, keep in zip(record, filled, strict=True) if keep] for record in records]
 
 

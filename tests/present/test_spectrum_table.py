@@ -1,0 +1,89 @@
+"""Figures of spectra for people and for pipes."""
+
+from __future__ import annotations
+
+import pytest
+
+from lightdose.model.results import SpectrumMetrics
+from lightdose.present.spectrum_table import record_lines, side_by_side
+
+
+def made(file: str, *, lux: float | None = 6.255, ppfd: float | None = None) -> SpectrumMetrics:
+    """Figures of an invented light."""
+    return SpectrumMetrics(
+        file=file,
+        ppfd_umol_m2_s=ppfd,
+        ppf_umol_s=None,
+        umol_per_j=3.7203,
+        lux_per_umol=lux,
+        band_fraction={"uv_a": 0.0008, "blue": 0.999, "green": 0.001, "red": 0.0, "far_red": None},
+        outside_400_700_fraction=0.27,
+        usable_fraction={"z1": 0.9, "z2": 0.8, "z4": 0.96, "tissue": 0.97},
+        chromaticity_xy=(0.158, 0.0173),
+        cct_k=None,
+        duv=-0.0007,
+        notes=("3 negative values set to zero",),
+    )
+
+
+@pytest.mark.pinned
+def test_table_shows_every_figure_with_its_unit_and_edges():
+    """One spectrum, line by line."""
+    assert list(side_by_side([made("a")], ["a"], 80)) == [
+        "                                      a",
+        "---------------------------------------",
+        "umol/J, 400-700 nm                 3.72",
+        "lx per umol/m2/s                   6.25",
+        "UV-A 315-400, % of PPFD             0.1",
+        "blue 400-500, % of PPFD            99.9",
+        "green 500-600, % of PPFD            0.1",
+        "red 600-700, % of PPFD              0.0",
+        "far red 700-800, % of PPFD            -",
+        "beyond 400-700, % of 300-800       27.0",
+        "absorption index                   0.90",
+        "its range, four curves        0.80-0.97",
+        "CIE 1931 x                       0.1580",
+        "CIE 1931 y                       0.0173",
+        "colour temperature K                  -",
+        "Duv                             -0.0007",
+        "",
+        "a: 3 negative values set to zero",
+        "absorption index: share that zooxanthellae can absorb; not growth",
+        "1000 lx are 160 under a (umol/m2/s)",
+    ]
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("width", [40, 80, 200])
+def test_table_keeps_to_the_width_and_is_ascii(width):
+    """Spectra that do not fit stand in a further block; nothing is cut."""
+    names = [f"lamp-{i}" for i in range(9)]
+    lines = list(side_by_side([made(n, ppfd=100.0) for n in names], names, width))
+    table = lines[: lines.index(f"{names[0]}: 3 negative values set to zero")]
+    assert max(map(len, table)) <= max(width, 41)
+    assert all(line.isascii() for line in lines)
+    heads = " ".join(line for line in table if line.strip().startswith("lamp"))
+    assert all(name in heads.split() for name in names)
+
+
+@pytest.mark.identity
+def test_absolute_rows_appear_with_an_absolute_spectrum_only():
+    """PPFD has a row where a file is absolute."""
+    assert not any("PPFD umol" in line for line in side_by_side([made("a")], ["a"], 80))
+    assert any(line.startswith("PPFD umol/m2/s") for line in side_by_side([made("a", ppfd=12.5)], ["a"], 80))
+
+
+@pytest.mark.identity
+def test_records_are_one_line_each_with_every_figure():
+    """A pipe gets one record a line, never wrapped, then the closing line."""
+    lines = list(record_lines([made("a"), made("b\nc", lux=None)], ["a", "b\nc"]))
+    assert len(lines) == 3
+    assert lines[1].startswith("spectrum b\\nc\t")
+    assert "blue 400-500, % of PPFD 99.9" in lines[0].split("\t")
+    assert lines[2] == "1000 lx are 160 under a (umol/m2/s)"
+
+
+@pytest.mark.pinned
+def test_closing_line_without_lux_points_to_the_notes():
+    """A table too coarse for lux says so at the end too."""
+    assert list(record_lines([made("a", lux=None)], ["a"]))[-1] == "no lux figure: see the notes"
