@@ -50,6 +50,7 @@ def advice_sentence(
     floor_harm: str = "",
     previous_mol_m2_d: float | None = None,
     own_band: bool = False,
+    shared_level: float | None = None,
 ) -> str:
     """What the coral gets, how that stands to the usual amount, and what would bring it there.
 
@@ -77,6 +78,8 @@ def advice_sentence(
         The dose the coral came from, where the keeper states it. [mol m-2 d-1]
     own_band : bool
         Whether the keeper set the band for this coral.
+    shared_level : float or None
+        Highest level of the day where all channels that run share one and dim in proportion, 0-1.
 
     Returns
     -------
@@ -95,7 +98,15 @@ def advice_sentence(
     shown = beside_edges(dli_mol_m2_d, band_dli)
     if state in ("below", "far_below"):
         text = _raise_sentence(
-            dli_mol_m2_d, shown, low, usual, headroom, photoperiod_h, peak_umol_m2_s, better_sites
+            dli_mol_m2_d,
+            shown,
+            low,
+            usual,
+            headroom,
+            photoperiod_h,
+            peak_umol_m2_s,
+            better_sites,
+            shared_level,
         )
         if state == "far_below" and floor_harm:
             text += f"; {floor_harm}"
@@ -107,7 +118,7 @@ def advice_sentence(
                 f"bring it up {_in_steps(dli_mol_m2_d / previous_mol_m2_d)}"
             )
     else:
-        text = _lower_sentence(dli_mol_m2_d, shown, high, usual, better_sites)
+        text = _lower_sentence(dli_mol_m2_d, shown, high, usual, better_sites, shared_level)
     if peak_state == "high" and band_peak is not None:
         text += (
             f"; its brightest hour, {plain(brightest_hour_umol_m2_s)} umol/m2/s, is above the usual "
@@ -127,32 +138,46 @@ def _raise_sentence(
     photoperiod_h: float,
     peak: float,
     better: tuple[Neighbour, ...],
+    shared_level: float | None,
 ) -> str:
     if dli <= 0:
         return f"Gets no light, against {usual}: {_or_move('light it', better)}"
     factor = rounded_up(low / dli)
     lead = f"Gets {shown} mol/m2/day, {share_words((low - dli) / low)} below {usual}"
-    ways = []
+    steps = f" ({_in_steps(low / dli)})" if low / dli > 1 + STEP_ABOVE_RISE else ""
     if factor <= headroom:
-        ways.append(f"raise its light {factor:g} times")
+        way = f"raise its light {factor:g} times{_levels(shared_level, factor)}{steps}"
+        return f"{lead}: {_or_move(way, better)}"
+    if headroom >= 1.05:
+        way = (
+            f"all channels together go only {rounded_down(headroom):g} times higher, and it needs {factor:g}"
+        )
     else:
-        if headroom >= 1.05:
-            ways.append(f"raise its light (all channels together go {rounded_down(headroom):g} times higher)")
-        else:
-            ways.append(
-                f"it needs {factor:g} times the light and a channel already runs at full: lower the fixture"
-            )
-        if (hours := _longer_day(low - dli, photoperiod_h, peak)) is not None:
-            ways.append(f"hold the plateau {hours:g} h longer")
-    if low / dli > 1 + STEP_ABOVE_RISE:
-        ways[-1] += f" ({_in_steps(low / dli)})"
-    return f"{lead}: {_or_move(', or '.join(ways), better)}"
+        way = f"it needs {factor:g} times the light and a channel already runs at full"
+    hours = _longer_day(low - dli, photoperiod_h, peak)
+    longer = f" or hold the plateau {hours:g} h longer" if hours is not None else ""
+    return f"{lead}: {way}, so {_or_move(f'lower the fixture{longer}{steps}', better)}"
 
 
-def _lower_sentence(dli: float, shown: str, high: float, usual: str, better: tuple[Neighbour, ...]) -> str:
+def _lower_sentence(
+    dli: float,
+    shown: str,
+    high: float,
+    usual: str,
+    better: tuple[Neighbour, ...],
+    shared_level: float | None,
+) -> str:
     factor = rounded_down(high / dli)
     lead = f"Gets {shown} mol/m2/day, {excess_words(dli / high)} {usual}"
-    return f"{lead}: {_or_move(f'dim its light to {factor:g} of today, shade it', better)}"
+    way = f"dim its light to {factor:g} of today{_levels(shared_level, factor)}, shade it"
+    return f"{lead}: {_or_move(way, better)}"
+
+
+def _levels(shared_level: float | None, factor: float) -> str:
+    """Today's level and the new one, where one number says it."""
+    if shared_level is None:
+        return ""
+    return f", all channels from {100 * shared_level:g} to {100 * shared_level * factor:.3g} %"
 
 
 def _or_move(ways: str, better: tuple[Neighbour, ...]) -> str:
@@ -290,7 +315,7 @@ def rounded_up(factor: float) -> float:
     ------
     Our choice of rounding.
     """
-    step = 0.01 if factor < 1.1 else 0.1 if factor < 10 else 1.0
+    step = 0.01 if factor < 1.1 else 0.05 if factor < 1.5 else 0.1 if factor < 10 else 1.0
     return round(math.ceil(factor / step - 1e-9) * step, 2)
 
 

@@ -38,7 +38,7 @@ def judge_corals(setup: Setup, field: LightField, dose: Dose) -> tuple[Verdict, 
     """
     own = {r.coral: i for i, r in enumerate(field.receivers) if r.coral is not None}
     at_site = {r.name: i for i, r in enumerate(field.receivers) if r.coral is None}
-    headroom = output_headroom(setup.lit_fixtures)
+    headroom, level = output_headroom(setup.lit_fixtures), shared_level(setup.lit_fixtures)
     verdicts = []
     for coral in setup.corals:
         receiver = own.get(coral.name, at_site[coral.site])
@@ -61,6 +61,7 @@ def judge_corals(setup: Setup, field: LightField, dose: Dose) -> tuple[Verdict, 
             floor_harm="" if coral.band_dli else group.floor_harm,
             previous_mol_m2_d=coral.previous if isinstance(coral.previous, float | int) else None,
             own_band=coral.band_dli is not None,
+            shared_level=level,
         )
         verdicts.append(
             Verdict(
@@ -174,6 +175,34 @@ def output_headroom(fixtures: tuple[Fixture, ...]) -> float:
             if level > 0:
                 highest = max(highest, float(np.interp(level, dimming[name].level, dimming[name].output)))
     return 1 / highest if highest > 0 else math.inf
+
+
+def shared_level(fixtures: tuple[Fixture, ...]) -> float | None:
+    """The highest level of the day where all channels that run share it and dim in proportion.
+
+    Parameters
+    ----------
+    fixtures : tuple of Fixture
+        The lit fixtures.
+
+    Returns
+    -------
+    float or None
+        0-1; None where one number does not say it.
+
+    Source
+    ------
+    Definition.
+    """
+    levels = set()
+    for fixture in fixtures:
+        dimming = {c.name: c.dimming for c in fixture.type.channels}
+        for name, programme in fixture.programme.channels.items():
+            if (level := float(programme.level.max())) > 0:
+                levels.add(level)
+                if not np.array_equal(dimming[name].level, dimming[name].output):
+                    return None
+    return levels.pop() if len(levels) == 1 else None
 
 
 def _dli_marks(
