@@ -9,6 +9,7 @@ A reader who opens only this module knows the way of the data.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -21,7 +22,7 @@ from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
 from lightdose.judge.verdict import judge_corals
 from lightdose.model.arrays import FloatArray
-from lightdose.model.fixture import Fixture
+from lightdose.model.fixture import Channel, Fixture, Flux
 from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
@@ -63,6 +64,8 @@ def analyse(setup: Setup) -> Analysis:
 def fixture_emission(setup: Setup) -> FloatArray:
     """Photons of every channel of the enabled fixtures at full output, shape (n_channel, 500). [umol s-1]
 
+    Where a calibration holds a channel, its measured flux stands in for the fixture file's.
+
     Raises
     ------
     SetupError
@@ -74,12 +77,19 @@ def fixture_emission(setup: Setup) -> FloatArray:
     for fixture in setup.lit_fixtures:
         for channel in fixture.type.channels:
             try:
-                rows.append(channel_emission(channel, tables))
+                rows.append(channel_emission(_as_measured(setup, fixture, channel), tables))
             except SetupError as trouble:
                 problems.extend(trouble.problems)
     if problems:
         raise SetupError(*dict.fromkeys(problems))
     return np.array(rows).reshape(len(rows), GRID_NM.size)
+
+
+def _as_measured(setup: Setup, fixture: Fixture, channel: Channel) -> Channel:
+    """The channel with its calibrated flux, where a calibration holds one."""
+    calibration = setup.calibration
+    flux = None if calibration is None else calibration.emitted_umol_s(fixture.name, channel.name)
+    return channel if flux is None else replace(channel, flux=Flux("photon_flux_umol_s", flux))
 
 
 def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)) -> FloatArray:

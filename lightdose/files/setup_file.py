@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from lightdose.errors import Problem
 from lightdose.files.groups_file import default_groups, read_own_groups, with_own_groups
 from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_corals import CoralsReading
@@ -27,6 +26,7 @@ from lightdose.files.setup_schema import (
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_tables import problem_at, show
 from lightdose.files.units import format_length
+from lightdose.model.calibration import Calibration
 from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.setup import Electricity, LengthUnit, Setup
 from lightdose.model.spectrum import SpectralTable
@@ -38,11 +38,15 @@ _INCHES = re.compile(r"[\d.,\s]+(?:in|inch|inches|ft|foot|feet|\"|'|\u2033|\u203
 
 @dataclass(frozen=True)
 class Variations:
-    """Changes to a setup without copying it: for all of its fixtures, or none."""
+    """Changes to a setup without copying it: for all of its fixtures, or none.
+
+    ``uncalibrated`` leaves the calibration file unread: what `calibrate` starts from.
+    """
 
     fixture_height_m: float | None = None
     swap_fixture: Path | None = None
     schedule: Path | None = None
+    uncalibrated: bool = False
 
 
 def read_setup(path: str | Path, variations: Variations = Variations()) -> Setup:
@@ -96,12 +100,12 @@ class _SetupReading:
         electricity = self._electricity()
         meters = read_meters(self.document, self.files)
         uncertainty = self._uncertainty()
-        self._refuse_calibration(top.get("calibration"))
+        calibration = self._calibration(top.get("calibration"))
         if self.files.problems or tank is None:
             return None
         self._say(places.sites, corals.corals)
         with self.files.collecting():
-            return Setup(
+            setup = Setup(
                 title=top["title"],
                 tank=tank,
                 fixtures=tuple(fixtures),
@@ -119,6 +123,7 @@ class _SetupReading:
                 understood=tuple(dict.fromkeys(self.files.understood)),
                 inputs_sha256=dict(self.files.sha256),
             )
+            return self._calibrated(setup, calibration)
         return None
 
     # ---- tables -----------------------------------------------------------------------------------------
@@ -251,17 +256,26 @@ class _SetupReading:
         values = self._table("uncertainty")
         return {key: values[key] for key in UNCERTAINTY.keys if values.get(key) is not None}
 
-    def _refuse_calibration(self, named: str | None) -> None:
-        if named is None:
-            return
-        place = self.document.key_place(("calibration",))
-        self.files.problems.append(
-            Problem(
-                "calibration: this version of lightdose cannot use calibration files yet",
-                cure="take the line out; the doses then stand on the fixture files alone",
-                place=place,
-            )
-        )
+    def _calibration(self, named: str | None) -> Calibration | None:
+        if named is None or self.variations.uncalibrated:
+            return None
+        place = self.document.value_place(("calibration",))
+        found = self.files.find(named, place, beside=self.document.file)
+        if found is None:
+            return None
+        from lightdose.files.calibration_file import read_calibration
+
+        return read_calibration(found, self.files, place)
+
+    def _calibrated(self, setup: Setup, calibration: Calibration | None) -> Setup:
+        if calibration is None:
+            return setup
+        from lightdose.files.calibration_file import use_calibration
+
+        swapped = self.variations.swap_fixture is not None
+        hung_anew = self.variations.fixture_height_m is not None
+        setup, said = use_calibration(setup, calibration, swapped=swapped, hung_anew=hung_anew)
+        return replace(setup, understood=(*setup.understood, *said))
 
     def _say(self, sites: list[Site], corals: list[Coral]) -> None:
         implicit = sum(1 for site in sites if site.implicit)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from lightdose.errors import SetupError
+from lightdose.model.calibration import Calibration
 from lightdose.model.coral import Coral, CoralGroup, Receiver, Site
 from lightdose.model.fixture import Fixture
 from lightdose.model.readings import Meter
@@ -31,6 +32,7 @@ class Setup:
     ----------
     groups : every coral group that may be used, the user's own ones included, by key
     group_sources : short key of a source ("P2") -> full citation
+    calibration : what meter readings said; beams, open sky and water here hold its values already
     length_unit : unit of the file's lengths, for display
     understood : one sentence a decision of the readers ("daily.csv: 12 rows, separator ';'")
     inputs_sha256 : file as named -> sha256 of its bytes
@@ -48,6 +50,7 @@ class Setup:
     electricity: Electricity | None = None
     meters: Mapping[str, Meter] = field(default_factory=dict)
     uncertainty: Mapping[str, float] = field(default_factory=dict)
+    calibration: Calibration | None = None
     length_unit: LengthUnit = "cm"
     path: str = ""
     understood: tuple[str, ...] = ()

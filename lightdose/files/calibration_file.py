@@ -1,0 +1,325 @@
+"""calibration.toml: what `calibrate` writes and every command reads, earlier calibrations included."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from lightdose.errors import Place, Problem, ReadingsError, SetupError
+from lightdose.files.input_files import InputFiles
+from lightdose.files.toml_document import TomlDocument
+from lightdose.files.toml_positions import KeyPath
+from lightdose.files.toml_tables import (
+    Key,
+    Table,
+    anything,
+    checked,
+    inner,
+    name,
+    number,
+    one_of,
+    plain_number,
+    problem_at,
+    refuse,
+    show,
+    whole,
+)
+from lightdose.model.calibration import (
+    PARAMETER_KINDS,
+    BeamWidth,
+    Calibration,
+    ChannelGain,
+    EarlierCalibration,
+    HeightFit,
+    Parameter,
+    SkyShare,
+    TogetherFactor,
+    YellowingFit,
+    with_calibration,
+)
+from lightdose.model.fixture import CosineLobe
+from lightdose.model.setup import Setup
+
+CALIBRATION_FORMAT: Final = "lightdose-calibration/1"
+
+_HEAD: Final = (
+    "# What meter readings say about the fixtures; written by `lightdose calibrate`, read through\n"
+    '# calibration = "..." in setup.toml. A gain is the measured photon flux (300-800 nm, output 100) over\n'
+    "# nominal_umol_s. Delete the file to go back to the fixture files.\n"
+)
+
+
+def _date(value: object) -> datetime.date:
+    allowed = 'a date such as "2026-03-14"'
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+        return value
+    try:
+        return datetime.date.fromisoformat(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        raise refuse(f"{show(value)} is not a date", allowed) from None
+
+
+def _numbers(value: object) -> tuple[float, ...]:
+    if not isinstance(value, list):
+        raise refuse(f"{show(value)} is not a list of numbers", "[1.0, 2.0]")
+    return tuple(plain_number(v) for v in value)
+
+
+def _interval(value: object) -> tuple[float, float]:
+    ends = _numbers(value)
+    if len(ends) != 2 or not ends[0] <= ends[1]:
+        raise refuse("not two numbers that rise", "[low, high]")
+    return ends[0], ends[1]
+
+
+def _words(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+        raise refuse(f"{show(value)} is not a list of names", '["handheld"]')
+    return tuple(value)
+
+
+_INTERVAL = Key(checked(_interval, "[low, high]"), "[0.9, 1.1]", "95 % interval")
+_GAIN_KEYS: Final = {
+    "fixture": Key(name(), '"left"', "name of the fixture"),
+    "channel": Key(name(), '"blue"', "name of the channel"),
+    "gain": Key(number(0, 1e9, above=True), "0.9", "measured over nominal output"),
+    "interval_95": _INTERVAL,
+    "nominal_umol_s": Key(number(0, 1e9, above=True), "60.0", "photon flux that the gain multiplies"),
+    "tied_to": Key(name(), '"white"', "what it leans on where readings cannot tell it apart", None),
+}
+TABLES: Final[dict[str, Table]] = {
+    "gain": Table(_GAIN_KEYS),
+    "beam": Table(
+        {
+            "fixture": Key(name(), '"left"', "name of the fixture"),
+            "nominal_fwhm_deg": Key(number(2, 175), "120.0", "width by the fixture file"),
+            "fwhm_deg": Key(number(2, 175), "95.0", "measured width"),
+            "interval_95": _INTERVAL,
+        }
+    ),
+    "open_sky": Table(
+        {
+            "site": Key(name(), '"ledge"', "name of the site"),
+            "value": Key(number(0, 1), "0.4", "measured open sky"),
+            "interval_95": _INTERVAL,
+        }
+    ),
+    "height": Table(
+        {
+            "fixture": Key(name(), '"left"', "name of the fixture"),
+            "height_m": Key(number(0, 20, above=True), "0.2", "height above the water that fits"),
+            "interval_95": _INTERVAL,
+        }
+    ),
+    "together": Table(
+        {
+            "fixture": Key(name(), '"left"', "name of the fixture"),
+            "factor": Key(number(0, 2, above=True), "0.93", "all channels together over their sum"),
+            "interval_95": _INTERVAL,
+        }
+    ),
+    "parameter": Table(
+        {
+            "kind": Key(one_of(*PARAMETER_KINDS), '"gain"', "what was fitted"),
+            "fixture": Key(name(), '"left"', "of which fixture", ""),
+            "channel": Key(name(), '"blue"', "of which channel", ""),
+            "site": Key(name(), '"ledge"', "of which site", ""),
+            "estimate": Key(number(-100, 100), "-0.1", "natural logarithm, or the value itself"),
+            "covariance": Key(checked(_numbers, "[...]"), "[0.001]", "row of the joint covariance"),
+        }
+    ),
+    "earlier": Table(
+        {
+            "date": Key(checked(_date, "a date"), '"2026-03-14"', "of those readings"),
+            "readings": Key(whole(0, 100_000), "24", "how many were used"),
+            "meters": Key(checked(_words, "names"), '["handheld"]', "that were used"),
+            "gain": Key(anything("tables"), "...", "gains of that day", ()),
+        }
+    ),
+}
+_YELLOWING: Final = Table(
+    {"per_m": Key(number(0, 50), "0.3", "yellowing at 440 nm, per m"), "interval_95": _INTERVAL}
+)
+_TOP: Final = Table(
+    {
+        "format": Key(one_of(CALIBRATION_FORMAT), f'"{CALIBRATION_FORMAT}"', "what kind of file this is"),
+        "date": Key(checked(_date, 'a date such as "2026-03-14"'), '"2026-03-14"', "of the readings"),
+        "readings": Key(whole(0, 100_000), "24", "how many were used"),
+        "meters": Key(checked(_words, "names"), '["handheld"]', "that were used"),
+        "cautions": Key(checked(_words, "sentences"), "[]", "what holds as long as this file", ()),
+        "yellowing": Key(inner(_YELLOWING), "...", "of the water", None),
+        **{key: Key(anything(f"tables [[{key}]]"), "...", "results", ()) for key in TABLES},
+    }
+)
+
+
+def read_calibration(path: Path, files: InputFiles, place: Place | None = None) -> Calibration | None:
+    """The calibration in a file; None, with problems in ``files``, if it cannot be used."""
+    document = files.document(path, CALIBRATION_FORMAT, place)
+    if document is None:
+        return None
+    already = len(files.problems)
+    top = _TOP.read(document, (), files.problems)
+    rows = {key: _rows(document, (key,), TABLES[key], files) for key in TABLES}
+    if len(files.problems) > already:
+        return None
+    width = [r["covariance"] for r in rows["parameter"]]
+    if any(len(row) != len(width) for row in width):
+        found = f"a row of the covariance does not have {len(width)} numbers, one a parameter"
+        files.problems.append(problem_at(document, ("parameter",), found, cure="run calibrate again"))
+        return None
+    with files.collecting(Place(document.file)):
+        return Calibration(
+            date=top["date"],
+            meters=top["meters"],
+            readings=top["readings"],
+            gains=tuple(ChannelGain(**r) for r in rows["gain"]),
+            parameters=tuple(
+                Parameter(r["kind"], r["fixture"], r["channel"], r["site"], r["estimate"])
+                for r in rows["parameter"]
+            ),
+            covariance=np.array(width, dtype=np.float64).reshape(len(width), len(width)),
+            beams=tuple(BeamWidth(**r) for r in rows["beam"]),
+            open_sky=tuple(SkyShare(**r) for r in rows["open_sky"]),
+            heights=tuple(HeightFit(**r) for r in rows["height"]),
+            together=tuple(TogetherFactor(**r) for r in rows["together"]),
+            yellowing=YellowingFit(**top["yellowing"]) if top["yellowing"] else None,
+            cautions=tuple(top["cautions"]),
+            earlier=tuple(
+                EarlierCalibration(
+                    date=r["date"],
+                    meters=r["meters"],
+                    readings=r["readings"],
+                    gains=tuple(
+                        ChannelGain(**g)
+                        for g in _rows(document, ("earlier", n, "gain"), TABLES["gain"], files)
+                    ),
+                )
+                for n, r in enumerate(rows["earlier"])
+            ),
+            file=document.file,
+        )
+    return None
+
+
+def _rows(document: TomlDocument, path: KeyPath, table: Table, files: InputFiles) -> list[dict[str, Any]]:
+    """Every table of an array of tables; what cannot be read is named in ``files`` and left out."""
+    given: Any = document.data
+    for step in path:
+        given = given[step] if isinstance(step, int) else given.get(step, [])
+    if not isinstance(given, list) or not all(isinstance(t, dict) for t in given):
+        found = f"{show(given)} is not a list of tables"
+        files.problems.append(problem_at(document, path, found, f"[[{path[-1]}]]"))
+        return []
+    read = [table.read(document, (*path, n), files.problems) for n in range(len(given))]
+    return [r for r in read if len(r) == len(table.keys)]
+
+
+def use_calibration(
+    setup: Setup, calibration: Calibration, *, swapped: bool, hung_anew: bool
+) -> tuple[Setup, list[str]]:
+    """The setup as measured, and sentences on what was left out because of the variations asked for.
+
+    Raises
+    ------
+    SetupError
+        If the calibration speaks of fixtures, channels or lobes that the setup does not have.
+    """
+    said = []
+    if swapped:
+        calibration = calibration.keeping("open_sky", "yellowing")
+        said.append(f"{calibration.file}: gains and beams left out, they belong to the fixtures swapped away")
+    elif hung_anew and calibration.heights:
+        calibration = calibration.keeping(*(k for k in PARAMETER_KINDS if k != "height"))
+        said.append(f"{calibration.file}: its heights left out, another one was asked for")
+    problems = [
+        Problem(found, cure="run calibrate again, or take these tables out", place=Place(calibration.file))
+        for found in dict.fromkeys(_strangers(setup, calibration))
+    ]
+    if problems:
+        raise SetupError(*problems)
+    count = calibration.readings
+    meters = f" with {', '.join(calibration.meters)}" if calibration.meters else ""
+    said.append(
+        f"{calibration.file}: {count} reading{'s' if count != 1 else ''} of {calibration.date}{meters}"
+    )
+    return with_calibration(setup, calibration), said
+
+
+def _strangers(setup: Setup, calibration: Calibration) -> Iterable[str]:
+    fixtures = {f.name: f for f in setup.fixtures}
+    found: list[ChannelGain | BeamWidth | HeightFit | TogetherFactor]
+    found = [*calibration.gains, *calibration.beams, *calibration.heights, *calibration.together]
+    for named in found:
+        fixture = fixtures.get(named.fixture)
+        if fixture is None:
+            yield f"the fixture {show(named.fixture)} was calibrated and is not in the setup"
+        elif isinstance(named, ChannelGain):
+            if named.channel not in {c.name for c in fixture.type.channels}:
+                yield f"fixture {show(named.fixture)} has no channel {show(named.channel)} any more"
+        elif isinstance(named, BeamWidth):
+            lobes = [c.beam for c in fixture.type.channels]
+            if not any(isinstance(b, CosineLobe) and b.fwhm_deg == named.nominal_fwhm_deg for b in lobes):
+                yield (
+                    f"fixture {show(named.fixture)} had a beam of {named.nominal_fwhm_deg:g} deg when it was "
+                    "calibrated and has none now"
+                )
+
+
+# ---- writing ---------------------------------------------------------------------------------------------
+
+
+def calibration_toml(calibration: Calibration) -> str:
+    """The text of calibration.toml; reading it gives the same calibration to the last bit."""
+    lines = [
+        _HEAD,
+        f"format = {_value(CALIBRATION_FORMAT)}",
+        f"date = {_value(calibration.date.isoformat())}",
+        f"readings = {calibration.readings}",
+        f"meters = {_value(calibration.meters)}",
+    ]
+    if calibration.cautions:
+        lines.append(f"cautions = {_value(calibration.cautions)}")
+    if calibration.yellowing is not None:
+        lines += _table("[yellowing]", vars(calibration.yellowing))
+    for key, records in (
+        ("gain", calibration.gains),
+        ("beam", calibration.beams),
+        ("open_sky", calibration.open_sky),
+        ("height", calibration.heights),
+        ("together", calibration.together),
+    ):
+        lines += _tables(key, records)
+    for parameter, row in zip(calibration.parameters, calibration.covariance, strict=True):
+        named = {k: v for k, v in vars(parameter).items() if v != ""}
+        lines += _table("[[parameter]]", named | {"covariance": tuple(row.tolist())})
+    for earlier in calibration.earlier:
+        about = {"date": earlier.date.isoformat(), "readings": earlier.readings, "meters": earlier.meters}
+        lines += _table("[[earlier]]", about) + _tables("earlier.gain", earlier.gains)
+    return "\n".join(lines) + "\n"
+
+
+def _tables(key: str, records: Iterable[object]) -> list[str]:
+    return [line for record in records for line in _table(f"[[{key}]]", vars(record))]
+
+
+def _table(header: str, values: dict[str, Any]) -> list[str]:
+    return ["", header, *(f"{k} = {_value(v)}" for k, v in values.items() if v is not None)]
+
+
+def _value(value: object) -> str:
+    """A TOML value; JSON's escapes of text are TOML's too."""
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_value(v) for v in value) + "]"
+    if isinstance(value, float):
+        return repr(float(value))
+    if isinstance(value, int):
+        return str(value)
+    raise ReadingsError(f"{value!r} cannot stand in a calibration file")

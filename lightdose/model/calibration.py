@@ -1,0 +1,237 @@
+"""What meter readings say about fixtures and places, and how that changes a setup.
+
+A calibration holds photon fluxes, not corrections: ``ChannelGain.flux_umol_s`` replaces whatever the fixture
+file states, so a later edit of that file does not shift what was measured.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from lightdose.errors import ReadingsError
+from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.fixture import Channel, CosineLobe, Fixture
+
+if TYPE_CHECKING:
+    from lightdose.model.setup import Setup
+
+UNSCALED_FLUX_UMOL_S = 1.0
+"""Nominal photon flux of a channel whose file states none: its gain is then its flux in umol s-1 (ours)."""
+
+Interval = tuple[float, float]
+ParameterKind = Literal["gain", "beam", "open_sky", "together", "yellowing", "height"]
+PARAMETER_KINDS: tuple[ParameterKind, ...] = (
+    "gain",
+    "beam",
+    "open_sky",
+    "together",
+    "yellowing",
+    "height",
+)
+
+
+@dataclass(frozen=True)
+class ChannelGain:
+    """A channel's measured output over its nominal one.
+
+    Attributes
+    ----------
+    nominal_umol_s : all photons of 300-800 nm at full output by the fixture file, or ``UNSCALED_FLUX_UMOL_S``
+    tied_to : what the gain leans on where no reading tells it apart; None where readings do
+    """
+
+    fixture: str
+    channel: str
+    gain: float
+    interval_95: Interval
+    nominal_umol_s: float
+    tied_to: str | None = None
+
+    @property
+    def flux_umol_s(self) -> float:
+        """Measured photon flux at full output, 300-800 nm. [umol s-1]"""
+        return self.gain * self.nominal_umol_s
+
+
+@dataclass(frozen=True)
+class BeamWidth:
+    """The measured width of one cosine lobe of a fixture. [deg]"""
+
+    fixture: str
+    nominal_fwhm_deg: float
+    fwhm_deg: float
+    interval_95: Interval
+
+
+@dataclass(frozen=True)
+class SkyShare:
+    """The measured open sky of a site, 0-1."""
+
+    site: str
+    value: float
+    interval_95: Interval
+
+
+@dataclass(frozen=True)
+class HeightFit:
+    """The height of a fixture above the water that fits its readings. [m]"""
+
+    fixture: str
+    height_m: float
+    interval_95: Interval
+
+
+@dataclass(frozen=True)
+class TogetherFactor:
+    """What is left of the sum of single channels when they run together, warm."""
+
+    fixture: str
+    factor: float
+    interval_95: Interval
+
+
+@dataclass(frozen=True)
+class YellowingFit:
+    """The yellowing of the water that fits the readings. [m-1]"""
+
+    per_m: float
+    interval_95: Interval
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One fitted number, for drawing from the joint distribution.
+
+    ``estimate`` is a natural logarithm for gain, open_sky and together; for beam the logarithm of the factor
+    on all cosine lobes of the fixture; for yellowing and height the value itself. [m-1, m]
+    """
+
+    kind: ParameterKind
+    fixture: str = ""
+    channel: str = ""
+    site: str = ""
+    estimate: float = 0.0
+
+
+@dataclass(frozen=True)
+class EarlierCalibration:
+    """What is kept of a calibration that a newer one replaced."""
+
+    date: datetime.date
+    meters: tuple[str, ...]
+    readings: int
+    gains: tuple[ChannelGain, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """What the readings of one day say.
+
+    Attributes
+    ----------
+    date : of the readings
+    meters : names of the meters, in order of first use
+    readings : how many were used
+    parameters, covariance : the fitted numbers as they are to be drawn jointly, shape (n,) and (n, n);
+        the common errors of meter and immersion are in the covariance
+    cautions : sentences that hold as long as the calibration does
+    earlier : the calibrations it replaced, newest first
+    """
+
+    date: datetime.date
+    meters: tuple[str, ...]
+    readings: int
+    gains: tuple[ChannelGain, ...]
+    parameters: tuple[Parameter, ...]
+    covariance: FloatArray
+    beams: tuple[BeamWidth, ...] = ()
+    open_sky: tuple[SkyShare, ...] = ()
+    heights: tuple[HeightFit, ...] = ()
+    together: tuple[TogetherFactor, ...] = ()
+    yellowing: YellowingFit | None = None
+    cautions: tuple[str, ...] = ()
+    earlier: tuple[EarlierCalibration, ...] = ()
+    file: str = ""
+
+    def __post_init__(self) -> None:
+        covariance = read_only(self.covariance)
+        count = len(self.parameters)
+        if covariance.shape != (count, count):
+            raise ReadingsError(f"{count} parameters need a covariance of shape ({count}, {count})")
+        if not np.all(np.isfinite(covariance)) or np.any(np.diagonal(covariance) < 0):
+            raise ReadingsError("a covariance holds finite numbers, and none below 0 on its diagonal")
+        for gain in self.gains:
+            if not (math.isfinite(gain.gain) and gain.gain > 0 and gain.nominal_umol_s > 0):
+                raise ReadingsError(f"gain {gain.gain:g} of channel {gain.channel!r} is not above 0")
+        object.__setattr__(self, "covariance", covariance)
+
+    def gain_of(self, fixture: str, channel: str) -> ChannelGain | None:
+        """The gain of a channel, or None where this calibration says nothing about it."""
+        return next((g for g in self.gains if (g.fixture, g.channel) == (fixture, channel)), None)
+
+    def emitted_umol_s(self, fixture: str, channel: str) -> float | None:
+        """Photon flux of a channel at full output, running with the others of its fixture. [umol s-1]"""
+        gain = self.gain_of(fixture, channel)
+        if gain is None:
+            return None
+        together = next((t.factor for t in self.together if t.fixture == fixture), 1.0)
+        return gain.flux_umol_s * together
+
+    def measures(self, fixture: str) -> bool:
+        """Whether at least one channel of a fixture was told apart or measured with others by readings."""
+        return any(g.fixture == fixture and g.tied_to != UNREAD for g in self.gains)
+
+    def keeping(self, *kinds: ParameterKind) -> Calibration:
+        """Only what is of these kinds: a swapped fixture leaves only water and open sky standing."""
+        index = [n for n, p in enumerate(self.parameters) if p.kind in kinds]
+        return replace(
+            self,
+            gains=self.gains if "gain" in kinds else (),
+            beams=self.beams if "beam" in kinds else (),
+            open_sky=self.open_sky if "open_sky" in kinds else (),
+            heights=self.heights if "height" in kinds else (),
+            together=self.together if "together" in kinds else (),
+            yellowing=self.yellowing if "yellowing" in kinds else None,
+            parameters=tuple(self.parameters[n] for n in index),
+            covariance=self.covariance[np.ix_(index, index)],
+        )
+
+
+UNREAD = "fixture file"
+"""What the gains of a fixture are tied to when no reading saw any of its channels."""
+
+
+def with_calibration(setup: Setup, calibration: Calibration) -> Setup:
+    """The setup as measured: beams, open sky, heights and yellowing replaced; gains act on the emission."""
+    water = setup.water
+    if calibration.yellowing is not None:
+        water = replace(water, yellowing_440_per_m=calibration.yellowing.per_m)
+    sky = {s.site: min(max(s.value, 0.0), 1.0) for s in calibration.open_sky}
+    return replace(
+        setup,
+        water=water,
+        fixtures=tuple(_measured_fixture(f, calibration) for f in setup.fixtures),
+        sites=tuple(replace(s, open_sky=sky[s.name]) if s.name in sky else s for s in setup.sites),
+        calibration=calibration,
+    )
+
+
+def _measured_fixture(fixture: Fixture, calibration: Calibration) -> Fixture:
+    widths = {b.nominal_fwhm_deg: b.fwhm_deg for b in calibration.beams if b.fixture == fixture.name}
+    height_m = next((h.height_m for h in calibration.heights if h.fixture == fixture.name), fixture.height_m)
+    channels = tuple(_measured_channel(c, widths) for c in fixture.type.channels)
+    if height_m == fixture.height_m and channels == fixture.type.channels:
+        return fixture
+    return replace(fixture, height_m=height_m, type=replace(fixture.type, channels=channels))
+
+
+def _measured_channel(channel: Channel, widths: dict[float, float]) -> Channel:
+    beam = channel.beam
+    if isinstance(beam, CosineLobe) and beam.fwhm_deg in widths:
+        return replace(channel, beam=CosineLobe(widths[beam.fwhm_deg]))
+    return channel
