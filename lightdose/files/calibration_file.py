@@ -54,12 +54,13 @@ _HEAD: Final = (
 )
 
 
-def _date(value: object) -> datetime.date:
+def _date(value: object) -> str:
+    """An ISO date; TOML's own dates are taken too."""
     allowed = 'a date such as "2026-03-14"'
     if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
-        return value
+        return value.isoformat()
     try:
-        return datetime.date.fromisoformat(value)  # type: ignore[arg-type]
+        return datetime.date.fromisoformat(value).isoformat()  # type: ignore[arg-type]
     except (TypeError, ValueError):
         raise refuse(f"{show(value)} is not a date", allowed) from None
 
@@ -279,7 +280,7 @@ def calibration_toml(calibration: Calibration) -> str:
     lines = [
         _HEAD,
         f"format = {_value(CALIBRATION_FORMAT)}",
-        f"date = {_value(calibration.date.isoformat())}",
+        f"date = {_value(calibration.date)}",
         f"readings = {calibration.readings}",
         f"meters = {_value(calibration.meters)}",
     ]
@@ -299,7 +300,7 @@ def calibration_toml(calibration: Calibration) -> str:
         named = {k: v for k, v in vars(parameter).items() if v != ""}
         lines += _table("[[parameter]]", named | {"covariance": tuple(row.tolist())})
     for earlier in calibration.earlier:
-        about = {"date": earlier.date.isoformat(), "readings": earlier.readings, "meters": earlier.meters}
+        about = {"date": earlier.date, "readings": earlier.readings, "meters": earlier.meters}
         lines += _table("[[earlier]]", about) + _tables("earlier.gain", earlier.gains)
     return "\n".join(lines) + "\n"
 

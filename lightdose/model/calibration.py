@@ -6,7 +6,6 @@ file states, so a later edit of that file does not shift what was measured.
 
 from __future__ import annotations
 
-import datetime
 import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
@@ -122,7 +121,7 @@ class Parameter:
 class EarlierCalibration:
     """What is kept of a calibration that a newer one replaced."""
 
-    date: datetime.date
+    date: str
     meters: tuple[str, ...]
     readings: int
     gains: tuple[ChannelGain, ...]
@@ -134,7 +133,7 @@ class Calibration:
 
     Attributes
     ----------
-    date : of the readings
+    date : of the readings, ISO 8601 ("2026-03-14")
     meters : names of the meters, in order of first use
     readings : how many were used
     parameters, covariance : the fitted numbers as they are to be drawn jointly, shape (n,) and (n, n);
@@ -143,7 +142,7 @@ class Calibration:
     earlier : the calibrations it replaced, newest first
     """
 
-    date: datetime.date
+    date: str
     meters: tuple[str, ...]
     readings: int
     gains: tuple[ChannelGain, ...]

@@ -433,9 +433,9 @@ def test_unread_sites_file_makes_no_coral_lose_its_site(write_setup: WriteSetup)
         (
             'title = "Test tank (invented)"',
             'title = "T"\ncalibration = "c.toml"',
-            "3:1",
-            "calibration: this version of lightdose cannot use calibration files yet",
-            "take the line out; the doses then stand on the fixture files alone",
+            "3:15",
+            'no file "c.toml"',
+            "did you mean corals.csv?",
         ),
         (
             'title = "Test tank (invented)"',
@@ -519,9 +519,8 @@ def test_more_channels_than_the_limit_are_refused(write_setup: WriteSetup) -> No
 @pytest.mark.identity
 def test_fixture_names_stand_once(write_setup: WriteSetup) -> None:
     """Two fixtures of one name cannot be told apart in results."""
-    again = '[[fixture]]\nname = "left"\ntype = "panel.toml"\nat = { x = "1 cm", y = "1 cm", height = "9 cm" }\nschedule = "daily.csv"\n'
     assert (
-        only_problem(write_setup(again)).found == "fixture[2] 'left' name: \"left\" names fixture 1 already"
+        only_problem(write_setup(AGAIN)).found == "fixture[2] 'left' name: \"left\" names fixture 1 already"
     )
 
 
