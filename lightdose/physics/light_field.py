@@ -5,6 +5,7 @@ Quantity: planar photon irradiance on a horizontal receiver that looks up.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -19,9 +20,14 @@ from lightdose.model.spectrum import ReferenceTables, SpectralTable, Weightings
 from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics.aperture import SourceCells, source_cells
 from lightdose.physics.beam import distinct_beams, intensity_per_flux
-from lightdose.physics.light_paths import Basin, basin_for, rays
+from lightdose.physics.floor import FloorGrid, floor_grid
+from lightdose.physics.floor_light import FloorLight, floor_light
+from lightdose.physics.light_paths import Route, rays, routes
 from lightdose.physics.spectral_nodes import AbsorptionNodes, absorption_nodes
 from lightdose.physics.water import absorption_per_m
+
+FLOOR_SAMPLE_M = 0.03
+"""Distance of the points at which light is taken on the floor, for its bounce."""
 
 RAYS_AT_ONCE = 40_000
 """Possible rays in one block: large enough to hide the cost of a call, small enough for the cache."""
@@ -35,7 +41,7 @@ class _Lamp:
     """A fixture ready for rays: its cells, its images, its lobes, and the lobe of each channel."""
 
     cells: SourceCells
-    basin: Basin
+    routes: tuple[Route, ...]
     beams: tuple[Beam, ...]
     beam_of_channel: tuple[int, ...]
 
@@ -45,7 +51,7 @@ def _lamps(fixtures: Sequence[Fixture], tank: Tank, index: float) -> list[_Lamp]
     for fixture in fixtures:
         cells = source_cells(fixture)
         beams, which = distinct_beams([channel.beam for channel in fixture.type.channels])
-        lamps.append(_Lamp(cells, basin_for(tank, index, cells), beams, which))
+        lamps.append(_Lamp(cells, routes(tank, index, cells), beams, which))
     return lamps
 
 
@@ -74,15 +80,58 @@ def _in_air(lamp: _Lamp, points_m: FloatArray) -> FloatArray:
 def _under_water(lamp: _Lamp, points_m: FloatArray, nodes_per_m: FloatArray) -> FloatArray:
     """Light of a lamp at the absorption nodes, shape (beam, node, point), straight and by the walls."""
     x, y, depth = points_m.T
-    found = rays(lamp.basin, lamp.cells, x, y, depth)
-    turn = np.arctan2(found.k_y, found.k_x) - lamp.cells.turn_rad
-    out = np.empty((len(lamp.beams), nodes_per_m.size, x.size))
-    left = [np.exp(-a * found.path_m) for a in nodes_per_m]
-    for beam, lobe in enumerate(_lobes(lamp, found.tangent, found.cosine, turn)):
-        lobe *= found.gain_per_m2
-        for node, share in enumerate(left):
-            out[beam, node] = np.bincount(found.point, lobe * share, x.size)
+    out = np.zeros((len(lamp.beams), nodes_per_m.size, x.size))
+    for route in lamp.routes:
+        found = rays(route, x, y, depth)
+        if found.point.size == 0:
+            continue
+        turn = np.arctan2(found.k_y, found.k_x) - lamp.cells.turn_rad
+        left = [np.exp(-a * found.path_m) for a in nodes_per_m]
+        for beam, lobe in enumerate(_lobes(lamp, found.tangent, found.cosine, turn)):
+            lobe *= found.gain_per_m2
+            for node, share in enumerate(left):
+                out[beam, node] += np.bincount(found.point, lobe * share, x.size)
     return out
+
+
+def _falling(lamps: Sequence[_Lamp], grid: FloorGrid, nodes_per_m: FloatArray) -> FloatArray:
+    """Light of all lamps on each patch, shape (patch, beam, node): means over a few points of the patch."""
+    tank = grid.tank
+    axes = []
+    for centres, span in ((grid.x_m, tank.length_m), (grid.y_m, tank.width_m)):
+        parts = max(2, math.ceil(span / centres.size / FLOOR_SAMPLE_M - 1e-9))
+        axes.append((np.arange(centres.size * parts) + 0.5) * span / (centres.size * parts))
+    x, y = (axis.ravel() for axis in np.meshgrid(*axes, indexing="ij"))
+    points = np.column_stack((x, y, np.full(x.size, tank.water_depth_m)))
+    block = _block_size(lamps)
+    rows = []
+    for lamp in lamps:
+        light = [_under_water(lamp, points[i : i + block], nodes_per_m) for i in range(0, x.size, block)]
+        fine = np.concatenate(light, axis=2).reshape(
+            len(lamp.beams), nodes_per_m.size, grid.x_m.size, -1, grid.y_m.size, axes[1].size // grid.y_m.size
+        )
+        rows.append(fine.mean(axis=(3, 5)).reshape(len(lamp.beams), nodes_per_m.size, -1))
+    return np.concatenate(rows).transpose(2, 0, 1)
+
+
+@dataclass(frozen=True, eq=False)
+class _Scene:
+    """Everything that does not depend on the point."""
+
+    lamps: tuple[_Lamp, ...]
+    nodes: AbsorptionNodes
+    floor: FloorLight | None
+
+
+def _scene(
+    fixtures: Sequence[Fixture], tank: Tank, index: float, nodes: AbsorptionNodes, for_points: int
+) -> _Scene:
+    lamps = tuple(_lamps(fixtures, tank, index))
+    if tank.floor_reflectance == 0 or index == 1.0 or not lamps or for_points == 0:
+        return _Scene(lamps, nodes, None)
+    grid = floor_grid(tank, index)
+    falling = _falling(lamps, grid, nodes.per_m)
+    return _Scene(lamps, nodes, floor_light(grid, falling, nodes.per_m, for_points=for_points))
 
 
 def _cover_on_grid(cover: Cover) -> FloatArray | float:
@@ -143,38 +192,41 @@ def response_chunks(
     )
     at_nodes = kernels @ nodes.to_grid
     in_air = kernels.sum(axis=2)
-    lamps = _lamps(fixtures, tank, water.refractive_index)
-    block = _block_size(lamps)
+    scene = _scene(fixtures, tank, water.refractive_index, nodes, len(points_m))
+    block = _block_size(scene.lamps)
     for start in range(0, len(points_m), block):
         part = slice(start, min(start + block, len(points_m)))
-        yield part, _block(points_m[part], lamps, nodes, at_nodes, in_air)
+        yield part, _block(points_m[part], scene, at_nodes, in_air)
 
 
 def _block_size(lamps: Sequence[_Lamp]) -> int:
-    images = [lamp.basin.images_x.number.size * lamp.basin.images_y.number.size for lamp in lamps]
-    most = max([lamp.cells.x_m.size * n for lamp, n in zip(lamps, images, strict=True)], default=1)
-    return max(64, RAYS_AT_ONCE // most)
+    rays_a_point = [
+        lamp.cells.x_m.size * route.images_x.number.size * route.images_y.number.size
+        for lamp in lamps
+        for route in lamp.routes
+    ]
+    return max(64, RAYS_AT_ONCE // max(rays_a_point, default=1))
 
 
-def _block(
-    points_m: FloatArray,
-    lamps: Sequence[_Lamp],
-    nodes: AbsorptionNodes,
-    at_nodes: FloatArray,
-    in_air: FloatArray,
-) -> FloatArray:
+def _block(points_m: FloatArray, scene: _Scene, at_nodes: FloatArray, in_air: FloatArray) -> FloatArray:
     """Response of a block of points, shape (n_point, n_channel, n_weighting)."""
     out = np.zeros((len(points_m), *in_air.shape))
     wet = points_m[:, 2] >= 0
-    channel = 0
-    for lamp in lamps:
-        light = _under_water(lamp, points_m[wet], nodes.per_m) if np.any(wet) else None
-        dry = None if np.all(wet) else _in_air(lamp, points_m[~wet])
+    under, above = points_m[wet], points_m[~wet]
+    bounced = None if scene.floor is None else scene.floor.at(under)
+    channel = first_beam = 0
+    for lamp in scene.lamps:
+        light = _under_water(lamp, under, scene.nodes.per_m)
+        if bounced is not None:
+            shape = (len(under), len(lamp.beams), -1)
+            width = len(lamp.beams) * scene.nodes.per_m.size
+            own = bounced[:, first_beam : first_beam + width]
+            light += own.reshape(shape).transpose(1, 2, 0)
+            first_beam += width
+        dry = _in_air(lamp, above)
         for beam in lamp.beam_of_channel:
-            if light is not None:
-                out[wet, channel] = light[beam].T @ at_nodes[channel].T
-            if dry is not None:
-                out[~wet, channel] = dry[beam][:, None] * in_air[channel]
+            out[wet, channel] = light[beam].T @ at_nodes[channel].T
+            out[~wet, channel] = dry[beam][:, None] * in_air[channel]
             channel += 1
     return out
 
@@ -305,11 +357,11 @@ def spectral_transfer(
     scale = _scale(fixtures)[:, None]
     at_nodes = scale[:, :, None] * (nodes.to_grid * np.reshape(_cover_on_grid(cover), (-1, 1)))[None]
     in_air = np.broadcast_to(scale * _cover_on_grid(cover), (channels, 500))
-    lamps = _lamps(fixtures, tank, water.refractive_index)
     points = _points(receivers)
-    block = _block_size(lamps)
+    scene = _scene(fixtures, tank, water.refractive_index, nodes, len(points))
+    block = _block_size(scene.lamps)
     for start in range(0, len(points), block):
         part = slice(start, start + block)
-        out[part] = _block(points[part], lamps, nodes, at_nodes, in_air)
+        out[part] = _block(points[part], scene, at_nodes, in_air)
     out *= np.array([r.open_sky for r in receivers]).reshape(-1, 1, 1)
     return read_only(np.maximum(out, 0.0))

@@ -15,6 +15,14 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.tank import Tank
 from lightdose.physics.aperture import SourceCells
 from lightdose.physics.refraction import entry_tangent, newton_step, surface_transmittance
+from lightdose.physics.rim import (
+    AxisRays,
+    LampImage,
+    lamp_images,
+    lit_opening,
+    mirrored_cells,
+    rim_gain,
+)
 from lightdose.physics.walls import AxisImages, axis_images, axis_walls, wall_reflectance
 
 IntArray = npt.NDArray[np.intp]
@@ -53,19 +61,21 @@ class Rays:
 
 
 @dataclass(frozen=True, eq=False)
-class Basin:
-    """The tank as rays see it: its opening, its index and the mirror images along x and y."""
+class Route:
+    """A lamp, seen straight or in the rim, and the mirror images of the water along x and y."""
 
     tank: Tank
     index: float
+    lamp: LampImage
+    cells: SourceCells
     images_x: AxisImages
     images_y: AxisImages
 
 
-def _steepest_slope(reach_m: FloatArray, height_m: float, index: float) -> FloatArray:
-    """Largest sideways way per depth of a ray that enters the water up to ``reach_m`` beside its lamp."""
-    square = reach_m * reach_m
-    return reach_m / np.sqrt(index**2 * height_m**2 + (index**2 - 1) * square)
+def _slope(reach_m: FloatArray, height_m: float, index: float) -> FloatArray:
+    """Sideways way per depth of a ray that enters the water ``reach_m`` beside its lamp; 0 if negative."""
+    reach = np.maximum(reach_m, 0.0)
+    return reach / np.sqrt(index**2 * height_m**2 + (index**2 - 1) * reach * reach)
 
 
 def _order(
@@ -73,12 +83,12 @@ def _order(
 ) -> int:
     """Most reflections at a pair of walls: one more than the whole spans a ray crosses under water."""
     reach = np.maximum(np.max(np.abs(at_m)), np.max(np.abs(span_m - at_m))) + 0.5 * spread_m
-    crossed = _steepest_slope(np.asarray(reach), height_m, n) * depth_m / span_m
+    crossed = _slope(np.asarray(reach), height_m, n) * depth_m / span_m
     return min(MOST_REFLECTIONS, 1 + int(crossed))
 
 
-def basin_for(tank: Tank, index: float, cells: SourceCells) -> Basin:
-    """The images of the tank that the proportions of tank and lamp need.
+def routes(tank: Tank, index: float, cells: SourceCells) -> tuple[Route, ...]:
+    """The lamp and its images in the rim, each with the images of the tank that the proportions need.
 
     Parameters
     ----------
@@ -89,53 +99,54 @@ def basin_for(tank: Tank, index: float, cells: SourceCells) -> Basin:
 
     Returns
     -------
-    Basin
+    tuple of Route
 
     Source
     ------
     Geometry: sideways way under water of the flattest ray that enters through the opening.
     """
     (left, right), (front, back) = axis_walls(tank)
-    h, d = cells.height_m, tank.water_depth_m
-    order_x = _order(tank.length_m, cells.x_m, cells.spread_x_m, h, d, index)
-    order_y = _order(tank.width_m, cells.y_m, cells.spread_y_m, h, d, index)
-    return Basin(
-        tank,
-        index,
-        axis_images(tank.length_m, order_x, left, right, tank.glass_thickness_m),
-        axis_images(tank.width_m, order_y, front, back, tank.glass_thickness_m),
-    )
+    h, d, glass = cells.height_m, tank.water_depth_m, tank.glass_thickness_m
+    found = []
+    for image in lamp_images(tank):
+        seen = mirrored_cells(cells, image, tank)
+        order_x = _order(tank.length_m, seen.x_m, seen.spread_x_m, h, d, index)
+        order_y = _order(tank.width_m, seen.y_m, seen.spread_y_m, h, d, index)
+        images_x = axis_images(tank.length_m, order_x, left, right, glass)
+        images_y = axis_images(tank.width_m, order_y, front, back, glass)
+        found.append(Route(tank, index, image, seen, images_x, images_y))
+    return tuple(found)
 
 
 def _possible(
-    images: AxisImages,
     image_at: FloatArray,
     depth_m: FloatArray,
     cell_at: FloatArray,
     spread_m: float,
-    span_m: float,
+    lit: FloatArray,
     height_m: float,
     index: float,
 ) -> BoolArray:
     """Which images of which points a cell may reach along one axis, shape (image, cell, point)."""
-    high = _steepest_slope(np.maximum(span_m - cell_at + spread_m, 0.0), height_m, index)
-    low = _steepest_slope(np.maximum(cell_at + spread_m, 0.0), height_m, index)
-    beyond = np.where(images.number[:, None] > 0, image_at - span_m, -image_at)
-    beyond[images.number == 0] = -1.0
-    slope = np.where(images.number[:, None] > 0, high, low)
-    return np.asarray(beyond[:, None, :] <= slope[:, :, None] * depth_m)
+    high, low = lit[1] + spread_m, lit[0] - spread_m
+    rise, fall = _slope(high - cell_at, height_m, index), _slope(cell_at - low, height_m, index)
+    furthest = high[:, None] + rise[:, None] * depth_m
+    nearest = low[:, None] - fall[:, None] * depth_m
+    return np.asarray((image_at[:, None, :] <= furthest) & (image_at[:, None, :] >= nearest))
 
 
 def _candidates(
-    basin: Basin, cells: SourceCells, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
+    route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
 ) -> tuple[IntArray, IntArray, IntArray, IntArray, FloatArray]:
     """Rays worth computing: image of x, image of y, cell, point, and where the image stands, (2, n)."""
-    along_x, along_y, tank = basin.images_x, basin.images_y, basin.tank
+    along_x, along_y, tank, cells = route.images_x, route.images_y, route.tank, route.cells
     at_x = along_x.sign[:, None] * x_m + along_x.offset_m[:, None]
     at_y = along_y.sign[:, None] * y_m + along_y.offset_m[:, None]
-    h, n = cells.height_m, basin.index
-    seen_x = _possible(along_x, at_x, depth_m, cells.x_m, cells.spread_x_m, tank.length_m, h, n)
-    seen_y = _possible(along_y, at_y, depth_m, cells.y_m, cells.spread_y_m, tank.width_m, h, n)
+    h, n = cells.height_m, route.index
+    lit_x = lit_opening(cells.x_m, tank.length_m, route.lamp.x, h, tank.rim_m)
+    lit_y = lit_opening(cells.y_m, tank.width_m, route.lamp.y, h, tank.rim_m)
+    seen_x = _possible(at_x, depth_m, cells.x_m, cells.spread_x_m, lit_x, h, n)
+    seen_y = _possible(at_y, depth_m, cells.y_m, cells.spread_y_m, lit_y, h, n)
     pairs_x, pairs_y = np.divmod(np.arange(along_x.number.size * along_y.number.size), along_y.number.size)
     plain = (along_x.glass_m[pairs_x] == 0) & (along_y.glass_m[pairs_y] == 0)
     order = np.argsort(~plain, kind="stable")
@@ -149,12 +160,12 @@ def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) 
     """Share of a cell's image that stands inside the opening, seen along one axis."""
     if softness_m is None:
         return ((entry_m >= 0) & (entry_m <= span_m)).astype(np.float64)
-    width = np.maximum(np.abs(softness_m), 1e-9)
+    width = np.maximum(softness_m, 1e-9)
     return np.clip((span_m - entry_m) / width + 0.5, 0, 1) * np.clip(entry_m / width + 0.5, 0, 1)
 
 
 def _joint_open(
-    basin: Basin, ray_x: IntArray, ray_y: IntArray, entry: FloatArray, k: FloatArray, k_glass: FloatArray
+    route: Route, ray_x: IntArray, ray_y: IntArray, entry: FloatArray, k: FloatArray
 ) -> BoolArray:
     """Whether a ray's stays in the panes of the two axes do not overlap (it would run into a glass joint).
 
@@ -162,20 +173,21 @@ def _joint_open(
     along that axis only.
     """
     free = np.ones(ray_x.shape, dtype=bool)
-    both = np.flatnonzero((basin.images_x.glass_m[ray_x] > 0) & (basin.images_y.glass_m[ray_y] > 0))
+    both = np.flatnonzero((route.images_x.glass_m[ray_x] > 0) & (route.images_y.glass_m[ray_y] > 0))
     if both.size == 0:
         return free
+    rest = route.tank.glass_index**2 - route.index**2
     stays = []
     for axis, (images, ray, span) in enumerate(
         (
-            (basin.images_x, ray_x[both], basin.tank.length_m),
-            (basin.images_y, ray_y[both], basin.tank.width_m),
+            (route.images_x, ray_x[both], route.tank.length_m),
+            (route.images_y, ray_y[both], route.tank.width_m),
         )
     ):
         number, at = images.number[ray], entry[axis, both]
         hits = np.abs(number)
         speed = np.maximum(np.abs(k[axis, both]), 1e-12)
-        stay = images.glass_m[ray] / hits / k_glass[axis, both]
+        stay = images.glass_m[ray] / hits / np.sqrt(rest + speed * speed)
         first = np.where(number > 0, span - at, at) / speed
         stays.append([(first + m * (span / speed + stay), stay, hits > m) for m in range(int(hits.max()))])
     for start_x, stay_x, real_x in stays[0]:
@@ -200,75 +212,103 @@ class _Tube:
     def shift(self, k_axis: FloatArray) -> FloatArray:
         """How far the entry point moves along an axis when the source moves by one. [m m-1]"""
         square = k_axis * k_axis
-        return np.abs(1 - (self.in_air + self.lean_air * square) / (self.g0 + self.lean * square))
+        return np.asarray(1 - (self.in_air + self.lean_air * square) / (self.g0 + self.lean * square))
 
 
 def _tube(
-    basin: Basin,
-    u: FloatArray,
-    k: FloatArray,
-    h: float,
-    s: FloatArray,
-    glass: FloatArray,
-    k_glass: FloatArray,
+    route: Route, u: FloatArray, k: FloatArray, s: FloatArray, glass: FloatArray, rim: FloatArray
 ) -> _Tube:
-    """Flux tube and path of rays; ``glass`` and ``k_glass`` belong to the last rays only."""
-    n2 = basin.index**2
-    rest = basin.tank.glass_index**2 - n2
+    """Flux tube and path of rays; ``glass`` belongs to the last rays only."""
+    n2, g2 = route.index**2, route.tank.glass_index**2
     c2 = 1 / (1 + u * u)
     c = np.sqrt(c2)
     kw2 = c2 + (n2 - 1)
-    in_air, in_water = h / c, s / np.sqrt(kw2)
+    in_air, in_water = route.cells.height_m / c, s / np.sqrt(kw2)
     # (g1 - g0) / k^2 without cancellation: h/c^3 - h/c = h k^2/c^3, s n^2/k_w^3 - s/k_w = s k^2/k_w^3
     lean_air = in_air / c2
     lean = lean_air + in_water / kw2
     g0 = in_air + in_water
     spread = g0 * (g0 + lean * (k[0] * k[0] + k[1] * k[1]))
-    path = in_water * basin.index
+    path = in_water * route.index
     if glass.size:
         tail = slice(spread.size - glass.shape[1], None)
-        k_x, k_y, lean_t = k[0, tail], k[1, tail], lean[tail]
-        own = g0[tail] + lean_t * k[:, tail] ** 2 - glass * rest / k_glass**3
-        spread[tail] = np.abs(own[0] * own[1] - (lean_t * k_x * k_y) ** 2)
-        path[tail] -= basin.index * np.sum(glass / k_glass, axis=0)
+        square, lean_t = k[:, tail] ** 2, lean[tail]
+        in_glass = np.sqrt(g2 - n2 + square)
+        own = g0[tail] + lean_t * square - glass * (g2 - n2) / in_glass**3
+        if np.any(rim):
+            own -= rim * (g2 - 1) / (g2 - 1 + square) ** 1.5
+        spread[tail] = np.abs(own[0] * own[1] - lean_t * lean_t * square[0] * square[1])
+        path[tail] -= route.index * np.sum(glass / in_glass, axis=0)
         np.maximum(path, 0.0, out=path)
     return _Tube(c, in_air, spread, path, g0, lean, lean_air)
 
 
-def _reflect(gain: FloatArray, basin: Basin, ray_x: IntArray, ray_y: IntArray, k: FloatArray) -> None:
+def _reflect(gain: FloatArray, route: Route, ray_x: IntArray, ray_y: IntArray, k: FloatArray) -> None:
     """Multiply each ray by the reflectances of the walls it met; ``k`` has the shape (2, n_ray)."""
     for axis, (images, ray, walls) in enumerate(
-        zip((basin.images_x, basin.images_y), (ray_x, ray_y), axis_walls(basin.tank), strict=True)
+        zip((route.images_x, route.images_y), (ray_x, ray_y), axis_walls(route.tank), strict=True)
     ):
         for hits, wall in zip((images.low_hits[ray], images.high_hits[ray]), walls, strict=True):
             met = np.flatnonzero(hits)
             if met.size:
                 normal = np.abs(k[axis, met])
-                gain[met] *= wall_reflectance(wall, normal, basin.index, basin.tank.glass_index) ** hits[met]
+                gain[met] *= wall_reflectance(wall, normal, route.index, route.tank.glass_index) ** hits[met]
 
 
 def _bend(
-    basin: Basin,
+    route: Route,
     tangent: FloatArray,
     k: FloatArray,
     away: FloatArray,
     glass: FloatArray,
-    h: float,
+    rim: FloatArray,
     s: FloatArray,
-) -> FloatArray:
-    """Solve again with the displacement in panes, in place; returns the wave vector in the glass, (2, n)."""
-    n, rest = basin.index, basin.tank.glass_index**2 - basin.index**2
+) -> None:
+    """Solve again with the displacement in panes under water and in the rim, in place."""
+    n, h = route.index, route.cells.height_m
+    rest, rest_air = route.tank.glass_index**2 - n**2, route.tank.glass_index**2 - 1
     for _ in range(DISPLACEMENT_PASSES):
-        to = away + glass * k / np.sqrt(rest + k * k)
+        square = k * k
+        to = away + glass * k / np.sqrt(rest + square)
+        if np.any(rim):
+            to += rim * k / np.sqrt(rest_air + square)
         reach = np.sqrt(to[0] * to[0] + to[1] * to[1])
         tangent += newton_step(tangent, reach, h, s, n)
         tangent += newton_step(tangent, reach, h, s, n)
         np.multiply(to, tangent / np.sqrt(1 + tangent * tangent) / reach, out=k)
-    return np.sqrt(rest + k * k)
 
 
-def rays(basin: Basin, cells: SourceCells, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) -> Rays:
-    """All rays from the cells of a fixture to points under water, straight and by way of the walls.
+def _visible(
+    route: Route, cell: IntArray, start: FloatArray, k: FloatArray, tube: _Tube, rim: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Entry points, (2, n), and the share of each cell that shines through the opening and by the rim."""
+    tank, cells = route.tank, route.cells
+    sideways = tube.in_air * k
+    entry = start + sideways
+    if np.any(rim):
+        entry -= rim * k / np.sqrt(tank.glass_index**2 - 1 + k * k)
+    share = np.ones(cell.size)
+    for axis, (span, spread, inset) in enumerate(
+        (
+            (tank.length_m, cells.spread_x_m, cells.inset_x_m),
+            (tank.width_m, cells.spread_y_m, cells.inset_y_m),
+        )
+    ):
+        shift = tube.shift(k[axis]) if spread else np.zeros(0)
+        if spread:
+            share *= _covered(entry[axis] + shift * inset[cell], span, spread * np.abs(shift))
+        else:
+            share *= _covered(entry[axis], span, None)
+        if tank.rim_m:
+            rays_ = AxisRays(
+                start[axis], inset[cell], entry[axis], np.abs(sideways[axis]), shift, spread, k[axis]
+            )
+            share *= rim_gain(tank, axis, route.lamp.faces[axis], rays_, cells.height_m)
+    return entry, share
+
+
+def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) -> Rays:
+    """All rays of a route to points under water, straight and by way of the walls.
 
     With g0 = h/c + s/k_w, g1 = h/c^3 + s n^2/k_w^3 the rays of a small solid angle spread over J = g0 g1 per
     unit of wave-vector area (with displacement in the panes the Jacobian of both axes), and the planar
@@ -276,8 +316,7 @@ def rays(basin: Basin, cells: SourceCells, x_m: FloatArray, y_m: FloatArray, dep
 
     Parameters
     ----------
-    basin : Basin
-    cells : SourceCells
+    route : Route
     x_m, y_m, depth_m : array, shape (n_point,)
         Points; depth 0 or more. [m]
 
@@ -291,29 +330,34 @@ def rays(basin: Basin, cells: SourceCells, x_m: FloatArray, y_m: FloatArray, dep
     Conservation of flux in a refracted tube of rays; Snell's law, Fresnel's equations, method of images with
     the displacement of a plane pane.
     """
-    n, tank = basin.index, basin.tank
-    ray_x, ray_y, cell, point, image_at = _candidates(basin, cells, x_m, y_m, depth_m)
+    n, cells = route.index, route.cells
+    ray_x, ray_y, cell, point, image_at = _candidates(route, x_m, y_m, depth_m)
     start, s = np.stack((cells.x_m[cell], cells.y_m[cell])), depth_m[point]
     away = image_at - start
     reach = np.sqrt(away[0] * away[0] + away[1] * away[1])
     u = entry_tangent(reach, cells.height_m, s, n)
-    per_reach = np.full_like(reach, 1 / (cells.height_m + s.min(initial=np.inf) / n))
+    per_reach = np.zeros_like(reach)
     np.divide(u, reach, out=per_reach, where=reach > 0)
     k = away * (per_reach / np.sqrt(1 + u * u))
-    glass = np.stack((basin.images_x.glass_m[ray_x], basin.images_y.glass_m[ray_y]))
-    tail = slice(int(np.argmax(np.any(glass > 0, axis=0))) if np.any(glass) else s.size, None)
-    k_glass = _bend(basin, u[tail], k[:, tail], away[:, tail], glass[:, tail], cells.height_m, s[tail])
-    tube = _tube(basin, u, k, cells.height_m, s, glass[:, tail], k_glass)
-    entry = start + tube.in_air * k
-    gain = surface_transmittance(tube.cosine, n)
-    surface = gain.copy()
+    glass = np.stack((route.images_x.glass_m[ray_x], route.images_y.glass_m[ray_y]))
+    stay_m = 2 * route.tank.glass_thickness_m
+    rim = stay_m * np.array([[face is not None and face.back] for face in route.lamp.faces], dtype=np.float64)
+    tail = slice(0 if np.any(rim) else _first(np.any(glass > 0, axis=0)), None)
+    _bend(route, u[tail], k[:, tail], away[:, tail], glass[:, tail], rim, s[tail])
+    tube = _tube(route, u, k, s, glass[:, tail], rim)
+    entry, gain = _visible(route, cell, start, k, tube, rim)
+    surface = surface_transmittance(tube.cosine, n)
+    gain *= surface
     gain /= tube.spread * tube.cosine
     gain /= cells.x_m.size
-    for axis, (span, spread) in enumerate(
-        ((tank.length_m, cells.spread_x_m), (tank.width_m, cells.spread_y_m))
-    ):
-        gain *= _covered(entry[axis], span, spread * tube.shift(k[axis]) if spread else None)
-    _reflect(gain, basin, ray_x, ray_y, k)
-    if np.any(glass[:, tail]):
-        gain[tail] *= _joint_open(basin, ray_x[tail], ray_y[tail], entry[:, tail], k[:, tail], k_glass)
+    _reflect(gain, route, ray_x, ray_y, k)
+    gain *= _joint_open(route, ray_x, ray_y, entry, k)
+    for axis, face in enumerate(route.lamp.faces):
+        if face is not None:
+            k[axis] *= -1
     return Rays(point, ray_x, ray_y, u, tube.cosine, k[0], k[1], gain, tube.path_m, surface)
+
+
+def _first(flags: BoolArray) -> int:
+    """Index of the first true flag, or the number of flags."""
+    return int(np.argmax(flags)) if np.any(flags) else flags.size

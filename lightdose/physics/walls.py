@@ -47,14 +47,14 @@ def pane_reflectance(
     in_glass = np.sqrt(g2 - n2 + normal * normal)
     across = (normal - in_glass) / (normal + in_glass)
     along = (g2 * normal - n2 * in_glass) / (g2 * normal + n2 * in_glass)
-    inner = 0.5 * (across * across + along * along)
+    inner = np.asarray(0.5 * (across * across + along * along))
     if painted:
         return inner
     outside = np.sqrt(np.maximum(1 - n2 + normal * normal, 0.0))
     across = (in_glass - outside) / (in_glass + outside)
     along = (in_glass - g2 * outside) / (in_glass + g2 * outside)
     outer = 0.5 * (across * across + along * along)
-    return inner + (1 - inner) ** 2 * outer / (1 - inner * outer)
+    return np.asarray(inner + (1 - inner) ** 2 * outer / (1 - inner * outer))
 
 
 def wall_reflectance(wall: Wall, normal: FloatArray, index: float, glass_index: float) -> FloatArray:
