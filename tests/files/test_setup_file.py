@@ -435,7 +435,7 @@ def test_unread_sites_file_makes_no_coral_lose_its_site(write_setup: WriteSetup)
             'title = "T"\ncalibration = "c.toml"',
             "3:15",
             'no file "c.toml"',
-            "did you mean corals.csv?",
+            "did you mean setup.toml?",
         ),
         (
             'title = "Test tank (invented)"',
