@@ -118,8 +118,10 @@ def emission_rows(rows: SpectralRows) -> tuple[FloatArray, FloatArray, tuple[str
         )
     values, more = _without_negatives(values, lines, place)
     notes += more
-    if not np.any(values > 0):
-        raise SpectrumError(Problem(found="every value is zero", place=place(0, 1)))
+    inside = (nodes > GRID_START_NM) & (nodes < GRID_END_NM)
+    if not np.any(values[inside] > 0):
+        where = f" between {GRID_START_NM} and {GRID_END_NM} nm" if np.any(values > 0) else ""
+        raise SpectrumError(Problem(found=f"every value is zero{where}", place=place(0, 1)))
     notes += _gaps(nodes, values, lines, place)
     return nodes, values, tuple(notes)
 

@@ -81,7 +81,7 @@ def _draw(curves: Sequence[SpectralDistribution]) -> Drawing:
     quiet_grid(axes)
     axes.set_xlabel("wavelength [nm]", fontsize=TEXT_PT)
     axes.set_ylabel("photons [% per nm]", fontsize=TEXT_PT)
-    return Drawing("spectra", title, f"{title}. {lead} {'; '.join(named)}.", figure)
+    return Drawing("spectra-compared", title, f"{title}. {lead} {'; '.join(named)}.", figure)
 
 
 def _plot(axes: Axes, curve: SpectralDistribution, stroke: Stroke) -> None:

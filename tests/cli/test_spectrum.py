@@ -130,7 +130,10 @@ def test_figures_are_written_and_named(tmp_path):
     """An SVG and a PNG with their sizes on stderr; --quiet says nothing."""
     result = run("blue-445", "white-led-b3", "--figures", str(tmp_path / "figs"))
     assert result.exit_code == 0
-    assert sorted(p.name for p in (tmp_path / "figs").iterdir()) == ["spectra.png", "spectra.svg"]
+    assert sorted(p.name for p in (tmp_path / "figs").iterdir()) == [
+        "spectra-compared.png",
+        "spectra-compared.svg",
+    ]
     assert result.stderr.count("wrote ") == 2
     assert run("blue-445", "--figures", str(tmp_path / "figs"), "--quiet").stderr == ""
 

@@ -222,6 +222,8 @@ def test_ambiguous_commas_are_refused_with_their_line(write, content):
 def test_dark_or_single_row_is_refused(write):
     """A spectrum needs light and two rows."""
     assert "every value is zero" in refusal(write("wavelength_nm,relative_power\n400,0\n500,0\n"))
+    infrared = "wavelength_nm,relative_power\n700,0\n800,0\n900,1\n"
+    assert "every value is zero between 300 and 800 nm" in refusal(write(infrared))
     assert "one row makes no spectrum" in refusal(write("wavelength_nm,relative_power\n400,1\n"))
 
 
