@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from lightdose.judge.advice import plain
 from lightdose.model.arrays import FloatArray
-from lightdose.model.fixture import CosineLobe
+from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
 from lightdose.model.results import Caution, DayCurve, Dose, LightField, Verdict
 from lightdose.model.setup import Setup
 from lightdose.quantities import HOURS_PER_DAY
@@ -55,7 +55,8 @@ def find_cautions(
         *_mix_cautions(field, dose),
         *_day_cautions(field, curve, dose),
         *_change_cautions(setup, verdicts),
-        *_limits(setup, verdicts),
+        *_limits(verdicts),
+        *_stands_on(setup),
         *SAFETY,
     )
 
@@ -167,8 +168,8 @@ def _change_cautions(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Cautio
     ]
 
 
-def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
-    """What the numbers stand on and do not cover."""
+def _limits(verdicts: tuple[Verdict, ...]) -> list[Caution]:
+    """What the numbers do not cover."""
     found = []
     if verdicts:
         found.append(
@@ -190,35 +191,6 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
                 _PRACTICE,
             )
         )
-    channels = [(f.name, c) for f in setup.lit_fixtures for c in f.type.channels]
-    if typical := sorted({name for name, c in channels if c.flux is not None and c.flux.typical}):
-        found.append(
-            Caution(
-                "typical_flux",
-                f"The light of {_listed(typical)} is computed from electrical power and a typical efficiency "
-                "by colour, good to a factor of 2. One meter reading would settle it.",
-                "efficiencies: our choice, from memory",
-            )
-        )
-    elif channels:
-        found.append(
-            Caution(
-                "unmeasured",
-                "Nothing was measured in this tank: data sheets often state more light than a warm fixture "
-                "behind its cover gives. One meter reading at a coral would settle it.",
-                "our choice: data-sheet values are taken as 0.6 to 1.05 true",
-            )
-        )
-    assumed = {name for name, c in channels if isinstance(c.beam, CosineLobe) and c.beam.assumed}
-    if assumed:
-        found.append(
-            Caution(
-                "assumed_beam",
-                f"No beam is stated for {_listed(sorted(assumed))}: 120 deg, a bare LED, is assumed. Lenses "
-                "make it narrower and the middle brighter.",
-                "our choice, from memory",
-            )
-        )
     found.append(
         Caution(
             "planar_ppfd",
@@ -228,6 +200,52 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
             "computed by us with an independent photon-tracing simulation",
         )
     )
+    return found
+
+
+def _stands_on(setup: Setup) -> list[Caution]:
+    """Fluxes and beams that nobody measured, and what the calibration leaves open."""
+    found = []
+    calibration = setup.calibration
+    if calibration is not None and calibration.cautions:
+        found.append(
+            Caution("calibration", " ".join(calibration.cautions), f"the readings of {calibration.date}")
+        )
+    unread = [f for f in setup.lit_fixtures if calibration is None or not calibration.measures(f.name)]
+    typical = [f.name for f in unread if any(c.flux is not None and c.flux.typical for c in f.type.channels)]
+    if typical:
+        found.append(
+            Caution(
+                "typical_flux",
+                f"The light of {_listed(typical)} is computed from electrical power and a typical efficiency "
+                "by colour, good to a factor of 2. One meter reading would settle it.",
+                "efficiencies: our choice, from memory",
+            )
+        )
+    stated = [f.name for f in unread if f.name not in typical]
+    if stated:
+        found.append(
+            Caution(
+                "unmeasured",
+                f"Nobody measured the light of {_listed(stated)}: data sheets often state more than a warm "
+                "fixture behind its cover gives. One meter reading at a coral would settle it.",
+                "our choice: data-sheet values are taken as 0.6 to 1.05 true",
+            )
+        )
+    assumed = [
+        f.name
+        for f in setup.lit_fixtures
+        if any(isinstance(c.beam, CosineLobe) and c.beam.assumed for c in f.type.channels)
+    ]
+    if assumed:
+        found.append(
+            Caution(
+                "assumed_beam",
+                f"No beam is stated for {_listed(assumed)}: {DEFAULT_BEAM_FWHM_DEG:g} deg, a bare LED, is "
+                "assumed. Lenses make it narrower and the middle brighter.",
+                "our choice, from memory",
+            )
+        )
     return found
 
 

@@ -11,6 +11,7 @@ import pytest
 from lightdose.files.groups_file import default_groups
 from lightdose.judge.cautions import SAFETY, find_cautions
 from lightdose.judge.verdict import judge_corals
+from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.coral import Coral, Receiver, Site
 from lightdose.model.fixture import CosineLobe, Fixture, FixtureType, Flux
 from lightdose.model.results import Caution, LightField
@@ -19,7 +20,7 @@ from lightdose.model.tank import Tank
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
 
-from ..physics.day_scenes import field, fixture
+from ..physics.day_scenes import TRAPEZOID, field, fixture
 
 MIX_AND_DAY = {
     "little_blue",
@@ -34,13 +35,18 @@ MIX_AND_DAY = {
 
 
 def cautions(
-    scene: LightField, lamps: Sequence[Fixture] | None = None, corals: Sequence[Coral] = ()
+    scene: LightField,
+    lamps: Sequence[Fixture] | None = None,
+    corals: Sequence[Coral] = (),
+    calibration: Calibration | None = None,
 ) -> dict[str, Caution]:
     """Cautions by code for a tank with the sites of a light field."""
     fixtures = tuple(lamps or (fixture(),))
     sites = tuple(Site(r.name, r.x_m, r.y_m, r.depth_m) for r in scene.receivers if r.coral is None)
     groups, sources = default_groups()
-    setup = Setup("made", Tank(0.7, 0.4, 0.4), fixtures, sites, tuple(corals), groups, sources)
+    setup = Setup(
+        "made", Tank(0.7, 0.4, 0.4), fixtures, sites, tuple(corals), groups, sources, calibration=calibration
+    )
     curve = day_curve(fixtures)
     dose = daily_dose(scene, curve)
     found = find_cautions(setup, scene, curve, dose, judge_corals(setup, scene, dose))
@@ -165,6 +171,26 @@ def test_unmeasured_and_assumed_inputs_are_named() -> None:
     assert "shelf" in found["assumed_beam"].text
     assert "unmeasured" not in found
     assert {"unmeasured"} == {"unmeasured", "typical_flux", "assumed_beam"} & set(cautions(field([[100]])))
+
+
+@pytest.mark.identity
+def test_measured_fixture_is_not_called_unmeasured() -> None:
+    """Readings of one of two fixtures leave the note to the other; what they left open is told."""
+    gain = ChannelGain(
+        fixture="left",
+        channel="blue",
+        gain=0.9,
+        interval_95=(0.8, 1.0),
+        nominal_umol_s=50.0,
+    )
+    calibration = Calibration(
+        "2026-03-14", (), 3, (gain,), (), np.zeros((0, 0)), cautions=("Salt on the lens.",)
+    )
+    scene, lamps = field([[100, 100]]), (fixture("left"), fixture("right", {"white": TRAPEZOID}))
+    found = cautions(scene, lamps, calibration=calibration)
+    assert "the light of right:" in found["unmeasured"].text
+    assert found["calibration"] == Caution("calibration", "Salt on the lens.", "the readings of 2026-03-14")
+    assert "unmeasured" not in cautions(field([[100]]), lamps[:1], calibration=calibration)
 
 
 @pytest.mark.identity
