@@ -73,6 +73,8 @@ def command(
     if figures:
         _write_figure(names, [spectrum for _, _, spectrum in read], figures, inputs, quiet)
     _print_result(results, names, as_json=as_json)
+    if not (figures or as_json):
+        say("next: add --figures DIR to see the spectra over one another", quiet=quiet)
 
 
 def _read_all(words: Sequence[str], quantity: Quantity | None) -> list[tuple[str, str, SpectralDistribution]]:
