@@ -9,13 +9,16 @@ import numpy as np
 from lightdose.judge.advice import Neighbour, advice_sentence
 from lightdose.model.coral import Coral, CoralGroup
 from lightdose.model.fixture import Fixture
-from lightdose.model.results import DliState, Dose, LightField, PeakState, Verdict
+from lightdose.model.results import DayCurve, DliState, Dose, LightField, PeakState, Verdict
 from lightdose.model.setup import Setup
+from lightdose.physics.photosynthesis import hours_above_saturation_range, hours_at_pmax_range
 
 OWN_BAND_SOURCE = "the keeper's own range for this coral"
 
 
-def judge_corals(setup: Setup, field: LightField, dose: Dose) -> tuple[Verdict, ...]:
+def judge_corals(
+    setup: Setup, field: LightField, dose: Dose, curve: DayCurve | None = None
+) -> tuple[Verdict, ...]:
     """A verdict and one sentence of advice for every coral, in the order of the setup.
 
     Parameters
@@ -26,6 +29,8 @@ def judge_corals(setup: Setup, field: LightField, dose: Dose) -> tuple[Verdict, 
         Its receivers are the sites, then the tops of corals that stand off their site.
     dose : Dose
         Of the same receivers. [mol m-2 d-1, umol m-2 s-1]
+    curve : DayCurve or None
+        The day, for hours at Pmax and above saturation; without it the verdicts hold none.
 
     Returns
     -------
@@ -83,9 +88,24 @@ def judge_corals(setup: Setup, field: LightField, dose: Dose) -> tuple[Verdict, 
                 advice=advice,
                 grade=group.grade,
                 sources=_sources(setup, coral, group),
+                **_saturation_hours(field, receiver, curve, group),
             )
         )
     return tuple(verdicts)
+
+
+def _saturation_hours(
+    field: LightField, receiver: int, curve: DayCurve | None, group: CoralGroup
+) -> dict[str, tuple[float, float]]:
+    if curve is None or group.ek_range is None:
+        return {}
+    response = field.of("ppfd")[receiver : receiver + 1]
+    at_pmax = hours_at_pmax_range(response, curve, group.ek_range, group.ek_model)
+    above = hours_above_saturation_range(response, curve, group.ek_range)
+    return {
+        "hours_at_pmax_h": (float(at_pmax[0][0]), float(at_pmax[1][0])),
+        "hours_above_saturation_h": (float(above[0][0]), float(above[1][0])),
+    }
 
 
 def dli_state(

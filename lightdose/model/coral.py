@@ -37,7 +37,7 @@ class CoralGroup:
     grade: str
     sources: tuple[str, ...]
     note: str = ""
-    ek_model: str = "tanh"
+    ek_model: Literal["tanh", "webb", "smith"] = "tanh"
     floor_harm: str = ""
 
     @property

@@ -120,7 +120,11 @@ class Span:
 
 @dataclass(frozen=True)
 class Verdict:
-    """One coral's light against the usual light of its group."""
+    """One coral's light against the usual light of its group.
+
+    ``hours_at_pmax_h`` and ``hours_above_saturation_h`` are the lowest and the highest over the group's range
+    of Ek; None for groups without one, and where no day was given.
+    """
 
     coral: str
     group: str
@@ -140,6 +144,8 @@ class Verdict:
     advice: str
     grade: str
     sources: tuple[str, ...]
+    hours_at_pmax_h: tuple[float, float] | None = None
+    hours_above_saturation_h: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
