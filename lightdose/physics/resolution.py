@@ -17,15 +17,15 @@ Resolution = Literal["resolved", "lines", "too coarse"]
 FINE_STEP_NM = 2.0
 """Tables up to this step are integrated on their own nodes."""
 
-_COARSE_STEP_NM = 5.0
-_COARSE_STEPS_PER_FWHM = 2.5
-# Beyond 5 nm, a peak narrower than 2.5 steps costs up to 10 % in a band and 4 % in lux (computed for LED
-# shapes of FWHM 8 to 40 nm, sampled at every offset); from 2.5 steps on it is below 0.5 %. The limit is our
-# choice.
+_COARSE_STEP_NM, _COARSE_STEPS_PER_FWHM = 5.0, 2.5
+"""Beyond 5 nm, a peak narrower than 2.5 steps costs up to 10 % in a band and 4 % in lux (computed for LED
+shapes of FWHM 8 to 40 nm, sampled at every offset); from 2.5 steps on it is below 0.5 %. The limit is our choice."""
+
 _LINE_STEPS_PER_FWHM = 1.25
-# A "peak" of one node: a line lamp in bins rather than an LED. Our choice of the limit.
+"""A peak that narrow is one row: a line lamp in bins rather than an LED. Our choice."""
+
 _PEAK_SHARE = 0.1
-# Peaks below this share of the highest node are not looked at: noise. Our choice.
+"""Peaks below this share of the highest value are not looked at: noise. Our choice."""
 
 
 @dataclass(frozen=True, eq=False)
