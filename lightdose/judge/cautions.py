@@ -175,9 +175,9 @@ def _limits(verdicts: tuple[Verdict, ...]) -> list[Caution]:
         found.append(
             Caution(
                 "light_is_not_the_diagnosis",
-                "Pale or closed corals have many causes: heat, nutrients, pests, salinity, a sudden change. "
-                "These figures rule light in or out; they know no temperature, feeding, flow or disease, and "
-                "heat multiplies light stress.",
+                "Light is not the diagnosis: pale or closed corals have many causes (heat, nutrients, pests, "
+                "salinity, a sudden change). These figures rule light in or out; they know no temperature, "
+                "feeding, flow or disease, and heat multiplies light stress.",
                 "limits of this model",
             )
         )
