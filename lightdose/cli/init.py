@@ -35,7 +35,7 @@ def command(folder: str, quiet: bool) -> None:
     _refuse_what_is_there(target, [target / name for name in names])
     for name in names:
         click.echo(write_atomically(target / name, (source / name).read_bytes()))
-    setup = target / "setup.toml"
+    setup = f'"{target / "setup.toml"}"' if " " in folder else str(target / "setup.toml")
     say(f"next: lightdose check {setup}", quiet=quiet)
     say(f"then: lightdose dose {setup}", quiet=quiet)
 

@@ -134,7 +134,10 @@ def close_matches(word: str, known: Iterable[str], count: int = 1) -> list[str]:
     from difflib import get_close_matches
 
     by_small = {k.lower(): k for k in known}
-    return [by_small[c] for c in get_close_matches(word.lower(), list(by_small), n=count, cutoff=0.6)]
+    close = get_close_matches(word.lower(), list(by_small), n=count, cutoff=0.6)
+    if not close and len(word) > 2:
+        close = [small for small in by_small if small.startswith(word.lower())][:count]
+    return [by_small[small] for small in close]
 
 
 def suggestion(word: str, known: Iterable[str], count: int = 1) -> str:

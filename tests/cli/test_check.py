@@ -1,0 +1,109 @@
+"""`lightdose check`: what was understood, every problem, and the exit code."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from lightdose.cli.check import command
+
+EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"
+
+
+@pytest.fixture
+def tank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the example, with its parent as the working folder."""
+    folder = tmp_path / "tank"
+    shutil.copytree(EXAMPLE, folder)
+    monkeypatch.chdir(tmp_path)
+    return folder
+
+
+def spoil(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+
+
+@pytest.mark.pinned
+def test_sound_setup_echoes_what_was_understood_and_says_no_problems(tank: Path) -> None:
+    """Units, dialects and programmes are echoed; the last line of stdout is the verdict; exit 0."""
+    done = CliRunner().invoke(command, ["tank/setup.toml"])
+    assert done.exit_code == 0
+    lines = done.stdout.splitlines()
+    assert lines[0] == "tank 75 cm x 45 cm x 40 cm"
+    assert "demo panel (invented): library spectra" in done.stdout
+    assert "tank/schedules/left.csv: 5 rows" in done.stdout
+    assert lines[-1] == "no problems"
+    assert done.stderr == "next: lightdose dose tank/setup.toml\n"
+    assert tank.is_dir()
+
+
+@pytest.mark.pinned
+def test_every_problem_of_every_file_is_printed_sorted_and_counted(tank: Path) -> None:
+    """Place, caret, cause and cure on stderr, in file order, with the count at the end; exit 2."""
+    spoil(tank / "setup.toml", 'depth = "9 cm"', 'depth = "90 cm"')
+    spoil(tank / "setup.toml", 'genus = "Montipora"', 'genus = "Montpora"')
+    spoil(tank / "fixtures" / "demo-panel.toml", "electrical_w = 26", 'electrical_w = "26"')
+    spoil(tank / "schedules" / "left.csv", "21:00", "2100")
+    done = CliRunner().invoke(command, ["tank/setup.toml"])
+    assert done.exit_code == 2
+    heads = [line for line in done.stderr.splitlines() if line.startswith("tank/")]
+    assert [head.split(": ")[0] for head in heads] == [
+        "tank/fixtures/demo-panel.toml:29:16",
+        "tank/schedules/left.csv:8:1",
+        "tank/setup.toml:58:42",
+        "tank/setup.toml:102:9",
+    ]
+    assert 'at = { x = "22 cm", y = "24 cm", depth = "90 cm" }\n' in done.stderr
+    assert "    mend it: write 26, without quotation marks\n" in done.stderr
+    assert done.stderr.endswith("\n4 problems\n")
+    assert "tank 75 cm x 45 cm x 40 cm" in done.stdout
+    assert "no problems" not in done.stdout
+
+
+@pytest.mark.identity
+def test_json_lists_problems_with_absolute_files(tank: Path) -> None:
+    """One versioned object on stdout, whatever was found; nothing on stderr."""
+    done = CliRunner().invoke(command, ["tank/setup.toml", "--json"])
+    report = json.loads(done.stdout)
+    assert (report["format"], report["problems"], done.exit_code) == ("lightdose-check/1", [], 0)
+    assert report["understood"][0] == "tank 75 cm x 45 cm x 40 cm"
+    spoil(tank / "setup.toml", "columns = 3", "colums = 3")
+    done = CliRunner().invoke(command, ["tank/setup.toml", "--json"])
+    assert done.exit_code == 2
+    assert done.stderr == ""
+    (problem,) = [p for p in json.loads(done.stdout)["problems"] if "colums" in p["found"]]
+    assert problem["file"] == str(tank / "setup.toml")
+    assert problem["line"] > 80
+    assert problem["column"] == 1
+    assert problem["cure"] == "did you mean columns?"
+
+
+@pytest.mark.identity
+def test_missing_setup_is_one_problem_without_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name that leads nowhere ends with exit 2 in both forms."""
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(command, ["nothing.toml"])
+    assert done.exit_code == 2
+    assert done.stderr.startswith('no file "nothing.toml"')
+    report = json.loads(CliRunner().invoke(command, ["nothing.toml", "--json"]).stdout)
+    assert [(p["file"], p["line"]) for p in report["problems"]] == [(None, None)]
+
+
+@pytest.mark.identity
+def test_variations_are_checked_too(tank: Path) -> None:
+    """A fixture that does not fit the programme is found before any dose is computed."""
+    other = tank / "fixtures" / "other.toml"
+    shutil.copy(tank / "fixtures" / "demo-panel.toml", other)
+    assert CliRunner().invoke(command, ["tank/setup.toml", "--swap-fixture", str(other)]).exit_code == 0
+    spoil(other, 'name = "violet"', 'name = "purple"')
+    done = CliRunner().invoke(command, ["tank/setup.toml", "--swap-fixture", str(other)])
+    assert done.exit_code == 2
+    assert "purple" in done.stderr
+    higher = CliRunner().invoke(command, ["tank/setup.toml", "--fixture-height", "10 in"])
+    assert "25.4 cm above the water" in higher.stdout
