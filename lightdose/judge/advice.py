@@ -35,142 +35,120 @@ class Neighbour:
     dli_mol_m2_d: float
 
 
-def advice_sentence(
-    *,
-    state: DliState,
-    dli_mol_m2_d: float,
-    band_dli: tuple[float, float] | None,
-    peak_state: PeakState | None,
-    brightest_hour_umol_m2_s: float,
-    band_peak: tuple[float, float] | None,
-    photoperiod_h: float,
-    peak_umol_m2_s: float,
-    headroom: float,
-    better_sites: tuple[Neighbour, ...] = (),
-    floor_harm: str = "",
-    previous_mol_m2_d: float | None = None,
-    own_band: bool = False,
-    shared_level: float | None = None,
-) -> str:
+@dataclass(frozen=True)
+class Case:
+    """What is known of a coral's light when advice is given.
+
+    Attributes
+    ----------
+    dli_mol_m2_d, band_dli : the coral's dose and the usual one. [mol m-2 d-1]
+    brightest_hour_umol_m2_s, band_peak : the brightest hour and the midday band. [umol m-2 s-1]
+    photoperiod_h, peak_umol_m2_s : length and highest PPFD of its day
+    headroom : how many times all channels could rise before one runs at full
+    shared_level : highest level of the day where all channels that run share one and dim in proportion, 0-1
+    better_sites : free sites in the band, best first
+    floor_harm : what a published trial saw near the group's floor; quoted for "far_below"
+    previous_mol_m2_d : the dose the coral came from, where the keeper states it
+    own_band : whether the keeper set the band for this coral
+    """
+
+    state: DliState
+    dli_mol_m2_d: float
+    band_dli: tuple[float, float] | None
+    peak_state: PeakState | None
+    brightest_hour_umol_m2_s: float
+    band_peak: tuple[float, float] | None
+    photoperiod_h: float
+    peak_umol_m2_s: float
+    headroom: float
+    shared_level: float | None = None
+    better_sites: tuple[Neighbour, ...] = ()
+    floor_harm: str = ""
+    previous_mol_m2_d: float | None = None
+    own_band: bool = False
+
+
+def advice_sentence(case: Case) -> str:
     """What the coral gets, how that stands to the usual amount, and what would bring it there.
+
+    Only a high brightest hour is spoken of: a dim long day is fine.
 
     Parameters
     ----------
-    state : str
-        The dose's state.
-    dli_mol_m2_d : float
-        The coral's dose. [mol m-2 d-1]
-    band_dli : (low, high) or None
-        Usual dose. [mol m-2 d-1]
-    peak_state, brightest_hour_umol_m2_s, band_peak
-        The brightest hour against the midday band; only "high" is spoken of. [umol m-2 s-1]
-    photoperiod_h : float
-        [h]
-    peak_umol_m2_s : float
-        Highest PPFD of the day. [umol m-2 s-1]
-    headroom : float
-        How many times all channels could rise before one runs at full.
-    better_sites : tuple of Neighbour
-        Free sites in the band, best first.
-    floor_harm : str
-        What a published trial saw near the group's floor; quoted for "far_below".
-    previous_mol_m2_d : float or None
-        The dose the coral came from, where the keeper states it. [mol m-2 d-1]
-    own_band : bool
-        Whether the keeper set the band for this coral.
-    shared_level : float or None
-        Highest level of the day where all channels that run share one and dim in proportion, 0-1.
+    case : Case
 
     Returns
     -------
     str
+        One sentence.
 
     Source
     ------
     Weekly steps of 10 % above a rise of 25 %: common practice, no published source. Factors by arithmetic.
     """
-    if state == "not_judged" or band_dli is None:
-        return (
-            f"Gets {plain(dli_mol_m2_d)} mol/m2/day; this group lives without light, so no amount is usual."
-        )
-    low, high = band_dli
-    usual = f"{'your own' if own_band else 'the usual'} {low:g}-{high:g}"
-    shown = beside_edges(dli_mol_m2_d, band_dli)
-    if state in ("below", "far_below"):
-        text = _raise_sentence(
-            dli_mol_m2_d,
-            shown,
-            low,
-            usual,
-            headroom,
-            photoperiod_h,
-            peak_umol_m2_s,
-            better_sites,
-            shared_level,
-        )
-        if state == "far_below" and floor_harm:
-            text += f"; {floor_harm}"
-    elif state == "within":
-        text = f"Gets {shown} mol/m2/day, within {usual}: leave it as it is"
-        if previous_mol_m2_d and dli_mol_m2_d > previous_mol_m2_d * (1 + STEP_ABOVE_RISE):
-            text = (
-                f"Gets {shown} mol/m2/day, within {usual}, but came from {plain(previous_mol_m2_d)}: "
-                f"bring it up {_in_steps(dli_mol_m2_d / previous_mol_m2_d)}"
-            )
+    if case.state == "not_judged" or case.band_dli is None:
+        gets = plain(case.dli_mol_m2_d)
+        return f"Gets {gets} mol/m2/day; this group lives without light, so no amount is usual."
+    low, high = case.band_dli
+    usual = f"{'your own' if case.own_band else 'the usual'} {low:g}-{high:g}"
+    if case.state in ("below", "far_below"):
+        text = _raise(case, low, usual)
+        if case.state == "far_below" and case.floor_harm:
+            text += f"; {case.floor_harm}"
+    elif case.state == "within":
+        text = f"{_gets(case)}, within {usual}{_stay(case)}"
     else:
-        text = _lower_sentence(dli_mol_m2_d, shown, high, usual, better_sites, shared_level)
-    if peak_state == "high" and band_peak is not None:
+        text = _lower(case, high, usual)
+    if case.peak_state == "high" and case.band_peak is not None:
         text += (
-            f"; its brightest hour, {plain(brightest_hour_umol_m2_s)} umol/m2/s, is above the usual "
-            f"{band_peak[0]:g}-{band_peak[1]:g} at midday"
+            f"; its brightest hour, {plain(case.brightest_hour_umol_m2_s)} umol/m2/s, is above the usual "
+            f"{case.band_peak[0]:g}-{case.band_peak[1]:g} at midday"
         )
-        if state == "within":
+        if case.state == "within":
             text += ", so watch it: a dimmer, longer day gives the same dose"
     return text + "."
 
 
-def _raise_sentence(
-    dli: float,
-    shown: str,
-    low: float,
-    usual: str,
-    headroom: float,
-    photoperiod_h: float,
-    peak: float,
-    better: tuple[Neighbour, ...],
-    shared_level: float | None,
-) -> str:
+def _gets(case: Case) -> str:
+    shown = plain(case.dli_mol_m2_d)
+    if case.band_dli is not None:
+        shown = beside_edges(case.dli_mol_m2_d, case.band_dli)
+    return f"Gets {shown} mol/m2/day"
+
+
+def _stay(case: Case) -> str:
+    """Leave a coral within its band, unless it came from much less light."""
+    before = case.previous_mol_m2_d
+    if before and case.dli_mol_m2_d > before * (1 + STEP_ABOVE_RISE):
+        return f", but came from {plain(before)}: bring it up {_in_steps(case.dli_mol_m2_d / before)}"
+    return ": leave it as it is"
+
+
+def _raise(case: Case, low: float, usual: str) -> str:
+    dli = case.dli_mol_m2_d
     if dli <= 0:
-        return f"Gets no light, against {usual}: {_or_move('light it', better)}"
+        return f"Gets no light, against {usual}: {_or_move('light it', case)}"
     factor = rounded_up(low / dli)
-    lead = f"Gets {shown} mol/m2/day, {share_words((low - dli) / low)} below {usual}"
+    lead = f"{_gets(case)}, {share_words((low - dli) / low)} below {usual}"
     steps = f" ({_in_steps(low / dli)})" if low / dli > 1 + STEP_ABOVE_RISE else ""
-    if factor <= headroom:
-        way = f"raise its light {factor:g} times{_levels(shared_level, factor)}{steps}"
-        return f"{lead}: {_or_move(way, better)}"
-    if headroom >= 1.05:
-        way = (
-            f"all channels together go only {rounded_down(headroom):g} times higher, and it needs {factor:g}"
-        )
+    if factor <= case.headroom:
+        way = f"raise its light {factor:g} times{_levels(case.shared_level, factor)}{steps}"
+        return f"{lead}: {_or_move(way, case)}"
+    if case.headroom >= 1.05:
+        reach = rounded_down(case.headroom)
+        way = f"all channels together go only {reach:g} times higher, and it needs {factor:g}"
     else:
         way = f"it needs {factor:g} times the light and a channel already runs at full"
-    hours = _longer_day(low - dli, photoperiod_h, peak)
+    hours = _longer_day(low - dli, case.photoperiod_h, case.peak_umol_m2_s)
     longer = f" or hold the plateau {hours:g} h longer" if hours is not None else ""
-    return f"{lead}: {way}, so {_or_move(f'lower the fixture{longer}{steps}', better)}"
+    return f"{lead}: {way}, so {_or_move(f'lower the fixture{longer}{steps}', case)}"
 
 
-def _lower_sentence(
-    dli: float,
-    shown: str,
-    high: float,
-    usual: str,
-    better: tuple[Neighbour, ...],
-    shared_level: float | None,
-) -> str:
-    factor = rounded_down(high / dli)
-    lead = f"Gets {shown} mol/m2/day, {excess_words(dli / high)} {usual}"
-    way = f"dim its light to {factor:g} of today{_levels(shared_level, factor)}, shade it"
-    return f"{lead}: {_or_move(way, better)}"
+def _lower(case: Case, high: float, usual: str) -> str:
+    factor = rounded_down(high / case.dli_mol_m2_d)
+    way = f"dim its light to {factor:g} of today{_levels(case.shared_level, factor)}, shade it"
+    moved = _or_move(way, case) if case.better_sites else f"{way}, or move it"
+    return f"{_gets(case)}, {excess_words(case.dli_mol_m2_d / high)} {usual}: {moved}"
 
 
 def _levels(shared_level: float | None, factor: float) -> str:
@@ -180,10 +158,11 @@ def _levels(shared_level: float | None, factor: float) -> str:
     return f", all channels from {100 * shared_level:g} to {100 * shared_level * factor:.3g} %"
 
 
-def _or_move(ways: str, better: tuple[Neighbour, ...]) -> str:
-    if not better:
-        return f"{ways}, or move it" if ways.startswith("dim") else ways
-    named = " or ".join(f"{n.site} ({plain(n.dli_mol_m2_d)})" for n in better[:2])
+def _or_move(ways: str, case: Case) -> str:
+    """The ways, and up to two free sites with the dose there."""
+    if not case.better_sites:
+        return ways
+    named = " or ".join(f"{n.site} ({plain(n.dli_mol_m2_d)})" for n in case.better_sites[:2])
     return f"{ways}, or move it to {named}"
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lightdose.judge.advice import Neighbour, advice_sentence
-from lightdose.model.coral import Coral, CoralGroup
+from lightdose.judge.advice import Case, Neighbour, advice_sentence
+from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.fixture import Fixture
 from lightdose.model.results import DayCurve, DliState, Dose, LightField, PeakState, Verdict
 from lightdose.model.setup import Setup
@@ -44,54 +46,60 @@ def judge_corals(
     own = {r.coral: i for i, r in enumerate(field.receivers) if r.coral is not None}
     at_site = {r.name: i for i, r in enumerate(field.receivers) if r.coral is None}
     headroom, level = output_headroom(setup.lit_fixtures), shared_level(setup.lit_fixtures)
+    free = _FreeSites.of(setup, dose)
     verdicts = []
     for coral in setup.corals:
         receiver = own.get(coral.name, at_site[coral.site])
-        group = setup.groups[coral.group]
-        band, floor, ceiling = _dli_marks(coral, group)
-        peak_band = _peak_band(coral, group)
-        dli, hour = float(dose.dli[receiver]), float(dose.brightest_hour_ppfd[receiver])
-        state = dli_state(dli, band, floor, ceiling)
-        advice = advice_sentence(
-            state=state,
-            dli_mol_m2_d=dli,
-            band_dli=band,
-            peak_state=(peak := peak_state(hour, peak_band)),
-            brightest_hour_umol_m2_s=hour,
-            band_peak=peak_band,
+        verdict = _verdict(setup, field, dose, curve, coral, receiver)
+        case = Case(
+            state=verdict.dli_state,
+            dli_mol_m2_d=verdict.dli_mol_m2_d,
+            band_dli=verdict.band_dli,
+            peak_state=verdict.peak_state,
+            brightest_hour_umol_m2_s=verdict.brightest_hour_ppfd_umol_m2_s,
+            band_peak=verdict.band_peak,
             photoperiod_h=float(dose.photoperiod_h[receiver]),
-            peak_umol_m2_s=float(dose.peak_ppfd[receiver]),
+            peak_umol_m2_s=verdict.peak_ppfd_umol_m2_s,
             headroom=headroom,
-            better_sites=_better_sites(setup, dose, at_site, coral, band),
-            floor_harm="" if coral.band_dli else group.floor_harm,
+            shared_level=level,
+            better_sites=free.better_for(coral, verdict),
+            floor_harm="" if coral.band_dli else setup.groups[coral.group].floor_harm,
             previous_mol_m2_d=coral.previous if isinstance(coral.previous, float | int) else None,
             own_band=coral.band_dli is not None,
-            shared_level=level,
         )
-        verdicts.append(
-            Verdict(
-                coral=coral.name,
-                group=group.key,
-                group_name=group.name,
-                site=coral.site,
-                receiver=receiver,
-                dli_mol_m2_d=dli,
-                peak_ppfd_umol_m2_s=float(dose.peak_ppfd[receiver]),
-                brightest_hour_ppfd_umol_m2_s=hour,
-                judged_at_depth_m=field.receivers[receiver].depth_m,
-                dli_state=state,
-                peak_state=peak,
-                band_dli=band,
-                band_peak=peak_band,
-                floor_dli=floor,
-                ceiling_dli=ceiling,
-                advice=advice,
-                grade=group.grade,
-                sources=_sources(setup, coral, group),
-                **_saturation_hours(field, receiver, curve, group),
-            )
-        )
+        verdicts.append(replace(verdict, advice=advice_sentence(case)))
     return tuple(verdicts)
+
+
+def _verdict(
+    setup: Setup, field: LightField, dose: Dose, curve: DayCurve | None, coral: Coral, receiver: int
+) -> Verdict:
+    """The verdict without its advice."""
+    group = setup.groups[coral.group]
+    band, floor, ceiling = _dli_marks(coral, group)
+    peak_band = _peak_band(coral, group)
+    dli, hour = float(dose.dli[receiver]), float(dose.brightest_hour_ppfd[receiver])
+    return Verdict(
+        coral=coral.name,
+        group=group.key,
+        group_name=group.name,
+        site=coral.site,
+        receiver=receiver,
+        dli_mol_m2_d=dli,
+        peak_ppfd_umol_m2_s=float(dose.peak_ppfd[receiver]),
+        brightest_hour_ppfd_umol_m2_s=hour,
+        judged_at_depth_m=field.receivers[receiver].depth_m,
+        dli_state=dli_state(dli, band, floor, ceiling),
+        peak_state=peak_state(hour, peak_band),
+        band_dli=band,
+        band_peak=peak_band,
+        floor_dli=floor,
+        ceiling_dli=ceiling,
+        advice="",
+        grade=group.grade,
+        sources=_sources(setup, coral, group),
+        **_saturation_hours(field, receiver, curve, group),
+    )
 
 
 def _saturation_hours(
@@ -250,31 +258,50 @@ def _sources(setup: Setup, coral: Coral, group: CoralGroup) -> tuple[str, ...]:
     return (OWN_BAND_SOURCE, *cited) if own else cited
 
 
-def _better_sites(
-    setup: Setup, dose: Dose, at_site: dict[str, int], coral: Coral, band: tuple[float, float] | None
-) -> tuple[Neighbour, ...]:
-    """Free named sites whose dose lies in the coral's band, nearest to the band's middle first.
+@dataclass(frozen=True, eq=False)
+class _FreeSites:
+    """Named sites without a coral, and their doses in the same order. [mol m-2 d-1]"""
 
-    A coral that stands above its site is left out: the light at its height elsewhere was not computed.
-    """
-    if band is None or coral.pinned or coral.height_m > 0 or band[0] <= 0:
-        return ()
-    places = {s.name: s for s in setup.sites}
-    others = [c for c in setup.corals if c.name != coral.name]
-    taken = {c.site for c in others} | {coral.site}
-    middle = math.sqrt(band[0] * band[1])
-    found = []
-    for site in setup.sites:
-        if site.implicit or site.name in taken:
-            continue
-        dli = float(dose.dli[at_site[site.name]]) * coral.open_sky
-        if not band[0] <= dli <= band[1]:
-            continue
-        apart = all(
-            math.dist((site.x_m, site.y_m), (places[c.site].x_m, places[c.site].y_m))
-            >= max(c.keep_apart_m, coral.keep_apart_m)
-            for c in others
+    sites: tuple[Site, ...]
+    dli: FloatArray
+    corals: tuple[tuple[Coral, Site], ...]
+
+    @classmethod
+    def of(cls, setup: Setup, dose: Dose) -> _FreeSites:
+        """The free sites of a setup; its receivers begin with the sites."""
+        taken = {c.site for c in setup.corals}
+        free = [i for i, s in enumerate(setup.sites) if not s.implicit and s.name not in taken]
+        places = {s.name: s for s in setup.sites}
+        return cls(
+            tuple(setup.sites[i] for i in free),
+            dose.dli[free],
+            tuple((c, places[c.site]) for c in setup.corals),
         )
-        if apart:
-            found.append((abs(math.log(dli / middle)), Neighbour(site.name, dli)))
-    return tuple(neighbour for _, neighbour in sorted(found, key=lambda pair: (pair[0], pair[1].site)))
+
+    def better_for(self, coral: Coral, verdict: Verdict, count: int = 2) -> tuple[Neighbour, ...]:
+        """Sites whose dose lies in the coral's band, nearest to the band's geometric middle first.
+
+        Only for a coral that is out of its band. One that stands above its site is left out: the light at its
+        height elsewhere was not computed.
+        """
+        settled = verdict.dli_state in ("within", "not_judged")
+        if settled or verdict.band_dli is None or coral.pinned or coral.height_m > 0 or not self.sites:
+            return ()
+        low, high = verdict.band_dli
+        dli = self.dli * coral.open_sky
+        fits = np.flatnonzero((dli >= low) & (dli <= high) & (dli > 0))
+        order = fits[np.argsort(np.abs(np.log(dli[fits] ** 2 / (max(low, 1e-3) * high))), kind="stable")]
+        found: list[Neighbour] = []
+        for i in order:
+            if len(found) == count:
+                break
+            if self._far_enough(coral, self.sites[i]):
+                found.append(Neighbour(self.sites[i].name, float(dli[i])))
+        return tuple(found)
+
+    def _far_enough(self, coral: Coral, site: Site) -> bool:
+        return all(
+            math.dist((site.x_m, site.y_m), (place.x_m, place.y_m)) >= apart
+            for other, place in self.corals
+            if other.name != coral.name and (apart := max(other.keep_apart_m, coral.keep_apart_m)) > 0
+        )

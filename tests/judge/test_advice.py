@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.judge.advice import (
+    Case,
     Neighbour,
     advice_sentence,
     beside_edges,
@@ -37,7 +38,7 @@ def advice(dli: float, **changes: Any) -> str:
         "peak_umol_m2_s": 150.0,
         "headroom": 2.0,
     }
-    return advice_sentence(**(given_ | changes))
+    return advice_sentence(Case(**(given_ | changes)))
 
 
 @pytest.mark.pinned
