@@ -8,14 +8,12 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
 if TYPE_CHECKING:
     from lightdose.model.setup import Setup
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 
 @dataclass(frozen=True)
@@ -49,10 +47,9 @@ class SetupRequest:
         )
 
 
-def takes_setup(function: F) -> F:
+def takes_setup(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the argument SETUP and its variations; the command gets one ``request: SetupRequest``."""
 
-    @functools.wraps(function)
     def wrapped(
         setup: str,
         fixture_height: str | None,
@@ -62,6 +59,7 @@ def takes_setup(function: F) -> F:
     ) -> Any:
         return function(request=SetupRequest(setup, fixture_height, swap_fixture, schedule), **rest)
 
+    functools.update_wrapper(wrapped, function)
     for decorate in reversed(
         (
             click.argument("setup", metavar="SETUP", type=click.Path()),
@@ -96,7 +94,7 @@ no_color_option = click.option("--no-color", is_flag=True, help="No colour; NO_C
 strict_option = click.option("--strict", is_flag=True, help="Exit 3 when the result misses its target.")
 
 
-def debug_option(function: F) -> F:
+def debug_option(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add ``--debug``; the flag is read from the command line by ``cli.CommandGroup.main``."""
     return click.option(
         "--debug", is_flag=True, expose_value=False, help="Show the full trace of an unexpected fault."

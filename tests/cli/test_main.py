@@ -74,7 +74,7 @@ def test_command_help_shows_a_working_example_first(name: str) -> None:
 @pytest.mark.pinned
 @pytest.mark.parametrize(
     ("words", "hint"),
-    [(["dsoe"], "Did you mean 'dose'?"), (["dose", "x.toml", "--jsn"], "Did you mean '--json'?")],
+    [(["dsoe"], "Did you mean 'dose'?"), (["dose", "x.toml", "--figurs"], "Did you mean '--figures'?")],
 )
 def test_typo_gets_the_close_match(words: list[str], hint: str) -> None:
     """A typo in a command or an option is met with the close name and exit code 2."""
