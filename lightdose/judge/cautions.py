@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.judge.advice import plain
+from lightdose.judge.advice import LONGEST_DAY_H, STEP_ABOVE_RISE, plain
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
 from lightdose.model.results import Caution, DayCurve, Dose, LightField, Verdict
@@ -17,8 +17,6 @@ from lightdose.quantities import HOURS_PER_DAY
 LEAST_BLUE_SHARE = 0.30
 MOST_RED_SHARE = 0.50
 MOST_BELOW_390_SHARE = 0.01
-LONGEST_DAY_H = 14.0
-MOST_RISE_SHARE = 0.25
 
 _PRACTICE = "common practice, no published source"
 _NAMED_AT_MOST = 6
@@ -153,7 +151,7 @@ def _change_cautions(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Cautio
         for coral in setup.corals
         if isinstance(coral.previous, float | int)
         and coral.name in dose_of
-        and dose_of[coral.name] > coral.previous * (1 + MOST_RISE_SHARE)
+        and dose_of[coral.name] > coral.previous * (1 + STEP_ABOVE_RISE)
     ]
     if not risen:
         return []
@@ -244,6 +242,15 @@ def _stands_on(setup: Setup) -> list[Caution]:
                 f"No beam is stated for {_listed(assumed)}: {DEFAULT_BEAM_FWHM_DEG:g} deg, a bare LED, is "
                 "assumed. Lenses make it narrower and the middle brighter.",
                 "our choice, from memory",
+            )
+        )
+    if any(all(c.electrical_w is not None for c in f.type.channels) for f in setup.lit_fixtures):
+        found.append(
+            Caution(
+                "energy_by_output",
+                "Energy and cost take power in proportion to output; driver losses, fans and standby are not "
+                "counted.",
+                "our choice, the simplest that needs only the power at full output",
             )
         )
     return found

@@ -194,6 +194,13 @@ def test_measured_fixture_is_not_called_unmeasured() -> None:
 
 
 @pytest.mark.identity
+def test_energy_says_how_it_is_taken_where_it_is_stated() -> None:
+    """Power in proportion to output is named beside any energy, and only then."""
+    assert "energy_by_output" in cautions(field([[100]]), [fixture(electrical_w={"blue": 20})])
+    assert "energy_by_output" not in cautions(field([[100]]), [fixture()])
+
+
+@pytest.mark.identity
 def test_top_of_a_coral_is_named_like_a_place() -> None:
     """A coral that stands off its site has a name of its own in a caution."""
     scene = field([[100], [100]], red=[[10], [60]])
