@@ -18,6 +18,9 @@ from lightdose.files.units import UnitProblem
 HASH_LIMIT_BYTES = 100_000_000
 """Larger files are refused by their readers; they are not hashed before."""
 
+MOST_PROBLEMS = 100
+"""Problems of one file that are shown; our choice."""
+
 
 class UnreadSetupError(SetupError):
     """A setup with problems; ``understood`` is what could be read all the same."""
@@ -25,7 +28,7 @@ class UnreadSetupError(SetupError):
     understood: tuple[str, ...] = ()
 
 
-@dataclass
+@dataclass(eq=False)
 class InputFiles:
     """What a run has read so far, and what stood in its way.
 
@@ -105,9 +108,23 @@ class InputFiles:
     def finish(self) -> None:
         """Raise every problem there was, each once, sorted by file and line."""
         if self.problems:
-            trouble = UnreadSetupError(*dict.fromkeys(self.problems))
+            trouble = UnreadSetupError(*_shortened(tuple(dict.fromkeys(self.problems))))
             trouble.understood = tuple(dict.fromkeys(self.understood))
             raise trouble
+
+
+def _shortened(problems: tuple[Problem, ...]) -> list[Problem]:
+    """The first problems of each file, and how many more there are."""
+    by_file: dict[str, list[Problem]] = {}
+    for problem in SetupError(*problems).problems:
+        by_file.setdefault(problem.place.file if problem.place else "", []).append(problem)
+    shown = []
+    for found in by_file.values():
+        shown += found[:MOST_PROBLEMS]
+        if len(found) > MOST_PROBLEMS:
+            last = found[MOST_PROBLEMS - 1]
+            shown.append(Problem(f"and {len(found) - MOST_PROBLEMS:,} more problems below", place=last.place))
+    return shown
 
 
 def _missing(named: str, path: Path) -> Problem:

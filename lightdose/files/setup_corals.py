@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from lightdose.files.places_csv import CoralRow
 
 
-@dataclass
+@dataclass(eq=False)
 class CoralsReading:
     """Collects the corals of one setup, and the sites that corals with a spot of their own make."""
 

@@ -24,13 +24,19 @@ from lightdose.files.setup_schema import (
     WATER,
 )
 from lightdose.files.toml_document import TomlDocument
+from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import problem_at, show
 from lightdose.files.units import format_length
 from lightdose.model.calibration import Calibration
 from lightdose.model.coral import Coral, CoralGroup, Site
+from lightdose.model.fixture import Fixture
 from lightdose.model.setup import Electricity, LengthUnit, Setup
 from lightdose.model.spectrum import SpectralTable
 from lightdose.model.tank import WALL_NAMES, Cover, Tank, Wall, Water
+
+ABSORPTION_COVERS_NM = (380.0, 750.0)
+MOST_ABSORPTION_PER_M = 1000.0
+"""Ink: above it, a table is in another unit. Our choice. [m-1]"""
 
 SEVERAL = ("fixture", "site", "rack", "coral")
 _INCHES = re.compile(r"[\d.,\s]+(?:in|inch|inches|ft|foot|feet|\"|'|\u2033|\u2032)\.?\s*", re.IGNORECASE)
@@ -104,6 +110,7 @@ class _SetupReading:
         if self.files.problems or tank is None:
             return None
         self._say(places.sites, corals.corals)
+        self._say_where_fixtures_hang(tank, fixtures)
         with self.files.collecting():
             setup = Setup(
                 title=top["title"],
@@ -189,7 +196,13 @@ class _SetupReading:
             return Water()
         absorption = None
         if values["absorption"] is not None:
-            absorption = self._spectral_table(("water", "absorption"), values["absorption"])
+            absorption = self._spectral_table(
+                ("water", "absorption"),
+                values["absorption"],
+                column="absorption_per_m",
+                covers_nm=ABSORPTION_COVERS_NM,
+                allowed=(0.0, MOST_ABSORPTION_PER_M),
+            )
         return Water(
             values["yellowing_440_per_m"],
             values["yellowing_slope_per_nm"],
@@ -202,10 +215,7 @@ class _SetupReading:
         given = values.get("transmittance", 1.0)
         path = ("cover", "transmittance")
         if isinstance(given, str):
-            table = self._spectral_table(path, given)
-            if table is not None and (table.values.min() < 0 or table.values.max() > 1):
-                found = f"the values of {show(given)} are not all within 0 to 1"
-                self.files.problems.append(problem_at(self.document, path, found, "fractions, not percent"))
+            table = self._spectral_table(path, given, allowed=(0.0, 1.0))
             return Cover() if table is None else Cover(table)
         if isinstance(given, bool) or not isinstance(given, int | float) or not 0 <= given <= 1:
             number = isinstance(given, int | float) and not isinstance(given, bool)
@@ -216,7 +226,7 @@ class _SetupReading:
             return Cover()
         return Cover(float(given))
 
-    def _spectral_table(self, path: tuple[str, str], named: str) -> SpectralTable | None:
+    def _spectral_table(self, path: KeyPath, named: str, **limits: Any) -> SpectralTable | None:
         place = self.document.value_place(path)
         found = self.files.find(named, place, beside=self.document.file)
         if found is None:
@@ -224,7 +234,7 @@ class _SetupReading:
         from lightdose.files.spectrum_csv import read_spectral_table
 
         with self.files.collecting(place):
-            table = read_spectral_table(found, str(found))
+            table = read_spectral_table(found, str(found), **limits)
             self.files.understood.append(
                 f"{found}: {table.wavelength_nm.size} values, "
                 f"{table.wavelength_nm[0]:g}-{table.wavelength_nm[-1]:g} nm, ends held"
@@ -283,3 +293,12 @@ class _SetupReading:
         self.files.understood.append(
             f"{counted(len(sites) - implicit, 'site')}{extra}, {counted(len(corals), 'coral')}"
         )
+
+    def _say_where_fixtures_hang(self, tank: Tank, fixtures: list[Fixture]) -> None:
+        """A fixture whose centre is beside the water is computed as it stands, and named."""
+        for fixture in fixtures:
+            if not (0 <= fixture.x_m <= tank.length_m and 0 <= fixture.y_m <= tank.width_m):
+                self.files.understood.append(
+                    f"fixture {fixture.name} hangs beside the water, not above it: "
+                    f"x {format_length(fixture.x_m, 'cm')}, y {format_length(fixture.y_m, 'cm')}"
+                )

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from lightdose.files.setup_file import Variations
 
 
-@dataclass
+@dataclass(eq=False)
 class FixturesReading:
     """Reads the fixtures; each type file and each schedule once."""
 

@@ -77,7 +77,7 @@ def _response(
             from lightdose.files.spectrum_csv import read_spectral_table
 
             with files.collecting(place):
-                return read_spectral_table(found, str(found))
+                return read_spectral_table(found, str(found), allowed=(0.0, 1e9))
     else:
         cure = f"write {{ shape = {show(given)} }}" if given in SENSOR_SHAPES else ""
         files.problems.append(problem_at(document, path, f"{show(given)} is no response", allowed, cure))

@@ -26,7 +26,7 @@ ROUNDING_M = 1e-9
 _ROW_LETTER = re.compile(r"(?:.*[^A-Za-z])?[A-Za-z]")
 
 
-@dataclass
+@dataclass(eq=False)
 class PlacesReading:
     """Collects the places of one setup; ``tank`` is None where its own table has problems."""
 

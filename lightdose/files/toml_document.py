@@ -14,7 +14,7 @@ LIMIT_BYTES = 10_000_000
 """Largest TOML file that is read: 20,000 sites written by hand take about 3 MB."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class TomlDocument:
     """The tables of a file, and where their keys stand; positions are found when they are first asked for."""
 

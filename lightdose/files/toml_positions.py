@@ -30,7 +30,7 @@ _VALUE = re.compile(
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PositionMap:
     """Offsets of keys and of values in one text, by key path."""
 

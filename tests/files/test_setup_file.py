@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import Variations, read_setup
@@ -114,6 +117,43 @@ def test_files_of_water_and_cover_are_read_beside_the_setup(write_setup: WriteSe
     assert setup.water.absorption.values.tolist() == [0.1, 2.5]
     assert setup.cover.transmittance.values.tolist() == [0.5, 0.9]  # type: ignore[union-attr]
     assert {Path(name).name for name in setup.inputs_sha256} >= {"water.csv", "cover.csv"}
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize(
+    ("table", "text", "found"),
+    [
+        (
+            "[water]\nabsorption",
+            "absorption_per_m\n400,0.1\n700,2.5\n",
+            "the table runs from 400",
+        ),
+        (
+            "[water]\nabsorption",
+            "absorption_per_m\n380,-1\n750,2.5\n",
+            "-1 is outside 0 to 1000",
+        ),
+        ("[water]\nabsorption", "absorbance\n380,1\n750,2.5\n", "the columns are"),
+        ("[cover]\ntransmittance", "transmittance\n380,50\n750,90\n", "50 is outside 0 to 1"),
+    ],
+)
+def test_file_of_water_or_cover_outside_its_range_is_refused(
+    write_setup: WriteSetup, table: str, text: str, found: str
+) -> None:
+    """absorption_per_m over 380-750 nm, not negative; a transmittance is a fraction."""
+    path = write_setup(f'{table} = "own.csv"\n', own__csv=f"wavelength_nm,{text}")
+    problem = problems_of(path)[0]
+    assert problem.found.startswith(found)
+    assert problem.place is not None
+    assert problem.place.file.endswith("own.csv")
+
+
+@pytest.mark.identity
+def test_fixture_beside_the_water_is_said_not_refused(write_setup: WriteSetup) -> None:
+    """A lamp that shines in from the side is unusual, and computed."""
+    text = write_setup().read_text().replace('{ x = "22 cm"', '{ x = "-5 cm"')
+    setup = read_setup(write_setup(setup=text))
+    assert setup.understood[-1] == "fixture left hangs beside the water, not above it: x -5 cm, y 22 cm"
 
 
 @pytest.mark.identity
@@ -586,3 +626,65 @@ def test_copy_in_a_folder_with_odd_letters_reads_the_same(tmp_path: Path) -> Non
     folder = tmp_path / "Größe [x] und ü"
     shutil.copytree(EXAMPLE, folder)
     assert len(read_setup(folder / "setup.toml").sites) == 12
+
+
+ODD = [
+    "true", "-1", "1e400", "nan", "[]", "{}", "[1]", "[[0, 1]]", "{ a = 1 }", '""', '"\\u0000"', "0",
+    "07:32:00", '"24 in"', '"-3 cm"', "9" * 30, "[{}]", '"x"',
+    '"setup.toml"', '".."', '"/dev/null"', '"a\\nb"', '{ file = "x" }',
+    "08:00", "50%",
+    "",
+]  # fmt: skip
+PIECES = re.compile(r'= *("[^"]*"|[\d.]+|\[.*\]|\{.*\}|true)')
+EXAMPLE_LINES = {
+    name: [n for n, line in enumerate((EXAMPLE / name).read_text().splitlines()) if PIECES.search(line)]
+    for name in ("setup.toml", "fixtures/demo-panel.toml")
+}
+
+
+@pytest.mark.identity
+@given(
+    slips=st.lists(
+        st.tuples(
+            st.sampled_from(sorted(EXAMPLE_LINES)), st.integers(0, 10**6), st.sampled_from(ODD), st.booleans()
+        ),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_spoilt_example_is_refused_in_sentences_with_places(
+    slips: list[tuple[str, int, str, bool]], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Whatever stands where, reading ends in a setup or in problems that say where, without forbidden words."""
+    folder = tmp_path_factory.mktemp("tank") / "copy"
+    shutil.copytree(EXAMPLE, folder)
+    for name, number, value, drop in slips:
+        lines = (folder / name).read_text().splitlines()
+        at = EXAMPLE_LINES[name][number % len(EXAMPLE_LINES[name])]
+        found = PIECES.search(lines[at])
+        if found is not None:
+            lines[at] = "" if drop else f"{lines[at][: found.start()]}= {value}{lines[at][found.end() :]}"
+        (folder / name).write_text("\n".join(lines))
+    for problem in problems_if_any(folder / "setup.toml"):
+        assert problem.place is not None, problem
+        words = f"{problem.found} {problem.allowed} {problem.cure}".lower()
+        assert not re.search(r"\b(invalid|error|please|input should)\b|!", words), words
+
+
+def problems_if_any(path: Path) -> tuple[Problem, ...]:
+    try:
+        read_setup(path)
+    except SetupError as refusal:
+        return refusal.problems
+    return ()
+
+
+@pytest.mark.identity
+def test_thousands_of_like_problems_are_cut_with_their_number(write_setup: WriteSetup) -> None:
+    """A screen is enough; the number of the rest is told."""
+    sites = "".join(
+        f'[[site]]\nname = "s{n}"\nat = {{ x = "1", y = "1 cm", depth = "1 cm" }}\n' for n in range(500)
+    )
+    problems = problems_of(write_setup(sites))
+    assert len(problems) == 101
+    assert problems[-1].found == "and 400 more problems below"
