@@ -199,6 +199,25 @@ def _vision() -> list[SourcedTable]:
     ]
 
 
+def _daylight() -> SourcedTable:
+    import colour
+
+    daylight = colour.SDS_ILLUMINANTS["D65"]
+    return SourcedTable(
+        path="illuminants/d65.csv",
+        title="CIE standard illuminant D65, a light that meters are calibrated on",
+        quantity="relative spectral power",
+        unit="100 at 560 nm",
+        citation="CIE 015:2018; ISO/CIE 11664-2",
+        licence="facts of a standard; as tabulated in colour-science (BSD-3-Clause)",
+        obtained=f"colour-science 0.4.7, {np.diff(daylight.wavelengths)[0]:g} nm, unchanged",
+        valid_range=f"{daylight.wavelengths[0]:g}-{daylight.wavelengths[-1]:g} nm",
+        origin="standard table",
+        columns="wavelength_nm,value",
+        rows=_pairs(daylight.wavelengths, daylight.values),
+    )
+
+
 def _water() -> SourcedTable:
     import jerlov
 
@@ -253,7 +272,7 @@ def _zooxanthella() -> SourcedTable:
 def tables() -> list[SourcedTable]:
     """Every file of ``spectra/``, in the order of SOURCES.toml."""
     leds = [_single_led(name, peak, width) for name, (peak, width) in SINGLE_LEDS.items()]
-    return [*leds, *_white_leds(), *_vision(), _water(), _zooxanthella()]
+    return [*leds, *_white_leds(), *_vision(), _daylight(), _water(), _zooxanthella()]
 
 
 def sources_toml(made: Sequence[SourcedTable]) -> str:

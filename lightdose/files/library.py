@@ -72,6 +72,13 @@ def read_emitter(name: str) -> SpectralDistribution:
 
 
 @cache
+def daylight_d65() -> SpectralDistribution:
+    """CIE standard illuminant D65."""
+    table = _own_table("illuminants", "d65")
+    return SpectralDistribution("D65", table.wavelength_nm, table.values, "power")
+
+
+@cache
 def reference_tables() -> ReferenceTables:
     """The tables that every run needs, at the centres of the working grid's cells."""
     nodes = node_tables()

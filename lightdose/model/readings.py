@@ -1,12 +1,15 @@
-"""Meters and what they were calibrated on."""
+"""Meters, what they were calibrated on, and what was read with them."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from lightdose.errors import Place
 from lightdose.model.spectrum import SpectralDistribution, SpectralTable
 
+ReadsQuantity = Literal["umol", "lux"]
 SensorShape = Literal["ideal", "short-red", "soft", "tilted", "silicon", "v-lambda"]
 SENSOR_SHAPES: tuple[SensorShape, ...] = ("ideal", "short-red", "soft", "tilted", "silicon", "v-lambda")
 
@@ -20,8 +23,43 @@ class Meter:
     """
 
     name: str
-    reads: Literal["umol", "lux"]
+    reads: ReadsQuantity
     response: SensorShape | SpectralTable = "ideal"
     calibrated_on: str | SpectralDistribution = "A"
     immersion: float | Literal["built in", "unknown"] | None = None
     standard_uncertainty: float = 0.025
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One figure that a meter showed, as shown: nothing is corrected yet.
+
+    Attributes
+    ----------
+    place : the row in its file
+    value : above 0. [umol m-2 s-1 or lx, by ``unit``]
+    site : name of the site, or None for a free point
+    x_m, y_m, depth_m : where the sensor was; a negative depth is above the water. [m]
+    time_h : time of the programme, or None where ``levels`` says what was on. [h]
+    levels : (fixture, channel) -> level 0-1; channels that are not named were off
+    meter : name of the meter in the setup, or None
+    date : ISO 8601, or None
+    """
+
+    place: Place
+    value: float
+    unit: ReadsQuantity
+    site: str | None
+    x_m: float
+    y_m: float
+    depth_m: float
+    time_h: float | None = None
+    levels: Mapping[tuple[str, str], float] | None = None
+    meter: str | None = None
+    date: str | None = None
+    note: str = ""
+
+    @property
+    def under_water(self) -> bool:
+        """Whether the sensor was under the surface."""
+        return self.depth_m >= 0

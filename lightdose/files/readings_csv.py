@@ -1,0 +1,328 @@
+"""readings.csv: where a meter was, what it showed, and which channels were on."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Final
+
+from lightdose.errors import Place, Problem, ReadingsError
+from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
+from lightdose.files.dialect import plain_text
+from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
+from lightdose.files.toml_tables import show, suggestion
+from lightdose.files.units import UnitProblem, format_length, parse_time
+from lightdose.model.readings import Meter, Reading, ReadsQuantity
+from lightdose.model.setup import Setup
+
+LIMIT_BYTES: Final = 5_000_000
+LIMIT_ROWS: Final = 5_000
+MOST_PROBLEMS: Final = 50
+
+SPOT_COLUMNS: Final = ("x_cm", "y_cm", "depth_cm")
+COLUMNS: Final = ("site", *SPOT_COLUMNS, "reading", "unit", "time", "meter", "date", "note")
+UNITS: Final[Mapping[str, ReadsQuantity]] = {
+    "umol_m2_s": "umol",
+    "umol/m2/s": "umol",
+    "umol": "umol",
+    "\u00b5mol": "umol",
+    "\u03bcmol": "umol",
+    "ppfd": "umol",
+    "lux": "lux",
+    "lx": "lux",
+}
+_UNITS_ALLOWED: Final = "umol_m2_s or lux"
+
+PLAUSIBLE: Final[Mapping[ReadsQuantity, float]] = {"umol": 6000.0, "lux": 400_000.0}
+"""Largest reading that is taken: three times full sun, our choice."""
+
+
+def read_readings(path: Path, label: str, setup: Setup) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
+    """The readings of a file, and what was understood.
+
+    Parameters
+    ----------
+    path : the file
+    label : its name in messages
+    setup : for the names of sites, channels and meters, and the measures of the tank
+
+    Raises
+    ------
+    ReadingsError
+        With every problem of the file.
+    """
+    try:
+        text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=label)
+        table = read_delimited(text, label, encoding, key_column="reading")
+    except DelimitedError as trouble:
+        raise ReadingsError(*trouble.problems) from None
+    if len(table.rows) > LIMIT_ROWS:
+        found = f"has {len(table.rows):,} rows"
+        raise ReadingsError(
+            Problem(found, f"up to {LIMIT_ROWS:,}", place=table.place(table.rows[LIMIT_ROWS]))
+        )
+    reading = _ReadingsTable(table, setup)
+    readings = [reading.row(row) for row in table.rows]
+    reading.check_fractions()
+    if reading.problems:
+        raise ReadingsError(*reading.problems[:MOST_PROBLEMS])
+    return tuple(r for r in readings if r is not None), reading.understood()
+
+
+class _ReadingsTable:
+    """A table whose rows become readings; problems gather."""
+
+    def __init__(self, table: DelimitedTable, setup: Setup) -> None:
+        self.table = table
+        self.setup = setup
+        self.sites = {s.name: s for s in setup.sites}
+        self.problems: list[Problem] = []
+        self.channels = _channel_columns(setup)
+        self.columns = self._columns()
+        self.levels: list[float] = []
+        self._require()
+        if self.problems:
+            raise ReadingsError(*self.problems)
+
+    def _columns(self) -> dict[str, int]:
+        columns: dict[str, int] = {}
+        by_small = {name.casefold(): name for name in (*self.channels, *COLUMNS)}
+        for index, cell in enumerate(self.table.header or ()):
+            name = by_small.get(plain_text(cell).casefold())
+            place = self.table.place(None, index)
+            if name is None:
+                self.problems.append(_unknown_column(cell, self.channels, place))
+            elif name in columns:
+                self.problems.append(Problem(f'the column "{cell}" stands twice', place=place))
+            else:
+                columns[name] = index
+        return columns
+
+    def _require(self) -> None:
+        place = self.table.place(None)
+        if "unit" not in self.columns:
+            cure = "add a column unit"
+            self.problems.append(Problem('the column "unit" is missing', _UNITS_ALLOWED, cure, place))
+        spot = [c for c in SPOT_COLUMNS if c in self.columns]
+        if "site" not in self.columns and len(spot) < len(SPOT_COLUMNS):
+            found = 'neither the column "site" nor all of x_cm, y_cm, depth_cm'
+            self.problems.append(Problem(found, ", ".join(COLUMNS), "add where the sensor was", place))
+        if "time" not in self.columns and not any(c in self.columns for c in self.channels):
+            found = "nothing says which channels were on"
+            allowed = "time, or one column of levels a channel: " + ", ".join(self.channels)
+            self.problems.append(Problem(found, allowed, "add a column time", place))
+
+    def text(self, row: Row, column: str) -> str:
+        index = self.columns.get(column)
+        return "" if index is None else plain_text(row.cells[index])
+
+    def place(self, row: Row, column: str) -> Place:
+        return self.table.place(row, self.columns.get(column))
+
+    def problem(self, row: Row, column: str, found: str, allowed: str = "", cure: str = "") -> None:
+        self.problems.append(Problem(found, allowed, cure, self.place(row, column)))
+
+    def number(self, row: Row, column: str) -> float | None:
+        try:
+            return self.table.number(row, self.columns[column])
+        except UnitProblem as trouble:
+            self.problems.append(trouble.problem.at(self.place(row, column)))
+            return None
+
+    # ---- one row ----------------------------------------------------------------------------------------
+
+    def row(self, row: Row) -> Reading | None:
+        """One reading; None, with problems, if it cannot be read."""
+        already = len(self.problems)
+        unit = self._unit(row)
+        value = self._value(row, unit)
+        spot = self._spot(row)
+        time_h, levels = self._on(row)
+        meter = self._meter(row, unit)
+        date = self._date(row)
+        if len(self.problems) > already or unit is None or value is None or spot is None:
+            return None
+        site = self.text(row, "site") or None
+        note = self.text(row, "note")
+        place = self.place(row, "reading")
+        return Reading(place, value, unit, site, *spot, time_h, levels, meter, date, note)
+
+    def _unit(self, row: Row) -> ReadsQuantity | None:
+        word = self.text(row, "unit")
+        unit = UNITS.get(word.casefold())
+        if unit is None:
+            found = f"{show(word)} is no unit of a reading" if word else "the unit is blank"
+            self.problem(row, "unit", found, _UNITS_ALLOWED)
+        return unit
+
+    def _value(self, row: Row, unit: ReadsQuantity | None) -> float | None:
+        value = self.number(row, "reading")
+        if value is None or unit is None:
+            return value
+        if value < 0:
+            self.problem(row, "reading", f"the reading {value:g} is negative", "above 0")
+        elif value == 0:
+            found = "a reading of 0 says nothing about how strong a channel is"
+            self.problem(row, "reading", found, "above 0", "take the row out, or read where light falls")
+        elif value > PLAUSIBLE[unit]:
+            found = f"the reading {value:g} is above any plausible output"
+            allowed = f"up to {PLAUSIBLE[unit]:g} {'umol m-2 s-1' if unit == 'umol' else 'lx'}"
+            lux = unit == "umol" and value <= PLAUSIBLE["lux"]
+            self.problem(
+                row, "reading", found, allowed, "this looks like lux: write lux in unit" if lux else ""
+            )
+        return value
+
+    def _spot(self, row: Row) -> tuple[float, float, float] | None:
+        name = self.text(row, "site")
+        given = [c for c in SPOT_COLUMNS if self.text(row, c)]
+        if bool(name) == bool(given):
+            found = (
+                "site and x_cm, y_cm, depth_cm stand together" if name else "nothing says where it was read"
+            )
+            self.problem(row, "site", found, "a site, or x_cm, y_cm and depth_cm", "keep one of them")
+            return None
+        if name:
+            site = self.sites.get(name)
+            if site is None:
+                cure = (
+                    suggestion(name, self.sites) or "name a site of the setup, or give x_cm, y_cm, depth_cm"
+                )
+                self.problem(row, "site", f"there is no site {show(name)}", _few(list(self.sites)), cure)
+                return None
+            return site.x_m, site.y_m, site.depth_m
+        if len(given) < len(SPOT_COLUMNS):
+            self.problem(row, given[0], "x_cm, y_cm and depth_cm go together", "all three of them")
+            return None
+        spot = [self.number(row, c) for c in SPOT_COLUMNS]
+        if any(v is None for v in spot):
+            return None
+        x_m, y_m, depth_m = (v / 100 for v in spot if v is not None)
+        self._check_inside(row, x_m, y_m, depth_m)
+        return x_m, y_m, depth_m
+
+    def _check_inside(self, row: Row, x_m: float, y_m: float, depth_m: float) -> None:
+        tank = self.setup.tank
+        if depth_m < 0:
+            return
+        limits = (tank.length_m, tank.width_m, tank.water_depth_m)
+        for column, value, limit in zip(SPOT_COLUMNS, (x_m, y_m, depth_m), limits, strict=True):
+            if not 0 <= value <= limit:
+                found = f"{column} {value * 100:g} is outside the water"
+                allowed = f"0 to {format_length(limit, 'cm')}; a negative depth is above the water"
+                self.problem(row, column, found, allowed)
+
+    def _on(self, row: Row) -> tuple[float | None, Mapping[tuple[str, str], float] | None]:
+        """Time of the programme, or the levels of single channels."""
+        time = self.text(row, "time")
+        given = [c for c in self.channels if self.text(row, c)]
+        if bool(time) == bool(given):
+            found = "a time and levels stand together" if time else "nothing says which channels were on"
+            self.problem(row, "time" if time else "reading", found, "a time of the programme, or levels")
+            return None, None
+        if time:
+            try:
+                return parse_time(time), None
+            except UnitProblem as trouble:
+                self.problems.append(trouble.problem.at(self.place(row, "time")))
+                return None, None
+        levels: dict[tuple[str, str], float] = {}
+        for column in sorted(given, key=lambda c: len(self.channels[c]), reverse=True):
+            percent = self.number(row, column)
+            if percent is None:
+                continue
+            if not 0 <= percent <= 100:
+                self.problem(row, column, f"the level {percent:g} is outside the range", "0 to 100 percent")
+            self.levels.append(percent)
+            levels |= dict.fromkeys(self.channels[column], percent / 100)
+        if levels and not any(levels.values()):
+            found = "all levels are 0: there was nothing to read"
+            self.problem(row, given[0], found, cure="take the row out, or write the levels that were on")
+        return None, levels
+
+    def _meter(self, row: Row, unit: ReadsQuantity | None) -> str | None:
+        name = self.text(row, "meter")
+        meters = self.setup.meters
+        if not name:
+            return sole_meter(meters, unit) if unit is not None else None
+        if name not in meters:
+            cure = suggestion(name, meters) or f"describe it in setup.toml: [meter.{name}]"
+            self.problem(row, "meter", f"there is no meter {show(name)}", _few(list(meters)), cure)
+            return None
+        if unit is not None and meters[name].reads != unit:
+            found = f"meter {show(name)} reads {meters[name].reads}, this row is in {unit}"
+            self.problem(row, "unit", found, cure="mend the unit, or [meter] reads in setup.toml")
+        return name
+
+    def _date(self, row: Row) -> str | None:
+        text = self.text(row, "date")
+        if not text:
+            return None
+        try:
+            return datetime.date.fromisoformat(text[:10]).isoformat()
+        except ValueError:
+            cure = "in a spreadsheet, format the column as YYYY-MM-DD"
+            self.problem(row, "date", f"{show(text)} is not a date", "year-month-day: 2026-03-14", cure)
+            return None
+
+    # ---- the whole table --------------------------------------------------------------------------------
+
+    def check_fractions(self) -> None:
+        """Levels that are all fractions were meant as such, and would make every gain 100 times too high."""
+        if looks_like_fractions(self.levels):
+            found = "all levels are 1 or less: are these fractions?"
+            place = self.table.place(None)
+            self.problems.append(Problem(found, "percent, 0 to 100", FRACTIONS_CURE, place))
+
+    def understood(self) -> tuple[str, ...]:
+        said = [f"{self.table.file}: {self.table.understood}"]
+        lit = [c for c in self.channels if c in self.columns]
+        silent = sorted({n for key in self.channels.values() for _, n in key} - _named(lit, self.channels))
+        if lit and silent:
+            said.append(f"{self.table.file}: no column of levels for {', '.join(silent)}: taken as off")
+        blank = [row for row in self.table.rows if not self.text(row, "meter")]
+        if blank:
+            units = {UNITS.get(self.text(row, "unit").casefold()) for row in blank}
+            sole = {sole_meter(self.setup.meters, unit) for unit in units if unit} - {None}
+            said += [
+                f"{self.table.file}: rows without a meter read with {name}" for name in sorted(map(str, sole))
+            ]
+        return tuple(said)
+
+
+def sole_meter(meters: Mapping[str, Meter], unit: ReadsQuantity) -> str | None:
+    """The one meter of the setup that reads this unit; None where there is none, or a choice."""
+    fitting = [name for name, meter in meters.items() if meter.reads == unit]
+    return fitting[0] if len(fitting) == 1 else None
+
+
+def _channel_columns(setup: Setup) -> dict[str, tuple[tuple[str, str], ...]]:
+    """Column -> the channels that it sets: CHANNEL on every lit fixture, or FIXTURE/CHANNEL on one."""
+    columns: dict[str, tuple[tuple[str, str], ...]] = {}
+    for fixture in setup.lit_fixtures:
+        for channel in fixture.type.channels:
+            key = (fixture.name, channel.name)
+            columns[channel.name] = (*columns.get(channel.name, ()), key)
+            columns[f"{fixture.name}/{channel.name}"] = (key,)
+    return columns
+
+
+def _named(columns: Sequence[str], channels: Mapping[str, tuple[tuple[str, str], ...]]) -> set[str]:
+    return {name for column in columns for _, name in channels[column]}
+
+
+def _unknown_column(cell: str, channels: Mapping[str, object], place: Place) -> Problem:
+    if cell.casefold().startswith("immersion"):
+        return Problem(
+            "immersion belongs to the meter; in the readings it would be applied twice",
+            "readings as the meter shows them",
+            "state it once: [meter.NAME] immersion = ... in setup.toml, and take this column out",
+            place,
+        )
+    allowed = ", ".join((*COLUMNS, *(c for c in channels if "/" not in c)))
+    return Problem(f"unknown column {show(cell)}", allowed, suggestion(cell, (*channels, *COLUMNS)), place)
+
+
+def _few(names: Sequence[str]) -> str:
+    return ", ".join(names[:12]) + (f" and {len(names) - 12} more" if len(names) > 12 else "")
