@@ -56,6 +56,37 @@ class LightField:
         return self.response[:, :, self.weightings.index(weighting)]
 
 
+LIGHT_PARTS = ("direct", "front", "back", "left", "right", "rim", "floor")
+"""Ways by which light comes to a place: straight, off a wall under water, off the dry rim, off the floor."""
+
+
+@dataclass(frozen=True, eq=False)
+class LightFieldParts:
+    """A light field by where its light comes from; it answers "why is it so bright here".
+
+    Attributes
+    ----------
+    response : array, shape (n_site, n_part, n_channel, n_weighting), parts in the order of ``LIGHT_PARTS``;
+        their sum is the light field. Light that met several walls counts for them by its reflections there.
+    unabsorbed : array, shape (n_site, n_channel, n_weighting); the response if the water absorbed nothing
+    mean_path_m : array, shape (n_site, n_channel); way in the water of the light that did not come off the
+        floor, NaN where there is none. [m]
+    surface_loss_fraction : array, shape (n_site, n_channel); share of that light lost at the surface, or NaN
+    """
+
+    receivers: tuple[Receiver, ...]
+    channels: tuple[ChannelKey, ...]
+    weightings: tuple[str, ...]
+    response: FloatArray
+    unabsorbed: FloatArray
+    mean_path_m: FloatArray
+    surface_loss_fraction: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in ("response", "unabsorbed", "mean_path_m", "surface_loss_fraction"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
 @dataclass(frozen=True, eq=False)
 class DayCurve:
     """A repeating day on the union of all breakpoints; everything is linear within a segment.

@@ -58,12 +58,14 @@ def _cut(side_m: float, largest_m: float) -> tuple[FloatArray, FloatArray, float
     return starts, middles, side_m / count
 
 
-def source_cells(fixture: Fixture) -> SourceCells:
+def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
     """Cut a fixture's aperture into cells of at most ``LARGEST_CELL_M``, smaller ones for a low lamp.
 
     Parameters
     ----------
     fixture : Fixture
+    coarseness : float
+        Multiplies the largest side of a cell.
 
     Returns
     -------
@@ -79,7 +81,7 @@ def source_cells(fixture: Fixture) -> SourceCells:
     Two-point and midpoint rules with the exact second moment.
     """
     aperture = fixture.type.aperture
-    largest = min(LARGEST_CELL_M, max(CELL_PER_HEIGHT * fixture.height_m, SMALLEST_CUT_M))
+    largest = coarseness * min(LARGEST_CELL_M, max(CELL_PER_HEIGHT * fixture.height_m, SMALLEST_CUT_M))
     xs, middle_xs, length = _cut(aperture.length_m, largest)
     ys, middle_ys, width = _cut(aperture.width_m, largest)
     if xs.size * ys.size > CELLS_AT_MOST:

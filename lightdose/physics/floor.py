@@ -21,6 +21,7 @@ from lightdose.physics.walls import AxisImages, axis_images, axis_walls, wall_re
 
 IntArray = npt.NDArray[np.intp]
 
+DISPLACEMENT_PASSES = 3
 PATCH_PER_DEPTH = 0.17
 """Side of a floor patch in water depths: the bounce varies over one depth or more. Our choice, by trial."""
 
@@ -71,62 +72,76 @@ def floor_grid(tank: Tank, index: float) -> FloorGrid:
     return FloorGrid(tank, index, *centres)
 
 
-def _axis_lattice(
+@dataclass(frozen=True, eq=False)
+class _AxisPairs:
+    """Different ways along one axis between two patches, by whatever mirror image.
+
+    Attributes
+    ----------
+    away_m : array, shape (n,); distance. [m]
+    images : the image of each way, (n,)
+    member : array, shape (2, 2 count - 1, n); how often parity and lattice index take each way
+    """
+
+    away_m: FloatArray
+    images: AxisImages
+    member: FloatArray
+
+
+def _axis_pairs(
     span_m: float, count: int, walls: tuple[Wall, Wall], tank: Tank, height_m: float
-) -> tuple[AxisImages, FloatArray, int]:
-    """Images of an axis, even ones first, their distances (image, 2 count - 1), the number of even ones."""
-    order = min(64, math.ceil(REACH_PER_HEIGHT * height_m / span_m) + 1)
+) -> _AxisPairs:
+    """All ways along an axis; where both walls are alike, a way and its mirror image are one."""
+    order = min(64, math.ceil(REACH_PER_HEIGHT * height_m / span_m))
     images = axis_images(span_m, order, *walls, tank.glass_thickness_m)
-    even = images.number % 2 == 0
-    rank = np.argsort(~even, kind="stable")
-    images = AxisImages(*(getattr(images, name)[rank] for name in images.__dataclass_fields__))
     step = span_m / count
-    difference = (np.arange(2 * count - 1) - (count - 1)) * step
-    total = (np.arange(2 * count - 1) + 1) * step
-    away = images.offset_m[:, None] + np.where(images.sign[:, None] > 0, difference, -total)
-    return images, away, int(even.sum())
+    lattice = np.arange(2 * count - 1)
+    even = images.sign > 0
+    # distances in half steps, so that equal ones are found exactly
+    halves = 2 * count * (np.rint(images.offset_m / span_m).astype(np.intp))[:, None] + np.where(
+        even[:, None], 2 * (lattice - (count - 1)), -2 * (lattice + 1)
+    )
+    alike = walls[0] == walls[1]
+    code = images.low_hits + images.high_hits if alike else np.arange(images.number.size)
+    sign_free = np.abs(halves) if alike else halves
+    keys = sign_free * (2 * order + 2) + code[:, None]
+    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    member = np.zeros((2, lattice.size, first.size))
+    parity = np.broadcast_to(np.where(even, 0, 1)[:, None], halves.shape)
+    np.add.at(member, (parity.ravel(), np.tile(lattice, len(halves)), inverse.ravel()), 1.0)
+    which = first // lattice.size
+    chosen = AxisImages(*(getattr(images, name)[which] for name in images.__dataclass_fields__))
+    return _AxisPairs(np.abs(halves.ravel()[first]) * step / 2, chosen, member)
 
 
 def _exchange(
-    grid: FloorGrid,
-    images: tuple[AxisImages, AxisImages],
-    away: tuple[FloatArray, FloatArray],
-    height_m: float,
+    grid: FloorGrid, x: _AxisPairs, y: _AxisPairs, height_m: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Irradiance per exitance and patch area [m-2], and path [m], for every pair of distances.
-
-    Both have the shape (image x, lattice x, image y, lattice y).
-    """
+    """Irradiance per exitance and patch area [m-2], and path [m], for every pair of ways, (n_x, n_y)."""
     n, rest = grid.index, grid.tank.glass_index**2 - grid.index**2
-    away_x, away_y = away[0][:, :, None, None], away[1][None, None]
-    glass_x, glass_y = images[0].glass_m[:, None, None, None], images[1].glass_m[:, None]
-    k_x: FloatArray = np.zeros(())
-    k_y: FloatArray = np.zeros(())
-    to_x, to_y = away_x, away_y
-    for _ in range(3):
-        per = n / np.sqrt(to_x * to_x + to_y * to_y + height_m * height_m)
-        k_x, k_y = to_x * per, to_y * per
-        to_x = away_x + glass_x * k_x / np.sqrt(rest + k_x * k_x)
-        to_y = away_y + glass_y * k_y / np.sqrt(rest + k_y * k_y)
-    in_x, in_y = np.sqrt(rest + k_x * k_x), np.sqrt(rest + k_y * k_y)
+    away = (x.away_m[:, None], y.away_m[None, :])
+    glass = (x.images.glass_m[:, None], y.images.glass_m[None, :])
+    to = away
+    for _ in range(DISPLACEMENT_PASSES):
+        per = n / np.sqrt(to[0] * to[0] + to[1] * to[1] + height_m * height_m)
+        k = (to[0] * per, to[1] * per)
+        in_glass = tuple(np.sqrt(rest + kk * kk) for kk in k)
+        to = (away[0] + glass[0] * k[0] / in_glass[0], away[1] + glass[1] * k[1] / in_glass[1])
     k_z = per * height_m
     g0 = height_m / k_z
     lean = g0 / (k_z * k_z)
-    j_xx = g0 + lean * k_x * k_x - glass_x * rest / in_x**3
-    j_yy = g0 + lean * k_y * k_y - glass_y * rest / in_y**3
-    cross = lean * k_x * k_y
-    gain = surface_reflectance_from_below(k_z / n, n) / (
-        math.pi * n * n * np.abs(j_xx * j_yy - cross * cross)
+    j_x, j_y = (
+        g0 + lean * kk * kk - g * rest / (i * i * i) for kk, g, i in zip(k, glass, in_glass, strict=True)
     )
-    for axis, (low, high) in enumerate(axis_walls(grid.tank)):
-        hits_shape = (-1, 1, 1, 1) if axis == 0 else (-1, 1)
-        normal = np.abs((k_x, k_y)[axis])
-        for wall, hits in ((low, images[axis].low_hits), (high, images[axis].high_hits)):
+    cross = lean * k[0] * k[1]
+    gain = surface_reflectance_from_below(k_z / n, n)
+    gain /= math.pi * n * n * np.abs(j_x * j_y - cross * cross)
+    for pairs, walls, normal in zip((x, y), axis_walls(grid.tank), k, strict=True):
+        for wall, hits in zip(walls, (pairs.images.low_hits, pairs.images.high_hits), strict=True):
             if np.any(hits) and wall.reflectance != 1.0:
-                gain = gain * wall_reflectance(wall, normal, n, grid.tank.glass_index) ** hits.reshape(
-                    hits_shape
-                )
-    path = np.maximum(n * (g0 - glass_x / in_x - glass_y / in_y), 0.0)
+                times = hits[:, None] if pairs is x else hits[None, :]
+                gain *= wall_reflectance(wall, normal, n, grid.tank.glass_index) ** times
+    path = np.maximum(n * (g0 - glass[0] / in_glass[0] - glass[1] / in_glass[1]), 0.0)
     return gain, path
 
 
@@ -150,18 +165,15 @@ def exchange_table(grid: FloorGrid, height_m: float, nodes_per_m: FloatArray) ->
     ------
     Lambert's law; conservation of etendue; method of images.
     """
-    walls = axis_walls(grid.tank)
-    along_x, away_x, even_x = _axis_lattice(grid.tank.length_m, grid.x_m.size, walls[0], grid.tank, height_m)
-    along_y, away_y, even_y = _axis_lattice(grid.tank.width_m, grid.y_m.size, walls[1], grid.tank, height_m)
-    gain, path = _exchange(grid, (along_x, along_y), (away_x, away_y), height_m)
-    gain = gain * grid.patch_m2
-    table = np.empty((nodes_per_m.size, 2, away_x.shape[1], 2, away_y.shape[1]))
-    for node, absorption in enumerate(nodes_per_m):
-        light = gain * np.exp(-absorption * path)
-        for px, part_x in enumerate((light[:even_x], light[even_x:])):
-            along = part_x.sum(axis=0)
-            table[node, px, :, 0], table[node, px, :, 1] = along[:, :even_y].sum(1), along[:, even_y:].sum(1)
-    return table
+    tank = grid.tank
+    walls_x, walls_y = axis_walls(tank)
+    x = _axis_pairs(tank.length_m, grid.x_m.size, walls_x, tank, height_m)
+    y = _axis_pairs(tank.width_m, grid.y_m.size, walls_y, tank, height_m)
+    gain, path = _exchange(grid, x, y, height_m)
+    gain *= grid.patch_m2
+    member_x, member_y = x.member.reshape(-1, x.away_m.size), y.member.reshape(-1, y.away_m.size).T
+    table = [member_x @ (gain * np.exp(-a * path)) @ member_y for a in nodes_per_m]
+    return np.array(table).reshape(len(table), 2, 2 * grid.x_m.size - 1, 2, 2 * grid.y_m.size - 1)
 
 
 def exchange_matrix(grid: FloorGrid, table: FloatArray) -> FloatArray:

@@ -8,6 +8,7 @@ places a table of the fine lattice: the same numbers.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 
@@ -104,16 +105,18 @@ class FloorLight:
             here = (w_z @ self.values.reshape(level, -1)).reshape(len(at[0]), n_x, n_y * n)
             row = np.matmul(w_x[:, None, :], here).reshape(len(at[0]), n_y, n)
             return np.asarray(np.matmul(w_y[:, None, :], row)[:, 0])
-        places = [_place(len(w), a) for w, a in zip(self.weights, at, strict=True)]
-        (i_x, f_x), (i_y, f_y), (i_z, f_z) = places
+        (i_x, f_x), (i_y, f_y), (i_z, f_z) = (
+            _place(len(w), a) for w, a in zip(self.weights, at, strict=True)
+        )
         m_y, m_z = len(self.weights[1]), len(self.weights[2])
+        corner = (i_x * m_y + i_y) * m_z + i_z
         out: FloatArray = np.zeros((len(at[0]), self.table.shape[1]))
-        for d_x in (0, 1):
-            for d_y in (0, 1):
-                for d_z in (0, 1):
-                    share = (f_x if d_x else 1 - f_x) * (f_y if d_y else 1 - f_y) * (f_z if d_z else 1 - f_z)
-                    node = ((i_x + d_x) * m_y + i_y + d_y) * m_z + i_z + d_z
-                    out += share[:, None] * self.table[node]
+        row = np.empty_like(out)
+        for d_x, d_y, d_z in product((0, 1), repeat=3):
+            share = (f_x if d_x else 1 - f_x) * (f_y if d_y else 1 - f_y) * (f_z if d_z else 1 - f_z)
+            np.take(self.table, corner + ((d_x * m_y + d_y) * m_z + d_z), axis=0, out=row, mode="clip")
+            row *= share[:, None]
+            out += row
         return out
 
 

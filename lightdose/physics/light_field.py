@@ -1,11 +1,41 @@
 """The light field: every channel of every fixture at every place, at full output.
 
-Quantity: planar photon irradiance on a horizontal receiver that looks up.
+Quantity: planar photon irradiance on a flat horizontal receiver that looks up, in the water. What a sphere
+would receive (scalar irradiance) is 1.1-2.1 times as much, the more the whiter the floor.
+
+What is in it
+-------------
+- each lamp as a point, or a rectangle cut into cells of at most 6 cm, with its own lobe and rotation;
+- the flat surface: refraction solved for each point, Fresnel's loss, absorption along the slanted path;
+- upright walls as mirrors to the order that the proportions need: clear panes with total reflection at their
+  outer face and the displacement of the pane, paint bonded outside, absorbing walls, stated reflectances;
+- light that would run into a glass joint is left out of the mirror images;
+- the dry rim above the water, one reflection along each axis;
+- a diffuse floor with every bounce, by way of the surface from below and the walls;
+- a cover and the open sky of a place, which multiply everything.
+
+Assumptions and limits
+----------------------
+- The surface is flat: no ripples, no flicker, no random effects of weather.
+- The water is clear: it absorbs, but no particles scatter.
+- Nothing stands in the way: rocks and corals shade only through a place's open sky.
+- The receiver is planar, horizontal and looks up.
+- Only the displayed water counts: no rear chambers, no curved panes, no braces; panes end at the floor and at
+  the surface.
+- Places above the water get the direct beam alone: no surface, no walls, no rim.
+- Light that a glass joint sends astray is lost; in reality some of it reappears near the corner. A lamp
+  outside the opening is computed, its light through a rim pane without displacement.
+- Light is unpolarised after every reflection.
+
+Source
+------
+Snell's law, Fresnel's equations, Beer-Lambert law, conservation of flux in a tube of rays, method of images,
+Lambert's law. Accuracy against an independent photon-tracing simulation:
+``python tests/benchmarks/light_field_accuracy.py``.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -14,140 +44,94 @@ import numpy as np
 from lightdose.errors import SetupError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.coral import Receiver
-from lightdose.model.fixture import Beam, Fixture
-from lightdose.model.results import ChannelKey, LightField
-from lightdose.model.spectrum import ReferenceTables, SpectralTable, Weightings
+from lightdose.model.fixture import Fixture
+from lightdose.model.results import LIGHT_PARTS, ChannelKey, LightField, LightFieldParts
+from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable, Weightings
 from lightdose.model.tank import Cover, Tank, Water
-from lightdose.physics.aperture import SourceCells, source_cells
-from lightdose.physics.beam import distinct_beams, intensity_per_flux
-from lightdose.physics.floor import FloorGrid, floor_grid
-from lightdose.physics.floor_light import FloorLight, floor_light
-from lightdose.physics.light_paths import Route, rays, routes
-from lightdose.physics.spectral_nodes import AbsorptionNodes, absorption_nodes
+from lightdose.physics.lit_tank import (
+    LitTank,
+    light_in_air,
+    light_under_water,
+    lit_tank,
+    path_and_surface,
+)
+from lightdose.physics.spectral_nodes import absorption_nodes
 from lightdose.physics.water import absorption_per_m
-
-FLOOR_SAMPLE_M = 0.03
-"""Distance of the points at which light is taken on the floor, for its bounce."""
-
-RAYS_AT_ONCE = 40_000
-"""Possible rays in one block: large enough to hide the cost of a call, small enough for the cache."""
 
 LONGEST_PATH_DEPTHS = 4.0
 """Paths up to so many water depths are exact in the spectral interpolation; longer ones carry little."""
 
-
-@dataclass(frozen=True, eq=False)
-class _Lamp:
-    """A fixture ready for rays: its cells, its images, its lobes, and the lobe of each channel."""
-
-    cells: SourceCells
-    routes: tuple[Route, ...]
-    beams: tuple[Beam, ...]
-    beam_of_channel: tuple[int, ...]
-
-
-def _lamps(fixtures: Sequence[Fixture], tank: Tank, index: float) -> list[_Lamp]:
-    lamps = []
-    for fixture in fixtures:
-        cells = source_cells(fixture)
-        beams, which = distinct_beams([channel.beam for channel in fixture.type.channels])
-        lamps.append(_Lamp(cells, routes(tank, index, cells), beams, which))
-    return lamps
-
-
-def _lobes(lamp: _Lamp, tangent: FloatArray, cosine: FloatArray, turn: FloatArray) -> list[FloatArray]:
-    return [intensity_per_flux(beam, tangent, cosine, turn) for beam in lamp.beams]
-
-
-def _in_air(lamp: _Lamp, points_m: FloatArray) -> FloatArray:
-    """Direct beam at points above the water, shape (beam, point); no walls, no surface."""
-    x_m, y_m, depth_m = points_m.T
-    out = np.zeros((len(lamp.beams), x_m.size))
-    for cell_x, cell_y in zip(lamp.cells.x_m, lamp.cells.y_m, strict=True):
-        away_x, away_y = x_m - cell_x, y_m - cell_y
-        drop = lamp.cells.height_m + depth_m
-        below = np.flatnonzero(drop > 0)
-        away_x, away_y, drop = away_x[below], away_y[below], drop[below]
-        tangent = np.sqrt(away_x**2 + away_y**2) / drop
-        cosine = 1 / np.sqrt(1 + tangent * tangent)
-        gain = cosine**3 / (drop * drop * lamp.cells.x_m.size)
-        turn = np.arctan2(away_y, away_x) - lamp.cells.turn_rad
-        for beam, lobe in enumerate(_lobes(lamp, tangent, cosine, turn)):
-            out[beam, below] += lobe * gain
-    return out
-
-
-def _under_water(lamp: _Lamp, points_m: FloatArray, nodes_per_m: FloatArray) -> FloatArray:
-    """Light of a lamp at the absorption nodes, shape (beam, node, point), straight and by the walls."""
-    x, y, depth = points_m.T
-    out = np.zeros((len(lamp.beams), nodes_per_m.size, x.size))
-    for route in lamp.routes:
-        found = rays(route, x, y, depth)
-        if found.point.size == 0:
-            continue
-        turn = np.arctan2(found.k_y, found.k_x) - lamp.cells.turn_rad
-        left = [np.exp(-a * found.path_m) for a in nodes_per_m]
-        for beam, lobe in enumerate(_lobes(lamp, found.tangent, found.cosine, turn)):
-            lobe *= found.gain_per_m2
-            for node, share in enumerate(left):
-                out[beam, node] += np.bincount(found.point, lobe * share, x.size)
-    return out
-
-
-def _falling(lamps: Sequence[_Lamp], grid: FloorGrid, nodes_per_m: FloatArray) -> FloatArray:
-    """Light of all lamps on each patch, shape (patch, beam, node): means over a few points of the patch."""
-    tank = grid.tank
-    axes = []
-    for centres, span in ((grid.x_m, tank.length_m), (grid.y_m, tank.width_m)):
-        parts = max(2, math.ceil(span / centres.size / FLOOR_SAMPLE_M - 1e-9))
-        axes.append((np.arange(centres.size * parts) + 0.5) * span / (centres.size * parts))
-    x, y = (axis.ravel() for axis in np.meshgrid(*axes, indexing="ij"))
-    points = np.column_stack((x, y, np.full(x.size, tank.water_depth_m)))
-    block = _block_size(lamps)
-    rows = []
-    for lamp in lamps:
-        light = [_under_water(lamp, points[i : i + block], nodes_per_m) for i in range(0, x.size, block)]
-        fine = np.concatenate(light, axis=2).reshape(
-            len(lamp.beams), nodes_per_m.size, grid.x_m.size, -1, grid.y_m.size, axes[1].size // grid.y_m.size
-        )
-        rows.append(fine.mean(axis=(3, 5)).reshape(len(lamp.beams), nodes_per_m.size, -1))
-    return np.concatenate(rows).transpose(2, 0, 1)
+POINTS_A_CHUNK = 100_000
+THREADS = 2
+"""Blocks of points at once, by measurement on two cores; numpy works outside the interpreter's lock."""
 
 
 @dataclass(frozen=True, eq=False)
-class _Scene:
-    """Everything that does not depend on the point."""
+class _Mixture:
+    """From light at the nodes, and from light in air, to responses of each channel.
 
-    lamps: tuple[_Lamp, ...]
-    nodes: AbsorptionNodes
-    floor: FloorLight | None
+    Attributes
+    ----------
+    at_nodes : array, shape (n_channel, n_node, n_weighting)
+    in_air : array, shape (n_channel, n_weighting)
+    """
 
-
-def _scene(
-    fixtures: Sequence[Fixture], tank: Tank, index: float, nodes: AbsorptionNodes, for_points: int
-) -> _Scene:
-    lamps = tuple(_lamps(fixtures, tank, index))
-    if tank.floor_reflectance == 0 or index == 1.0 or not lamps or for_points == 0:
-        return _Scene(lamps, nodes, None)
-    grid = floor_grid(tank, index)
-    falling = _falling(lamps, grid, nodes.per_m)
-    return _Scene(lamps, nodes, floor_light(grid, falling, nodes.per_m, for_points=for_points))
+    nodes_per_m: FloatArray
+    at_nodes: FloatArray
+    in_air: FloatArray
 
 
-def _cover_on_grid(cover: Cover) -> FloatArray | float:
-    if isinstance(cover.transmittance, SpectralTable):
-        return cover.transmittance.on_grid()
-    return float(cover.transmittance)
-
-
-def _check(fixtures: Sequence[Fixture], emission: FloatArray) -> None:
+def _lids(fixtures: Sequence[Fixture], emission: FloatArray, cover: Cover) -> FloatArray:
+    """Output scale times cover, shape (n_channel, 500); checks that the emission belongs to the fixtures."""
     channels = sum(len(fixture.type.channels) for fixture in fixtures)
-    if emission.shape != (channels, 500):
-        raise SetupError(f"the emission of {channels} channels needs the shape ({channels}, 500)")
+    if emission.shape != (channels, GRID_NM.size):
+        raise SetupError(
+            f"the emission of {channels} channels needs the shape ({channels}, {GRID_NM.size}), "
+            f"got {emission.shape}"
+        )
+    scale = np.array([fixture.output_scale for fixture in fixtures for _ in fixture.type.channels])
+    passes = cover.transmittance
+    lid = passes.on_grid() if isinstance(passes, SpectralTable) else np.full(GRID_NM.size, float(passes))
+    return np.asarray(scale.reshape(-1, 1) * lid)
 
 
-def _scale(fixtures: Sequence[Fixture]) -> FloatArray:
-    return np.array([fixture.output_scale for fixture in fixtures for _ in fixture.type.channels])
+def _mixture(lit: FloatArray, matrix: FloatArray, absorption: FloatArray, tank: Tank) -> _Mixture:
+    """Fold emission through the cover, (n_channel, 500), and weightings, (n, 500), into small matrices."""
+    kernels = lit[:, None, :] * matrix
+    longest = LONGEST_PATH_DEPTHS * tank.water_depth_m
+    nodes = absorption_nodes(absorption, kernels.reshape(-1, GRID_NM.size), longest)
+    at_nodes = np.ascontiguousarray((kernels @ nodes.to_grid).transpose(0, 2, 1))
+    return _Mixture(nodes.per_m, at_nodes, kernels.sum(axis=2))
+
+
+def _block(points_m: FloatArray, lit: LitTank, mixture: _Mixture, *, split: bool = False) -> FloatArray:
+    """Responses of a block of points, shape (n_part, n_point, n_channel, n_weighting)."""
+    out = np.zeros((len(LIGHT_PARTS) if split else 1, len(points_m), *mixture.in_air.shape))
+    wet = points_m[:, 2] >= 0
+    under = slice(None) if np.all(wet) else np.flatnonzero(wet)
+    above = np.flatnonzero(~wet)
+    bounced = None if lit.floor is None else lit.floor.at(points_m[under])
+    nodes = mixture.nodes_per_m.size
+    channel = column = 0
+    for lamp in lit.lamps:
+        light = light_under_water(lamp, lamp.routes, points_m[under], mixture.nodes_per_m, split=split)
+        dry = light_in_air(lamp, points_m[above])
+        for beam in range(len(lamp.beams)):
+            own = [channel + i for i, which in enumerate(lamp.beam_of_channel) if which == beam]
+            by_part = [by_node.T for by_node in light[beam]]
+            if bounced is not None:
+                floor = bounced[:, column : column + nodes]
+                by_part = [*by_part, floor] if split else [by_part[0] + floor]
+            fold = np.concatenate([mixture.at_nodes[i] for i in own], axis=1)
+            for part, by_node in enumerate(by_part):
+                mixed = (by_node @ fold).reshape(-1, len(own), out.shape[3])
+                for i, which in enumerate(own):
+                    out[part, under, which] = mixed[:, i]
+            for which in own:
+                out[0, above, which] = dry[beam][:, None] * mixture.in_air[which]
+            column += nodes
+        channel += len(lamp.beam_of_channel)
+    return out
 
 
 def response_chunks(
@@ -159,8 +143,10 @@ def response_chunks(
     cover: Cover,
     tables: ReferenceTables,
     weightings: Weightings,
+    *,
+    split: bool = False,
 ) -> Iterator[tuple[slice, FloatArray]]:
-    """Responses of many points, block by block, in their order.
+    """Responses of many points, chunk by chunk in their order, in bounded memory.
 
     Parameters
     ----------
@@ -168,11 +154,14 @@ def response_chunks(
         x, y, depth below the surface (negative: above the water). [m]
     fixtures, emission, tank, water, cover, tables, weightings
         As in ``light_field``.
+    split : bool
+        Keep the parts of ``LIGHT_PARTS`` apart.
 
     Yields
     ------
-    slice, array of shape (n in block, n_channel, n_weighting)
-        Which points, and their response at full output.
+    slice, array of shape (n in chunk, n_channel, n_weighting)
+        Which points, and their response at full output under open sky; if split, with the axis of parts
+        before that of channels.
 
     Raises
     ------
@@ -183,51 +172,33 @@ def response_chunks(
     ------
     ``light_field``.
     """
-    _check(fixtures, emission)
-    absorption = absorption_per_m(water, tables)
-    lit = emission * _scale(fixtures)[:, None] * _cover_on_grid(cover)
-    kernels = lit[:, None, :] * weightings.matrix
-    nodes = absorption_nodes(
-        absorption, kernels.reshape(-1, absorption.size), LONGEST_PATH_DEPTHS * tank.water_depth_m
-    )
-    at_nodes = kernels @ nodes.to_grid
-    in_air = kernels.sum(axis=2)
-    scene = _scene(fixtures, tank, water.refractive_index, nodes, len(points_m))
-    block = _block_size(scene.lamps)
-    for start in range(0, len(points_m), block):
-        part = slice(start, min(start + block, len(points_m)))
-        yield part, _block(points_m[part], scene, at_nodes, in_air)
+    lit = emission * _lids(fixtures, emission, cover)
+    mixture = _mixture(lit, weightings.matrix, absorption_per_m(water, tables), tank)
+    ready = lit_tank(fixtures, tank, water.refractive_index, mixture.nodes_per_m, for_points=len(points_m))
+    for start in range(0, len(points_m), POINTS_A_CHUNK):
+        chunk = slice(start, min(start + POINTS_A_CHUNK, len(points_m)))
+        parts = _chunk(points_m[chunk], ready, mixture, split=split)
+        yield chunk, parts if split else parts[:, 0]
 
 
-def _block_size(lamps: Sequence[_Lamp]) -> int:
-    rays_a_point = [
-        lamp.cells.x_m.size * route.images_x.number.size * route.images_y.number.size
-        for lamp in lamps
-        for route in lamp.routes
-    ]
-    return max(64, RAYS_AT_ONCE // max(rays_a_point, default=1))
+def _chunk(points_m: FloatArray, lit: LitTank, mixture: _Mixture, *, split: bool) -> FloatArray:
+    """Responses of a chunk of points, shape (n_point, n_part, n_channel, n_weighting), block by block."""
+    out = np.empty((len(points_m), len(LIGHT_PARTS) if split else 1, *mixture.in_air.shape))
+    size = lit.points_at_once
 
+    def fill(first: int) -> None:
+        block = slice(first, first + size)
+        out[block] = _block(points_m[block], lit, mixture, split=split).swapaxes(0, 1)
 
-def _block(points_m: FloatArray, scene: _Scene, at_nodes: FloatArray, in_air: FloatArray) -> FloatArray:
-    """Response of a block of points, shape (n_point, n_channel, n_weighting)."""
-    out = np.zeros((len(points_m), *in_air.shape))
-    wet = points_m[:, 2] >= 0
-    under, above = points_m[wet], points_m[~wet]
-    bounced = None if scene.floor is None else scene.floor.at(under)
-    channel = first_beam = 0
-    for lamp in scene.lamps:
-        light = _under_water(lamp, under, scene.nodes.per_m)
-        if bounced is not None:
-            shape = (len(under), len(lamp.beams), -1)
-            width = len(lamp.beams) * scene.nodes.per_m.size
-            own = bounced[:, first_beam : first_beam + width]
-            light += own.reshape(shape).transpose(1, 2, 0)
-            first_beam += width
-        dry = _in_air(lamp, above)
-        for beam in lamp.beam_of_channel:
-            out[wet, channel] = light[beam].T @ at_nodes[channel].T
-            out[~wet, channel] = dry[beam][:, None] * in_air[channel]
-            channel += 1
+    firsts = range(0, len(points_m), size)
+    if len(firsts) <= THREADS:
+        for first in firsts:
+            fill(first)
+    else:
+        from concurrent.futures import ThreadPoolExecutor
+
+        with ThreadPoolExecutor(THREADS) as pool:
+            list(pool.map(fill, firsts))
     return out
 
 
@@ -240,20 +211,22 @@ def response_at(
     cover: Cover,
     tables: ReferenceTables,
     weightings: Weightings,
+    *,
+    split: bool = False,
 ) -> FloatArray:
-    """Response of many points at full output, open sky 1.
+    """Responses of many points at full output under open sky.
 
     Parameters
     ----------
     points_m : array, shape (n_point, 3)
         x, y, depth below the surface (negative: above the water). [m]
-    fixtures, emission, tank, water, cover, tables, weightings
-        As in ``light_field``.
+    fixtures, emission, tank, water, cover, tables, weightings, split
+        As in ``response_chunks``.
 
     Returns
     -------
-    array, shape (n_point, n_channel, n_weighting)
-        Planar irradiance of each weighting at full output.
+    array, shape (n_point, n_channel, n_weighting), or (n_point, n_part, n_channel, n_weighting) if split
+        Planar irradiance of each weighting.
 
     Raises
     ------
@@ -264,14 +237,23 @@ def response_at(
     ------
     ``light_field``.
     """
-    out = np.empty((len(points_m), emission.shape[0], len(weightings.keys)))
-    for part, block in response_chunks(points_m, fixtures, emission, tank, water, cover, tables, weightings):
-        out[part] = block
+    parts = (len(LIGHT_PARTS),) if split else ()
+    out = np.empty((len(points_m), *parts, len(emission), len(weightings.keys)))
+    for part, chunk in response_chunks(
+        points_m, fixtures, emission, tank, water, cover, tables, weightings, split=split
+    ):
+        out[part] = chunk
     return out
 
 
-def _points(receivers: Sequence[Receiver]) -> FloatArray:
-    return np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
+def _places(receivers: Sequence[Receiver]) -> tuple[FloatArray, FloatArray]:
+    """Points (n, 3) and open sky (n,)."""
+    points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
+    return points, np.array([r.open_sky for r in receivers], dtype=np.float64)
+
+
+def _channels(fixtures: Sequence[Fixture]) -> tuple[ChannelKey, ...]:
+    return tuple(ChannelKey(f.name, c.name) for f in fixtures for c in f.type.channels)
 
 
 def light_field(
@@ -312,10 +294,70 @@ def light_field(
     ------
     See the head of this module.
     """
-    response = response_at(_points(receivers), fixtures, emission, tank, water, cover, tables, weightings)
-    response *= np.array([r.open_sky for r in receivers]).reshape(-1, 1, 1)
-    channels = tuple(ChannelKey(f.name, c.name) for f in fixtures for c in f.type.channels)
-    return LightField(tuple(receivers), channels, weightings.keys, response)
+    points, sky = _places(receivers)
+    response = response_at(points, fixtures, emission, tank, water, cover, tables, weightings)
+    response *= sky[:, None, None]
+    return LightField(tuple(receivers), _channels(fixtures), weightings.keys, response)
+
+
+def light_field_parts(
+    receivers: Sequence[Receiver],
+    fixtures: Sequence[Fixture],
+    emission: FloatArray,
+    tank: Tank,
+    water: Water,
+    cover: Cover,
+    tables: ReferenceTables,
+    weightings: Weightings,
+) -> LightFieldParts:
+    """The light field by where its light comes from, its way in the water and what it lost.
+
+    Parameters
+    ----------
+    receivers, fixtures, emission, tank, water, cover, tables, weightings
+        As in ``light_field``.
+
+    Returns
+    -------
+    LightFieldParts
+
+    Raises
+    ------
+    SetupError
+        As ``light_field``.
+
+    Source
+    ------
+    See the head of this module.
+    """
+    points, sky = _places(receivers)
+    response = response_at(points, fixtures, emission, tank, water, cover, tables, weightings, split=True)
+    clear = Water(
+        refractive_index=water.refractive_index,
+        absorption=SpectralTable("none", GRID_NM, np.zeros(GRID_NM.size)),
+    )
+    unabsorbed = response_at(points, fixtures, emission, tank, clear, cover, tables, weightings)
+    lit = lit_tank(fixtures, tank, water.refractive_index, np.zeros(1), for_points=0)
+    mean_path = np.full((len(points), len(emission)), np.nan)
+    loss = np.full_like(mean_path, np.nan)
+    wet = np.flatnonzero(points[:, 2] >= 0)
+    channel = 0
+    for lamp in lit.lamps:
+        light, way, before = path_and_surface(lamp, points[wet])
+        for beam in lamp.beam_of_channel:
+            some = light[beam] > 0
+            mean_path[wet[some], channel] = way[beam, some] / light[beam, some]
+            loss[wet[some], channel] = 1 - light[beam, some] / before[beam, some]
+            channel += 1
+    return LightFieldParts(
+        tuple(receivers),
+        _channels(fixtures),
+        weightings.keys,
+        response * sky[:, None, None, None],
+        unabsorbed * sky[:, None, None],
+        mean_path,
+        loss,
+    )
 
 
 def spectral_transfer(
@@ -342,26 +384,18 @@ def spectral_transfer(
     Raises
     ------
     SetupError
-        If an aperture is too large to be cut into cells.
+        As ``light_field``.
 
     Source
     ------
     See the head of this module.
     """
-    _check(fixtures, emission)
-    channels = len(emission)
-    cell_by_cell = np.eye(500)
-    out = np.empty((len(receivers), channels, 500))
+    points, sky = _places(receivers)
+    lids = _lids(fixtures, emission, cover)
     absorption = absorption_per_m(water, tables)
-    nodes = absorption_nodes(absorption, cell_by_cell, LONGEST_PATH_DEPTHS * tank.water_depth_m)
-    scale = _scale(fixtures)[:, None]
-    at_nodes = scale[:, :, None] * (nodes.to_grid * np.reshape(_cover_on_grid(cover), (-1, 1)))[None]
-    in_air = np.broadcast_to(scale * _cover_on_grid(cover), (channels, 500))
-    points = _points(receivers)
-    scene = _scene(fixtures, tank, water.refractive_index, nodes, len(points))
-    block = _block_size(scene.lamps)
-    for start in range(0, len(points), block):
-        part = slice(start, start + block)
-        out[part] = _block(points[part], scene, at_nodes, in_air)
-    out *= np.array([r.open_sky for r in receivers]).reshape(-1, 1, 1)
-    return read_only(np.maximum(out, 0.0))
+    longest = LONGEST_PATH_DEPTHS * tank.water_depth_m
+    nodes = absorption_nodes(absorption, np.eye(GRID_NM.size), longest)
+    mixture = _Mixture(nodes.per_m, lids[:, None, :] * nodes.to_grid.T, lids)
+    ready = lit_tank(fixtures, tank, water.refractive_index, nodes.per_m, for_points=len(points))
+    response = _chunk(points, ready, mixture, split=False)[:, 0] * sky[:, None, None]
+    return read_only(np.maximum(response, 0.0))

@@ -1,0 +1,297 @@
+"""A tank with its lamps, ready for light at any place: all that does not depend on the place is kept."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightdose.model.arrays import FloatArray
+from lightdose.model.fixture import Beam, Fixture, PhotometricLobe
+from lightdose.model.results import LIGHT_PARTS
+from lightdose.model.tank import Tank
+from lightdose.physics.aperture import SourceCells, source_cells
+from lightdose.physics.beam import distinct_beams, intensity_per_flux
+from lightdose.physics.floor import FloorGrid, floor_grid
+from lightdose.physics.floor_light import FloorLight, floor_light
+from lightdose.physics.light_paths import Rays, Route, rays, routes
+from lightdose.physics.rim import STRAIGHT
+
+FLOOR_SAMPLE_M = 0.03
+"""Distance of the points at which light is taken on the floor, for its bounce."""
+
+FLOOR_COARSENESS = 2.0
+"""Sides of a lamp's cells for the light on the floor, relative to those for places."""
+
+RAYS_AT_ONCE = 40_000
+"""Possible rays in one block: large enough to hide the cost of a call, small enough for the cache."""
+
+RAY_PARTS = len(LIGHT_PARTS) - 1
+"""All parts but the floor's come by rays."""
+
+
+@dataclass(frozen=True, eq=False)
+class Lamp:
+    """A fixture ready for rays: its cells, its images, its lobes, and the lobe of each channel.
+
+    The floor's bounce is smooth: its light comes by ``floor_routes``, from larger cells.
+    """
+
+    cells: SourceCells
+    routes: tuple[Route, ...]
+    floor_routes: tuple[Route, ...]
+    beams: tuple[Beam, ...]
+    beam_of_channel: tuple[int, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class LitTank:
+    """Lamps, the absorptions at which light is computed, and the floor's light (None if it gives none)."""
+
+    lamps: tuple[Lamp, ...]
+    nodes_per_m: FloatArray
+    floor: FloorLight | None
+
+    @property
+    def points_at_once(self) -> int:
+        """Points in one block."""
+        return block_size(route for lamp in self.lamps for route in lamp.routes)
+
+
+def block_size(paths: Iterable[Route]) -> int:
+    """Points that may be computed at once by several routes.
+
+    Parameters
+    ----------
+    paths : iterable of Route
+
+    Returns
+    -------
+    int
+
+    Source
+    ------
+    Measured: time a point against size of the block.
+    """
+    rays_a_point = [r.cells.x_m.size * r.images_x.number.size * r.images_y.number.size for r in paths]
+    return max(64, RAYS_AT_ONCE // max(rays_a_point, default=1))
+
+
+def lit_tank(
+    fixtures: Sequence[Fixture], tank: Tank, index: float, nodes_per_m: FloatArray, *, for_points: int
+) -> LitTank:
+    """Prepare lamps, images and the floor's bounce.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+    tank : Tank
+    index : float
+        Refractive index of the water.
+    nodes_per_m : array, shape (n_node,)
+        Absorptions at which light is computed. [m-1]
+    for_points : int
+        How many points will be asked for.
+
+    Returns
+    -------
+    LitTank
+
+    Raises
+    ------
+    SetupError
+        If an aperture needs too many cells.
+
+    Source
+    ------
+    See ``light_field``.
+    """
+    lamps = []
+    for fixture in fixtures:
+        cells, rough = source_cells(fixture), source_cells(fixture, FLOOR_COARSENESS)
+        beams, which = distinct_beams([channel.beam for channel in fixture.type.channels])
+        lamps.append(Lamp(cells, routes(tank, index, cells), routes(tank, index, rough), beams, which))
+    floor = None
+    if tank.floor_reflectance > 0 and index > 1 and lamps and for_points > 0:
+        grid = floor_grid(tank, index)
+        falling = np.concatenate([_falling(lamp, grid, nodes_per_m) for lamp in lamps]).transpose(2, 0, 1)
+        floor = floor_light(grid, falling, nodes_per_m, for_points=for_points)
+    return LitTank(tuple(lamps), nodes_per_m, floor)
+
+
+def _falling(lamp: Lamp, grid: FloorGrid, nodes_per_m: FloatArray) -> FloatArray:
+    """Light of a lamp on each patch, shape (beam, node, patch): means over a few points of the patch."""
+    tank = grid.tank
+    axes = []
+    for centres, span in ((grid.x_m, tank.length_m), (grid.y_m, tank.width_m)):
+        parts = max(2, math.ceil(span / centres.size / FLOOR_SAMPLE_M - 1e-9))
+        axes.append((np.arange(centres.size * parts) + 0.5) * span / (centres.size * parts))
+    x, y = (axis.ravel() for axis in np.meshgrid(*axes, indexing="ij"))
+    points = np.column_stack((x, y, np.full(x.size, tank.water_depth_m)))
+    block = block_size(lamp.floor_routes)
+    blocks = [points[i : i + block] for i in range(0, x.size, block)]
+    light = [light_under_water(lamp, lamp.floor_routes, part, nodes_per_m)[:, 0] for part in blocks]
+    shape = (
+        len(lamp.beams),
+        nodes_per_m.size,
+        grid.x_m.size,
+        -1,
+        grid.y_m.size,
+        axes[1].size // grid.y_m.size,
+    )
+    fine = np.concatenate(light, axis=2).reshape(shape)
+    return np.asarray(fine.mean(axis=(3, 5)).reshape(*shape[:2], -1))
+
+
+def lobes(
+    lamp: Lamp, tangent: FloatArray, cosine: FloatArray, to_x: FloatArray, to_y: FloatArray
+) -> list[FloatArray]:
+    """Intensity of each lobe of a lamp towards directions in the air that lead sideways along (to_x, to_y).
+
+    Parameters
+    ----------
+    lamp : Lamp
+    tangent, cosine : array, shape (n,)
+        Of the angle from straight down.
+    to_x, to_y : array, shape (n,)
+        Any vector along the sideways direction.
+
+    Returns
+    -------
+    list of array, shape (n,)
+        Intensity per unit flux. [sr-1]
+
+    Source
+    ------
+    ``beam.intensity_per_flux``.
+    """
+    turn = None
+    if any(isinstance(beam, PhotometricLobe) for beam in lamp.beams):
+        turn = np.arctan2(to_y, to_x) - lamp.cells.turn_rad
+    return [intensity_per_flux(beam, tangent, cosine, turn) for beam in lamp.beams]
+
+
+def light_in_air(lamp: Lamp, points_m: FloatArray) -> FloatArray:
+    """Direct beam at points above the water; no rim, no surface.
+
+    Parameters
+    ----------
+    lamp : Lamp
+    points_m : array, shape (n_point, 3)
+        x, y, negative depth. [m]
+
+    Returns
+    -------
+    array, shape (n_beam, n_point)
+        Planar irradiance per unit flux. [m-2]
+
+    Source
+    ------
+    Inverse-square and cosine law.
+    """
+    x_m, y_m, depth_m = points_m.T
+    out = np.zeros((len(lamp.beams), x_m.size))
+    if x_m.size == 0:
+        return out
+    drop = lamp.cells.height_m + depth_m
+    below = np.flatnonzero(drop > 0)
+    drop = drop[below]
+    for cell_x, cell_y in zip(lamp.cells.x_m, lamp.cells.y_m, strict=True):
+        to_x, to_y = x_m[below] - cell_x, y_m[below] - cell_y
+        tangent = np.sqrt(to_x**2 + to_y**2) / drop
+        cosine = 1 / np.sqrt(1 + tangent * tangent)
+        gain = cosine**3 / (drop * drop * lamp.cells.x_m.size)
+        for beam, lobe in enumerate(lobes(lamp, tangent, cosine, to_x, to_y)):
+            out[beam, below] += lobe * gain
+    return out
+
+
+def _ray_parts(route: Route, found: Rays) -> FloatArray:
+    """How a ray counts among the parts, shape (RAY_PARTS, n_ray): walls share it by their reflections."""
+    parts = np.zeros((RAY_PARTS, found.point.size))
+    if route.lamp != STRAIGHT:
+        parts[LIGHT_PARTS.index("rim")] = 1
+        return parts
+    x, y = route.images_x, route.images_y
+    for name, hits in (
+        ("left", x.low_hits[found.image_x]),
+        ("right", x.high_hits[found.image_x]),
+        ("front", y.low_hits[found.image_y]),
+        ("back", y.high_hits[found.image_y]),
+    ):
+        parts[LIGHT_PARTS.index(name)] = hits
+    reflections = parts.sum(axis=0)
+    parts[LIGHT_PARTS.index("direct")] = reflections == 0
+    return np.asarray(parts / np.maximum(reflections, 1))
+
+
+def light_under_water(
+    lamp: Lamp, paths: Sequence[Route], points_m: FloatArray, nodes_per_m: FloatArray, *, split: bool = False
+) -> FloatArray:
+    """Light of a lamp at points under water, straight and by the walls, at each absorption.
+
+    Parameters
+    ----------
+    lamp : Lamp
+    paths : sequence of Route
+    points_m : array, shape (n_point, 3)
+        x, y, depth. [m]
+    nodes_per_m : array, shape (n_node,)
+        Absorption of the water. [m-1]
+    split : bool
+        Keep the parts apart that come by rays, all of LIGHT_PARTS but the floor; else there is one part.
+
+    Returns
+    -------
+    array, shape (n_beam, n_part, n_node, n_point)
+        Planar irradiance per unit flux. [m-2]
+
+    Source
+    ------
+    ``light_paths.rays``; Beer-Lambert law.
+    """
+    x, y, depth = points_m.T
+    out = np.zeros((len(lamp.beams), RAY_PARTS if split else 1, nodes_per_m.size, x.size))
+    for route in paths:
+        found = rays(route, x, y, depth)
+        if found.point.size == 0:
+            continue
+        left = [np.exp(-a * found.path_m) for a in nodes_per_m]
+        parts = _ray_parts(route, found) if split else (1.0,)
+        for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
+            for part, counts in enumerate(parts):
+                light = lobe * found.gain_per_m2 * counts
+                for node, share in enumerate(left):
+                    out[beam, part, node] += np.bincount(found.point, light * share, x.size)
+    return out
+
+
+def path_and_surface(lamp: Lamp, points_m: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Sums over a lamp's rays in water that absorbs nothing: light, light x path, light before the surface.
+
+    Parameters
+    ----------
+    lamp : Lamp
+    points_m : array, shape (n_point, 3)
+        x, y, depth. [m]
+
+    Returns
+    -------
+    three arrays, shape (n_beam, n_point)
+        Per unit flux. [m-2], [m-1], [m-2]
+
+    Source
+    ------
+    ``light_paths.rays``.
+    """
+    x, y, depth = points_m.T
+    sums = np.zeros((3, len(lamp.beams), x.size))
+    for route in lamp.routes:
+        found = rays(route, x, y, depth)
+        for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
+            light = lobe * found.gain_per_m2
+            for i, value in enumerate((light, light * found.path_m, light / found.surface)):
+                sums[i, beam] += np.bincount(found.point, value, x.size)
+    return sums[0], sums[1], sums[2]
