@@ -10,6 +10,7 @@ from lightdose.files.toml_tables import (
     Table,
     anything,
     checked,
+    file_name,
     flag,
     inner,
     length,
@@ -108,8 +109,8 @@ SETUP: Final = Table(
     {
         "format": Key(one_of(SETUP_FORMAT), f'"{SETUP_FORMAT}"', "what kind of file this is"),
         "title": Key(name(), '"My tank"', "stands over every result"),
-        "corals": Key(name(), '"corals.csv"', "file with more corals", None),
-        "sites": Key(name(), '"sites.csv"', "file with more sites", None),
+        "corals": Key(file_name("coral"), '"corals.csv"', "file with more corals", None),
+        "sites": Key(file_name("site"), '"sites.csv"', "file with more sites", None),
         "calibration": Key(name(), '"calibration.toml"', "file that calibrate wrote", None),
         "groups": Key(name(), '"my-groups.toml"', "file with your own coral groups", None),
         "tank": Key(anything("a table [tank]"), "...", "the displayed water"),

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 from lightdose.errors import Problem
+from lightdose.files.toml_positions import printable
 
 STRING = re.compile(r"\"(?:[^\"\\]|\\.)*\"|'[^']*'")
 _BARE = re.compile(r"[^\s,\[\]{}=\"'#][^,\[\]{}=#\n]*")
@@ -84,5 +85,6 @@ def name_bare(piece: str) -> tuple[Problem | None, str]:
 
 
 def shorten(text: str, most: int = 60) -> str:
-    """The text, cut where it is long."""
+    """The text without control characters, cut where it is long."""
+    text = printable(text)
     return text if len(text) <= most else text[: most - 3] + "..."

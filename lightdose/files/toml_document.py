@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.files.toml_positions import KeyPath, PositionMap, map_positions
+from lightdose.files.toml_positions import KeyPath, PositionMap, map_positions, shown_line
 
 LIMIT_BYTES = 10_000_000
 """Largest TOML file that is read: 20,000 sites written by hand take about 3 MB."""
@@ -38,7 +38,7 @@ class TomlDocument:
     def _place(self, line: int, column: int) -> Place:
         if not line:
             return Place(self.file)
-        return Place(self.file, line, column, self.positions.line_text(line))
+        return Place(self.file, line, column, shown_line(self.positions.line_text(line)))
 
 
 def read_document(data: bytes, file: str) -> TomlDocument:
@@ -95,5 +95,10 @@ def _encoding_problem(data: bytes, file: str, encoding: str, trouble: UnicodeDec
         + (f" ({letter} in Windows-1252)" if letter.isprintable() else ""),
         "TOML text in UTF-8",
         cure,
-        Place(file, line, len(data[start : trouble.start].decode("utf-8", errors="replace")) + 1, text),
+        Place(
+            file,
+            line,
+            len(data[start : trouble.start].decode("utf-8", errors="replace")) + 1,
+            shown_line(text),
+        ),
     )

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from lightdose.errors import Place, Problem
 from lightdose.files.toml_bare_values import PLAIN, STRING, bare_pieces, name_bare, shorten
+from lightdose.files.toml_positions import shown_line
 
 MOST_REPAIRS = 50
 
@@ -57,7 +58,7 @@ def syntax_problems(text: str, file: str) -> list[Problem]:
             line, finding = _find(lines, line, column, message)
             mends = len(lines[line - 1]) - len(original[line - 1])  # they stand left of what is found next
             column = min(max(finding.column - mends, 1), len(original[line - 1]) + 1)
-            problems.append(finding.problem.at(Place(file, line, column, original[line - 1])))
+            problems.append(finding.problem.at(Place(file, line, column, shown_line(original[line - 1]))))
             if finding.mended is None or finding.mended == lines[line - 1]:
                 break
             lines[line - 1] = finding.mended

@@ -30,6 +30,22 @@ _VALUE = re.compile(
 )
 
 
+LONGEST_SHOWN_LINE = 300
+"""Lines longer than this are not printed under a problem; our choice."""
+
+
+def printable(text: str) -> str:
+    """The text with control characters written out, so that no file can steer a terminal."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
+def shown_line(text: str) -> str:
+    """A line of a file as it is printed under a problem: columns stay, control characters become blanks."""
+    if len(text) > LONGEST_SHOWN_LINE:
+        return ""
+    return "".join(c if c.isprintable() or c == "\t" else " " for c in text)
+
+
 @dataclass(frozen=True, eq=False)
 class PositionMap:
     """Offsets of keys and of values in one text, by key path."""

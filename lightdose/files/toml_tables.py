@@ -17,7 +17,7 @@ from pydantic_core import SchemaValidator, ValidationError, core_schema
 
 from lightdose.errors import Problem
 from lightdose.files.toml_document import TomlDocument
-from lightdose.files.toml_positions import KeyPath
+from lightdose.files.toml_positions import KeyPath, printable
 from lightdose.files.units import UnitProblem, format_length, parse_length
 
 REQUIRED: Any = object()
@@ -120,7 +120,8 @@ def show(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f'"{value}"' if len(value) <= 60 else f'"{value[:57]}..."'
+        text = printable(value)
+        return f'"{text}"' if len(text) <= 60 else f'"{text[:57]}..."'
     if isinstance(value, dict):
         return "a table { ... }"
     if isinstance(value, list):
@@ -216,6 +217,17 @@ def pair(low: float, high: float, unit: str) -> Kind:
         return ends[0], ends[1]
 
     return checked(check, allowed)
+
+
+def file_name(instead: str) -> Kind:
+    """The name of a file; a list or table under this key was meant as the tables [[instead]]."""
+
+    def check(value: object) -> str:
+        if isinstance(value, list | dict):
+            raise refuse("this key names a file", "the name of a CSV file", f"write [[{instead}]] for tables")
+        return _name(value)
+
+    return checked(check, "the name of a CSV file")
 
 
 def names() -> Kind:

@@ -35,7 +35,7 @@ def only_problem(path: str | Path) -> Problem:
         ("n" * 300, f'"{"n" * 57}..." cannot be opened: its name is too long', ""),
         ("/dev/null", '"/dev/null" is not a plain file', ""),
         ("", '"" cannot be the name of a file', ""),
-        ("a\\u0000b", '"a\0b" cannot be the name of a file', ""),
+        ("a\\u0000b", '"a\\x00b" cannot be the name of a file', ""),
     ],
     ids=[
         "typo",

@@ -472,6 +472,13 @@ def test_unread_sites_file_makes_no_coral_lose_its_site(write_setup: WriteSetup)
         ('title = "Test tank (invented)"', 'title = "  "', "2:9", "title: the text is empty", ""),
         (
             'title = "Test tank (invented)"',
+            'title = "T"\nsites = [{ name = "a" }]',
+            "3:9",
+            "sites: this key names a file",
+            "write [[site]] for tables",
+        ),
+        (
+            'title = "Test tank (invented)"',
             'title = "T"\ncalibration = "c.toml"',
             "3:15",
             'no file "c.toml"',
@@ -655,7 +662,7 @@ EXAMPLE_LINES = {
 def test_spoilt_example_is_refused_in_sentences_with_places(
     slips: list[tuple[str, int, str, bool]], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    """Whatever stands where, reading ends in a setup or in problems that say where, without forbidden words."""
+    """Whatever stands where, reading ends in a setup or in problems with places, in our words."""
     folder = tmp_path_factory.mktemp("tank") / "copy"
     shutil.copytree(EXAMPLE, folder)
     for name, number, value, drop in slips:

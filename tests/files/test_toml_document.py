@@ -57,3 +57,28 @@ def test_empty_file_has_no_tables_and_no_line() -> None:
     document = read_document(b"", "a.toml")
     assert document.data == {}
     assert str(document.value_place(("tank",))) == "a.toml"
+
+
+@pytest.mark.identity
+def test_no_escape_byte_of_a_file_reaches_a_message() -> None:
+    """A file cannot colour or clear the terminal through the line that a problem prints."""
+    for data in (
+        b"a = 1 # \x1b[2J\nb = left\n",
+        b'a = "\x1b[31m"\n',
+        b"a = \x1b[31m\n",
+        b"\x1b = 08:00\n",
+        b"a = \x9b\n",
+    ):
+        with pytest.raises(SetupError) as caught:
+            read_document(data, "a.toml")
+        assert all(c.isprintable() or c == "\n" for c in str(caught.value))
+
+
+@pytest.mark.identity
+def test_very_long_line_is_not_printed_under_its_problem() -> None:
+    """The place says enough."""
+    with pytest.raises(SetupError) as caught:
+        read_document(b"a = [" + b"1, " * 5000 + b"08:00]", "a.toml")
+    assert len(str(caught.value)) < 200
+    assert caught.value.problems[0].place is not None
+    assert caught.value.problems[0].place.column == 15006
