@@ -15,7 +15,7 @@ from lightdose.quantities import HOURS_PER_DAY, MOL_PER_UMOL_S_H
 PHOTOPERIOD_SHARE = 0.05
 """The photoperiod is the time above this share of the peak. Our choice."""
 
-_BLOCK_VALUES = 1_000_000
+_BLOCK_VALUES = 400_000
 """Values of one day matrix held at once: 20,000 sites under a 50,000-row schedule must fit in memory."""
 
 
@@ -120,10 +120,10 @@ def peak_and_photoperiod(response: FloatArray, curve: DayCurve) -> tuple[FloatAr
     telling = _telling_points(response, output, PHOTOPERIOD_SHARE)
     time, output = time[telling], output[telling]
     peak, photoperiod = np.zeros(response.shape[0]), np.zeros(response.shape[0])
-    for block in _blocks(response.shape[0], max(time.size, high.shape[0])):
-        across = response[block].T
-        peak[block] = (high @ across).max(axis=0)
-        photoperiod[block] = _hours_above(output @ across, time, PHOTOPERIOD_SHARE * peak[block])
+    for block, day in _days(high, response):
+        peak[block] = day.max(axis=0)
+    for block, day in _days(output, response):
+        photoperiod[block] = _hours_above(day, time, PHOTOPERIOD_SHARE * peak[block])
     return peak, photoperiod
 
 
@@ -154,8 +154,8 @@ def time_above(response: FloatArray, curve: DayCurve, threshold: npt.ArrayLike) 
         telling = _telling_points(response, output, 0.0)
         time, output = time[telling], output[telling]
     hours = np.zeros(response.shape[0])
-    for block in _blocks(response.shape[0], time.size):
-        hours[block] = _hours_above(output @ response[block].T, time, limit[block])
+    for block, day in _days(output, response):
+        hours[block] = _hours_above(day, time, limit[block])
     return hours
 
 
@@ -201,7 +201,8 @@ def brightest_window(response: FloatArray, curve: DayCurve, window_h: float = 1.
     first, last = held[:-1][piece], held[1:][piece]
     slope_first, slope_last, width = slope_first[piece], slope_last[piece], width[piece, None]
     best = response @ held[full]
-    for block in _blocks(response.shape[0], 5 * width.size):
+    step = max(1, _BLOCK_VALUES // max(1, width.size))
+    for block in (slice(i, i + step) for i in range(0, response.shape[0], step)):
         across = response[block].T
         rising, falling = slope_first @ across, slope_last @ across
         bend = (rising > 0) & (falling < 0)
@@ -233,8 +234,7 @@ def _at_peak(ppfd: FloatArray, other: FloatArray, curve: DayCurve) -> FloatArray
     output = day_points(curve)[1]
     output = output[_points_that_may_peak(output)]
     values = np.zeros(ppfd.shape[0])
-    for block in _blocks(ppfd.shape[0], output.shape[0]):
-        day = output @ ppfd[block].T
+    for block, day in _days(output, ppfd):
         # Rounding must not decide which end of a plateau counts as the time of the peak.
         first = np.argmax(day >= day.max(axis=0) * (1 - 1e-12), axis=0)
         values[block] = np.einsum("sc,sc->s", other[block], output[first])
@@ -302,8 +302,12 @@ def _hours_above(day: FloatArray, time_h: FloatArray, threshold: FloatArray) -> 
     return hours
 
 
-def _blocks(n_site: int, n_value: int) -> Iterator[slice]:
-    """Slices of sites whose day matrices stay within the block size."""
-    step = max(1, _BLOCK_VALUES // max(1, n_value))
+def _days(output: FloatArray, response: FloatArray) -> Iterator[tuple[slice, FloatArray]]:
+    """Blocks of sites and their values at every point, (n_point, n_site); the next block reuses it."""
+    n_point, n_site = output.shape[0], response.shape[0]
+    step = max(1, min(n_site, _BLOCK_VALUES // n_point))
+    store = np.empty(n_point * step)
     for first in range(0, n_site, step):
-        yield slice(first, min(first + step, n_site))
+        block = slice(first, min(first + step, n_site))
+        day = store[: n_point * (block.stop - first)].reshape(n_point, -1)
+        yield block, np.matmul(output, response[block].T, out=day)
