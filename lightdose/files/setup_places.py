@@ -40,9 +40,7 @@ class PlacesReading:
     _unsound: set[str] = field(default_factory=set)
     """Names of sites that have problems of their own, so that naming them is none."""
     _all_read: bool = True
-    """Whether the file of sites could be read; else an unknown name is no problem of its own."""
-
-    # ---- places -----------------------------------------------------------------------------------------
+    """Whether every source of site names could be read; else an unknown name is no problem of its own."""
 
     def read_sites(self, tables: int) -> None:
         """All [[site]] tables."""
@@ -52,6 +50,7 @@ class PlacesReading:
             name = values.get("name")
             spot = self.spot((*path, "at"), values.get("at"))
             if name is None:
+                self._all_read = False
                 continue
             place = self.document.value_place((*path, "name"))
             if spot is None or "open_sky" not in values:
@@ -64,13 +63,13 @@ class PlacesReading:
         """All [[rack]] tables; a site for each row and column."""
         for n in range(tables):
             path: KeyPath = ("rack", n)
+            already = len(self.files.problems)
             values = RACK.read(self.document, path, self.files.problems)
             corner = self.spot((*path, "corner"), values.get("corner"))
-            if len(values) < len(RACK.keys):
-                continue
-            rows = self._row_names(path, values)
+            rows = self._row_names(path, values) if len(values) == len(RACK.keys) else None
             if corner is not None and rows is not None and self._rack_fits(path, corner, values):
                 self._add_rack(path, corner, values, rows)
+            self._all_read &= len(self.files.problems) == already
 
     def _add_rack(
         self, path: KeyPath, corner: tuple[float, float, float], values: dict[str, Any], rows: list[str]
@@ -93,7 +92,7 @@ class PlacesReading:
         path = self.files.find(named, self.document.value_place(("sites",)), beside=self.document.file)
         if path is not None:
             self._read_sites_csv(path)
-        self._all_read = len(self.files.problems) == already
+        self._all_read &= len(self.files.problems) == already
 
     def _read_sites_csv(self, path: Path) -> None:
         from lightdose.files.places_csv import read_sites

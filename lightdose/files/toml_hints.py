@@ -275,7 +275,8 @@ def _colon_or_spaces(spot: _Spot) -> _Finding | None:
     found = re.match(r"\s*([^\"'=\[{#]*[^\"'=\[{#\s])\s*=", here)
     if found and " " in found[1]:
         problem = Problem(
-            f"the key {found[1]} has a blank and no quotation marks", cure=f'write "{found[1]}" ='
+            f"the key {shorten(found[1])} has a blank and no quotation marks",
+            cure=f'write "{shorten(found[1])}" =',
         )
         return _Finding(
             found.start(1) + 1, problem, here[: found.start(1)] + f'"{found[1]}"' + here[found.end(1) :]

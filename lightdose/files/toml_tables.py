@@ -290,10 +290,9 @@ def _problem(table: Table, document: TomlDocument, base: KeyPath, detail: Any) -
         return _unknown_key(document, path, owner)
     if kind == "missing":
         missing = owner.keys[str(loc[-1])]
-        cure = f"add {loc[-1]} = {missing.example}"
-        allowed = missing.kind.allowed
-        inside = path[:-1]
-        return problem_at(document, inside, f"the key {loc[-1]} is missing", allowed, cure)
+        allowed, example = missing.kind.allowed, missing.example
+        cure = f"add {allowed if example == '...' else f'{loc[-1]} = {example}'}"
+        return problem_at(document, path[:-1], f"the key {loc[-1]} is missing", allowed, cure)
     if kind == "value_error" and isinstance(detail["ctx"]["error"], UnitProblem):
         own = detail["ctx"]["error"].problem
         return problem_at(

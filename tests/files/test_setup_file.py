@@ -469,6 +469,7 @@ def test_unread_sites_file_makes_no_coral_lose_its_site(write_setup: WriteSetup)
             "",
         ),
         ('type = "panel.toml"', 'type = "."', "9:8", '"." is a folder', ""),
+        ("[tank]", "[tonk]", "3:2", "the key tonk is not known", "did you mean tank?"),
         ('title = "Test tank (invented)"', 'title = "  "', "2:9", "title: the text is empty", ""),
         (
             'title = "Test tank (invented)"',
@@ -531,6 +532,13 @@ def test_one_slip_is_one_problem_at_its_place(
     assert problem.found == found
     assert str(problem.place).endswith(f"setup.toml:{place}")
     assert problem.cure == cure
+
+
+@pytest.mark.pinned
+def test_setup_without_fixture_is_told_to_add_one(write_setup: WriteSetup) -> None:
+    """Without light there is nothing to compute."""
+    problem = only_problem(write_setup(setup=write_setup().read_text().partition("[[fixture]]")[0]))
+    assert (problem.found, problem.cure) == ("the key fixture is missing", "add tables [[fixture]]")
 
 
 @pytest.mark.pinned

@@ -428,6 +428,14 @@ def test_coral_at_a_site_with_problems_adds_none(write_setup: WriteSetup) -> Non
 
 
 @pytest.mark.identity
+def test_coral_on_a_rack_with_problems_adds_none(write_setup: WriteSetup) -> None:
+    """A rack that could not be made leaves its corals without blame."""
+    rack = RACK.replace("columns = 3", "columns = 30")
+    problem = only_problem(write_setup(rack + CORAL.replace("ridge", "B2")))
+    assert problem.found.endswith("beyond the wall")
+
+
+@pytest.mark.identity
 def test_coral_names_stand_once(write_setup: WriteSetup) -> None:
     """Two corals of one name cannot be told apart."""
     assert only_problem(write_setup(RIDGE + CORAL + CORAL)).found == "the coral name 'frag' stands twice"
