@@ -8,7 +8,7 @@ A reader who opens only this module knows the way of the data.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -20,9 +20,12 @@ from lightdose.errors import Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
+from lightdose.judge.regions import group_regions
 from lightdose.judge.verdict import judge_corals
 from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import CoralGroup
 from lightdose.model.fixture import Channel, Fixture, Flux
+from lightdose.model.maps import LightMap, Plane
 from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
@@ -32,6 +35,7 @@ from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
 from lightdose.physics.emission import channel_emission
 from lightdose.physics.energy import fixture_use
+from lightdose.physics.slices import by_source, day_weights, map_slice, sample_points, slice_cells
 from lightdose.physics.weightings import DOSE_WEIGHTINGS, weighting_matrix
 
 
@@ -139,6 +143,48 @@ def _field_inputs(setup: Setup, weightings: Sequence[str]) -> _FieldInputs:
     columns = weighting_matrix(tables, tuple(weightings))
     emission = fixture_emission(setup)
     return _FieldInputs(setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables, columns)
+
+
+def light_map(
+    setup: Setup,
+    planes: Sequence[Plane],
+    groups: Sequence[CoralGroup] = (),
+    *,
+    cell_m: float = 0.01,
+    samples: int = 1,
+    notes: Sequence[str] = (),
+    advance: Callable[[int], None] = lambda _: None,
+) -> LightMap:
+    """Light on planes through the tank under open sky, and where groups would be within their bands.
+
+    ``advance`` is told of every block of points that is done.
+    """
+    curve = day_curve(setup.lit_fixtures)
+    cells = [slice_cells(setup.tank, plane, cell_m) for plane in planes]
+    points = [sample_points(part, samples) for part in cells]
+    lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+    chunks = field_physics.response_chunks(
+        np.concatenate(points), *_field_inputs(setup, ("ppfd",)), split=True
+    )
+    for _, parts in chunks:
+        lights.append(by_source(parts[:, :, :, 0], day_weights(curve)))
+        advance(len(parts))
+    ends = np.cumsum([len(part) for part in points])[:-1]
+    ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
+    slices = [
+        map_slice(part, *light, curve)
+        for part, light in zip(cells, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
+    ]
+    return LightMap(
+        setup=setup,
+        basis=basis_of(setup),
+        slices=tuple(slices),
+        regions=group_regions(slices, groups),
+        cell_m=cell_m,
+        samples=samples,
+        notes=tuple(notes),
+        version=__version__,
+    )
 
 
 def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:

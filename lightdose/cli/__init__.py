@@ -18,6 +18,7 @@ SUMMARIES = {
     "dose": "The photons each coral gets in a day, against what is usual for its group.",
     "groups": "List coral groups and genera with their usual light, grade and sources.",
     "spectrum": "Photon figures of spectrum files or library entries, side by side.",
+    "map": "The light all over the tank, in level and upright slices.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
 

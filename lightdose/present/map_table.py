@@ -1,0 +1,74 @@
+"""A map in words and numbers: how much light where, and how much room each group has."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from lightdose.model.maps import LightMap, MapQuantity, MapSlice, Plane
+from lightdose.model.setup import LengthUnit
+from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, length, literal, number, percent, range_text
+
+QUANTITY_WORDS: dict[MapQuantity, tuple[str, str]] = {
+    "dli": ("DLI", DLI_UNIT),
+    "peak": ("peak of the day", PPFD_UNIT),
+    "full_output": ("PPFD at full output", PPFD_UNIT),
+}
+
+
+def plane_words(plane: Plane, unit: LengthUnit) -> str:
+    """Where a slice lies: "depth 20 cm", "22 cm from the front"."""
+    at = f"{length(plane.at_m, unit)} {unit}"
+    return {"depth": f"depth {at}", "from_front": f"{at} from the front", "from_left": f"{at} from the left"}[
+        plane.kind
+    ]
+
+
+def place_words(part: MapSlice, cell: int, unit: LengthUnit) -> str:
+    """A cell's place: "x 22.5 cm, y 10.5 cm, depth 20 cm"."""
+    x, y, depth = part.cells.centres_m.reshape(-1, 3)[cell]
+    return ", ".join(
+        f"{name} {length(float(at), unit)} {unit}" for name, at in (("x", x), ("y", y), ("depth", depth))
+    )
+
+
+def slice_fields(part: MapSlice, quantity: MapQuantity, unit: LengthUnit) -> list[str]:
+    """One slice's record: least, middle and most light, where, and what walls and floor give."""
+    values = part.of(quantity).ravel()
+    name, per = QUANTITY_WORDS[quantity]
+    fields = [
+        plane_words(part.plane, unit),
+        f"{name} from {number(float(values.min()))} to {number(float(values.max()))} {per}",
+        f"median {number(float(np.median(values)))} {per}",
+        f"brightest at {place_words(part, int(np.argmax(values)), unit)}",
+        f"dimmest at {place_words(part, int(np.argmin(values)), unit)}",
+    ]
+    if np.any(np.isfinite(part.wall_fraction)):
+        fields.append(f"walls give {_span(part.wall_fraction)}")
+        fields.append(f"the floor gives {_span(part.floor_fraction)}")
+    return fields
+
+
+def _span(share: np.ndarray) -> str:
+    low, high = percent(float(np.nanmin(share))), percent(float(np.nanmax(share)))
+    return low if low == high else f"{low} to {high}"
+
+
+def map_lines(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Iterator[str]:
+    """Every line of the summary, one record a line, fields parted by tabs."""
+    yield literal(light.basis.sentence)
+    yield from light.notes
+    for part in light.slices:
+        yield "\t".join(slice_fields(part, quantity, unit))
+    for region in light.regions:
+        low, high = region.band_dli
+        fields = [
+            f"group {literal(region.group.name)}",
+            f"usual {range_text(low, high)} {DLI_UNIT}",
+            *(
+                f"{plane_words(part.plane, unit)}: within on {percent(share)} of the area"
+                for part, share in zip(light.slices, region.area_fraction, strict=True)
+            ),
+        ]
+        yield "\t".join(fields)
