@@ -16,10 +16,12 @@ from lightdose.model.tank import Tank
 from lightdose.physics.aperture import SourceCells
 from lightdose.physics.refraction import entry_tangent, newton_step, surface_transmittance
 from lightdose.physics.rim import (
+    STRAIGHT,
     AxisRays,
     LampImage,
     lamp_images,
     lit_opening,
+    mean_stay,
     mirrored_cells,
     rim_gain,
 )
@@ -62,12 +64,17 @@ class Rays:
 
 @dataclass(frozen=True, eq=False)
 class Route:
-    """A lamp, seen straight or in the rim, and the mirror images of the water along x and y."""
+    """A lamp, seen straight or in the rim, the part of the opening it lights, and the mirror images of the water.
+
+    ``lit_x_m`` and ``lit_y_m`` have the shape (2, n_cell): from, to. [m]
+    """
 
     tank: Tank
     index: float
     lamp: LampImage
     cells: SourceCells
+    lit_x_m: FloatArray
+    lit_y_m: FloatArray
     images_x: AxisImages
     images_y: AxisImages
 
@@ -79,10 +86,16 @@ def _slope(reach_m: FloatArray, height_m: float, index: float) -> FloatArray:
 
 
 def _order(
-    span_m: float, at_m: FloatArray, spread_m: float, height_m: float, depth_m: float, n: float
+    span_m: float,
+    at_m: FloatArray,
+    lit_m: FloatArray,
+    spread_m: float,
+    height_m: float,
+    depth_m: float,
+    n: float,
 ) -> int:
     """Most reflections at a pair of walls: one more than the whole spans a ray crosses under water."""
-    reach = np.maximum(np.max(np.abs(at_m)), np.max(np.abs(span_m - at_m))) + 0.5 * spread_m
+    reach = np.max(np.maximum(lit_m[1] - at_m, at_m - lit_m[0])) + 0.5 * spread_m
     crossed = _slope(np.asarray(reach), height_m, n) * depth_m / span_m
     return min(MOST_REFLECTIONS, 1 + int(crossed))
 
@@ -110,11 +123,13 @@ def routes(tank: Tank, index: float, cells: SourceCells) -> tuple[Route, ...]:
     found = []
     for image in lamp_images(tank):
         seen = mirrored_cells(cells, image, tank)
-        order_x = _order(tank.length_m, seen.x_m, seen.spread_x_m, h, d, index)
-        order_y = _order(tank.width_m, seen.y_m, seen.spread_y_m, h, d, index)
+        lit_x = lit_opening(seen.x_m, tank.length_m, image.x, h, tank.rim_m)
+        lit_y = lit_opening(seen.y_m, tank.width_m, image.y, h, tank.rim_m)
+        order_x = _order(tank.length_m, seen.x_m, lit_x, seen.spread_x_m, h, d, index)
+        order_y = _order(tank.width_m, seen.y_m, lit_y, seen.spread_y_m, h, d, index)
         images_x = axis_images(tank.length_m, order_x, left, right, glass)
         images_y = axis_images(tank.width_m, order_y, front, back, glass)
-        found.append(Route(tank, index, image, seen, images_x, images_y))
+        found.append(Route(tank, index, image, seen, lit_x, lit_y, images_x, images_y))
     return tuple(found)
 
 
@@ -139,14 +154,12 @@ def _candidates(
     route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
 ) -> tuple[IntArray, IntArray, IntArray, IntArray, FloatArray]:
     """Rays worth computing: image of x, image of y, cell, point, and where the image stands, (2, n)."""
-    along_x, along_y, tank, cells = route.images_x, route.images_y, route.tank, route.cells
+    along_x, along_y, cells = route.images_x, route.images_y, route.cells
     at_x = along_x.sign[:, None] * x_m + along_x.offset_m[:, None]
     at_y = along_y.sign[:, None] * y_m + along_y.offset_m[:, None]
     h, n = cells.height_m, route.index
-    lit_x = lit_opening(cells.x_m, tank.length_m, route.lamp.x, h, tank.rim_m)
-    lit_y = lit_opening(cells.y_m, tank.width_m, route.lamp.y, h, tank.rim_m)
-    seen_x = _possible(at_x, depth_m, cells.x_m, cells.spread_x_m, lit_x, h, n)
-    seen_y = _possible(at_y, depth_m, cells.y_m, cells.spread_y_m, lit_y, h, n)
+    seen_x = _possible(at_x, depth_m, cells.x_m, cells.spread_x_m, route.lit_x_m, h, n)
+    seen_y = _possible(at_y, depth_m, cells.y_m, cells.spread_y_m, route.lit_y_m, h, n)
     pairs_x, pairs_y = np.divmod(np.arange(along_x.number.size * along_y.number.size), along_y.number.size)
     plain = (along_x.glass_m[pairs_x] == 0) & (along_y.glass_m[pairs_y] == 0)
     order = np.argsort(~plain, kind="stable")
@@ -278,6 +291,21 @@ def _bend(
         np.multiply(to, tangent / np.sqrt(1 + tangent * tangent) / reach, out=k)
 
 
+def _rim_displacement(route: Route, k: FloatArray) -> FloatArray:
+    """What each ray loses along x and y in the panes of the rim, over k / k_glass, (2, n) or zeros (2, 1). [m]"""
+    if route.lamp == STRAIGHT:
+        return np.zeros((2, 1))
+    tank = route.tank
+    return np.stack(
+        [
+            np.zeros_like(along)
+            if far is None
+            else mean_stay(along, tank.glass_thickness_m, tank.glass_index)
+            for far, along in zip(route.lamp.far_panes, k, strict=True)
+        ]
+    )
+
+
 def _visible(
     route: Route, cell: IntArray, start: FloatArray, k: FloatArray, tube: _Tube, rim: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -303,7 +331,7 @@ def _visible(
             rays_ = AxisRays(
                 start[axis], inset[cell], entry[axis], np.abs(sideways[axis]), shift, spread, k[axis]
             )
-            share *= rim_gain(tank, axis, route.lamp.faces[axis], rays_, cells.height_m)
+            share *= rim_gain(tank, axis, route.lamp.far_panes[axis], rays_, cells.height_m)
     return entry, share
 
 
@@ -340,8 +368,7 @@ def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) ->
     np.divide(u, reach, out=per_reach, where=reach > 0)
     k = away * (per_reach / np.sqrt(1 + u * u))
     glass = np.stack((route.images_x.glass_m[ray_x], route.images_y.glass_m[ray_y]))
-    stay_m = 2 * route.tank.glass_thickness_m
-    rim = stay_m * np.array([[face is not None and face.back] for face in route.lamp.faces], dtype=np.float64)
+    rim = _rim_displacement(route, k)
     tail = slice(0 if np.any(rim) else _first(np.any(glass > 0, axis=0)), None)
     _bend(route, u[tail], k[:, tail], away[:, tail], glass[:, tail], rim, s[tail])
     tube = _tube(route, u, k, s, glass[:, tail], rim)
@@ -352,8 +379,8 @@ def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) ->
     gain /= cells.x_m.size
     _reflect(gain, route, ray_x, ray_y, k)
     gain *= _joint_open(route, ray_x, ray_y, entry, k)
-    for axis, face in enumerate(route.lamp.faces):
-        if face is not None:
+    for axis, far in enumerate(route.lamp.far_panes):
+        if far is not None:
             k[axis] *= -1
     return Rays(point, ray_x, ray_y, u, tube.cosine, k[0], k[1], gain, tube.path_m, surface)
 

@@ -1,7 +1,8 @@
 """The dry wall above the water: panes in the air that mirror the lamp, once along each axis.
 
-A pane in the air reflects at its front face and, a little displaced, at its back face. A lamp seen in it is a
-lamp image outside the tank; its rays must meet the pane between the water and the rim's upper edge.
+A pane in the air reflects at its front face and, a little displaced, at its back face; the mean of both is
+taken. A lamp seen in it is a lamp image outside the tank; its rays must meet the pane between the water and
+the rim's upper edge.
 """
 
 from __future__ import annotations
@@ -17,27 +18,15 @@ from lightdose.physics.walls import axis_walls, pane_reflectance
 
 
 @dataclass(frozen=True)
-class RimFace:
-    """A mirror of the rim along one axis.
-
-    high : the wall at the far end of the axis, else the one at 0
-    back : the pane's back face, else its front face
-    """
-
-    high: bool
-    back: bool
-
-
-@dataclass(frozen=True)
 class LampImage:
-    """Faces of the rim that mirror the lamp along x and y; None where it is seen straight."""
+    """The panes of the rim that mirror the lamp along x and y: the far one, the one at 0, or none."""
 
-    x: RimFace | None = None
-    y: RimFace | None = None
+    x: bool | None = None
+    y: bool | None = None
 
     @property
-    def faces(self) -> tuple[RimFace | None, RimFace | None]:
-        """The face along each axis."""
+    def far_panes(self) -> tuple[bool | None, bool | None]:
+        """Along each axis: True for the far pane, False for the near one, None where it is seen straight."""
         return self.x, self.y
 
 
@@ -61,11 +50,11 @@ def lamp_images(tank: Tank) -> tuple[LampImage, ...]:
     """
     if tank.rim_m == 0:
         return (STRAIGHT,)
-    faces: list[list[RimFace | None]] = []
-    for walls in axis_walls(tank):
-        clear = [high for high, wall in zip((False, True), walls, strict=True) if wall.kind != "dark"]
-        faces.append([None, *(RimFace(high, back) for high in clear for back in (False, True))])
-    return tuple(LampImage(x, y) for x in faces[0] for y in faces[1])
+    panes_x, panes_y = (
+        [None, *(bool(far) for far, wall in enumerate(walls) if wall.kind != "dark")]
+        for walls in axis_walls(tank)
+    )
+    return tuple(LampImage(x, y) for x in panes_x for y in panes_y)
 
 
 def mirrored_cells(cells: SourceCells, image: LampImage, tank: Tank) -> SourceCells:
@@ -86,16 +75,16 @@ def mirrored_cells(cells: SourceCells, image: LampImage, tank: Tank) -> SourceCe
     Plane mirror.
     """
     if image.x is not None:
-        wall = tank.length_m if image.x.high else 0.0
+        wall = tank.length_m if image.x else 0.0
         cells = replace(cells, x_m=2 * wall - cells.x_m, inset_x_m=-cells.inset_x_m)
     if image.y is not None:
-        wall = tank.width_m if image.y.high else 0.0
+        wall = tank.width_m if image.y else 0.0
         cells = replace(cells, y_m=2 * wall - cells.y_m, inset_y_m=-cells.inset_y_m)
     return cells
 
 
 def lit_opening(
-    at_m: FloatArray, span_m: float, face: RimFace | None, height_m: float, rim_m: float
+    at_m: FloatArray, span_m: float, far: bool | None, height_m: float, rim_m: float
 ) -> FloatArray:
     """Part of the opening along one axis that a lamp or its image can light.
 
@@ -105,7 +94,8 @@ def lit_opening(
         Place of the lamp or of its image. [m]
     span_m : float
         Length of the opening. [m]
-    face : RimFace or None
+    far : bool or None
+        The pane that mirrors the lamp, or None.
     height_m, rim_m : float
         Height of the lamp and of the rim above the water. [m]
 
@@ -119,12 +109,12 @@ def lit_opening(
     Similar triangles: the ray meets the pane below the rim's edge.
     """
     whole = np.stack((np.zeros_like(at_m), np.full_like(at_m, span_m)))
-    if face is None:
+    if far is None:
         return whole
-    away = at_m - span_m if face.high else -at_m
+    away = at_m - span_m if far else -at_m
     furthest = np.full_like(at_m, span_m) if height_m <= rim_m else away * rim_m / (height_m - rim_m)
     furthest = np.where(away > 0, np.minimum(furthest, span_m), -1.0)
-    return np.stack((span_m - furthest, whole[1])) if face.high else np.stack((whole[0], furthest))
+    return np.stack((span_m - furthest, whole[1])) if far else np.stack((whole[0], furthest))
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,9 +140,30 @@ class AxisRays:
     k: FloatArray
 
 
-def _pane_gain(face: RimFace, normal: FloatArray, glass_index: float) -> FloatArray:
-    front = pane_reflectance(normal, 1.0, glass_index, painted=True)
-    return pane_reflectance(normal, 1.0, glass_index) - front if face.back else front
+def mean_stay(k: FloatArray, glass_thickness_m: float, glass_index: float) -> FloatArray:
+    """Way along the wall's normal that a mirrored ray loses in the pane, divided by k / k_glass. [m]
+
+    Light off the front face loses none, light off the back face 2 t; the mean over both is t (1 - r), with r
+    the reflectance of one face.
+
+    Parameters
+    ----------
+    k : array
+        Wave vector towards the wall, in vacuum wave numbers.
+    glass_thickness_m, glass_index : float
+        The pane. [m]
+
+    Returns
+    -------
+    array
+        Mean displacement. [m]
+
+    Source
+    ------
+    Fresnel's equations; reflections in a pane summed: R = 2 r / (1 + r).
+    """
+    one_face = pane_reflectance(np.maximum(np.abs(k), 1e-9), 1.0, glass_index, painted=True)
+    return np.asarray(glass_thickness_m * (1 - one_face))
 
 
 def _meets_pane(
@@ -171,7 +182,7 @@ def _meets_pane(
     return np.asarray(np.clip((rim_m - met_m - change * toward * ray.inset_m) / width + 0.5, 0, 1))
 
 
-def rim_gain(tank: Tank, axis: int, face: RimFace | None, ray: AxisRays, height_m: float) -> FloatArray:
+def rim_gain(tank: Tank, axis: int, far: bool | None, ray: AxisRays, height_m: float) -> FloatArray:
     """What the rim does along one axis to rays from a lamp or its image: mirror, let through, or stop.
 
     Parameters
@@ -179,8 +190,8 @@ def rim_gain(tank: Tank, axis: int, face: RimFace | None, ray: AxisRays, height_
     tank : Tank
     axis : int
         0 for x, 1 for y.
-    face : RimFace or None
-        The face that mirrors the lamp along this axis.
+    far : bool or None
+        The pane that mirrors the lamp along this axis, or None.
     ray : AxisRays
     height_m : float
         Height of the lamp above the water. [m]
@@ -197,17 +208,18 @@ def rim_gain(tank: Tank, axis: int, face: RimFace | None, ray: AxisRays, height_
     span = (tank.length_m, tank.width_m)[axis]
     normal = np.maximum(np.abs(ray.k), 1e-9)
     gain: FloatArray = np.ones_like(ray.entry_m)
-    for high, wall in enumerate(axis_walls(tank)[axis]):
-        plane = span * high
-        outside = ray.start_m > plane if high else ray.start_m < plane
-        mirrors = face is not None and face.high == bool(high)
+    for end, wall in enumerate(axis_walls(tank)[axis]):
+        plane = span * end
+        outside = ray.start_m > plane if end else ray.start_m < plane
+        mirrors = far is not None and far == bool(end)
         if not mirrors and not np.any(outside):
             continue
         away, beyond = np.abs(plane - ray.start_m), np.abs(ray.entry_m - plane)
-        met = _meets_pane(away, beyond, ray, -1.0 if high else 1.0, height_m, tank.rim_m)
-        if mirrors and face is not None:
-            gain *= np.where(outside, met * _pane_gain(face, normal, tank.glass_index), 0.0)
+        met = _meets_pane(away, beyond, ray, -1.0 if end else 1.0, height_m, tank.rim_m)
+        reflectance = pane_reflectance(normal, 1.0, tank.glass_index)
+        if mirrors:
+            gain *= np.where(outside, met * reflectance, 0.0)
         else:
-            through = 0.0 if wall.kind == "dark" else 1 - pane_reflectance(normal, 1.0, tank.glass_index)
+            through = 0.0 if wall.kind == "dark" else 1 - reflectance
             gain *= np.where(outside, 1 - met * (1 - through), 1.0)
     return gain
