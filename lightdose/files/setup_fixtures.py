@@ -15,7 +15,7 @@ from lightdose.files.schedule_csv import LIMIT_BYTES, programme_from_points, rea
 from lightdose.files.setup_schema import FIXTURE, MOST_CHANNELS
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import problem_at, show
+from lightdose.files.toml_tables import problem_at, show, value_at
 from lightdose.files.units import format_length, format_time
 from lightdose.model.fixture import Fixture, FixtureType
 from lightdose.model.schedule import Programme
@@ -73,7 +73,8 @@ class FixturesReading:
                 enabled=values["enabled"],
                 output_scale=values["output_scale"],
             )
-            self.files.understood.append(_sentence(fixture, said))
+            written = None if height_m is not None else value_at(self.document.data, (*path, "at", "height"))
+            self.files.understood.append(_sentence(fixture, written, said))
         return fixture
 
     def _check_name(self, path: KeyPath, name: str | None) -> None:
@@ -165,10 +166,12 @@ def _columns(path: Path) -> tuple[str, ...]:
     return tuple(name for name in header if name.casefold() not in RESERVED_NAMES)
 
 
-def _sentence(fixture: Fixture, said: str) -> str:
+def _sentence(fixture: Fixture, written: str | None, said: str) -> str:
     count = len(fixture.type.channels)
+    height = format_length(fixture.height_m, "cm")
+    if written is not None and written.strip() != height:
+        height = f"{written.strip()} -> {height}"
     return (
         f"fixture {fixture.name}: {fixture.type.name}, {count} channel{'' if count == 1 else 's'}, "
-        f"{format_length(fixture.height_m, 'cm')} above the water{'' if fixture.enabled else ', not enabled'}"
-        f"; {said}"
+        f"{height} above the water{'' if fixture.enabled else ', not enabled'}; {said}"
     )

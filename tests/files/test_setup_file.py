@@ -180,6 +180,14 @@ def test_length_unit_follows_the_length_of_the_tank(
 
 
 @pytest.mark.identity
+def test_height_in_inches_is_echoed_converted(write_setup: WriteSetup) -> None:
+    """What was written and what it was read as; a fixture that is off says so."""
+    text = write_setup().read_text().replace('height = "20 cm"', 'height = "8 in"') + "enabled = false\n"
+    said = read_setup(write_setup(setup=text)).understood[-2]
+    assert "8 in -> 20.3 cm above the water, not enabled; " in said
+
+
+@pytest.mark.identity
 def test_inputs_are_hashed_under_their_absolute_names(write_setup: WriteSetup) -> None:
     """Every file that was read stands with the hash of its bytes."""
     path = write_setup()
