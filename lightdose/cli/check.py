@@ -67,9 +67,14 @@ def _entry(problem: Problem) -> dict[str, str | int | None]:
     }
 
 
+def as_typed(path: str) -> str:
+    """A path as it is typed in a command: in quotation marks where it has blanks."""
+    return f'"{path}"' if " " in path else path
+
+
 def _print_verdict(path: str, count: int) -> None:
     if count:
         click.echo(f"{count} problem{'' if count == 1 else 's'}", err=True)
         return
-    click.echo(f"next: lightdose dose {path}", err=True)
+    click.echo(f"next: lightdose dose {as_typed(path)}", err=True)
     click.echo("no problems")

@@ -96,6 +96,14 @@ def test_missing_setup_is_one_problem_without_place(tmp_path: Path, monkeypatch:
 
 
 @pytest.mark.identity
+def test_suggested_command_can_be_typed_as_it_stands(tank: Path) -> None:
+    """A path with blanks is put in quotation marks."""
+    tank.rename(tank.parent / "my tank")
+    done = CliRunner().invoke(command, ["my tank/setup.toml"])
+    assert done.stderr == 'next: lightdose dose "my tank/setup.toml"\n'
+
+
+@pytest.mark.identity
 def test_variations_are_checked_too(tank: Path) -> None:
     """A fixture that does not fit the programme is found before any dose is computed."""
     other = tank / "fixtures" / "other.toml"
