@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from lightdose.errors import Problem
 from lightdose.files.fixture_schema import (
     APERTURE,
     BEAM_FORMS,
@@ -26,7 +25,7 @@ from lightdose.files.fixture_schema import (
 from lightdose.files.input_files import InputFiles
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import Table, problem_at, show, value_at
+from lightdose.files.toml_tables import Table, counted, problem_at, show, value_at
 from lightdose.model.fixture import (
     DEFAULT_BEAM_FWHM_DEG,
     Aperture,
@@ -37,11 +36,10 @@ from lightdose.model.fixture import (
     Emitters,
     FixtureType,
     Flux,
+    PhotometricLobe,
     TabulatedLobe,
 )
 from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectralDistribution, SpectrumMix
-
-PHOTOMETRIC_SUFFIXES = (".ies", ".ldt")
 
 
 def read_fixture_type(path: Path, files: InputFiles) -> FixtureType | None:
@@ -58,6 +56,7 @@ class _FixtureReading:
         self.assumed_beams: list[str] = []
         self.typical: list[str] = []
         self.library: dict[str, None] = {}
+        self.lobes: dict[str, PhotometricLobe | None] = {}
         self.spectra: dict[tuple[str, str | None], SpectralDistribution | None] = {}
 
     def fixture_type(self) -> FixtureType | None:
@@ -304,21 +303,24 @@ class _FixtureReading:
             return TabulatedLobe(np.array(angles), np.array(relative))
         return None
 
-    def _photometric(self, path: KeyPath, named: str) -> Beam | None:
+    def _photometric(self, path: KeyPath, named: str) -> PhotometricLobe | None:
+        """An IES or EULUMDAT file, read once however many channels name it."""
+        if named in self.lobes:
+            return self.lobes[named]
+        self.lobes[named] = None
         place = self.document.value_place(path)
-        if Path(named).suffix.lower() not in PHOTOMETRIC_SUFFIXES:
-            self._refuse(path, f"{show(named)} is neither .ies nor .ldt", "IES LM-63 or EULUMDAT files")
-            return None
         found = self.files.find(named, place, beside=self.document.file)
         if found is None:
             return None
-        problem = Problem(
-            "IES and EULUMDAT files are not read yet in this version",
-            "{ fwhm_deg = ... } or { table = [[deg, relative], ...] }",
-            "read the width at half intensity from the data sheet",
-        )
-        self.problems.append(problem.at(place))
-        return None
+        from lightdose.files.photometric import read_photometric
+
+        with self.files.collecting(place):
+            lobe = read_photometric(found, str(found))
+            self.files.understood.append(
+                f"{found}: {counted(lobe.c_deg.size - 1, 'plane')}, {lobe.gamma_deg.size} angles"
+            )
+            self.lobes[named] = lobe
+        return self.lobes[named]
 
     def _dimming(self, path: KeyPath, points: list[tuple[float, float]] | None) -> DimmingCurve:
         if points is None:

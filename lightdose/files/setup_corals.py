@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 from lightdose.errors import Place, Problem
 from lightdose.files.input_files import InputFiles
-from lightdose.files.setup_places import ROUNDING_M, PlacesReading, counted
+from lightdose.files.setup_places import ROUNDING_M, PlacesReading
 from lightdose.files.setup_schema import CORAL
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import problem_at, show, suggestion, value_at
+from lightdose.files.toml_tables import counted, problem_at, show, suggestion, value_at
 from lightdose.files.units import format_length
 from lightdose.model.coral import Coral, CoralGroup, Site
 

@@ -12,7 +12,7 @@ from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_corals import CoralsReading
 from lightdose.files.setup_fixtures import FixturesReading
 from lightdose.files.setup_meters import read_meters
-from lightdose.files.setup_places import PlacesReading, counted
+from lightdose.files.setup_places import PlacesReading
 from lightdose.files.setup_schema import (
     COVER,
     ELECTRICITY,
@@ -25,7 +25,7 @@ from lightdose.files.setup_schema import (
 )
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import problem_at, show
+from lightdose.files.toml_tables import counted, problem_at, show
 from lightdose.files.units import format_length
 from lightdose.model.calibration import Calibration
 from lightdose.model.coral import Coral, CoralGroup, Site

@@ -15,7 +15,7 @@ from lightdose.files.schedule_csv import LIMIT_BYTES, programme_from_points, rea
 from lightdose.files.setup_schema import FIXTURE, MOST_CHANNELS
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import problem_at, show, value_at
+from lightdose.files.toml_tables import counted, problem_at, show, value_at
 from lightdose.files.units import format_length, format_time
 from lightdose.model.fixture import Fixture, FixtureType
 from lightdose.model.schedule import Programme
@@ -167,11 +167,10 @@ def _columns(path: Path) -> tuple[str, ...]:
 
 
 def _sentence(fixture: Fixture, written: str | None, said: str) -> str:
-    count = len(fixture.type.channels)
     height = format_length(fixture.height_m, "cm")
     if written is not None and written.strip() != height:
         height = f"{written.strip()} -> {height}"
     return (
-        f"fixture {fixture.name}: {fixture.type.name}, {count} channel{'' if count == 1 else 's'}, "
+        f"fixture {fixture.name}: {fixture.type.name}, {counted(len(fixture.type.channels), 'channel')}, "
         f"{height} above the water{'' if fixture.enabled else ', not enabled'}; {said}"
     )

@@ -12,7 +12,7 @@ from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_schema import MOST_SITES, RACK, SITE
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import problem_at, show, suggestion, value_at
+from lightdose.files.toml_tables import counted, problem_at, show, suggestion, value_at
 from lightdose.files.units import format_length
 from lightdose.model.coral import Site
 from lightdose.model.tank import Tank
@@ -255,8 +255,3 @@ class PlacesReading:
 
 def _some(names: list[str], most: int = 12) -> str:
     return ", ".join(names[:most]) + (f", ... ({len(names)} in all)" if len(names) > most else "")
-
-
-def counted(count: int, what: str) -> str:
-    """A number and its noun: "3 sites"."""
-    return f"{count} {what}{'' if count == 1 else 's'}"

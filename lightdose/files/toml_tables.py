@@ -130,6 +130,11 @@ def show(value: object) -> str:
     return text if len(text) <= 40 else f"{text[:37]}..."
 
 
+def counted(count: int, what: str) -> str:
+    """A number and its noun: "3 sites"."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
 def close_matches(word: str, known: Iterable[str], count: int = 1) -> list[str]:
     """The known words nearest to ``word``, whatever their capitals."""
     from difflib import get_close_matches

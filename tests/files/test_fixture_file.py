@@ -13,11 +13,20 @@ from lightdose.errors import Problem, SetupError
 from lightdose.files.fixture_file import read_fixture_type
 from lightdose.files.input_files import InputFiles
 from lightdose.files.library import read_emitter, typical_radiant_efficiency
-from lightdose.model.fixture import Aperture, CosineLobe, DimmingCurve, Emitters, FixtureType, TabulatedLobe
+from lightdose.model.fixture import (
+    Aperture,
+    CosineLobe,
+    DimmingCurve,
+    Emitters,
+    FixtureType,
+    PhotometricLobe,
+    TabulatedLobe,
+)
 from lightdose.model.spectrum import LedPeak, SpectralDistribution, SpectrumMix
 
 HEAD = 'format = "lightdose-fixture/1"\nname = "panel"\n'
 CHANNEL = '[[channel]]\nname = "blue"\nspectrum = { peak_nm = 445, fwhm_nm = 20 }\n'
+IES = "IESNA:LM-63-2002\nTILT=NONE\n1 -1 1.0 3 1 1 2 0.4 0.06 0\n1 1 24\n0 45 90\n0\n100 70 0\n"
 SPECTRUM_CSV = "wavelength_nm,relative_power\n430,0\n445,1\n460,0\n"
 
 ReadFixture = Callable[..., tuple[FixtureType | None, InputFiles]]
@@ -31,7 +40,7 @@ def read(tmp_path: Path) -> ReadFixture:
         more: str = "", head: str = HEAD, channel: str = CHANNEL
     ) -> tuple[FixtureType | None, InputFiles]:
         (tmp_path / "blue.csv").write_text(SPECTRUM_CSV, encoding="utf-8")
-        (tmp_path / "beam.ies").write_text("IESNA:LM-63-2002\n", encoding="utf-8")
+        (tmp_path / "beam.ies").write_text(IES, encoding="utf-8")
         path = tmp_path / "panel.toml"
         path.write_text(head + channel + more, encoding="utf-8")
         files = InputFiles()
@@ -169,7 +178,25 @@ def test_beam_width_table_and_dimming_are_read(read: ReadFixture) -> None:
     assert kind.channels[0].beam == CosineLobe(90.0)
 
 
-BEAM = "[[deg, relative], ...], angles rising from 0 to at most 90 deg"
+@pytest.mark.identity
+def test_beam_of_a_photometric_file_is_read_once_for_all_channels(read: ReadFixture, tmp_path: Path) -> None:
+    """An invented symmetric IES file beside the fixture; its slips keep their own line."""
+    two = CHANNEL + 'beam = { file = "beam.ies" }\n' + CHANNEL.replace("blue", "royal")
+    kind, files = read(channel=two, more='beam = { file = "beam.ies" }\n')
+    assert kind is not None
+    beams = [channel.beam for channel in kind.channels]
+    assert isinstance(beams[0], PhotometricLobe)
+    assert beams[0] is beams[1]
+    assert beams[0].gamma_deg.tolist() == [0, 45, 90]
+    np.testing.assert_allclose(beams[0].relative[0] / beams[0].relative[0, 0], [1, 0.7, 0], rtol=1e-12)
+    assert sum("beam.ies: " in sentence for sentence in files.understood) == 1
+    (tmp_path / "bad.ies").write_text(IES.replace("TILT=NONE", "TILT=INCLUDE"), encoding="utf-8")
+    problem = problem_of(read('beam = { file = "bad.ies" }\n'))
+    assert problem.place is not None
+    assert (os.path.basename(problem.place.file), problem.place.line) == ("bad.ies", 2)
+    assert ".ies" in problem_of(read('beam = { file = "blue.csv" }\n')).allowed
+
+
 SLIPS = [
     (
         "photon_flux_umol_s = 62\nppf_umol_s = 60",
@@ -216,13 +243,6 @@ SLIPS = [
     ("beam = { table = [[0, 1], [60, -1]] }", 6, "beam table[2][2]: -1 is below 0", ""),
     ("beam = { table = [[0, 0], [60, 0]] }", 6, "beam table: every intensity is 0", ""),
     ("beam = { table = [[0, 1]] }", 6, "beam table: 1 points", ""),
-    (
-        'beam = { file = "beam.ies" }',
-        6,
-        "IES and EULUMDAT files are not read yet in this version",
-        "read the width",
-    ),
-    ('beam = { file = "beam.pdf" }', 6, 'beam file: "beam.pdf" is neither .ies nor .ldt', ""),
     ("dimming = [[0, 0], [50, 60], [40, 70], [100, 100]]", 6, "dimming[3][1]: level 40 does not rise", ""),
     ("dimming = [[0, 0], [50, 60], [80, 50], [100, 100]]", 6, "dimming[3][2]: output 50 falls", ""),
     ("dimming = [[0, 0], [90, 100]]", 6, "dimming[2][1]: the levels end at 90, not at 100", ""),
