@@ -64,7 +64,7 @@ class Rays:
 
 @dataclass(frozen=True, eq=False)
 class Route:
-    """A lamp, seen straight or in the rim, the part of the opening it lights, and the mirror images of the water.
+    """A lamp, seen straight or in the rim, the part of the opening it lights, and the images of the water.
 
     ``lit_x_m`` and ``lit_y_m`` have the shape (2, n_cell): from, to. [m]
     """
@@ -92,11 +92,11 @@ def _order(
     spread_m: float,
     height_m: float,
     depth_m: float,
-    n: float,
+    index: float,
 ) -> int:
     """Most reflections at a pair of walls: one more than the whole spans a ray crosses under water."""
     reach = np.max(np.maximum(lit_m[1] - at_m, at_m - lit_m[0])) + 0.5 * spread_m
-    crossed = _slope(np.asarray(reach), height_m, n) * depth_m / span_m
+    crossed = _slope(np.asarray(reach), height_m, index) * depth_m / span_m
     return min(MOST_REFLECTIONS, 1 + int(crossed))
 
 
@@ -292,18 +292,14 @@ def _bend(
 
 
 def _rim_displacement(route: Route, k: FloatArray) -> FloatArray:
-    """What each ray loses along x and y in the panes of the rim, over k / k_glass, (2, n) or zeros (2, 1). [m]"""
+    """What each ray loses along x and y in the panes of the rim, over k / k_glass, (2, n) or (2, 1). [m]"""
     if route.lamp == STRAIGHT:
         return np.zeros((2, 1))
-    tank = route.tank
-    return np.stack(
-        [
-            np.zeros_like(along)
-            if far is None
-            else mean_stay(along, tank.glass_thickness_m, tank.glass_index)
-            for far, along in zip(route.lamp.far_panes, k, strict=True)
-        ]
-    )
+    lost: FloatArray = np.zeros(k.shape)
+    for axis, far in enumerate(route.lamp.far_panes):
+        if far is not None:
+            lost[axis] = mean_stay(k[axis], route.tank.glass_thickness_m, route.tank.glass_index)
+    return lost
 
 
 def _visible(
