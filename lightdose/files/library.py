@@ -71,6 +71,11 @@ def read_emitter(name: str) -> SpectralDistribution:
     )
 
 
+def calibration_source(name: str) -> SpectralDistribution:
+    """A light that meters are calibrated on by its CIE name: "D65", or an LED such as "LED-B3"."""
+    return daylight_d65() if name == "D65" else read_emitter(f"white-{name.lower()}")
+
+
 @cache
 def daylight_d65() -> SpectralDistribution:
     """CIE standard illuminant D65."""

@@ -234,3 +234,42 @@ def _measured_channel(channel: Channel, widths: dict[float, float]) -> Channel:
     if isinstance(beam, CosineLobe) and beam.fwhm_deg in widths:
         return replace(channel, beam=CosineLobe(widths[beam.fwhm_deg]))
     return channel
+
+
+@dataclass(frozen=True)
+class ReadingFit:
+    """One reading beside what the calibrated model says of its place and levels.
+
+    ``reading_umol_m2_s`` is the corrected reading: PPFD. ``interval_95`` is what the reading alone can be
+    out by, without the errors common to all readings of its meter.
+    """
+
+    line: int
+    where: str
+    on: str
+    reading_umol_m2_s: float
+    interval_95: Interval
+    model_umol_m2_s: float
+    outlier: bool
+
+    @property
+    def residual_fraction(self) -> float:
+        """How far the reading is above the model, as a share of it."""
+        return self.reading_umol_m2_s / self.model_umol_m2_s - 1
+
+
+@dataclass(frozen=True, eq=False)
+class CalibrationFit:
+    """Everything `calibrate` reports.
+
+    Attributes
+    ----------
+    residuals : one a reading, in the order of the file
+    untie : the single further reading that would tell most tied channels apart, in words, or ""
+    trend : how this compares with the latest earlier calibration, in words, or ""
+    """
+
+    calibration: Calibration
+    residuals: tuple[ReadingFit, ...]
+    untie: str = ""
+    trend: str = ""

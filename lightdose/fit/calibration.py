@@ -1,0 +1,253 @@
+"""From meter readings to what each channel really emits: `calibrate`."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lightdose.errors import ReadingsError
+from lightdose.fit.calibration_problem import CalibrationRequest, SolvedFit, cosine_widths_deg
+from lightdose.fit.calibration_words import (
+    contradictions,
+    tied_to,
+    together_caution,
+    trend_sentence,
+    untie_sentence,
+)
+from lightdose.fit.observations import observe, sensed
+from lightdose.fit.response_shape import fitted_beam
+from lightdose.model.arrays import FloatArray
+from lightdose.model.calibration import (
+    BeamWidth,
+    Calibration,
+    CalibrationFit,
+    ChannelGain,
+    HeightFit,
+    Interval,
+    Parameter,
+    ReadingFit,
+    SkyShare,
+    TogetherFactor,
+    YellowingFit,
+)
+from lightdose.model.fixture import CosineLobe
+from lightdose.model.readings import Reading
+from lightdose.model.setup import Setup
+from lightdose.model.spectrum import ReferenceTables, SpectralDistribution
+
+Z_95 = 1.959964
+
+
+def calibrate(
+    setup: Setup,
+    readings: Sequence[Reading],
+    tables: ReferenceTables,
+    sources: Mapping[str, SpectralDistribution],
+    request: CalibrationRequest,
+) -> CalibrationFit:
+    """Fit gains, beams and open sky to readings.
+
+    Parameters
+    ----------
+    setup : as its files state it, without an earlier calibration
+    readings : as the meters showed them
+    tables : ReferenceTables
+    sources : calibration light by name, all but "A"
+    request : CalibrationRequest
+
+    Returns
+    -------
+    CalibrationFit
+
+    Raises
+    ------
+    ReadingsError
+        With every reading that cannot be used.
+
+    Source
+    ------
+    Robust weighted least squares with priors, see ``gain_solver``; priors: see ``flux_priors``.
+    """
+    if not readings:
+        raise ReadingsError("there are no readings")
+    observed = observe(setup, readings, tables, sources)
+    return _Records(SolvedFit(setup, observed, tables, request)).result()
+
+
+class _Records:
+    """A solved fit as the records that say what it means."""
+
+    def __init__(self, fit: SolvedFit) -> None:
+        self.fit = fit
+
+    def result(self) -> CalibrationFit:
+        """What the solution means."""
+        parameters, values, covariance = self._reported()
+        sd = np.sqrt(np.diagonal(covariance))
+        ties = tied_to(self.fit.problem, self.fit.solution, self.fit.keys)
+        gains = tuple(
+            ChannelGain(*key, math.exp(values[n]), _interval(values[n], sd[n]), float(nominal), ties[n])
+            for n, (key, nominal) in enumerate(
+                zip(self.fit.keys, self.fit.observed.nominal_umol_s, strict=True)
+            )
+        )
+        by_kind = {
+            kind: [
+                (p, float(v), float(s))
+                for p, v, s in zip(parameters, values, sd, strict=True)
+                if p.kind == kind
+            ]
+            for kind in ("beam", "open_sky", "together", "height", "yellowing")
+        }
+        dates = [r.date for r in self.fit.observed.readings if r.date]
+        meters = tuple(m.name for m in self.fit.observed.meters if m.name)
+        together = tuple(
+            TogetherFactor(p.fixture, math.exp(v), _interval(v, s)) for p, v, s in by_kind["together"]
+        )
+        calibration = Calibration(
+            date=max(dates, default=self.fit.request.date),
+            meters=meters,
+            readings=int((~self.fit.solution.outlier).sum()),
+            gains=gains,
+            parameters=parameters,
+            covariance=covariance,
+            beams=self._beams(by_kind["beam"]),
+            open_sky=tuple(
+                SkyShare(p.site, min(math.exp(v), 1.0), _capped(_interval(v, s)))
+                for p, v, s in by_kind["open_sky"]
+            ),
+            heights=self._heights(by_kind["height"]),
+            together=together,
+            yellowing=_yellowing(by_kind["yellowing"]),
+            cautions=(
+                *(together_caution(t) for t in together),
+                *contradictions(self.fit.observed, self.fit.solution, self.fit.problem),
+            ),
+            earlier=self.fit.request.earlier,
+        )
+        earlier = self.fit.request.earlier
+        return CalibrationFit(
+            calibration,
+            self._residuals(),
+            untie_sentence(self.fit.observed, self.fit.problem, self.fit.keys, ties),
+            trend_sentence(calibration, earlier[0]) if earlier else "",
+        )
+
+    def _reported(self) -> tuple[tuple[Parameter, ...], FloatArray, FloatArray]:
+        """The parameters that are kept: gains instead of common and own factors, and no errors of meters."""
+        layout = self.fit.problem.layout
+        _, channel, beam, sky, _, together, height, yellow = layout.slices()
+        rows = []
+        for n, fixture in enumerate(self.fit.fixture_of):
+            row = np.zeros(layout.size)
+            row[fixture] = row[channel.start + n] = 1.0
+            rows.append(row)
+        parameters = [Parameter("gain", *key) for key in self.fit.keys]
+        parameters += [Parameter("beam", self.fit.fixtures[n].name) for n in self.fit.beam_fixtures]
+        parameters += [Parameter("open_sky", site=name) for name in self.fit.sky_sites]
+        parameters += [
+            Parameter("together", self.fit.fixtures[n].name) for n in self.fit.problem.together_fixtures
+        ]
+        parameters += [Parameter("height", self.fit.fixtures[n].name) for n in self.fit.height_fixtures]
+        parameters += [Parameter("yellowing")] * layout.yellowings
+        rows += [
+            np.eye(layout.size)[n] for part in (beam, sky, together, height, yellow) for n in _range(part)
+        ]
+        pick = np.array(rows)
+        values = pick @ self.fit.solution.value
+        covariance = pick @ self.fit.solution.covariance @ pick.T
+        shown = [
+            replace(p, estimate=float(v) + (self._hung_m(p) if p.kind == "height" else 0.0))
+            for p, v in zip(parameters, values, strict=True)
+        ]
+        return tuple(shown), values, 0.5 * (covariance + covariance.T)
+
+    def _hung_m(self, parameter: Parameter) -> float:
+        return next(f.height_m for f in self.fit.fixtures if f.name == parameter.fixture)
+
+    def _beams(self, fitted: list[tuple[Parameter, float, float]]) -> tuple[BeamWidth, ...]:
+        beams = []
+        for parameter, value, sd in fitted:
+            fixture = next(f for f in self.fit.fixtures if f.name == parameter.fixture)
+            for lobe in cosine_widths_deg(fixture):
+                ends = [
+                    fitted_beam(CosineLobe(lobe), v) for v in (value, value - Z_95 * sd, value + Z_95 * sd)
+                ]
+                width, low, high = (b.fwhm_deg for b in ends if isinstance(b, CosineLobe))
+                beams.append(BeamWidth(fixture.name, lobe, width, (low, high)))
+        return tuple(beams)
+
+    def _heights(self, fitted: list[tuple[Parameter, float, float]]) -> tuple[HeightFit, ...]:
+        heights = []
+        for parameter, shift, sd in fitted:
+            hung = self._hung_m(parameter)
+            low, high = (max(hung + shift + k * Z_95 * sd, 1e-3) for k in (-1, 1))
+            heights.append(HeightFit(parameter.fixture, max(hung + shift, 1e-3), (low, high)))
+        return tuple(heights)
+
+    def _residuals(self) -> tuple[ReadingFit, ...]:
+        """Each reading as PPFD beside the model's PPFD at the fitted values."""
+        ratio = self._ppfd_per_reading()
+        observed, solution = self.fit.observed, self.fit.solution
+        fits = []
+        for n, reading in enumerate(observed.readings):
+            corrected = math.exp(observed.ln_reading[n]) * float(ratio[n])
+            model = corrected * math.exp(-solution.z[n] * self.fit.problem.sd[n])
+            own = 1.96 * self.fit.problem.sd[n]
+            on = [c for (_, c), share in zip(self.fit.keys, solution.share[n], strict=True) if share > 0.02]
+            fits.append(
+                ReadingFit(
+                    line=reading.place.line,
+                    where=_where(reading),
+                    on=" + ".join(dict.fromkeys(on)),
+                    reading_umol_m2_s=corrected,
+                    interval_95=(corrected * math.exp(-own), corrected * math.exp(own)),
+                    model_umol_m2_s=model,
+                    outlier=bool(solution.outlier[n]),
+                )
+            )
+        return tuple(fits)
+
+    def _ppfd_per_reading(self) -> FloatArray:
+        """PPFD over what the meter shows under the fitted mix: F*, with umol per lux for lux."""
+        own = np.array(self.fit.observed.meter_of)
+        seen = sensed(
+            self.fit.setup,
+            self.fit.observed,
+            self.fit.fixtures,
+            self.fit.observed.points_m(),
+            self.fit.tables,
+        )
+        shown = np.take_along_axis(seen, own[:, None, None], axis=2)[..., 0]
+        of_channel = seen[:, :, -1] / np.maximum(shown, 1e-30)
+        return np.asarray((self.fit.solution.share * of_channel).sum(axis=1))
+
+
+def _range(part: slice) -> range:
+    return range(part.start, part.stop)
+
+
+def _interval(ln_value: float, sd: float) -> Interval:
+    return math.exp(ln_value - Z_95 * sd), math.exp(ln_value + Z_95 * sd)
+
+
+def _capped(interval: Interval) -> Interval:
+    return min(interval[0], 1.0), min(interval[1], 1.0)
+
+
+def _yellowing(fitted: list[tuple[Parameter, float, float]]) -> YellowingFit | None:
+    for _, value, sd in fitted:
+        return YellowingFit(value, (max(value - Z_95 * sd, 0.0), value + Z_95 * sd))
+    return None
+
+
+def _where(reading: Reading) -> str:
+    if reading.site is not None:
+        return reading.site
+    at = f"{reading.x_m * 100:g}, {reading.y_m * 100:g}"
+    if reading.depth_m < 0:
+        return f"{at}, {-reading.depth_m * 100:g} cm above the water"
+    return f"{at}, {reading.depth_m * 100:g} cm deep"

@@ -1,0 +1,331 @@
+"""Readings as numbers for the fit: where, what was on, which sensor, how sure; the unusable are refused."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lightdose.errors import Problem, ReadingsError
+from lightdose.fit.flux_priors import statement_of
+from lightdose.model.arrays import FloatArray
+from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S
+from lightdose.model.fixture import Fixture, Flux
+from lightdose.model.readings import Meter, Reading, ReadsQuantity
+from lightdose.model.setup import Setup
+from lightdose.model.spectrum import ReferenceTables, SpectralDistribution, Weightings
+from lightdose.physics.day_curve import day_curve, output_at
+from lightdose.physics.emission import channel_emission, photon_distribution
+from lightdose.physics.light_field import response_at
+from lightdose.physics.meters import SensorRow, illuminant_a, immersion_factor, sensor_row, target_row
+
+PLACEMENT_FRACTION = 0.03
+"""Standard uncertainty of one reading from levelling the sensor and its cosine response: our choice."""
+
+MODEL_FRACTION = 0.02
+POSITION_M = 0.01
+"""Standard uncertainties of the model and of where the sensor was, on each axis: our choice."""
+
+RESOLUTION: Mapping[ReadsQuantity, float] = {"umol": 0.3, "lux": 3.0}
+"""Standard uncertainty of the last digit: a rectangle of 1 umol m-2 s-1, or of 10 lx."""
+
+SHAPE_FRACTION = 0.02
+"""Standard uncertainty of a generic sensor shape that stands for an instrument: our choice."""
+
+UNNAMED: Mapping[ReadsQuantity, Meter] = {
+    "umol": Meter("", "umol", "ideal", "A", None, 0.10),
+    "lux": Meter("", "lux", "v-lambda", "A", None, 0.15),
+}
+"""A reading without a meter: an ideal sensor, and an uncertainty of our choice for an instrument unknown."""
+
+
+@dataclass(frozen=True, eq=False)
+class Observations:
+    """n readings of c channels.
+
+    Attributes
+    ----------
+    fixtures : the lit fixtures, every channel with a flux (``UNSCALED_FLUX_UMOL_S`` where it states none)
+    emission : array, shape (c, 500). [umol s-1]
+    nominal_umol_s : array, shape (c,)
+    output : array, shape (n, c); 0-1
+    ln_reading : array, shape (n,); as shown, times immersion under water
+    position_sd : array, shape (n,); ln standard uncertainty from where the sensor was
+    meters, meter_of : the meters, and which one each reading was made with
+    rows : the sensor row of each meter
+    immersion : array, shape (n,); 1 in air
+    """
+
+    readings: tuple[Reading, ...]
+    fixtures: tuple[Fixture, ...]
+    emission: FloatArray
+    nominal_umol_s: FloatArray
+    output: FloatArray
+    ln_reading: FloatArray
+    position_sd: FloatArray
+    meters: tuple[Meter, ...]
+    meter_of: tuple[int, ...]
+    rows: tuple[SensorRow, ...]
+    immersion: FloatArray
+    immersion_sd: FloatArray
+
+    @property
+    def wet(self) -> FloatArray:
+        """1 for readings under water."""
+        return np.array([float(r.under_water) for r in self.readings])
+
+    def points_m(self) -> FloatArray:
+        """x, y, depth of every reading, shape (n, 3). [m]"""
+        return np.array([(r.x_m, r.y_m, r.depth_m) for r in self.readings])
+
+
+def observe(
+    setup: Setup,
+    readings: Sequence[Reading],
+    tables: ReferenceTables,
+    sources: Mapping[str, SpectralDistribution],
+) -> Observations:
+    """Prepare readings for the fit.
+
+    Parameters
+    ----------
+    setup : uncalibrated
+    readings : as shown
+    tables : ReferenceTables
+    sources : calibration light by name, all but "A" that the meters name
+
+    Returns
+    -------
+    Observations
+
+    Raises
+    ------
+    ReadingsError
+        With every reading that cannot be used: in the dark, far from any plausible output, in the wrong unit,
+        or under water with a meter that says nothing about immersion.
+
+    Source
+    ------
+    Bookkeeping; uncertainties are our choice, named above.
+    """
+    problems: list[Problem] = []
+    fixtures = tuple(_scaled(f) for f in setup.lit_fixtures)
+    emission = np.array([channel_emission(c, tables) for f in fixtures for c in f.type.channels])
+    output = _outputs(setup, readings)
+    problems += [_dark(r) for r, row in zip(readings, output, strict=True) if not np.any(row > 0)]
+    chosen = [setup.meters[r.meter] if r.meter else UNNAMED[r.unit] for r in readings]
+    meters = tuple(dict.fromkeys(chosen))
+    immersion = np.ones((len(readings), 2)) * (1.0, 0.0)
+    for n, (reading, meter) in enumerate(zip(readings, chosen, strict=True)):
+        if reading.under_water:
+            try:
+                immersion[n] = _immersion(meter, reading)
+            except ReadingsError as trouble:
+                problems += [p.at(reading.place) for p in trouble.problems]
+    if problems:
+        raise ReadingsError(*problems)
+    rows = tuple(sensor_row(m, source_photons(m, sources), tables) for m in meters)
+    observed = Observations(
+        readings=tuple(readings),
+        fixtures=fixtures,
+        emission=emission,
+        nominal_umol_s=emission.sum(axis=1),
+        output=output,
+        ln_reading=np.log([r.value for r in readings]) + np.log(immersion[:, 0]),
+        position_sd=np.zeros(len(readings)),
+        meters=meters,
+        meter_of=tuple(meters.index(m) for m in chosen),
+        rows=rows,
+        immersion=immersion[:, 0],
+        immersion_sd=immersion[:, 1],
+    )
+    return _placed(setup, observed, tables)
+
+
+def source_photons(meter: Meter, sources: Mapping[str, SpectralDistribution]) -> tuple[FloatArray, ...]:
+    """Photons of the light a meter was calibrated on; two lights that span it where it is unknown.
+
+    Parameters
+    ----------
+    meter : Meter
+    sources : calibration light by name, all but "A"
+
+    Returns
+    -------
+    tuple of arrays, shape (500,)
+
+    Source
+    ------
+    Span of the unknown from incandescent light (A) to daylight (D65): our choice.
+    """
+    named = meter.calibrated_on
+    if isinstance(named, SpectralDistribution):
+        return (photon_distribution(named),)
+    lights = ("A", "D65") if named == "unknown" else (named,)
+    return tuple(photon_distribution(illuminant_a() if n == "A" else sources[n]) for n in lights)
+
+
+def sensed(
+    setup: Setup,
+    observed: Observations,
+    fixtures: Sequence[Fixture],
+    points_m: FloatArray,
+    tables: ReferenceTables,
+    *,
+    yellowing: float | None = None,
+) -> FloatArray:
+    """What each meter, and an ideal one, would show at points under each channel at full output.
+
+    Parameters
+    ----------
+    setup : tank, water and cover
+    observed : for sensors and emission
+    fixtures : as hung; the channels of each may repeat its own list several times
+    points_m : array, shape (n, 3). [m]
+    tables : ReferenceTables
+    yellowing : replaces the setup's. [m-1]
+
+    Returns
+    -------
+    array, shape (n, channel, meter + 1)
+        The last column is PPFD.
+
+    Source
+    ------
+    ``light_field``; sensors by ``meters``.
+    """
+    matrix = np.array([*(row.row for row in observed.rows), target_row("umol", tables)])
+    weightings = Weightings((*(f"sensor {n}" for n in range(len(matrix) - 1)), "ppfd"), matrix)
+    water = setup.water if yellowing is None else replace(setup.water, yellowing_440_per_m=yellowing)
+    emission, start = [], 0
+    for own, hung in zip(observed.fixtures, fixtures, strict=True):
+        stop = start + len(own.type.channels)
+        repeats = len(hung.type.channels) // len(own.type.channels)
+        emission.append(np.tile(observed.emission[start:stop], (repeats, 1)))
+        start = stop
+    return response_at(
+        points_m, fixtures, np.concatenate(emission), setup.tank, water, setup.cover, tables, weightings
+    )
+
+
+def _scaled(fixture: Fixture) -> Fixture:
+    """The fixture with a nominal flux for channels that state none."""
+    channels = tuple(
+        replace(c, flux=Flux("photon_flux_umol_s", UNSCALED_FLUX_UMOL_S)) if c.flux is None else c
+        for c in fixture.type.channels
+    )
+    return replace(fixture, type=replace(fixture.type, channels=channels))
+
+
+def _outputs(setup: Setup, readings: Sequence[Reading]) -> FloatArray:
+    """Output 0-1 of every channel at every reading."""
+    curve = day_curve(setup.lit_fixtures)
+    channels = [(f.name, c) for f in setup.lit_fixtures for c in f.type.channels]
+    rows = []
+    for reading in readings:
+        if reading.levels is None:
+            assert reading.time_h is not None
+            rows.append(output_at(curve, reading.time_h)[0])
+            continue
+        levels = [reading.levels.get((fixture, c.name), 0.0) for fixture, c in channels]
+        rows.append(
+            np.array(
+                [
+                    np.interp(level, c.dimming.level, c.dimming.output)
+                    for level, (_, c) in zip(levels, channels, strict=True)
+                ]
+            )
+        )
+    return np.array(rows).reshape(len(rows), len(channels))
+
+
+def _dark(reading: Reading) -> Problem:
+    if reading.time_h is None:
+        found = "these levels give no light by the dimming curves"
+        return Problem(found, cure="write the levels that were on", place=reading.place)
+    minutes = round(reading.time_h * 60) % 1440
+    found = f"the lights are off at {minutes // 60:02d}:{minutes % 60:02d} by the programme"
+    return Problem(found, cure="mend the time, or write the levels that were on", place=reading.place)
+
+
+def _immersion(meter: Meter, reading: Reading) -> tuple[float, float]:
+    if not meter.name:
+        raise ReadingsError(
+            Problem(
+                "a reading under water without a meter says nothing about immersion",
+                'a meter in the setup with immersion = a factor, "built in" or "unknown"',
+                f'describe it in setup.toml: [meter.NAME], reads = "{reading.unit}", immersion = "unknown"',
+            )
+        )
+    return immersion_factor(meter)
+
+
+def _placed(setup: Setup, observed: Observations, tables: ReferenceTables) -> Observations:
+    """Check every reading against the nominal model, and find what misplacing the sensor changes."""
+    points = observed.points_m()
+    steps = np.concatenate([np.zeros((1, 3)), POSITION_M * np.eye(3), -POSITION_M * np.eye(3)])
+    moved = points[None] + steps[:, None]
+    wet = points[:, 2] >= 0
+    moved[:, :, 2] = np.where(wet, np.clip(moved[:, :, 2], 0, setup.tank.water_depth_m), moved[:, :, 2])
+    moved[:, :, 2] = np.where(wet, moved[:, :, 2], np.minimum(moved[:, :, 2], -1e-6))
+    for axis, span in enumerate((setup.tank.length_m, setup.tank.width_m)):
+        moved[:, :, axis] = np.where(wet, np.clip(moved[:, :, axis], 0, span), moved[:, :, axis])
+    seen = sensed(setup, observed, observed.fixtures, moved.reshape(-1, 3), tables)
+    own = np.take_along_axis(
+        seen.reshape(len(steps), len(points), *seen.shape[1:]),
+        np.array(observed.meter_of)[None, :, None, None],
+        axis=3,
+    )[..., 0]
+    expected = np.einsum("snc,nc->sn", own, observed.output)
+    _refuse_unlit(observed, expected[0])
+    _refuse_implausible(setup, observed, expected[0])
+    ln = np.log(np.maximum(expected, 1e-30))
+    slopes = 0.5 * (ln[1:4] - ln[4:7])
+    sd = setup.uncertainty.get("position_cm", 100 * POSITION_M) / (100 * POSITION_M)
+    return replace(observed, position_sd=sd * np.sqrt((slopes**2).sum(axis=0)))
+
+
+def _refuse_unlit(observed: Observations, expected: FloatArray) -> None:
+    found = "no light of the fixtures reaches this place in the model"
+    problems = [
+        Problem(found, cure="mend the place of the reading, or of the fixture", place=r.place)
+        for r, value in zip(observed.readings, expected, strict=True)
+        if not value > 0
+    ]
+    if problems:
+        raise ReadingsError(*problems)
+
+
+_MOST_TIMES = {"data sheet": 8.0, "typical": 25.0, "none": math.inf}
+"""How many times its file's output a fixture may read before the reading is refused: our choice."""
+
+
+def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArray) -> None:
+    said = [statement_of(c) for f in setup.lit_fixtures for c in f.type.channels]
+    skies = {s.name: s.open_sky for s in setup.sites}
+    most = np.array([_MOST_TIMES[s] for s in said])
+    problems = []
+    for n, reading in enumerate(observed.readings):
+        limit = float(np.max(most[observed.output[n] > 0]))
+        model = expected[n] * max(skies.get(reading.site or "", 1.0), 0.05)
+        times = math.exp(observed.ln_reading[n]) / model
+        if times > limit:
+            lux = reading.unit == "umol"
+            problems.append(
+                Problem(
+                    f"{reading.value:g} {reading.unit} is {times:.0f} times what the fixture file gives here",
+                    f"up to {limit:.0f} times",
+                    "if this is lux, write lux in unit"
+                    if lux
+                    else "mend the reading, its place or its levels",
+                    reading.place,
+                )
+            )
+        elif math.isfinite(limit) and reading.unit == "lux" and times < 1 / limit:
+            found = f"{reading.value:g} lux is a {1 / times:.0f}th of what the fixture file gives here"
+            cure = "if this is umol m-2 s-1, write umol_m2_s in unit"
+            problems.append(Problem(found, f"from a {limit:.0f}th on", cure, reading.place))
+    if problems:
+        raise ReadingsError(*problems)
