@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from lightdose.cli.check import command
+from lightdose.cli import cli
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"
 
@@ -32,7 +32,7 @@ def spoil(path: Path, old: str, new: str) -> None:
 @pytest.mark.pinned
 def test_sound_setup_echoes_what_was_understood_and_says_no_problems(tank: Path) -> None:
     """Units, dialects and programmes are echoed; the last line of stdout is the verdict; exit 0."""
-    done = CliRunner().invoke(command, ["tank/setup.toml"])
+    done = CliRunner().invoke(cli, ["check", "tank/setup.toml"])
     assert done.exit_code == 0
     lines = done.stdout.splitlines()
     assert lines[0] == "tank 75 cm x 45 cm x 40 cm"
@@ -50,7 +50,7 @@ def test_every_problem_of_every_file_is_printed_sorted_and_counted(tank: Path) -
     spoil(tank / "setup.toml", 'genus = "Montipora"', 'genus = "Montpora"')
     spoil(tank / "fixtures" / "demo-panel.toml", "electrical_w = 26", 'electrical_w = "26"')
     spoil(tank / "schedules" / "left.csv", "21:00", "2100")
-    done = CliRunner().invoke(command, ["tank/setup.toml"])
+    done = CliRunner().invoke(cli, ["check", "tank/setup.toml"])
     assert done.exit_code == 2
     heads = [line for line in done.stderr.splitlines() if line.startswith("tank/")]
     assert [head.split(": ")[0] for head in heads] == [
@@ -69,12 +69,12 @@ def test_every_problem_of_every_file_is_printed_sorted_and_counted(tank: Path) -
 @pytest.mark.identity
 def test_json_lists_problems_with_absolute_files(tank: Path) -> None:
     """One versioned object on stdout, whatever was found; nothing on stderr."""
-    done = CliRunner().invoke(command, ["tank/setup.toml", "--json"])
+    done = CliRunner().invoke(cli, ["check", "tank/setup.toml", "--json"])
     report = json.loads(done.stdout)
     assert (report["format"], report["problems"], done.exit_code) == ("lightdose-check/1", [], 0)
     assert report["understood"][0] == "tank 75 cm x 45 cm x 40 cm"
     spoil(tank / "setup.toml", "columns = 3", "colums = 3")
-    done = CliRunner().invoke(command, ["tank/setup.toml", "--json"])
+    done = CliRunner().invoke(cli, ["check", "tank/setup.toml", "--json"])
     assert done.exit_code == 2
     assert done.stderr == ""
     (problem,) = [p for p in json.loads(done.stdout)["problems"] if "colums" in p["found"]]
@@ -88,10 +88,10 @@ def test_json_lists_problems_with_absolute_files(tank: Path) -> None:
 def test_missing_setup_is_one_problem_without_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A name that leads nowhere ends with exit 2 in both forms."""
     monkeypatch.chdir(tmp_path)
-    done = CliRunner().invoke(command, ["nothing.toml"])
+    done = CliRunner().invoke(cli, ["check", "nothing.toml"])
     assert done.exit_code == 2
     assert done.stderr.startswith('no file "nothing.toml"')
-    report = json.loads(CliRunner().invoke(command, ["nothing.toml", "--json"]).stdout)
+    report = json.loads(CliRunner().invoke(cli, ["check", "nothing.toml", "--json"]).stdout)
     assert [(p["file"], p["line"]) for p in report["problems"]] == [(None, None)]
 
 
@@ -99,7 +99,7 @@ def test_missing_setup_is_one_problem_without_place(tmp_path: Path, monkeypatch:
 def test_suggested_command_can_be_typed_as_it_stands(tank: Path) -> None:
     """A path with blanks is put in quotation marks."""
     tank.rename(tank.parent / "my tank")
-    done = CliRunner().invoke(command, ["my tank/setup.toml"])
+    done = CliRunner().invoke(cli, ["check", "my tank/setup.toml"])
     assert done.stderr == 'next: lightdose dose "my tank/setup.toml"\n'
 
 
@@ -108,10 +108,10 @@ def test_variations_are_checked_too(tank: Path) -> None:
     """A fixture that does not fit the programme is found before any dose is computed."""
     other = tank / "fixtures" / "other.toml"
     shutil.copy(tank / "fixtures" / "demo-panel.toml", other)
-    assert CliRunner().invoke(command, ["tank/setup.toml", "--swap-fixture", str(other)]).exit_code == 0
+    assert CliRunner().invoke(cli, ["check", "tank/setup.toml", "--swap-fixture", str(other)]).exit_code == 0
     spoil(other, 'name = "violet"', 'name = "purple"')
-    done = CliRunner().invoke(command, ["tank/setup.toml", "--swap-fixture", str(other)])
+    done = CliRunner().invoke(cli, ["check", "tank/setup.toml", "--swap-fixture", str(other)])
     assert done.exit_code == 2
     assert "purple" in done.stderr
-    higher = CliRunner().invoke(command, ["tank/setup.toml", "--fixture-height", "10 in"])
+    higher = CliRunner().invoke(cli, ["check", "tank/setup.toml", "--fixture-height", "10 in"])
     assert "25.4 cm above the water" in higher.stdout
