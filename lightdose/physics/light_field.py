@@ -37,101 +37,27 @@ Lambert's law. Accuracy against an independent photon-tracing simulation:
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from lightdose.errors import SetupError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.coral import Receiver
 from lightdose.model.fixture import Fixture
 from lightdose.model.results import LIGHT_PARTS, ChannelKey, LightField, LightFieldParts
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable, Weightings
 from lightdose.model.tank import Cover, Tank, Water
-from lightdose.physics.lit_tank import (
-    LitTank,
-    light_in_air,
-    light_under_water,
-    lit_tank,
-    path_and_surface,
+from lightdose.physics.lit_tank import lit_tank, path_and_surface
+from lightdose.physics.prepared_field import (
+    LONGEST_PATH_DEPTHS,
+    Mixture,
+    blockwise,
+    lids,
+    prepare_field,
 )
 from lightdose.physics.spectral_nodes import absorption_nodes
 from lightdose.physics.water import absorption_per_m
 
-LONGEST_PATH_DEPTHS = 4.0
-"""Paths up to so many water depths are exact in the spectral interpolation; longer ones carry little."""
-
 POINTS_A_CHUNK = 100_000
-THREADS = 2
-"""Blocks of points at once, by measurement on two cores; numpy works outside the interpreter's lock."""
-
-
-@dataclass(frozen=True, eq=False)
-class _Mixture:
-    """From light at the nodes, and from light in air, to responses of each channel.
-
-    Attributes
-    ----------
-    at_nodes : array, shape (n_channel, n_node, n_weighting)
-    in_air : array, shape (n_channel, n_weighting)
-    """
-
-    nodes_per_m: FloatArray
-    at_nodes: FloatArray
-    in_air: FloatArray
-
-
-def _lids(fixtures: Sequence[Fixture], emission: FloatArray, cover: Cover) -> FloatArray:
-    """Output scale times cover, shape (n_channel, 500); checks that the emission belongs to the fixtures."""
-    channels = sum(len(fixture.type.channels) for fixture in fixtures)
-    if emission.shape != (channels, GRID_NM.size):
-        raise SetupError(
-            f"the emission of {channels} channels needs the shape ({channels}, {GRID_NM.size}), "
-            f"got {emission.shape}"
-        )
-    scale = np.array([fixture.output_scale for fixture in fixtures for _ in fixture.type.channels])
-    passes = cover.transmittance
-    lid = passes.on_grid() if isinstance(passes, SpectralTable) else np.full(GRID_NM.size, float(passes))
-    return np.asarray(scale.reshape(-1, 1) * lid)
-
-
-def _mixture(lit: FloatArray, matrix: FloatArray, absorption: FloatArray, tank: Tank) -> _Mixture:
-    """Fold emission through the cover, (n_channel, 500), and weightings, (n, 500), into small matrices."""
-    kernels = lit[:, None, :] * matrix
-    longest = LONGEST_PATH_DEPTHS * tank.water_depth_m
-    nodes = absorption_nodes(absorption, kernels.reshape(-1, GRID_NM.size), longest)
-    at_nodes = np.ascontiguousarray((kernels @ nodes.to_grid).transpose(0, 2, 1))
-    return _Mixture(nodes.per_m, at_nodes, kernels.sum(axis=2))
-
-
-def _block(points_m: FloatArray, lit: LitTank, mixture: _Mixture, *, split: bool = False) -> FloatArray:
-    """Responses of a block of points, shape (n_part, n_point, n_channel, n_weighting)."""
-    out = np.zeros((len(LIGHT_PARTS) if split else 1, len(points_m), *mixture.in_air.shape))
-    wet = points_m[:, 2] >= 0
-    under = slice(None) if np.all(wet) else np.flatnonzero(wet)
-    above = np.flatnonzero(~wet)
-    bounced = None if lit.floor is None else lit.floor.at(points_m[under])
-    nodes = mixture.nodes_per_m.size
-    channel = column = 0
-    for lamp in lit.lamps:
-        light = light_under_water(lamp, lamp.routes, points_m[under], mixture.nodes_per_m, split=split)
-        dry = light_in_air(lamp, points_m[above])
-        for beam in range(len(lamp.beams)):
-            own = [channel + i for i, which in enumerate(lamp.beam_of_channel) if which == beam]
-            by_part = [by_node.T for by_node in light[beam]]
-            if bounced is not None:
-                floor = bounced[:, column : column + nodes]
-                by_part = [*by_part, floor] if split else [by_part[0] + floor]
-            fold = np.concatenate([mixture.at_nodes[i] for i in own], axis=1)
-            for part, by_node in enumerate(by_part):
-                mixed = (by_node @ fold).reshape(-1, len(own), out.shape[3])
-                for i, which in enumerate(own):
-                    out[part, under, which] = mixed[:, i]
-            for which in own:
-                out[0, above, which] = dry[beam][:, None] * mixture.in_air[which]
-            column += nodes
-        channel += len(lamp.beam_of_channel)
-    return out
 
 
 def response_chunks(
@@ -172,34 +98,13 @@ def response_chunks(
     ------
     ``light_field``.
     """
-    lit = emission * _lids(fixtures, emission, cover)
-    mixture = _mixture(lit, weightings.matrix, absorption_per_m(water, tables), tank)
-    ready = lit_tank(fixtures, tank, water.refractive_index, mixture.nodes_per_m, for_points=len(points_m))
+    ready = prepare_field(
+        fixtures, emission, tank, water, cover, tables, weightings, for_points=len(points_m)
+    )
     for start in range(0, len(points_m), POINTS_A_CHUNK):
         chunk = slice(start, min(start + POINTS_A_CHUNK, len(points_m)))
-        parts = _chunk(points_m[chunk], ready, mixture, split=split)
+        parts = ready.parts(points_m[chunk], split=split)
         yield chunk, parts if split else parts[:, 0]
-
-
-def _chunk(points_m: FloatArray, lit: LitTank, mixture: _Mixture, *, split: bool) -> FloatArray:
-    """Responses of a chunk of points, shape (n_point, n_part, n_channel, n_weighting), block by block."""
-    out = np.empty((len(points_m), len(LIGHT_PARTS) if split else 1, *mixture.in_air.shape))
-    size = lit.points_at_once
-
-    def fill(first: int) -> None:
-        block = slice(first, first + size)
-        out[block] = _block(points_m[block], lit, mixture, split=split).swapaxes(0, 1)
-
-    firsts = range(0, len(points_m), size)
-    if len(firsts) <= THREADS:
-        for first in firsts:
-            fill(first)
-    else:
-        from concurrent.futures import ThreadPoolExecutor
-
-        with ThreadPoolExecutor(THREADS) as pool:
-            list(pool.map(fill, firsts))
-    return out
 
 
 def response_at(
@@ -391,11 +296,11 @@ def spectral_transfer(
     See the head of this module.
     """
     points, sky = _places(receivers)
-    lids = _lids(fixtures, emission, cover)
+    lid = lids(fixtures, emission, cover)
     absorption = absorption_per_m(water, tables)
     longest = LONGEST_PATH_DEPTHS * tank.water_depth_m
     nodes = absorption_nodes(absorption, np.eye(GRID_NM.size), longest)
-    mixture = _Mixture(nodes.per_m, lids[:, None, :] * nodes.to_grid.T, lids)
+    mixture = Mixture(nodes.per_m, lid[:, None, :] * nodes.to_grid.T, lid)
     ready = lit_tank(fixtures, tank, water.refractive_index, nodes.per_m, for_points=len(points))
-    response = _chunk(points, ready, mixture, split=False)[:, 0] * sky[:, None, None]
+    response = blockwise(points, ready, mixture, split=False)[:, 0] * sky[:, None, None]
     return read_only(np.maximum(response, 0.0))
