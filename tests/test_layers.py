@@ -33,7 +33,7 @@ TABLE = {
     "physics": layer("quantities errors model physics", "numpy", "colour"),
     "fit": layer("quantities errors model physics fit", "numpy", "scipy"),
     "judge": layer("quantities errors model physics judge", "numpy"),
-    "files": layer("quantities errors model files", "numpy pydantic", "pandas colour"),
+    "files": layer("quantities errors model files", "numpy pydantic pydantic_core", "pandas colour"),
     "present": layer("quantities errors model present", "numpy jinja2", "matplotlib rich"),
     "analysis": layer("version quantities errors model physics fit judge files analysis", "numpy", "scipy"),
     "cli": layer(
