@@ -22,7 +22,7 @@ from lightdose.physics.walls import AxisImages, axis_images, axis_walls, wall_re
 IntArray = npt.NDArray[np.intp]
 
 DISPLACEMENT_PASSES = 3
-PATCH_PER_DEPTH = 0.17
+PATCH_PER_DEPTH = 0.13
 """Side of a floor patch in water depths: the bounce varies over one depth or more. Our choice, by trial."""
 
 PATCHES_AT_MOST = 400

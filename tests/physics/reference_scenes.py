@@ -64,9 +64,7 @@ def irradiance(
     points_m: np.ndarray, fixtures: list[Fixture], fluxes: list[float], tank: Tank, water: Water
 ) -> np.ndarray:
     """Light of all fixtures together at points."""
-    response = response_at(
-        points_m, fixtures, one_cell(fluxes), tank, water, Cover(), NO_TABLES, ALL_PHOTONS
-    )
+    response = response_at(points_m, fixtures, one_cell(fluxes), tank, water, Cover(), NO_TABLES, ALL_PHOTONS)
     return response[:, :, 0].sum(axis=1)
 
 

@@ -1,0 +1,42 @@
+"""Accuracy of the light field against an independent simulation, in one table.
+
+`python tests/benchmarks/light_field_accuracy.py [points across a square, default 16]`
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from physics.reference_scenes import read_scenes
+
+
+def main() -> None:
+    """Print median, 95th percentile and largest deviation of each scene and of all, in percent."""
+    across = int(sys.argv[1]) if len(sys.argv) > 1 else 16
+    print(
+        f"deviation from tests/data/lightfield_scenes.json, squares as means over {across} x {across} points"
+    )
+    print("scene  values  median %   95 % %    max %   worst / allowed")
+    everything = []
+    for scene in read_scenes():
+        reference = np.array([square.reference for square in scene.squares])
+        deviation = np.abs(scene.model(across) / reference - 1)
+        everything.append((deviation.ravel(), (deviation / scene.tolerance()).ravel()))
+        print_row(scene.name, *everything[-1])
+    print_row("all", *(np.concatenate(column) for column in zip(*everything, strict=True)))
+
+
+def print_row(name: str, deviation: np.ndarray, of_allowed: np.ndarray) -> None:
+    """One line of the table."""
+    figures = 100 * np.array([np.median(deviation), np.quantile(deviation, 0.95), deviation.max()])
+    print(
+        f"{name:5}  {deviation.size:6}  {figures[0]:8.3f} {figures[1]:8.3f} {figures[2]:8.3f}   {of_allowed.max():6.2f}"
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,57 @@
+"""Apertures as cells."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from physics.reference_scenes import irradiance, lamp, water_of
+
+import lightdose.physics.aperture as aperture_module
+from lightdose.errors import SetupError
+from lightdose.model.fixture import CosineLobe
+from lightdose.model.tank import Tank
+from lightdose.physics.aperture import source_cells
+
+
+@pytest.mark.identity
+def test_cells_have_the_place_and_spread_of_the_rectangle():
+    """Their mean is its centre, their second moment that of an even rectangle, also when turned."""
+    cells = source_cells(lamp("a", CosineLobe(90), 0.3, 0.2, 0.25, (0.4, 0.06), 90.0))
+    assert cells.x_m.mean() == pytest.approx(0.3)
+    assert cells.y_m.mean() == pytest.approx(0.2)
+    assert cells.x_m.var() == pytest.approx(0.06**2 / 12)
+    assert cells.y_m.var() == pytest.approx(0.4**2 / 12)
+    assert np.ptp(cells.y_m + cells.inset_y_m) == pytest.approx(0.4 - cells.spread_y_m)
+    assert max(cells.spread_x_m, cells.spread_y_m) <= 0.06 + 1e-12
+
+
+@pytest.mark.identity
+def test_no_aperture_is_a_point():
+    """One cell without width."""
+    cells = source_cells(lamp("a", CosineLobe(90), 0.3, 0.2, 0.25))
+    assert (cells.x_m.size, cells.spread_x_m, cells.spread_y_m) == (1, 0.0, 0.0)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("height", [0.06, 0.2])
+def test_finer_cells_change_little(height, monkeypatch):
+    """Cells of a third of the size change square averages by less than 1 %."""
+    tank = Tank(0.5, 0.4, 0.4, floor_reflectance=0.0)
+    fixture = lamp("a", CosineLobe(90), 0.2, 0.2, height, (0.2, 0.12), 20.0)
+    step = (np.arange(8) / 8 + 1 / 16) * 0.04
+    corners = [(0.02, 0.02, 0.1), (0.2, 0.18, 0.05), (0.4, 0.3, 0.3), (0.44, 0.18, 0.38), (0.04, 0.2, 0.2)]
+    points = np.concatenate(
+        [np.stack(np.meshgrid(x + step, y + step, [z]), -1).reshape(-1, 3) for x, y, z in corners]
+    )
+    args = ([fixture], [1.0], tank, water_of(1.34, 0.1))
+    coarse = irradiance(points, *args).reshape(5, -1).mean(axis=1)
+    for name in ("LARGEST_CELL_M", "CELL_PER_HEIGHT"):
+        monkeypatch.setattr(aperture_module, name, getattr(aperture_module, name) / 3)
+    assert irradiance(points, *args).reshape(5, -1).mean(axis=1) == pytest.approx(coarse, rel=1e-2)
+
+
+@pytest.mark.pinned
+def test_aperture_of_too_many_cells_is_refused():
+    """A pool-sized panel is named with its number of cells and what to do."""
+    with pytest.raises(SetupError, match=r"fixture 'wall', 10 x 8 m, needs \d+ cells of 6 cm"):
+        source_cells(lamp("wall", CosineLobe(90), 1, 1, 1, (10.0, 8.0)))
