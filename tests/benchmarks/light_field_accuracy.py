@@ -32,10 +32,8 @@ def main() -> None:
 
 def print_row(name: str, deviation: np.ndarray, of_allowed: np.ndarray) -> None:
     """One line of the table."""
-    figures = 100 * np.array([np.median(deviation), np.quantile(deviation, 0.95), deviation.max()])
-    print(
-        f"{name:5}  {deviation.size:6}  {figures[0]:8.3f} {figures[1]:8.3f} {figures[2]:8.3f}   {of_allowed.max():6.2f}"
-    )
+    middle, most, worst = (100 * np.quantile(deviation, share) for share in (0.5, 0.95, 1.0))
+    print(f"{name:5}  {deviation.size:6}  {middle:8.3f} {most:8.3f} {worst:8.3f}   {of_allowed.max():6.2f}")
 
 
 if __name__ == "__main__":

@@ -1,8 +1,8 @@
 """An independent check on the light field: photons followed one by one through explicit panes of glass.
 
-It shares no formula with lightdose.physics but Fresnel's and Snell's laws: no mirror images, no flux tubes, no
-displacement rule. A pane is a slab in which a photon travels, corners are joined glass, the floor scatters at
-random. Slow and noisy by nature; entry points come from a low-discrepancy sequence, the rest from a seeded
+It shares no formula with lightdose.physics but Fresnel's and Snell's laws: no mirror images, no flux tubes,
+no displacement rule. A pane is a slab in which a photon travels, corners are joined glass, the floor scatters
+at random. Slow and noisy by nature; entry points come from a low-discrepancy sequence, the rest from a seeded
 generator.
 """
 
@@ -59,7 +59,9 @@ class Counter:
     def __post_init__(self) -> None:
         self.total = np.zeros((len(self.planes), len(self.absorptions), self.cells[0] * self.cells[1]))
 
-    def watch(self, before: np.ndarray, step: np.ndarray, k: np.ndarray, path: np.ndarray, w: np.ndarray) -> None:
+    def watch(
+        self, before: np.ndarray, step: np.ndarray, k: np.ndarray, path: np.ndarray, w: np.ndarray
+    ) -> None:
         """Count the downward crossings of a step through water."""
         for p, level in enumerate(self.planes):
             went = (before[2] > level) & (before[2] + k[2] * step <= level)
@@ -88,16 +90,16 @@ def _fresnel(one: np.ndarray, other: np.ndarray, n_one: float, n_other: float) -
     return 0.5 * (s * s + p * p)
 
 
-def _emit(box: Box, source: Source, first: int, count: int, rng: np.random.Generator) -> tuple[np.ndarray, ...]:
-    """Photons at the lamp aimed at points of the water's plane, wider than the opening when there is a rim."""
+def _emit(
+    box: Box, source: Source, first: int, count: int, rng: np.random.Generator
+) -> tuple[np.ndarray, ...]:
+    """Photons at the lamp aimed at points of the water's plane, beyond the opening when there is a rim."""
     number = (np.arange(first, first + count)[:, None] * GOLDEN + rng.random(4)) % 1.0
-    margin = 0.0
-    if box.rim:
-        sides = (source.x, box.length - source.x, source.y, box.width - source.y)
-        away = max(abs(s) for s in sides) + max(source.size)
-        margin = away * box.rim / max(source.height - box.rim, 0.25 * box.rim)
-    low = np.array([-margin, -margin])
-    span = np.array([box.length, box.width]) + 2 * margin
+    sides = np.array([source.x, box.length - source.x, source.y, box.width - source.y])
+    steep = box.rim / max(source.height - box.rim, 0.25 * box.rim) if box.rim else 0.0
+    margin = np.minimum((np.abs(sides) + 0.5 * max(source.size)) * steep, 3 * source.height)
+    low = -margin[[0, 2]]
+    span = np.array([box.length, box.width]) + margin[[0, 2]] + margin[[1, 3]]
     aim = low + number[:, :2] * span
     on_x, on_y = (number[:, 2] - 0.5) * source.size[0], (number[:, 3] - 0.5) * source.size[1]
     start_x = source.x + np.cos(source.turn) * on_x - np.sin(source.turn) * on_y
@@ -111,7 +113,9 @@ def _emit(box: Box, source: Source, first: int, count: int, rng: np.random.Gener
     return np.stack((start_x, start_y, np.full(count, box.depth + source.height))), k, w
 
 
-def _rim(box: Box, at: np.ndarray, k: np.ndarray, w: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, ...]:
+def _rim(
+    box: Box, at: np.ndarray, k: np.ndarray, w: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, ...]:
     """Follow photons through the air down to the water's plane, by way of the rim's panes."""
     for _ in range(6):
         left = (at[2] - box.depth) / -k[2]
@@ -143,26 +147,18 @@ def _rim(box: Box, at: np.ndarray, k: np.ndarray, w: np.ndarray, rng: np.random.
             inside = np.sqrt(box.n_glass**2 - 1 + speed**2)
             r = _fresnel(speed, inside, 1.0, box.n_glass)
             outward = (k[axis, on] > 0) == bool(high)
-            front = rng.random(on.size) < r
-            bounces = np.zeros(on.size)
-            inner = ~front
-            crossing = np.zeros(on.size, dtype=bool)
-            turns = np.zeros(on.size)
-            alive = inner.copy()
-            while alive.any():
-                turns[alive] += 1
-                stops = alive & (rng.random(on.size) > r)
-                crossing |= stops
-                alive &= ~stops
-            bounces = turns
-            out = crossing & (bounces % 2 == 1)
-            w[on[out & outward]] = 0
-            w[on[(~out) & (~outward)]] = 0
+            bounces, alive = np.zeros(on.size), rng.random(on.size) > r
+            while alive.any():  # inside the pane: across to the other face, back, until it leaves
+                bounces[alive] += 1
+                alive &= rng.random(on.size) < r
+            across = bounces % 2 == 1
+            w[on[across & outward]] = 0
+            w[on[~across & ~outward]] = 0
             stay = bounces * box.glass / inside
             other = 1 - axis
             at[other, on] += k[other, on] * stay
             at[2, on] += k[2, on] * stay
-            back = outward & ~out
+            back = outward & ~across
             k[axis, on[back]] *= -1
             at[axis, on] += np.sign(k[axis, on]) * 1e-12
         w[at[2] < box.depth] = 0
@@ -172,8 +168,10 @@ def _rim(box: Box, at: np.ndarray, k: np.ndarray, w: np.ndarray, rng: np.random.
     return at, k, np.where(inside_opening, w, 0.0)
 
 
-def _next_face(box: Box, at: np.ndarray, k: np.ndarray, in_glass: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Time to the next face and its code: axis * 4 + (0 low inner, 1 high inner, 2 low outer, 3 high outer)."""
+def _next_face(
+    box: Box, at: np.ndarray, k: np.ndarray, in_glass: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Time to the next face and its code: axis * 4 + (0 low, 1 high, 2 low outer, 3 high outer)."""
     spans = (box.length, box.width)
     best = np.full(at.shape[1], np.inf)
     code = np.full(at.shape[1], -1)
@@ -199,7 +197,9 @@ def _next_face(box: Box, at: np.ndarray, k: np.ndarray, in_glass: np.ndarray) ->
     return best, code
 
 
-def _meet_wall(box: Box, face: int, k: np.ndarray, glass: np.ndarray, w: np.ndarray, draw: np.ndarray) -> None:
+def _meet_wall(
+    box: Box, face: int, k: np.ndarray, glass: np.ndarray, w: np.ndarray, draw: np.ndarray
+) -> None:
     """Change photons that stand at one face, in place; arrays hold those photons only."""
     axis, which = divmod(face, 4)
     kind = box.walls[2 * axis + which % 2]
@@ -233,7 +233,9 @@ def _meet_wall(box: Box, face: int, k: np.ndarray, glass: np.ndarray, w: np.ndar
     glass ^= ~back
 
 
-def _dive(box: Box, counter: Counter, at: np.ndarray, k: np.ndarray, w: np.ndarray, rng: np.random.Generator) -> None:
+def _dive(
+    box: Box, counter: Counter, at: np.ndarray, k: np.ndarray, w: np.ndarray, rng: np.random.Generator
+) -> None:
     """Follow photons that stand just under the surface until they are spent."""
     glass = np.zeros(w.size, dtype=bool)
     path = np.zeros(w.size)

@@ -92,7 +92,7 @@ def test_without_water_and_walls_it_is_the_inverse_square_law(fwhm):
 
 @pytest.mark.identity
 def test_with_dark_walls_it_is_the_refracted_flux_tube():
-    """The light in a thin ring of directions falls on the ring that Snell's law gives, less Fresnel's loss."""
+    """Light in a thin ring of directions falls on the ring that Snell's law gives, less Fresnel's loss."""
     tank = Tank(3.0, 3.0, 0.5, walls=DARK, floor_reflectance=0.0)
     n, h, s = 1.34, 0.25, 0.4
     u = np.tan(np.radians([0.5, 10, 30, 50, 65]))
@@ -181,7 +181,7 @@ def test_perfect_mirrors_bring_all_transmitted_light_to_the_floor(beam):
 @pytest.mark.published
 @pytest.mark.parametrize("scene", read_scenes(), ids=lambda scene: scene.name)
 def test_reference_scenes(scene):
-    """Squares of 4 cm agree with an independent photon-tracing simulation within 2 % + 3 se (4 % in corners)."""
+    """Squares agree with an independent photon-tracing simulation: 2 % + 3 se, 4 % in glass corners."""
     # Source: tests/data/lightfield_scenes.json, weighted Monte Carlo, one scene also by Mitsuba 3.9.1.
     reference = np.array([square.reference for square in scene.squares])
     assert np.all(np.abs(scene.model() / reference - 1) <= scene.tolerance())
@@ -279,7 +279,7 @@ def test_many_places_get_the_same_light_as_few():
 
 @pytest.mark.identity
 def test_working_memory_stays_bounded():
-    """Beyond what it returns, a field of many points takes less than 400 MB, and no more for twice as many."""
+    """Beyond what it returns, a field takes less than 400 MB, and no more for twice as many points."""
     tank = Tank(0.75, 0.45, 0.4)
     rest = ([lamp("a", CosineLobe(90), 0.3, 0.2, 0.2)], one_cell([1.0]), tank, water_of(1.34, 0.1))
     taken = []
