@@ -19,6 +19,8 @@ SUMMARIES = {
     "groups": "List coral groups and genera with their usual light, grade and sources.",
     "spectrum": "Photon figures of spectrum files or library entries, side by side.",
     "map": "The light all over the tank, in level and upright slices.",
+    "meter": "What one meter reading stands for: the true PPFD, with its interval.",
+    "calibrate": "Fit what each channel really gives to meter readings.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
 

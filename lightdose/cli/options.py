@@ -25,8 +25,8 @@ class SetupRequest:
     swap_fixture: str | None = None
     schedule: str | None = None
 
-    def read(self) -> Setup:
-        """The setup with its variations."""
+    def read(self, *, uncalibrated: bool = False) -> Setup:
+        """The setup with its variations; without its calibration where a new one is to be found."""
         from lightdose.files.setup_file import Variations, read_setup
 
         height_m = None
@@ -43,6 +43,7 @@ class SetupRequest:
                 fixture_height_m=height_m,
                 swap_fixture=Path(self.swap_fixture) if self.swap_fixture else None,
                 schedule=Path(self.schedule) if self.schedule else None,
+                uncalibrated=uncalibrated,
             ),
         )
 

@@ -221,6 +221,34 @@ def _rows(document: TomlDocument, path: KeyPath, table: Table, files: InputFiles
     return [r for r in read if len(r) == len(table.keys)]
 
 
+def earlier_calibrations(setup: Setup, target: Path | None) -> tuple[EarlierCalibration, ...]:
+    """What earlier calibrations to keep: of the file that will be replaced, else of the one the setup names.
+
+    Raises
+    ------
+    SetupError
+        If that file cannot be read: it is not overwritten then.
+    """
+    files = InputFiles()
+    path = target if target is not None and target.is_file() else _named_file(setup, files)
+    if path is None:
+        return ()
+    before = read_calibration(path, files)
+    files.finish()
+    if before is None:
+        return ()
+    return EarlierCalibration(before.date, before.meters, before.readings, before.gains), *before.earlier
+
+
+def _named_file(setup: Setup, files: InputFiles) -> Path | None:
+    document = files.document(Path(setup.path), "lightdose-setup/1")
+    named = None if document is None else document.data.get("calibration")
+    if not isinstance(named, str):
+        return None
+    path = Path(setup.path).parent / named
+    return path if path.is_file() else None
+
+
 def use_calibration(
     setup: Setup, calibration: Calibration, *, swapped: bool, hung_anew: bool
 ) -> tuple[Setup, list[str]]:

@@ -6,6 +6,7 @@ users go through ``spectrum_csv``.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import numpy as np
 
 from lightdose.errors import Problem, SpectrumError
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.readings import Meter
 from lightdose.model.spectrum import (
     GRID_EDGES_NM,
     GRID_NM,
@@ -71,9 +73,14 @@ def read_emitter(name: str) -> SpectralDistribution:
     )
 
 
-def calibration_source(name: str) -> SpectralDistribution:
-    """A light that meters are calibrated on by its CIE name: "D65", or an LED such as "LED-B3"."""
-    return daylight_d65() if name == "D65" else read_emitter(f"white-{name.lower()}")
+def calibration_sources(meters: Iterable[Meter]) -> dict[str, SpectralDistribution]:
+    """The lights that meters were calibrated on by their CIE names, all but "A", which is a formula."""
+    named = {m.calibrated_on for m in meters if isinstance(m.calibrated_on, str)} - {"A"}
+    wanted = {"D65" if name == "unknown" else name for name in named}
+    return {
+        name: daylight_d65() if name == "D65" else read_emitter(f"white-{name.lower()}")
+        for name in sorted(wanted)
+    }
 
 
 @cache

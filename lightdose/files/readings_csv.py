@@ -297,6 +297,18 @@ def sole_meter(meters: Mapping[str, Meter], unit: ReadsQuantity) -> str | None:
     return fitting[0] if len(fitting) == 1 else None
 
 
+def check_sites(setup: Setup, names: Sequence[str], option: str) -> None:
+    """Refuse names of sites that the setup does not have."""
+    known = [s.name for s in setup.sites]
+    problems = [
+        Problem(f"{option} {show(name)}: there is no such site", _few(known), suggestion(name, known))
+        for name in names
+        if name not in known
+    ]
+    if problems:
+        raise ReadingsError(*problems)
+
+
 def _channel_columns(setup: Setup) -> dict[str, tuple[tuple[str, str], ...]]:
     """Column -> the channels that it sets: CHANNEL on every lit fixture, or FIXTURE/CHANNEL on one."""
     columns: dict[str, tuple[tuple[str, str], ...]] = {}

@@ -102,13 +102,16 @@ class _Records:
             ]
             for kind in ("beam", "open_sky", "together", "height", "yellowing")
         }
-        dates = [r.date for r in self.fit.observed.readings if r.date]
+        date = max((r.date for r in self.fit.observed.readings if r.date), default=self.fit.request.date)
+        # A second run on the same readings replaces the first one.
+        others = [e for e in self.fit.request.earlier if e.date != date]
+        earlier = tuple(sorted(others, key=lambda e: e.date, reverse=True))
         meters = tuple(m.name for m in self.fit.observed.meters if m.name)
         together = tuple(
             TogetherFactor(p.fixture, math.exp(v), _interval(v, s)) for p, v, s in by_kind["together"]
         )
         calibration = Calibration(
-            date=max(dates, default=self.fit.request.date),
+            date=date,
             meters=meters,
             readings=int((~self.fit.solution.outlier).sum()),
             gains=gains,
@@ -126,14 +129,14 @@ class _Records:
                 *(together_caution(t) for t in together),
                 *contradictions(self.fit.observed, self.fit.solution, self.fit.problem),
             ),
-            earlier=self.fit.request.earlier,
+            earlier=earlier,
         )
-        earlier = self.fit.request.earlier
+        before = next((e for e in earlier if e.date < date), None)
         return CalibrationFit(
             calibration,
             self._residuals(),
             untie_sentence(self.fit.observed, self.fit.problem, self.fit.keys, ties),
-            trend_sentence(calibration, earlier[0]) if earlier else "",
+            "" if before is None else trend_sentence(calibration, before),
         )
 
     def _reported(self) -> tuple[tuple[Parameter, ...], FloatArray, FloatArray]:
@@ -192,17 +195,19 @@ class _Records:
         """Each reading as PPFD beside the model's PPFD at the fitted values."""
         ratio = self._ppfd_per_reading()
         observed, solution = self.fit.observed, self.fit.solution
+        common = self.fit.problem.layout.slices()[4]
+        shared = self.fit.problem.common @ solution.value[common]
         fits = []
         for n, reading in enumerate(observed.readings):
             corrected = math.exp(observed.ln_reading[n]) * float(ratio[n])
-            model = corrected * math.exp(-solution.z[n] * self.fit.problem.sd[n])
+            model = corrected * math.exp(-solution.z[n] * self.fit.problem.sd[n] - shared[n])
             own = 1.96 * self.fit.problem.sd[n]
             on = [c for (_, c), share in zip(self.fit.keys, solution.share[n], strict=True) if share > 0.02]
             fits.append(
                 ReadingFit(
                     line=reading.place.line,
                     where=_where(reading),
-                    on=" + ".join(dict.fromkeys(on)),
+                    on=_on(on),
                     reading_umol_m2_s=corrected,
                     interval_95=(corrected * math.exp(-own), corrected * math.exp(own)),
                     model_umol_m2_s=model,
@@ -224,6 +229,12 @@ class _Records:
         shown = np.take_along_axis(seen, own[:, None, None], axis=2)[..., 0]
         of_channel = seen[:, :, -1] / np.maximum(shown, 1e-30)
         return np.asarray((self.fit.solution.share * of_channel).sum(axis=1))
+
+
+def _on(names: Sequence[str]) -> str:
+    """The channels that a reading saw: up to three by name, else how many."""
+    different = list(dict.fromkeys(names))
+    return " + ".join(different) if len(different) <= 3 else f"{len(different)} channels together"
 
 
 def _range(part: slice) -> range:

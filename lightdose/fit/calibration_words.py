@@ -167,11 +167,12 @@ def contradictions(observed: Observations, solution: Solution, problem: GainProb
             and abs(residual[a] - residual[b]) > 5 * math.hypot(problem.sd[a], problem.sd[b])
         ]
         if against:
-            lines = ", ".join(str(r.place.line) for r in against)
+            lines = "line " if len(against) == 1 else "lines "
+            lines += ", ".join(str(r.place.line) for r in against)
             values = ", ".join(f"{r.value:g}" for r in against)
             said.append(
-                f"line {one.place.line} ({one.value:g} {one.unit}) contradicts line{'s'[: len(against) > 1]} "
-                f"{lines} ({values}) at the same place and levels: read it again"
+                f"line {one.place.line} ({one.value:g} {one.unit}) contradicts {lines} "
+                f"({values}) at the same place and levels: read it again"
             )
     return tuple(said)
 
@@ -208,7 +209,7 @@ def trend_sentence(new: Calibration, before: EarlierCalibration) -> str:
     for fixture, logs in by_fixture.items():
         change = math.exp(sum(logs) / len(logs)) - 1
         largest = max(largest, abs(change))
-        way = f"{100 * abs(change):.0f} % {'lower' if change < 0 else 'higher'} than"
-        parts.append(f"{fixture} {way if abs(change) >= 0.005 else 'the same as'}")
+        way = f"{100 * abs(change):.0f} % {'lower' if change < 0 else 'higher'}"
+        parts.append(f"{fixture} {way if abs(change) >= 0.005 else 'unchanged'}")
     verdict = f"{what} can differ that much" if largest <= allowed else f"more than {what} usually differ"
-    return f"{', '.join(parts)} on {before.date}; {verdict}."
+    return f"Since {before.date}: {', '.join(parts)}; {verdict}."

@@ -63,3 +63,31 @@ class Reading:
     def under_water(self) -> bool:
         """Whether the sensor was under the surface."""
         return self.depth_m >= 0
+
+
+@dataclass(frozen=True)
+class MeterAnswer:
+    """What one reading stands for: ``reading`` x ``spectral_factor`` x ``immersion_factor`` is the PPFD.
+
+    Attributes
+    ----------
+    spectral_factor : F* under the mix that was on; for lux together with umol m-2 s-1 per lx
+    immersion_factor : None in air
+    where, time_h : place and time of the mix
+    mix : channels that give most of the light, largest share first: (name, share)
+    model_ppfd_umol_m2_s : what the setup's own model says of this place and time
+    assumed : sentences on what was taken for granted
+    """
+
+    reading: float
+    unit: ReadsQuantity
+    meter: str | None
+    ppfd_umol_m2_s: float
+    interval_95: tuple[float, float]
+    spectral_factor: float
+    immersion_factor: float | None
+    where: str
+    time_h: float
+    mix: tuple[tuple[str, float], ...]
+    model_ppfd_umol_m2_s: float
+    assumed: tuple[str, ...] = ()

@@ -58,21 +58,21 @@ def show_dose(
     analysis: Analysis, unit: LengthUnit, stream: TextIO, *, colour: bool, width: int | None = None
 ) -> None:
     """Print `dose` for people on ``stream``; ``width`` is the terminal's where it is None."""
-    console = _console(stream, colour=colour, width=width)
-    _say(console, literal(analysis.basis.sentence), "italic")
+    console = terminal_console(stream, colour=colour, width=width)
+    say(console, literal(analysis.basis.sentence), "italic")
     for sentence in summary_sentences(analysis):
-        _say(console, sentence)
+        say(console, sentence)
     if analysis.verdicts:
         ranked = worst_first(analysis.verdicts)
         bold = [v.dli_state in ("far_below", "far_above") for v in ranked]
-        _print_table(console, coral_columns(analysis, ranked, unit), bold)
-        _say(console, "range: [ floor, | | usual, ] ceiling, * this coral", "dim")
+        print_table(console, coral_columns(analysis, ranked, unit), bold)
+        say(console, "range: [ floor, | | usual, ] ceiling, * this coral", "dim")
     _show_sites(console, analysis, unit)
     off = [v for v in out_of_band(analysis.verdicts) if v.advice]
     if off:
-        _say(console, "\nWhat would help", "bold")
+        say(console, "\nWhat would help", "bold")
         for verdict in off:
-            _say(console, f"- {literal(verdict.coral)}: {literal(verdict.advice)}")
+            say(console, f"- {literal(verdict.coral)}: {literal(verdict.advice)}")
     _show_fixtures(console, analysis)
     _show_cautions(console, analysis)
     console.print()
@@ -136,9 +136,10 @@ def fitting(columns: Sequence[Column], width: int, indispensable: int) -> list[C
     return chosen
 
 
-def _print_table(
+def print_table(
     console: Console, columns: Sequence[Column], bold: Sequence[bool], indispensable: int = 3
 ) -> list[Column]:
+    """Print the columns that fit, the indispensable first ones always; gives the columns that were shown."""
     from rich.text import Text
 
     table = _table()
@@ -203,44 +204,44 @@ def _show_sites(console: Console, analysis: Analysis, unit: LengthUnit) -> None:
         return
     shown = sites[:SITES_SHOWN]
     columns = site_columns(analysis, shown, unit)
-    _say(console, "\nLight at each site, brightest first", "bold")
-    chosen = _print_table(console, columns, [False] * len(shown), indispensable=2)
+    say(console, "\nLight at each site, brightest first", "bold")
+    chosen = print_table(console, columns, [False] * len(shown), indispensable=2)
     if len(sites) > len(shown):
-        _say(console, f"and {count(len(sites) - len(shown), 'dimmer site')}: --csv FILE lists all of them")
+        say(console, f"and {count(len(sites) - len(shown), 'dimmer site')}: --csv FILE lists all of them")
     if columns[3] in chosen:
-        _say(
-            console, "absorption index: share that symbionts can absorb, over four curves; not growth", "dim"
-        )
+        say(console, "absorption index: share that symbionts can absorb, over four curves; not growth", "dim")
 
 
 def _show_fixtures(console: Console, analysis: Analysis) -> None:
     if analysis.fixtures:
-        _say(console, "\nFixtures", "bold")
+        say(console, "\nFixtures", "bold")
     for use in analysis.fixtures:
         name, *rest = (literal(field) for field in fixture_fields(use))
-        _say(console, f"- {name.removeprefix('fixture ')}: {', '.join(rest)}")
+        say(console, f"- {name.removeprefix('fixture ')}: {', '.join(rest)}")
 
 
 def _show_cautions(console: Console, analysis: Analysis) -> None:
     cautions = [c for c in analysis.cautions if not is_safety(c)]
     safety = [c for c in analysis.cautions if is_safety(c)]
     if cautions:
-        _say(console, "\nCautions and limits", "bold")
+        say(console, "\nCautions and limits", "bold")
     for caution in cautions:
-        _say(console, f"- {literal(caution.text)} [{literal(caution.source)}]")
+        say(console, f"- {literal(caution.text)} [{literal(caution.source)}]")
     if safety:
-        _say(console, "\nSafety", "bold")
+        say(console, "\nSafety", "bold")
     for caution in safety:
-        _say(console, f"- {literal(caution.text)}")
+        say(console, f"- {literal(caution.text)}")
 
 
-def _say(console: Console, text: str, style: str = "") -> None:
+def say(console: Console, text: str, style: str = "") -> None:
+    """A line of text as it is, folded at the window's edge."""
     from rich.text import Text
 
     console.print(Text(text, style=style), overflow="fold")
 
 
-def _console(stream: TextIO, *, colour: bool, width: int | None) -> Console:
+def terminal_console(stream: TextIO, *, colour: bool, width: int | None) -> Console:
+    """A console that shows names literally; ``width`` is the terminal's where it is None."""
     from rich.console import Console
 
     return Console(
