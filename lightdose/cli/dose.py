@@ -121,7 +121,7 @@ def _write_csv(analysis: Analysis, target: str, dialect: Literal["plain", "excel
 
 def _write_schedules(setup: Setup, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
     from lightdose.files.file_names import file_names
-    from lightdose.files.schedule_csv import write_schedule
+    from lightdose.files.schedule_export import write_schedule
     from lightdose.files.writing import output_target, write_atomically
 
     names = file_names([f.name for f in setup.fixtures], ".csv")

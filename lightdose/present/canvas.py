@@ -6,6 +6,7 @@ import io
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
 
@@ -15,6 +16,7 @@ from lightdose.present.style import INK, QUIET_INK, RULE, SMALL_PT, TEXT_PT, TIT
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.ft2font import FT2Font
 
 FigureFormat = Literal["svg", "png"]
 PNG_DPI = 160
@@ -81,9 +83,7 @@ def _with_words(svg: bytes, drawing: Drawing) -> bytes:
 
 def drawable(text: str) -> str:
     """A name with a box for each letter that the figures' font lacks."""
-    from matplotlib.font_manager import findfont, get_font
-
-    font = get_font(findfont("DejaVu Sans"))
+    font = _font(bold=False)
     return "".join(c if font.get_char_index(ord(c)) else UNDRAWABLE for c in literal(text))
 
 
@@ -157,14 +157,19 @@ def write_head(figure: Figure, title: str, lead: str) -> None:
 
 def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of a line of text as the figures' font sets it. [inch]"""
-    from matplotlib.font_manager import FontProperties
-    from matplotlib.textpath import TextPath
+    from matplotlib.ft2font import LoadFlags
 
-    if not text.strip():
-        return 0.0
-    font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
-    path = TextPath((0, 0), text, size=size_pt, prop=font)
-    return float(path.get_extents().width) / 72
+    font = _font(bold)
+    font.set_size(size_pt, 72)
+    font.set_text(text, 0.0, flags=LoadFlags.NO_HINTING)
+    return font.get_width_height()[0] / 64 / 72
+
+
+@cache
+def _font(bold: bool) -> FT2Font:
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    return get_font(findfont(FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")))
 
 
 def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:

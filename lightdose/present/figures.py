@@ -161,7 +161,7 @@ def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) ->
             if not values.max() > 0:
                 continue
             _plot(axes, day.time_h, values, stroke)
-            last = int(np.flatnonzero(values >= 0.98 * values.max())[-1])
+            last = int(np.flatnonzero(values >= 0.9 * values.max())[-1])
             label = line.label if line else "total"
             labels.append((label, stroke, float(day.time_h[last]), float(values[last])))
         axes.set_xlim(0, 24)
@@ -196,7 +196,9 @@ def _draw_spectra(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: Len
         for line in lines:
             values = line.of(spectrum.by_channel)
             if values.max() > 0:
-                _plot(axes, GRID_NM[cells], values[cells], line.stroke)
+                # A line that lies on the axis would hide it and tell nothing.
+                shown = np.where(values > 0.003 * top, values, np.nan)
+                _plot(axes, GRID_NM[cells], shown[cells], line.stroke)
                 entries.append((line.label, _share(analysis, spectrum.receiver, line), line.stroke))
         axes.set_xlim(start, 800)
         axes.set_ylim(0, 1.08 * top)
@@ -370,5 +372,5 @@ def _colour_title(analysis: Analysis, receivers: Sequence[int]) -> str:
     leading = max(("blue", "green", "red"), key=lambda k: shares[0][k])
     values = sorted(s[leading] for s in shares)
     low, high = percent(values[0]), percent(values[-1])
-    span = low if low == high else f"{low} to {high}"
+    span = low if low == high else f"{low.removesuffix(' %')} to {high}"
     return f"{leading.capitalize()} gives {span} of the photons of 400-700 nm"

@@ -1,0 +1,135 @@
+"""`lightdose dose`: what is printed, written, and how it ends."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from lightdose.cli import cli
+
+SETUP = str(Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml")
+
+
+def _run(*words: str) -> Result:
+    return CliRunner().invoke(cli, ["dose", SETUP, *words])
+
+
+@pytest.fixture(autouse=True)
+def _in_an_empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.mark.identity
+def test_piped_answer_is_one_record_a_line_without_escape_bytes() -> None:
+    """First the basis, last the verdict, a line for every coral."""
+    done = _run()
+    assert done.exit_code == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert lines[0].startswith(("Unmeasured", "Measured"))
+    assert "within common practice" in lines[-1]
+    assert "\x1b" not in done.stdout
+    assert sum(line.startswith("coral ") for line in lines) == 9
+
+
+@pytest.mark.identity
+def test_csv_equals_json_unrounded(tmp_path: Path) -> None:
+    """The same floats stand in both."""
+    done = _run("--json", "--csv", "d.csv", "--quiet")
+    assert done.exit_code == 0, done.stderr
+    assert done.stderr == ""
+    result = json.loads(done.stdout)
+    doses = {c["coral"]: c["dli_mol_m2_d"] for s in result["sites"] for c in s["corals"]}
+    header, *rows = (tmp_path / "d.csv").read_text(encoding="utf-8").splitlines()
+    column = header.split(",").index("dli_mol_m2_d")
+    read = {r.split(",")[0]: float(r.split(",")[column]) for r in rows if not r.startswith(",")}
+    assert read == doses
+
+
+@pytest.mark.identity
+def test_written_files_are_named_with_their_rows(tmp_path: Path) -> None:
+    """Messages go to stderr; the schema lies beside the CSV."""
+    done = _run("--csv", "out")
+    assert "out" in done.stderr
+    assert " rows" in done.stderr
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["doses.csv", "doses.schema.json"]
+
+
+@pytest.mark.identity
+def test_programmes_are_written_one_file_a_fixture_and_read_back(tmp_path: Path) -> None:
+    """What --csv-schedule writes gives the same dose as the setup's own schedules."""
+    from lightdose.files.schedule_csv import read_schedule
+    from lightdose.files.setup_file import read_setup
+
+    done = _run("--csv-schedule", "programmes")
+    assert done.exit_code == 0, done.stderr
+    for fixture in read_setup(SETUP).fixtures:
+        path = tmp_path / "programmes" / f"{fixture.name}.csv"
+        back, _ = read_schedule(path, path.name, [c.name for c in fixture.type.channels])
+        assert back.span_h == fixture.programme.span_h
+        for name, channel in fixture.programme.channels.items():
+            assert back.channels[name].level.tolist() == pytest.approx(channel.level.tolist(), abs=1e-12)
+
+
+@pytest.mark.pinned
+def test_one_file_for_two_fixtures_is_refused(tmp_path: Path) -> None:
+    """Nothing is half written."""
+    done = _run("--csv-schedule", "one.csv")
+    assert done.exit_code == 2
+    assert "name a folder" in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.identity
+def test_figures_are_written_as_svg_and_png(tmp_path: Path) -> None:
+    """Three figures in two forms, of the sites asked for."""
+    done = _run("--figures", "f", "--site", "ridge", "--imperial")
+    assert done.exit_code == 0, done.stderr
+    names = sorted(p.name for p in (tmp_path / "f").iterdir())
+    assert names == [f"{n}.{form}" for n in ("days", "doses", "spectra") for form in ("png", "svg")]
+    assert done.stderr.count("wrote ") == 6
+
+
+@pytest.mark.pinned
+def test_site_without_figures_says_what_to_add() -> None:
+    """An option without effect is not ignored."""
+    done = _run("--site", "ridge")
+    assert done.exit_code == 2
+    assert "add --figures DIR" in done.stderr
+
+
+@pytest.mark.identity
+def test_strict_ends_with_three_when_a_coral_is_out_of_band() -> None:
+    """The result is printed all the same."""
+    done = _run("--strict", "--json")
+    states = [c["dli_state"] for s in json.loads(done.stdout)["sites"] for c in s["corals"]]
+    off = [s for s in states if s not in ("within", "not_judged")]
+    assert off
+    assert done.exit_code == 3
+    assert _run().exit_code == 0
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8"])
+def test_every_encoding_ends_alike(encoding: str, tmp_path: Path) -> None:
+    """A name with an emoji is escaped where the encoding lacks it, never a traceback."""
+    setup = (
+        Path(SETUP).read_text(encoding="utf-8").replace('"staghorn frag"', '"st\u00fcg \U0001f600 [x][/]"')
+    )
+    for kind in ("fixtures", "schedules"):
+        setup = setup.replace(f'"{kind}/', f'"{(Path(SETUP).parent / kind).as_posix()}/')
+    (tmp_path / "setup.toml").write_text(setup, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "lightdose", "dose", "setup.toml"],
+        capture_output=True,
+        env={**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"},
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"[x][/]" in done.stdout
+    assert b"Traceback" not in done.stderr
