@@ -21,22 +21,28 @@ from lightdose.files.library import reference_tables
 from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
 from lightdose.judge.regions import group_regions
+from lightdose.judge.uncertainty import with_certainty
 from lightdose.judge.verdict import judge_corals
 from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import CoralGroup
+from lightdose.model.coral import CoralGroup, Receiver
 from lightdose.model.fixture import Channel, Fixture, Flux
-from lightdose.model.maps import LightMap, Plane
+from lightdose.model.maps import LightExplanation, LightMap, Plane
 from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
 from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics import light_field as field_physics
-from lightdose.physics.day_curve import day_curve
-from lightdose.physics.dose import daily_dose
+from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.dose import daily_dose, daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import channel_emission
 from lightdose.physics.energy import fixture_use
+from lightdose.physics.light_shares import SHARE_WEIGHTINGS, light_shares
+from lightdose.physics.prepared_field import prepare_field
 from lightdose.physics.slices import by_source, day_weights, map_slice, sample_points, slice_cells
 from lightdose.physics.weightings import DOSE_WEIGHTINGS, weighting_matrix
+
+CELLS_TO_COMPARE = 40
+"""Cells along the longer side of the level with which a place is compared."""
 
 
 def analyse(setup: Setup) -> Analysis:
@@ -48,10 +54,11 @@ def analyse(setup: Setup) -> Analysis:
         If a channel of an enabled fixture has no absolute flux.
     """
     inputs = _field_inputs(setup, DOSE_WEIGHTINGS)
-    field = field_physics.light_field(setup.receivers, *inputs)
+    ready = prepare_field(*inputs, for_points=len(setup.receivers))
+    field = field_physics.prepared_light_field(setup.receivers, ready)
     curve = day_curve(inputs.fixtures)
     dose = daily_dose(field, curve)
-    verdicts = judge_corals(setup, field, dose)
+    verdicts, uncertainty = with_certainty(setup, ready, judge_corals(setup, field, dose, curve))
     return Analysis(
         setup=setup,
         basis=basis_of(setup),
@@ -62,6 +69,7 @@ def analyse(setup: Setup) -> Analysis:
         fixtures=fixture_use(inputs.fixtures, inputs.emission, curve, setup.electricity),
         cautions=find_cautions(setup, field, curve, dose, verdicts),
         version=__version__,
+        uncertainty=uncertainty,
     )
 
 
@@ -185,6 +193,43 @@ def light_map(
         notes=tuple(notes),
         version=__version__,
     )
+
+
+def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:
+    """Why a place is as bright as it is: by which ways, from which channels, with which losses."""
+    inputs, curve = _field_inputs(setup, SHARE_WEIGHTINGS), day_curve(setup.lit_fixtures)
+    parts = field_physics.light_field_parts((receiver,), *inputs)
+    shares = light_shares(parts, curve)
+    ppfd = parts.response[:, :, :, 0].sum(axis=1)
+    dli = float(daily_light_integral(ppfd, curve)[0])
+    level = _level_doses(setup, receiver.depth_m) * receiver.open_sky
+    return LightExplanation(
+        setup=setup,
+        basis=basis_of(setup),
+        receiver=receiver,
+        by_day=bool(np.any(full_output_hours(curve) > 0)),
+        dli_mol_m2_d=dli,
+        peak_ppfd_umol_m2_s=float(peak_and_photoperiod(ppfd, curve)[0][0]),
+        full_output_ppfd_umol_m2_s=float(ppfd.sum()),
+        part_share=shares.part_share,
+        mean_path_m=shares.mean_path_m,
+        surface_loss_fraction=shares.surface_loss_fraction,
+        absorbed_fraction=shares.absorbed_fraction,
+        channels=shares.channels,
+        level_median_dli=float(np.median(level)) if level.size else None,
+        level_rank=float(np.mean(level < dli)) if level.size else None,
+        version=__version__,
+    )
+
+
+def _level_doses(setup: Setup, depth_m: float) -> FloatArray:
+    """DLI under open sky all over one depth; none above the water."""
+    if depth_m < 0:
+        return np.zeros(0)
+    longest = max(setup.tank.length_m, setup.tank.width_m)
+    cells = slice_cells(setup.tank, Plane("depth", depth_m), longest / CELLS_TO_COMPARE)
+    ppfd = light_field(setup, sample_points(cells, 1))[:, :, 0]
+    return daily_light_integral(ppfd, day_curve(setup.lit_fixtures))
 
 
 def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:

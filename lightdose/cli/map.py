@@ -12,8 +12,8 @@ from lightdose.cli.options import (
     csv_option,
     dialect_option,
     imperial_option,
+    is_terminal,
     json_option,
-    no_color_option,
     quiet_option,
     say,
     takes_setup,
@@ -23,29 +23,56 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from lightdose.model.coral import CoralGroup
+    from lightdose.model.coral import CoralGroup, Receiver
     from lightdose.model.maps import LightMap, MapQuantity, Plane, PlaneKind
     from lightdose.model.setup import LengthUnit, Setup
 
-CELLS_AT_MOST = 400_000
-POINTS_AT_MOST = 4_000_000
+CELLS_AT_MOST = 250_000
+POINTS_AT_MOST = 1_000_000
+VALUES_AT_MOST = 40_000_000
+"""Points times channels: some 300 MB."""
+
+POINTS_WORTH_A_BAR = 20_000
+"""Fewer points than this take less than about a second."""
 
 HELP = """\b
 Example:
   lightdose map my-tank/setup.toml --depth "20 cm" -o maps
   lightdose map my-tank/setup.toml --depth "20 cm" --csv light.csv
+  lightdose map my-tank/setup.toml --explain "sand left"
 
-The light all over the tank, in level and upright slices."""
+The light all over the tank, in level and upright slices.
+
+Without --depth, --from-front or --from-left the slices lie at the depths of the corals, and figures get a
+side view too. Every value is the light at the centre of its cell, as dose gives it for a site there;
+--samples takes means over the cell instead, which is fairer near the sharp edges that a small lamp draws.
+
+\b
+What is computed, and what is not:
+  Light on a flat, level receiver that looks up (planar PPFD), under open sky.
+  Refraction, glass walls that mirror, lamps as areas, the floor's bounce.
+  A flat surface: no ripples, no random effects of weather.
+  Clear water: it absorbs, but no particles scatter.
+  No shading by rocks or corals; dose knows it through a site's open_sky.
+  The displayed water only: no rear chambers, no curved panes, no braces.
+  Places above the water get the direct beam alone.
+  One programme a day."""
 
 
 @click.command(help=HELP)
 @takes_setup
 @click.option("--depth", "depths", multiple=True, metavar="LENGTH", help="A level slice here; repeatable.")
 @click.option(
-    "--from-front", multiple=True, metavar="LENGTH", help="An upright slice so far behind the front pane."
+    "--from-front",
+    multiple=True,
+    metavar="LENGTH",
+    help="An upright slice so far behind the front pane; repeatable.",
 )
 @click.option(
-    "--from-left", multiple=True, metavar="LENGTH", help="An upright slice so far from the left pane."
+    "--from-left",
+    multiple=True,
+    metavar="LENGTH",
+    help="An upright slice so far from the left pane; repeatable.",
 )
 @click.option(
     "--show",
@@ -55,7 +82,13 @@ The light all over the tank, in level and upright slices."""
     show_default=True,
     help="Photons of the day, the programme's highest PPFD, or PPFD with every channel at full output.",
 )
-@click.option("--group", "groups", multiple=True, metavar="KEY", help="Outline this coral group; repeatable.")
+@click.option(
+    "--group",
+    "groups",
+    multiple=True,
+    metavar="KEY",
+    help="Outline where this coral group would be within its usual light; repeatable; else those kept here.",
+)
 @click.option("--cell", metavar="LENGTH", help="Spacing of the cells; by default by the tank's size.")
 @click.option(
     "--samples",
@@ -64,38 +97,67 @@ The light all over the tank, in level and upright slices."""
     show_default=True,
     help="Points along each side of a cell whose mean is its value; 1 is the point at its centre.",
 )
+@click.option("-o", "--output", metavar="DIR", help="Write the maps as SVG and PNG into this folder.")
+@click.option(
+    "--explain", metavar="SITE", help="Say why this site, or this coral's place, gets the light it gets."
+)
+@click.option(
+    "--explain-at",
+    nargs=3,
+    metavar="X Y DEPTH",
+    help='The same for any place: --explain-at "70 cm" "4 cm" "38 cm".',
+)
 @json_option
 @csv_option
 @dialect_option
 @imperial_option
 @quiet_option
-@no_color_option
+@click.option("--no-color", is_flag=True, expose_value=False, help="No colour; there is none here.")
 def command(
     request: SetupRequest,
     *,
     depths: tuple[str, ...],
     from_front: tuple[str, ...],
     from_left: tuple[str, ...],
-    quantity: str,
+    quantity: Literal["dli", "peak", "full-output"],
     groups: tuple[str, ...],
     cell: str | None,
     samples: int,
+    output: str | None,
+    explain: str | None,
+    explain_at: tuple[str, str, str] | None,
     as_json: bool,
     csv_file: str | None,
     csv_dialect: Literal["plain", "excel-eu"],
     imperial: bool,
     quiet: bool,
-    no_color: bool,
 ) -> None:
     """The light all over the tank, in level and upright slices."""
+    if explain or explain_at:
+        if output or csv_file or depths or from_front or from_left or (explain and explain_at):
+            raise click.UsageError("--explain and --explain-at stand alone: one place, in words or --json")
+        _explain(request, explain, explain_at, imperial=imperial, as_json=as_json)
+        return
+    if output and not _is_folder(output):
+        raise click.UsageError(f"-o {output} names a file, and each slice is two files: name a folder")
     setup = request.read()
     unit: LengthUnit = "in" if imperial else setup.length_unit
-    shown: MapQuantity = "full_output" if quantity == "full-output" else quantity  # type: ignore[assignment]
-    planes, cell_m = _planes(setup, depths, from_front, from_left), _cell_m(setup, cell)
-    light = _compute(setup, planes, groups, cell_m, samples, quiet)
+    shown: MapQuantity = "full_output" if quantity == "full-output" else quantity
+    planes, notes = _planes(setup, depths, from_front, from_left, side_view=bool(output))
+    chosen, words = _groups(setup, groups)
+    notes += [words] if words else []
+    light = _compute(setup, planes, chosen, _cell_m(setup, cell), samples, notes, quiet)
     if csv_file:
         _write_csv(light, csv_file, csv_dialect, quiet)
+    if output:
+        _write_figures(light, shown, unit, output, quiet)
     _print_result(light, shown, unit, as_json=as_json)
+
+
+def _is_folder(path: str) -> bool:
+    from lightdose.files.writing import output_target
+
+    return output_target(path, "map.svg").name == "map.svg" and not path.endswith("map.svg")
 
 
 def _length(text: str, option: str) -> float:
@@ -108,10 +170,17 @@ def _length(text: str, option: str) -> float:
 
 
 def _planes(
-    setup: Setup, depths: Sequence[str], from_front: Sequence[str], from_left: Sequence[str]
-) -> list[Plane]:
+    setup: Setup,
+    depths: Sequence[str],
+    from_front: Sequence[str],
+    from_left: Sequence[str],
+    *,
+    side_view: bool,
+) -> tuple[list[Plane], list[str]]:
+    """The slices asked for, or sensible ones with the sentences that say how they were chosen."""
     from lightdose.errors import Problem, SetupError
     from lightdose.files.units import format_length
+    from lightdose.judge.map_choice import default_depths, default_side_view
     from lightdose.model.maps import Plane
 
     tank, planes, problems = setup.tank, [], []
@@ -129,7 +198,13 @@ def _planes(
             planes.append(Plane(kind, min(at, span)))
     if problems:
         raise SetupError(*problems)
-    return list(dict.fromkeys(planes))
+    if planes:
+        return list(dict.fromkeys(planes)), []
+    level, notes = default_depths(setup)
+    if not side_view:
+        return list(level), [notes]
+    side, words_ = default_side_view(setup)
+    return [*level, side], [notes, words_]
 
 
 def _cell_m(setup: Setup, cell: str | None) -> float:
@@ -165,34 +240,107 @@ def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], 
 
 
 def _compute(
-    setup: Setup, planes: list[Plane], keys: Sequence[str], cell_m: float, samples: int, quiet: bool
+    setup: Setup,
+    planes: Sequence[Plane],
+    groups: Sequence[CoralGroup],
+    cell_m: float,
+    samples: int,
+    notes: Sequence[str],
+    quiet: bool,
 ) -> LightMap:
     from lightdose.analysis import light_map
     from lightdose.errors import Problem, SetupError
-    from lightdose.judge.map_choice import cell_count, default_depths
+    from lightdose.judge.map_choice import cell_count
 
-    notes = []
-    if not planes:
-        chosen, words = default_depths(setup)
-        planes = list(chosen)
-        notes.append(words)
-    groups, words = _groups(setup, keys)
-    notes += [words] if words else []
     cells = cell_count(setup, planes, cell_m)
-    if cells > CELLS_AT_MOST or cells * samples**2 > POINTS_AT_MOST:
+    points = cells * samples**2
+    channels = sum(len(f.type.channels) for f in setup.lit_fixtures)
+    most = min(POINTS_AT_MOST, VALUES_AT_MOST // max(channels, 1))
+    if cells > CELLS_AT_MOST or points > most:
         raise SetupError(
             Problem(
-                f"these slices need {cells} cells with {samples**2} points each",
-                f"at most {CELLS_AT_MOST} cells, and {POINTS_AT_MOST} points in all",
+                f"these slices need {cells} cells, {points} points in all",
+                f"at most {CELLS_AT_MOST} cells, and {most} points for {channels} channels",
                 "choose a larger --cell, fewer slices, or fewer --samples",
             )
         )
-    with click.progressbar(
-        length=cells * samples**2, label="light", file=sys.stderr, hidden=quiet or not sys.stderr.isatty()
-    ) as bar:
+    hidden = quiet or points < POINTS_WORTH_A_BAR or not sys.stderr.isatty()
+    with click.progressbar(length=points, label="light", file=sys.stderr, hidden=hidden) as bar:
         return light_map(
             setup, planes, groups, cell_m=cell_m, samples=samples, notes=notes, advance=bar.update
         )
+
+
+def _explain(
+    request: SetupRequest,
+    site: str | None,
+    place: tuple[str, str, str] | None,
+    *,
+    imperial: bool,
+    as_json: bool,
+) -> None:
+    from lightdose.analysis import explain_light
+
+    setup = request.read()
+    why = explain_light(setup, _receiver(setup, site) if site else _place(setup, place or ("", "", "")))
+    if as_json:
+        from lightdose.files.explanation_json import explanation_json
+        from lightdose.files.results_json import dump
+
+        click.echo(dump(explanation_json(why)))
+        return
+    from shutil import get_terminal_size
+
+    from lightdose.present.explanation import explanation_lines
+
+    width = get_terminal_size((80, 24)).columns if is_terminal() else None
+    for line in explanation_lines(why, "in" if imperial else setup.length_unit, width):
+        click.echo(line)
+
+
+def _receiver(setup: Setup, name: str) -> Receiver:
+    """The site of that name, or the place at which the coral of that name is judged."""
+    from difflib import get_close_matches
+
+    from lightdose.errors import Problem, SetupError
+
+    tops = {r.coral: r for r in setup.receivers if r.coral is not None}
+    sites = {r.name: r for r in setup.receivers if r.coral is None}
+    places = {**{c.name: tops.get(c.name, sites[c.site]) for c in setup.corals}, **sites}
+    if name not in places:
+        near = get_close_matches(name, places, 1)
+        cure = f"did you mean {near[0]!r}?" if near else "or name any place with --explain-at X Y DEPTH"
+        raise SetupError(
+            Problem(
+                f"--explain {name!r} is no site and no coral", ", ".join(map(repr, list(places)[:20])), cure
+            )
+        )
+    return places[name]
+
+
+def _place(setup: Setup, words: tuple[str, str, str]) -> Receiver:
+    from lightdose.errors import Problem, SetupError
+    from lightdose.files.units import format_length
+    from lightdose.model.coral import Receiver
+
+    x, y, depth = (_length(word, "--explain-at") for word in words)
+    tank, problems = setup.tank, []
+    for name, at, span in (
+        ("x", x, tank.length_m),
+        ("y", y, tank.width_m),
+        ("depth", depth, tank.water_depth_m),
+    ):
+        if not 0 <= at <= span * (1 + 1e-12):
+            most = format_length(span, setup.length_unit)
+            problems.append(
+                Problem(
+                    f"--explain-at: {name} {format_length(at, setup.length_unit)} is outside the water",
+                    f"0 to {most}",
+                )
+            )
+    if problems:
+        raise SetupError(*problems)
+    return Receiver("this place", "", x, y, depth, 1.0)
 
 
 def _print_result(light: LightMap, quantity: MapQuantity, unit: LengthUnit, *, as_json: bool) -> None:
@@ -202,9 +350,17 @@ def _print_result(light: LightMap, quantity: MapQuantity, unit: LengthUnit, *, a
 
         click.echo(dump(map_json(light)))
         return
-    from lightdose.present.map_table import map_lines
+    if is_terminal():
+        from shutil import get_terminal_size
 
-    for line in map_lines(light, quantity, unit):
+        from lightdose.present.map_table import map_blocks
+
+        lines = map_blocks(light, quantity, unit, get_terminal_size((80, 24)).columns)
+    else:
+        from lightdose.present.map_table import map_lines
+
+        lines = map_lines(light, quantity, unit)
+    for line in lines:
         click.echo(line)
 
 
@@ -219,6 +375,27 @@ def _write_csv(light: LightMap, target: str, dialect: Literal["plain", "excel-eu
     if path.is_file():
         beside = path.with_suffix(".schema.json")
         say(f"wrote {write_atomically(beside, map_schema(dialect), inputs=inputs)}", quiet=quiet)
+
+
+def _write_figures(
+    light: LightMap, quantity: MapQuantity, unit: LengthUnit, folder: str, quiet: bool
+) -> None:
+    from pathlib import Path
+
+    from lightdose.files.writing import write_atomically
+    from lightdose.present.canvas import render
+    from lightdose.present.map_figure import map_drawings
+
+    forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
+    tasks = [(drawing, form) for drawing in map_drawings(light, quantity, unit) for form in forms]
+    hidden = quiet or not sys.stderr.isatty()
+    written = []
+    with click.progressbar(tasks, label="figures", file=sys.stderr, hidden=hidden) as bar:
+        for drawing, form in bar:
+            path = Path(folder) / f"{drawing.name}.{form}"
+            written.append(write_atomically(path, render(drawing, form), inputs=_inputs(light.setup)))
+    for sentence in written:
+        say(f"wrote {sentence}", quiet=quiet)
 
 
 def _inputs(setup: Setup) -> list[Path]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from lightdose.errors import SetupError
 from lightdose.model.arrays import FloatArray, read_only
-from lightdose.model.coral import CoralGroup
+from lightdose.model.coral import CoralGroup, Receiver
 from lightdose.model.results import Basis
 from lightdose.model.setup import Setup
 
@@ -23,6 +23,9 @@ AXES: Final[Mapping[PlaneKind, tuple[int, int, int]]] = {
     "from_left": (1, 2, 0),
 }
 """Of a plane: the axis along its columns, the axis along its rows, and the axis it cuts (x, y, depth)."""
+
+WALL_PARTS: Final = ("front", "back", "left", "right", "rim")
+"""The parts of the light that count for the walls."""
 
 
 @dataclass(frozen=True)
@@ -149,3 +152,66 @@ class LightMap:
     samples: int
     notes: tuple[str, ...]
     version: str
+
+
+@dataclass(frozen=True)
+class ChannelShare:
+    """What one channel gives to a place, and the way of its light.
+
+    Attributes
+    ----------
+    share : of the place's light, 0-1
+    mean_path_m : way in the water of the light that did not come off the floor, None without any. [m]
+    surface_loss_fraction : share of that light lost at the surface, None without any
+    """
+
+    fixture: str
+    channel: str
+    share: float
+    dli_mol_m2_d: float
+    full_output_ppfd_umol_m2_s: float
+    mean_path_m: float | None
+    surface_loss_fraction: float | None
+
+
+@dataclass(frozen=True)
+class LightExplanation:
+    """Why a place is as bright as it is. Shares count each channel by its photons of the day.
+
+    Attributes
+    ----------
+    by_day : False where no programme runs, so that all channels count alike, at full output
+    part_share : part of ``LIGHT_PARTS`` -> share of the light, 0-1; empty without light
+    mean_path_m, surface_loss_fraction : of the light that did not come off the floor, or None
+    absorbed_fraction : "ppfd" and colour bands -> share that the water absorbs on the way, None without light
+    level_median_dli : median over the open water at this depth, None above the water. [mol m-2 d-1]
+    level_rank : part of that level that is dimmer, 0-1
+    """
+
+    setup: Setup
+    basis: Basis
+    receiver: Receiver
+    by_day: bool
+    dli_mol_m2_d: float
+    peak_ppfd_umol_m2_s: float
+    full_output_ppfd_umol_m2_s: float
+    part_share: Mapping[str, float]
+    mean_path_m: float | None
+    surface_loss_fraction: float | None
+    absorbed_fraction: Mapping[str, float | None]
+    channels: tuple[ChannelShare, ...]
+    level_median_dli: float | None
+    level_rank: float | None
+    version: str
+
+    @property
+    def wall_share(self) -> float:
+        """Share of the light that came by walls or the rim, and not by the floor."""
+        return sum(self.part_share.get(name, 0.0) for name in WALL_PARTS)
+
+    def fixture_shares(self) -> dict[str, float]:
+        """Share of each fixture, in file order."""
+        shares: dict[str, float] = {}
+        for channel in self.channels:
+            shares[channel.fixture] = shares.get(channel.fixture, 0.0) + channel.share
+        return shares

@@ -7,14 +7,11 @@ import math
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
-from lightdose.model.maps import AXES, MapSlice, Plane, SliceCells
+from lightdose.model.maps import AXES, WALL_PARTS, MapSlice, Plane, SliceCells
 from lightdose.model.results import LIGHT_PARTS, DayCurve
 from lightdose.model.tank import Tank
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
-
-WALL_PARTS = ("front", "back", "left", "right", "rim")
-"""The parts of the light that a map counts for the walls."""
 
 
 def slice_cells(tank: Tank, plane: Plane, cell_m: float) -> SliceCells:

@@ -11,8 +11,9 @@ import numpy as np
 from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import GroupRegion, LightMap, MapSlice
 from lightdose.present.canvas import LINE_IN, fitted, panel, write_at
-from lightdose.present.labels import DLI_UNIT_TYPESET, percent, range_text
+from lightdose.present.labels import DLI_UNIT_TYPESET, range_text
 from lightdose.present.map_scene import Scene, SiteMark, draw_marks, draw_panes, fit_in
+from lightdose.present.map_table import area_words
 from lightdose.present.style import BAND_FILL, DASHES, INK, QUIET_INK, SMALL_PT, TEXT_PT
 
 if TYPE_CHECKING:
@@ -84,14 +85,7 @@ def share_words(fraction: float) -> str:
     """A share of a slice: "nowhere here", "everywhere here", "41 % of it"."""
     if fraction in (0, 1):
         return "everywhere here" if fraction else "nowhere here"
-    return f"{part_percent(fraction)} of it"
-
-
-def part_percent(fraction: float) -> str:
-    """A share that is neither none nor all, never written as 0 or 100 %."""
-    if fraction < 0.01:
-        return "below 1 %"
-    return "over 99 %" if fraction > 0.99 else percent(fraction)
+    return area_words(fraction).replace("the area", "it")
 
 
 def draw_region(axes: Axes, scene: Scene, part: MapSlice, region: GroupRegion, turn: int) -> None:

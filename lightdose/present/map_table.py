@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from textwrap import wrap
 
 import numpy as np
 
-from lightdose.model.maps import LightMap, MapQuantity, MapSlice, Plane
+from lightdose.model.arrays import FloatArray
+from lightdose.model.maps import GroupRegion, LightMap, MapQuantity, MapSlice, Plane
 from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, length, literal, number, percent, range_text
+from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, length, literal, number, percent, range_text
 
 QUANTITY_WORDS: dict[MapQuantity, tuple[str, str]] = {
     "dli": ("DLI", DLI_UNIT),
@@ -50,7 +52,7 @@ def slice_fields(part: MapSlice, quantity: MapQuantity, unit: LengthUnit) -> lis
     return fields
 
 
-def _span(share: np.ndarray) -> str:
+def _span(share: FloatArray) -> str:
     low, high = percent(float(np.nanmin(share))), percent(float(np.nanmax(share)))
     return low if low == high else f"{low} to {high}"
 
@@ -62,13 +64,51 @@ def map_lines(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Itera
     for part in light.slices:
         yield "\t".join(slice_fields(part, quantity, unit))
     for region in light.regions:
-        low, high = region.band_dli
-        fields = [
-            f"group {literal(region.group.name)}",
-            f"usual {range_text(low, high)} {DLI_UNIT}",
-            *(
-                f"{plane_words(part.plane, unit)}: within on {percent(share)} of the area"
-                for part, share in zip(light.slices, region.area_fraction, strict=True)
-            ),
-        ]
-        yield "\t".join(fields)
+        yield "\t".join(region_fields(light, region, unit))
+    yield closing_line(light)
+
+
+def map_blocks(light: LightMap, quantity: MapQuantity, unit: LengthUnit, width: int) -> Iterator[str]:
+    """The same for a terminal: a block a slice, a block a group, no line wider than the window."""
+    for sentence in (light.basis.sentence, *light.notes):
+        yield from wrap(literal(sentence), width)
+    records = [slice_fields(part, quantity, unit) for part in light.slices]
+    for head, *fields in records + [region_fields(light, region, unit) for region in light.regions]:
+        yield ""
+        yield from wrap(head, width)
+        for field in fields:
+            yield from wrap(field, width, initial_indent="  ", subsequent_indent="    ")
+    yield ""
+    yield from wrap(closing_line(light), width)
+
+
+def region_fields(light: LightMap, region: GroupRegion, unit: LengthUnit) -> list[str]:
+    """One group's record: its usual light, and its share of each slice."""
+    return [
+        f"group {literal(region.group.name)}",
+        f"usual {range_text(*region.band_dli)} {DLI_UNIT}",
+        *(
+            f"{plane_words(part.plane, unit)}: within on {area_words(share)}"
+            for part, share in zip(light.slices, region.area_fraction, strict=True)
+        ),
+    ]
+
+
+def area_words(fraction: float) -> str:
+    """A share of an area, never written as 0 or 100 % unless it is none or all."""
+    if fraction in (0, 1):
+        return "all of the area" if fraction else "none of the area"
+    if fraction < 0.01:
+        return "below 1 % of the area"
+    return "over 99 % of the area" if fraction > 0.99 else f"{percent(fraction)} of the area"
+
+
+def closing_line(light: LightMap) -> str:
+    """How many groups find their usual light somewhere, and the next useful command."""
+    path = literal(light.setup.path or "setup.toml")
+    path = f'"{path}"' if " " in path else path
+    room = sum(any(share > 0 for share in region.area_fraction) for region in light.regions)
+    found = f"{room} of {count(len(light.regions), 'group')} would find usual light on these slices. "
+    place = literal(light.setup.sites[0].name) if light.setup.sites else ""
+    then = f'--explain "{place}"' if place else "-o maps"
+    return f"{found if light.regions else ''}Next: lightdose map {path} {then}"
