@@ -19,6 +19,7 @@ SUMMARIES = {
     "groups": "List coral groups and genera with their usual light, grade and sources.",
     "spectrum": "Photon figures of spectrum files or library entries, side by side.",
     "map": "The light all over the tank, in level and upright slices.",
+    "estimate": "What one reading can mean, without any file.",
     "meter": "What one meter reading stands for: the true PPFD, with its interval.",
     "calibrate": "Fit what each channel really gives to meter readings.",
 }

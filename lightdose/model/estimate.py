@@ -1,0 +1,104 @@
+"""The counter question and its answer: one reading, no files."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from lightdose.model.readings import ReadsQuantity
+from lightdose.model.results import DliState
+
+WhiteAmount = Literal["none", "little", "much"]
+WHITE_AMOUNTS: tuple[WhiteAmount, ...] = ("none", "little", "much")
+Where = Literal["air", "water"]
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a keeper can say at the counter.
+
+    Attributes
+    ----------
+    reading : as the meter shows it. [umol m-2 s-1 or lx, by ``unit``]
+    white : how much white is on
+    hours_h : light from its beginning to its end, ramps included. [h]
+    ramp_h : rise and fall, each as long. [h]
+    immersion : a factor, "built in" or "unknown"; None in air
+    depth_m : of the coral; in air the depth that the reading is carried down to. [m]
+    lamp_height_m : above the water; None where it is not known. [m]
+    ramp_assumed : whether ``ramp_h`` is ours
+    """
+
+    reading: float
+    unit: ReadsQuantity
+    where: Where
+    white: WhiteAmount
+    hours_h: float
+    ramp_h: float
+    immersion: float | Literal["built in", "unknown"] | None = None
+    depth_m: float | None = None
+    lamp_height_m: float | None = None
+    ramp_assumed: bool = False
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A group's usual light against a range of doses.
+
+    ``states`` in rising order; ``advice_changes`` says whether the range calls for different deeds.
+    """
+
+    group: str
+    name: str
+    band_dli: Range | None
+    states: tuple[DliState, ...]
+    advice_changes: bool
+    grade: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Factor:
+    """One cause of width: what the reading is multiplied by, at least and at most."""
+
+    name: str
+    low: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """The honest range of a reading.
+
+    Attributes
+    ----------
+    ppfd_umol_m2_s, dli_mol_m2_d : lowest and highest
+    factors : what the reading was multiplied by, cause by cause; their product spans the PPFD
+    mixes : how many mixes of library channels were tried
+    lux_per_umol : over the mixes
+    sunlight_claim_umol_m2_s : PPFD that the sunlight factor would have claimed, low and high
+    sunlight_share : that claim over the true PPFD, low and high, over the mixes
+    standings : the group asked for, or all groups
+    settles : whether a meter of this kind can settle the question under this light
+    rules, ask, limits : sentences: what the light says, what else to ask, what this cannot know
+    """
+
+    question: Question
+    ppfd_umol_m2_s: Range
+    dli_mol_m2_d: Range
+    full_hours_h: float
+    factors: tuple[Factor, ...]
+    mixes: int
+    lux_per_umol: Range
+    sunlight_claim_umol_m2_s: Range
+    sunlight_share: Range
+    standings: tuple[Standing, ...]
+    group: str | None
+    would_change: bool
+    settles: bool
+    rules: tuple[str, ...]
+    ask: tuple[str, ...]
+    limits: tuple[str, ...]
+    version: str
