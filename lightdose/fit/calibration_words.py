@@ -161,7 +161,8 @@ def contradictions(observed: Observations, solution: Solution, problem: GainProb
         against = [
             observed.readings[b]
             for b in range(len(residual))
-            if (not solution.outlier[b] if solution.outlier[a] else b > a)
+            if not solution.outlier[b]
+            and (b > a or solution.outlier[a])
             and np.allclose(points[a], points[b], atol=1e-3)
             and np.allclose(observed.output[a], observed.output[b], atol=1e-6)
             and abs(residual[a] - residual[b]) > 5 * math.hypot(problem.sd[a], problem.sd[b])

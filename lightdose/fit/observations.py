@@ -324,8 +324,8 @@ def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArr
                 )
             )
         elif math.isfinite(limit) and reading.unit == "lux" and times < 1 / limit:
-            found = f"{reading.value:g} lux is a {1 / times:.0f}th of what the fixture file gives here"
+            found = f"{reading.value:g} lux is {times:.2g} times what the fixture file gives here"
             cure = "if this is umol m-2 s-1, write umol_m2_s in unit"
-            problems.append(Problem(found, f"from a {limit:.0f}th on", cure, reading.place))
+            problems.append(Problem(found, f"{1 / limit:.2g} times or more", cure, reading.place))
     if problems:
         raise ReadingsError(*problems)
