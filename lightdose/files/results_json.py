@@ -6,6 +6,7 @@ import json
 import math
 from typing import Any
 
+from lightdose.model.certainty import Uncertainty
 from lightdose.model.results import Analysis, Span, Verdict
 from lightdose.quantities import BANDS, PPFD_BAND
 
@@ -39,6 +40,7 @@ def dose_json(analysis: Analysis) -> dict[str, Any]:
             }
             for use in analysis.fixtures
         ],
+        "uncertainty": _uncertainty(analysis.uncertainty),
         "cautions": [{"code": c.code, "text": c.text, "source": c.source} for c in analysis.cautions],
         "provenance": {"version": analysis.version, "inputs_sha256": dict(setup.inputs_sha256)},
     }
@@ -63,6 +65,7 @@ def _site(analysis: Analysis, index: int, verdicts: tuple[Verdict, ...]) -> dict
         "band_dose_mol_m2_d": analysis.band_dose_mol_m2_d(index),
         "usable_fraction": _span(fraction) if fraction else None,
         "usable_dose_mol_m2_d": _span(analysis.usable_dose_mol_m2_d(index)),
+        "interval_95": _intervals(analysis, index),
         "full_output": [
             {"fixture": c.fixture, "channel": c.channel, "ppfd_umol_m2_s": float(value)}
             for c, value in zip(analysis.light_field.channels, full_output, strict=True)
@@ -83,15 +86,71 @@ def _coral(verdict: Verdict) -> dict[str, Any]:
         "dli_mol_m2_d": verdict.dli_mol_m2_d,
         "peak_ppfd_umol_m2_s": verdict.peak_ppfd_umol_m2_s,
         "dli_state": verdict.dli_state,
-        "dli_verdict": verdict.dli_state,
+        "dli_verdict": verdict.dli_verdict,
         "peak_state": verdict.peak_state,
-        "band_dli": None if verdict.band_dli is None else list(verdict.band_dli),
+        **_certainty(verdict),
+        "band_dli": _pair(verdict.band_dli),
         "floor_dli": verdict.floor_dli,
         "ceiling_dli": verdict.ceiling_dli,
+        "hours_at_pmax_h": _pair(verdict.hours_at_pmax_h),
+        "hours_above_saturation_h": _pair(verdict.hours_above_saturation_h),
         "advice": verdict.advice,
         "grade": verdict.grade,
         "sources": list(verdict.sources),
     }
+
+
+def _intervals(analysis: Analysis, receiver: int) -> dict[str, list[float]] | None:
+    """95 % intervals at one receiver; None where they were not asked for."""
+    known = analysis.uncertainty
+    if known is None:
+        return None
+    return {
+        "dli_mol_m2_d": [float(x) for x in known.dli[receiver]],
+        "peak_ppfd_umol_m2_s": [float(x) for x in known.peak_ppfd[receiver]],
+    }
+
+
+def _certainty(verdict: Verdict) -> dict[str, Any]:
+    """Probabilities of the states, the intervals at the coral, and the reading that would settle it."""
+    known = verdict.certainty
+    if known is None:
+        return {"probability": None, "probability_within": None}
+    return {
+        "probability": dict(known.probability),
+        "probability_within": known.probability.get("within"),
+        "interval_95": {
+            "dli_mol_m2_d": list(known.interval_dli),
+            "peak_ppfd_umol_m2_s": list(known.interval_peak),
+        },
+        "deciding_reading": None
+        if known.reading_at is None
+        else {"site": known.reading_at, "settles_with_probability": known.reading_settles},
+    }
+
+
+def _uncertainty(known: Uncertainty | None) -> dict[str, Any] | None:
+    """What was drawn, how often, and the one reading that would settle most."""
+    if known is None:
+        return None
+    deciding = known.deciding
+    return {
+        "draws": known.draws,
+        "seed": known.seed,
+        "inputs": [{"what": i.what, "spread": i.spread, "origin": i.origin} for i in known.inputs],
+        "deciding_reading": None
+        if deciding is None
+        else {
+            "site": deciding.site,
+            "standard_uncertainty": deciding.standard_uncertainty,
+            "undecided": deciding.undecided,
+            "expected_to_settle": deciding.settles,
+        },
+    }
+
+
+def _pair(values: tuple[float, float] | None) -> list[float] | None:
+    return None if values is None else list(values)
 
 
 def _span(span: Span) -> dict[str, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -104,7 +105,7 @@ def _verdict(
 
 def _saturation_hours(
     field: LightField, receiver: int, curve: DayCurve | None, group: CoralGroup
-) -> dict[str, tuple[float, float]]:
+) -> dict[str, Any]:
     if curve is None or group.ek_range is None:
         return {}
     response = field.of("ppfd")[receiver : receiver + 1]

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.certainty import Certainty, Uncertainty
+from lightdose.model.certainty import DliState as DliState
+from lightdose.model.certainty import DliVerdict as DliVerdict
 from lightdose.model.coral import Receiver
 from lightdose.model.setup import Setup
 from lightdose.quantities import BANDS
@@ -16,7 +19,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 BasisKey = Literal["measured", "data sheet", "typical values"]
-DliState = Literal["far_below", "below", "within", "above", "far_above", "not_judged"]
 PeakState = Literal["low", "within", "high"]
 
 USABLE_KEYS = ("usable_z1", "usable_z2", "usable_z4", "usable_tissue")
@@ -177,6 +179,12 @@ class Verdict:
     sources: tuple[str, ...]
     hours_at_pmax_h: tuple[float, float] | None = None
     hours_above_saturation_h: tuple[float, float] | None = None
+    certainty: Certainty | None = None
+
+    @property
+    def dli_verdict(self) -> DliVerdict:
+        """The verdict where its probabilities are known, else the state."""
+        return self.dli_state if self.certainty is None else self.certainty.verdict
 
 
 @dataclass(frozen=True)
@@ -220,6 +228,7 @@ class Analysis:
     fixtures: tuple[FixtureUse, ...]
     cautions: tuple[Caution, ...]
     version: str
+    uncertainty: Uncertainty | None = None
 
     def verdicts_by_site(self) -> dict[str, tuple[Verdict, ...]]:
         """The verdicts of every site, in the order of the sites; empty for a site without corals."""
@@ -315,7 +324,7 @@ def _judgement(verdict: Verdict | None) -> dict[str, str | float | None]:
     low, high = (verdict.band_dli if verdict else None) or (None, None)
     return {
         "dli_state": verdict.dli_state if verdict else None,
-        "dli_verdict": verdict.dli_state if verdict else None,
+        "dli_verdict": verdict.dli_verdict if verdict else None,
         "peak_state": verdict.peak_state if verdict else None,
         "band_dli_low_mol_m2_d": low,
         "band_dli_high_mol_m2_d": high,

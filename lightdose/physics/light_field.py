@@ -50,6 +50,7 @@ from lightdose.physics.lit_tank import lit_tank, path_and_surface
 from lightdose.physics.prepared_field import (
     LONGEST_PATH_DEPTHS,
     Mixture,
+    PreparedField,
     blockwise,
     lids,
     prepare_field,
@@ -199,10 +200,32 @@ def light_field(
     ------
     See the head of this module.
     """
+    ready = prepare_field(
+        fixtures, emission, tank, water, cover, tables, weightings, for_points=len(receivers)
+    )
+    return prepared_light_field(receivers, ready)
+
+
+def prepared_light_field(receivers: Sequence[Receiver], ready: PreparedField) -> LightField:
+    """The same from a field that is prepared already.
+
+    Parameters
+    ----------
+    receivers : sequence of Receiver
+        Points with their open sky, which multiplies everything.
+    ready : PreparedField
+
+    Returns
+    -------
+    LightField
+
+    Source
+    ------
+    See the head of this module.
+    """
     points, sky = _places(receivers)
-    response = response_at(points, fixtures, emission, tank, water, cover, tables, weightings)
-    response *= sky[:, None, None]
-    return LightField(tuple(receivers), _channels(fixtures), weightings.keys, response)
+    response = ready.at(points) * sky[:, None, None]
+    return LightField(tuple(receivers), _channels(ready.fixtures), ready.weightings.keys, response)
 
 
 def light_field_parts(

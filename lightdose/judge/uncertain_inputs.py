@@ -1,0 +1,338 @@
+"""What is not known exactly, how well it is known, and seeded draws of it.
+
+Common terms are drawn once a fixture, the water's once a tank, a place's once a site. A calibration replaces
+what it measured by its own joint distribution.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightdose.model.arrays import FloatArray
+from lightdose.model.calibration import Calibration, ParameterKind
+from lightdose.model.certainty import UncertainInput
+from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.setup import Setup
+from lightdose.physics.field_changes import FixtureSteps
+
+DEFAULTS: Mapping[str, float] = {
+    "flux_common_fraction": 0.10,
+    "flux_channel_fraction": 0.05,
+    "beam_fraction": 0.05,
+    "height_cm": 1.0,
+    "position_cm": 1.0,
+    "open_sky": 0.05,
+    "yellowing_per_m": 0.05,
+    "dimming_points": 2.0,
+    "model_fraction": 0.02,
+}
+"""Standard uncertainties by default: our choice. A calibration and [uncertainty] of a setup replace them."""
+
+ASSUMED_BEAM_FRACTION = 0.20
+"""Where a fixture file names no beam: our choice."""
+
+SHEET_LOW, SHEET_HIGH = 0.6, 1.05
+SHEET_SHAPE = (7 / 3, 7 / 6)
+"""What a fixture gives of its data sheet: a beta distribution on 0.6 to 1.05, skewed low. With these
+exponents its mode is 1.0, its mean 0.9 and its standard deviation 0.10, all exactly. Our choice, from memory
+of sheets that state an ideal driver, a cool LED and no lens."""
+
+TYPICAL_SD_LN = math.log(2.0) / 1.959964
+"""Typical values are good to a factor of 2 either way, 95 %: our choice."""
+
+STEP_SD = 2.0
+"""Heights, beams and yellowing are computed at so many standard uncertainties to either side."""
+
+FURTHEST_SD = 3.0
+"""Draws of them are held within this many, where interpolation still holds."""
+
+LOWEST_HEIGHT_SHARE = 0.25
+WIDEST_DEG = 175.0
+
+
+@dataclass(frozen=True, eq=False)
+class FixtureSpread:
+    """How well one fixture is known.
+
+    Attributes
+    ----------
+    fixture : Fixture
+    height_sd_m, ln_beam_sd : standard uncertainties; 0 where it is taken as stated
+    """
+
+    fixture: Fixture
+    height_sd_m: float
+    ln_beam_sd: float
+
+    @property
+    def ln_beam_limit(self) -> float:
+        """Largest ln of a factor that no cosine lobe of the fixture outgrows."""
+        widths = [c.beam.fwhm_deg for c in self.fixture.type.channels if isinstance(c.beam, CosineLobe)]
+        return math.log(WIDEST_DEG / max(widths)) if widths else math.inf
+
+    @property
+    def steps(self) -> FixtureSteps:
+        """Where it is computed besides its stated height and beam."""
+        height, rise = self.fixture.height_m, STEP_SD * self.height_sd_m
+        wide = STEP_SD * self.ln_beam_sd
+        return FixtureSteps(
+            (max(height - rise, LOWEST_HEIGHT_SHARE * height), height + rise),
+            (-wide, min(wide, self.ln_beam_limit)),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class UncertainInputs:
+    """Everything that is drawn, with its spread.
+
+    Attributes
+    ----------
+    values : the standard uncertainties by the keys of [uncertainty]
+    own : keys that the keeper set
+    fixtures : one a lit fixture
+    calibration : what was measured, drawn jointly; or None
+    """
+
+    values: Mapping[str, float]
+    own: frozenset[str]
+    fixtures: tuple[FixtureSpread, ...]
+    calibration: Calibration | None
+    yellowing_per_m: float
+
+    @property
+    def position_m(self) -> float:
+        """Standard uncertainty of a place along each axis. [m]"""
+        return 0.01 * self.values["position_cm"]
+
+    @property
+    def yellowing_steps_per_m(self) -> tuple[float, float]:
+        """Added yellowing at which the light is computed. [m-1]"""
+        measured = _sd(self.calibration, "yellowing")
+        if measured is not None:
+            return -STEP_SD * measured, STEP_SD * measured
+        return 0.5 * STEP_SD * self.values["yellowing_per_m"], STEP_SD * self.values["yellowing_per_m"]
+
+
+def uncertain_inputs(setup: Setup) -> UncertainInputs:
+    """How well everything in a setup is known.
+
+    Parameters
+    ----------
+    setup : Setup
+
+    Returns
+    -------
+    UncertainInputs
+
+    Source
+    ------
+    Standard uncertainties: our choice, or the keeper's own, or the covariance of a calibration. Where
+    readings measured a fixture its gains hold the error of its height already, so that is not drawn again
+    unless the keeper states it.
+    """
+    own = frozenset(k for k in setup.uncertainty if k in DEFAULTS)
+    values = {**DEFAULTS, **{k: setup.uncertainty[k] for k in own}}
+    calibration = setup.calibration
+    spreads = []
+    for fixture in setup.lit_fixtures:
+        height = _sd(calibration, "height", fixture.name)
+        if height is None:
+            held = calibration is not None and calibration.measures(fixture.name) and "height_cm" not in own
+            height = 0.0 if held else 0.01 * values["height_cm"]
+        beam = _sd(calibration, "beam", fixture.name)
+        if beam is None:
+            assumed = any(isinstance(c.beam, CosineLobe) and c.beam.assumed for c in fixture.type.channels)
+            wide = assumed and "beam_fraction" not in own
+            beam = math.log1p(ASSUMED_BEAM_FRACTION if wide else values["beam_fraction"])
+        spreads.append(FixtureSpread(fixture, height, beam))
+    return UncertainInputs(values, own, tuple(spreads), calibration, setup.water.yellowing_440_per_m)
+
+
+def _sd(calibration: Calibration | None, kind: ParameterKind, fixture: str = "") -> float | None:
+    """Standard uncertainty of a calibrated parameter, None where readings did not give it."""
+    if calibration is None:
+        return None
+    for index, parameter in enumerate(calibration.parameters):
+        if parameter.kind == kind and parameter.fixture == fixture:
+            return math.sqrt(float(calibration.covariance[index, index]))
+    return None
+
+
+@dataclass(frozen=True, eq=False)
+class Draws:
+    """Seeded draws of what is common to all places.
+
+    Attributes
+    ----------
+    gain : array, shape (n_draw, n_channel); factor on the stated or measured output
+    height_m, ln_beam, dimming : array, shape (n_draw, n_fixture); height above the water [m], ln of the
+        factor on the beam, error of the output at mid level (0-1)
+    added_yellowing_per_m : array, shape (n_draw,). [m-1]
+    ln_sky : by site, shape (n_draw,); ln of the factor on a measured open sky
+    """
+
+    gain: FloatArray
+    height_m: FloatArray
+    ln_beam: FloatArray
+    dimming: FloatArray
+    added_yellowing_per_m: FloatArray
+    ln_sky: Mapping[str, FloatArray]
+
+
+def draw_inputs(inputs: UncertainInputs, count: int, rng: np.random.Generator) -> Draws:
+    """Draw what is common to all places.
+
+    Parameters
+    ----------
+    inputs : UncertainInputs
+    count : int
+        How many draws.
+    rng : numpy Generator
+
+    Returns
+    -------
+    Draws
+
+    Source
+    ------
+    Monte Carlo propagation, JCGM 101:2008. Distributions: see this module.
+    """
+    measured = _measured_draws(inputs.calibration, count, rng)
+    gains, heights, beams, dimming = [], [], [], []
+    for spread in inputs.fixtures:
+        fixture = spread.fixture
+        gains.append(_gain_draws(inputs, fixture, measured, count, rng))
+        height = measured.get(("height", fixture.name, ""))
+        if height is None:
+            height = spread.height_sd_m * _held_normal(rng, count)
+        heights.append(np.maximum(fixture.height_m + height, LOWEST_HEIGHT_SHARE * fixture.height_m))
+        beam = measured.get(("beam", fixture.name, ""))
+        if beam is None:
+            beam = spread.ln_beam_sd * _held_normal(rng, count)
+        beams.append(np.minimum(beam, spread.ln_beam_limit))
+        dimming.append(0.01 * inputs.values["dimming_points"] * rng.standard_normal(count))
+    yellowing = measured.get(("yellowing", "", ""))
+    if yellowing is None:
+        yellowing = inputs.values["yellowing_per_m"] * np.abs(_held_normal(rng, count))
+    empty = np.ones((count, 0))
+    return Draws(
+        gain=np.concatenate(gains, axis=1) if gains else empty,
+        height_m=np.column_stack(heights) if heights else empty,
+        ln_beam=np.column_stack(beams) if beams else empty,
+        dimming=np.column_stack(dimming) if dimming else empty,
+        added_yellowing_per_m=np.maximum(yellowing, -inputs.yellowing_per_m),
+        ln_sky={key[2]: values for key, values in measured.items() if key[0] == "open_sky"},
+    )
+
+
+def _held_normal(rng: np.random.Generator, count: int) -> FloatArray:
+    return np.clip(rng.standard_normal(count), -FURTHEST_SD, FURTHEST_SD)
+
+
+def _gain_draws(
+    inputs: UncertainInputs,
+    fixture: Fixture,
+    measured: Mapping[tuple[str, str, str], FloatArray],
+    count: int,
+    rng: np.random.Generator,
+) -> FloatArray:
+    """Factors on the outputs of a fixture's channels, (n_draw, n_channel)."""
+    common = {kind: _common_draw(inputs, kind, count, rng) for kind in _kinds(fixture)}
+    apart = inputs.values["flux_channel_fraction"]
+    together = measured.get(("together", fixture.name, ""))
+    out = np.empty((count, len(fixture.type.channels)))
+    for column, channel in enumerate(fixture.type.channels):
+        ln = measured.get(("gain", fixture.name, channel.name))
+        if ln is None:
+            out[:, column] = common[_kind(channel)] * np.exp(math.log1p(apart) * rng.standard_normal(count))
+        else:
+            out[:, column] = np.exp(ln if together is None else ln + together)
+    return out
+
+
+def _kind(channel: Channel) -> str:
+    return "typical" if channel.flux is not None and channel.flux.typical else "data sheet"
+
+
+def _kinds(fixture: Fixture) -> list[str]:
+    """The kinds of statement in a fixture's file, in order of appearance."""
+    return list(dict.fromkeys(_kind(c) for c in fixture.type.channels))
+
+
+def _common_draw(inputs: UncertainInputs, kind: str, count: int, rng: np.random.Generator) -> FloatArray:
+    """Factor on all channels of a fixture that stand on one kind of statement."""
+    if "flux_common_fraction" in inputs.own:
+        sd = math.log1p(inputs.values["flux_common_fraction"])
+        return np.asarray(np.exp(sd * rng.standard_normal(count)))
+    if kind == "typical":
+        return np.asarray(np.exp(TYPICAL_SD_LN * rng.standard_normal(count)))
+    return SHEET_LOW + (SHEET_HIGH - SHEET_LOW) * rng.beta(*SHEET_SHAPE, count)
+
+
+def _measured_draws(
+    calibration: Calibration | None, count: int, rng: np.random.Generator
+) -> dict[tuple[str, str, str], FloatArray]:
+    """Joint deviations from the calibrated values, by kind, fixture, and channel or site."""
+    if calibration is None or not calibration.parameters:
+        return {}
+    value, vector = np.linalg.eigh(calibration.covariance)
+    root = vector * np.sqrt(np.maximum(value, 0.0))
+    deviation = rng.standard_normal((count, len(value))) @ root.T
+    return {
+        (p.kind, p.fixture, p.channel or p.site): np.ascontiguousarray(deviation[:, i])
+        for i, p in enumerate(calibration.parameters)
+    }
+
+
+def described(inputs: UncertainInputs) -> tuple[UncertainInput, ...]:
+    """The uncertain inputs in words, for those who read the answer.
+
+    Parameters
+    ----------
+    inputs : UncertainInputs
+
+    Returns
+    -------
+    tuple of UncertainInput
+
+    Source
+    ------
+    The distributions of this module.
+    """
+    kinds = {k for s in inputs.fixtures for k in _kinds(s.fixture) if not _is_measured(inputs, s.fixture)}
+    rows = []
+    if any(_is_measured(inputs, s.fixture) for s in inputs.fixtures):
+        rows.append(UncertainInput("measured outputs and beams", "as the calibration says", "calibration"))
+    if kinds and "flux_common_fraction" in inputs.own:
+        share = 100 * inputs.values["flux_common_fraction"]
+        rows.append(UncertainInput("output of a fixture", f"{share:g} %", "your own"))
+    else:
+        words = {
+            "data sheet": "0.6 to 1.05 of the data sheet, skewed low",
+            "typical": "a factor of 2 either way",
+        }
+        rows += [UncertainInput("output of a fixture", words[k], "our choice") for k in sorted(kinds)]
+    texts = {
+        "flux_channel_fraction": ("output of a channel beside the others", "{:g} %", 100.0),
+        "beam_fraction": ("width of a beam", "{:g} %, 20 % where it is assumed", 100.0),
+        "height_cm": ("height of a fixture", "{:g} cm", 1.0),
+        "position_cm": ("position of a place on each axis", "{:g} cm", 1.0),
+        "open_sky": ("open sky where below 1", "{:g}", 1.0),
+        "yellowing_per_m": ("yellowing beyond the stated", "{:g} per m, to more only", 1.0),
+        "dimming_points": ("output at mid level", "{:g} points, 0 at both ends", 1.0),
+        "model_fraction": ("light field of the model", "{:g} %", 100.0),
+    }
+    for key, (what, text, scale) in texts.items():
+        own = key in inputs.own
+        said = text.replace(", 20 % where it is assumed", "") if own else text
+        origin = "your own" if own else "our choice"
+        rows.append(UncertainInput(what, said.format(round(scale * inputs.values[key], 6)), origin))
+    return tuple(rows)
+
+
+def _is_measured(inputs: UncertainInputs, fixture: Fixture) -> bool:
+    return inputs.calibration is not None and inputs.calibration.measures(fixture.name)
