@@ -1,0 +1,193 @@
+"""Speed and memory of the light field: ``python tests/benchmarks/light_field_benchmark.py [--mitsuba]``.
+
+- 1e6 points x 6 channels that share a beam x 2 weightings, one point lamp, all-glass 75 x 45 x 40 cm, floor
+  included, against 13 passes of ``np.sqrt(x*x + y*y + z*z)`` on the same points;
+- growth from 1e4 to 1e7 points, block by block: what a further point costs from step to step;
+- working memory beyond the result, by tracemalloc;
+- ``dose`` on a bench example (75 x 45 x 40 cm, two 40 x 6 cm six-channel fixtures, 12 sites), against
+  ``import numpy, pydantic, click``;
+- with ``--mitsuba`` and a Python that has the package ``mitsuba``: the time it needs for a standard error of
+  1 % on the squares of scene H14 over ours for the same points. Never a dependency.
+
+Ratios come from one run, so that the machine cancels out; best of several.
+"""
+
+from __future__ import annotations
+
+import platform
+import subprocess
+import sys
+import tempfile
+import time
+import tracemalloc
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from lightdose import light_field, light_field_chunks, read_setup
+from lightdose.model.setup import Setup
+
+POINTS = 1_000_000
+PASSES = 13
+MOST_PASSES_RATIO = 30.0
+GROWTH = (10_000, 100_000, 1_000_000, 10_000_000)
+MOST_GROWTH = 0.15
+MOST_MEMORY_MB = 400.0
+MOST_OVER_IMPORTS = 3.0
+WEIGHTINGS = ("ppfd", "usable_z1")
+
+COLOURS = ((405, 14), (445, 20), (470, 24), (500, 28), (530, 34), (660, 19))
+
+
+def bench_setup(folder: Path, *, fixtures: int, aperture: bool, sites: int) -> Path:
+    """Write an invented setup: all-glass 75 x 45 x 40 cm, six channels a fixture."""
+    area = 'aperture = { length = "40 cm", width = "6 cm" }\n' if aperture else ""
+    channels = "".join(
+        f'[[channel]]\nname = "c{nm}"\nspectrum = {{ peak_nm = {nm}, fwhm_nm = {width} }}\n'
+        f"photon_flux_umol_s = 40\nbeam = {{ fwhm_deg = 90 }}\n"
+        for nm, width in COLOURS
+    )
+    (folder / "panel.toml").write_text(
+        f'format = "lightdose-fixture/1"\nname = "bench panel (invented)"\n{area}{channels}'
+    )
+    head = ",".join(["time", *(f"c{nm}" for nm, _ in COLOURS)])
+    rows = [("08:00", 0), ("10:00", 60), ("16:00", 60), ("18:00", 0)]
+    body = "\n".join(",".join([clock, *[str(level)] * len(COLOURS)]) for clock, level in rows)
+    (folder / "day.csv").write_text(f"{head}\n{body}\n")
+    text = (
+        'format = "lightdose-setup/1"\ntitle = "Bench tank (invented)"\n[tank]\nlength = "75 cm"\n'
+        'width = "45 cm"\nwater_depth = "40 cm"\n'
+    )
+    for i in range(fixtures):
+        x = 75 * (i + 0.5) / fixtures
+        text += (
+            f'[[fixture]]\nname = "f{i}"\ntype = "panel.toml"\nschedule = "day.csv"\n'
+            f'at = {{ x = "{x} cm", y = "22 cm", height = "20 cm", rotation_deg = 0 }}\n'
+        )
+    for i in range(sites):
+        x, y, depth = 5 + 65 * i / max(sites - 1, 1), 5 + (7 * i) % 36, 4 + 3 * i
+        text += f'[[site]]\nname = "s{i}"\nat = {{ x = "{x:.1f} cm", y = "{y} cm", depth = "{depth} cm" }}\n'
+    path = folder / "setup.toml"
+    path.write_text(text)
+    return path
+
+
+def spread_points(count: int) -> np.ndarray:
+    """Places all over the water, (n, 3)."""
+    return np.random.default_rng(1).random((count, 3)) * np.array([0.75, 0.45, 0.40])
+
+
+def best_of(task: Callable[[], object], rounds: int) -> float:
+    """Shortest of several runs. [s]"""
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        task()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def root_passes(points: np.ndarray) -> float:
+    """Time of 13 passes of the square root of a sum of squares. [s]"""
+    x, y, z = (np.ascontiguousarray(points[:, i]) for i in range(3))
+
+    def task() -> None:
+        for _ in range(PASSES):
+            np.sqrt(x * x + y * y + z * z)
+
+    return best_of(task, 5)
+
+
+def drain(setup: Setup, points: np.ndarray) -> None:
+    """Compute block by block and keep nothing."""
+    for _ in light_field_chunks(setup, points, WEIGHTINGS):
+        pass
+
+
+def show(ok: bool, sentence: str) -> bool:
+    """Print a result with its verdict."""
+    print(f"{'ok  ' if ok else 'OVER'} {sentence}")
+    return ok
+
+
+def field_speed(setup: Setup) -> bool:
+    """A million points against square roots."""
+    points = spread_points(POINTS)
+    bare = root_passes(points)
+    ours = best_of(lambda: light_field(setup, points, WEIGHTINGS), 3)
+    return show(
+        ours <= MOST_PASSES_RATIO * bare,
+        f"1e6 points x 6 channels x 2 weightings: {ours:.2f} s; 13 passes of sqrt {bare:.3f} s; "
+        f"ratio {ours / bare:.1f} (at most {MOST_PASSES_RATIO:g})",
+    )
+
+
+def field_growth(setup: Setup) -> bool:
+    """What a further point costs from 1e4 to 1e7 points; the fixed part drops out of the differences."""
+    spent = []
+    for count in GROWTH:
+        points = spread_points(count)
+        spent.append(best_of(lambda: drain(setup, points), 1 if count > POINTS else 5))  # noqa: B023
+        print(f"     {count:>10,} points: {spent[-1]:8.3f} s")
+    further_us = 1e6 * np.diff(spent) / np.diff(GROWTH)
+    growth = float(further_us[1:].max() / further_us[0] - 1)
+    steps = ", ".join(f"{value:.2f}" for value in further_us)
+    return show(
+        growth <= MOST_GROWTH,
+        f"a further point costs {steps} us from step to step: {growth:+.0%} (at most {MOST_GROWTH:.0%})",
+    )
+
+
+def field_memory(setup: Setup) -> bool:
+    """Peak of a million points beyond the result."""
+    points = spread_points(POINTS)
+    tracemalloc.start()
+    tracemalloc.reset_peak()
+    result = light_field(setup, points, WEIGHTINGS)
+    peak = (tracemalloc.get_traced_memory()[1] - result.nbytes) / 1e6
+    tracemalloc.stop()
+    return show(
+        peak <= MOST_MEMORY_MB,
+        f"working memory beyond a result of {result.nbytes / 1e6:.0f} MB: {peak:.0f} MB "
+        f"(at most {MOST_MEMORY_MB:g})",
+    )
+
+
+def dose_time(path: Path) -> bool:
+    """The command against the imports it cannot do without, in fresh processes."""
+
+    def run(*words: str) -> float:
+        def once() -> None:
+            subprocess.run([sys.executable, *words], check=True, capture_output=True)
+
+        return best_of(once, 9)
+
+    imports = run("-c", "import numpy, pydantic, click")
+    dose = run("-m", "lightdose", "dose", str(path))
+    return show(
+        dose <= MOST_OVER_IMPORTS * imports,
+        f"dose on two 40 x 6 cm six-channel fixtures, 12 sites: {1e3 * dose:.0f} ms; imports "
+        f"{1e3 * imports:.0f} ms; ratio {dose / imports:.2f} (at most {MOST_OVER_IMPORTS:g})",
+    )
+
+
+def main() -> int:
+    """Run every part; 1 when one is over its limit."""
+    print(f"{platform.machine()}, Python {platform.python_version()}, numpy {np.__version__}")
+    with tempfile.TemporaryDirectory() as folder:
+        places = Path(folder)
+        (places / "one").mkdir()
+        (places / "two").mkdir()
+        setup = read_setup(bench_setup(places / "one", fixtures=1, aperture=False, sites=1))
+        two = bench_setup(places / "two", fixtures=2, aperture=True, sites=12)
+        results = [field_speed(setup), field_memory(setup), field_growth(setup), dose_time(two)]
+    if "--mitsuba" in sys.argv:
+        from light_field_mitsuba import against_mitsuba
+
+        against_mitsuba()
+    return 0 if all(results) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
