@@ -50,31 +50,41 @@ class SetupRequest:
 
 def takes_setup(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the argument SETUP and its variations; the command gets one ``request: SetupRequest``."""
+    return takes_setup_as("SETUP")(function)
 
-    def wrapped(
-        setup: str,
-        fixture_height: str | None,
-        swap_fixture: str | None,
-        schedule: str | None,
-        **rest: Any,
-    ) -> Any:
-        return function(request=SetupRequest(setup, fixture_height, swap_fixture, schedule), **rest)
 
-    functools.update_wrapper(wrapped, function)
-    for decorate in reversed(
-        (
-            click.argument("setup", metavar="SETUP", type=click.Path()),
-            click.option(
-                "--fixture-height",
-                metavar="LENGTH",
-                help='Hang all fixtures this high, such as "25 cm" or "10 in".',
-            ),
-            click.option("--swap-fixture", metavar="FILE", help="Use this fixture file for all fixtures."),
-            click.option("--schedule", metavar="FILE", help="Use this schedule CSV for all fixtures."),
-        )
-    ):
-        wrapped = decorate(wrapped)
-    return debug_option(wrapped)
+def takes_setup_as(metavar: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """The same as ``takes_setup`` for a command that knows the setup by another name, such as TO."""
+
+    def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
+        def wrapped(
+            setup: str,
+            fixture_height: str | None,
+            swap_fixture: str | None,
+            schedule: str | None,
+            **rest: Any,
+        ) -> Any:
+            return function(request=SetupRequest(setup, fixture_height, swap_fixture, schedule), **rest)
+
+        functools.update_wrapper(wrapped, function)
+        for decorate in reversed(
+            (
+                click.argument("setup", metavar=metavar, type=click.Path()),
+                click.option(
+                    "--fixture-height",
+                    metavar="LENGTH",
+                    help='Hang all fixtures this high, such as "25 cm" or "10 in".',
+                ),
+                click.option(
+                    "--swap-fixture", metavar="FILE", help="Use this fixture file for all fixtures."
+                ),
+                click.option("--schedule", metavar="FILE", help="Use this schedule CSV for all fixtures."),
+            )
+        ):
+            wrapped = decorate(wrapped)
+        return debug_option(wrapped)
+
+    return decorated
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, unrounded.")

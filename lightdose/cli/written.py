@@ -1,0 +1,63 @@
+"""Writing what commands make: figures as SVG and PNG, programmes as schedule CSVs."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from lightdose.cli.options import say
+
+if TYPE_CHECKING:
+    from lightdose.files.dialect import Dialect
+    from lightdose.model.fixture import Fixture
+    from lightdose.model.schedule import Programme
+    from lightdose.model.setup import Setup
+    from lightdose.present.canvas import Drawing
+
+
+def inputs_of(*setups: Setup) -> list[Path]:
+    """Every file that the setups were read from: no result may take its place."""
+    return [Path(name) for setup in setups for name in setup.inputs_sha256]
+
+
+def save_drawings(drawings: Sequence[Drawing], folder: str, inputs: Iterable[Path], quiet: bool) -> None:
+    """Write every drawing as SVG and PNG, with a progress bar for a person who waits."""
+    from lightdose.files.writing import write_atomically
+    from lightdose.present.canvas import render
+
+    kept = list(inputs)
+    forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
+    tasks = [(drawing, form) for drawing in drawings for form in forms]
+    written = []
+    hidden = quiet or not sys.stderr.isatty()
+    with click.progressbar(tasks, label="figures", file=sys.stderr, hidden=hidden) as bar:
+        for drawing, form in bar:
+            path = Path(folder) / f"{drawing.name}.{form}"
+            written.append(write_atomically(path, render(drawing, form), inputs=kept))
+    for sentence in written:
+        say(f"wrote {sentence}", quiet=quiet)
+
+
+def save_schedules(
+    targets: Mapping[str, Path],
+    programmes: Mapping[str, Programme],
+    fixtures: Sequence[Fixture],
+    dialect: Dialect,
+    inputs: Iterable[Path],
+    quiet: bool,
+) -> None:
+    """Write the programme of each fixture that has a target, and name each file with its rows."""
+    from lightdose.files.schedule_csv import write_schedule
+    from lightdose.files.writing import write_atomically
+
+    kept = list(inputs)
+    for fixture in fixtures:
+        if fixture.name in targets:
+            channels = [c.name for c in fixture.type.channels]
+            text = write_schedule(programmes[fixture.name], channels, dialect)
+            written = write_atomically(targets[fixture.name], text, inputs=kept)
+            say(f"wrote {written}, {text.count(chr(10)) - 1} rows", quiet=quiet)

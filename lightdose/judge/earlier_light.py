@@ -1,0 +1,167 @@
+"""Where each coral comes from: the dose that it lives in before a change, and the most it may get first."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from typing import Literal
+
+from lightdose.errors import Place, Problem, SetupError
+from lightdose.model.acclimation import AcclimatingCoral, Origin
+from lightdose.model.coral import Coral
+from lightdose.model.results import Analysis, Verdict
+
+Previous = float | Literal["unknown"]
+
+
+def acclimating_corals(
+    today: Analysis, other: Analysis, previous: Mapping[str, Previous], growth: float
+) -> tuple[AcclimatingCoral, ...]:
+    """Every coral of the other setup that light judges, with its earlier dose and its first limit.
+
+    A dose named in ``previous`` counts first, then today's light of the coral of that name. A coral that
+    today's setup lacks stands on its own `previous`; without one it is taken as unknown, and starts at or
+    below the low third of its band. Where one setup serves as both, `previous` in it counts.
+
+    Parameters
+    ----------
+    today, other : Analysis
+        Before and after the change.
+    previous : coral -> dose or "unknown"
+        What the keeper says. [mol m-2 d-1]
+    growth : float
+        Factor that one step may rise by.
+
+    Returns
+    -------
+    tuple of AcclimatingCoral
+        In the order of the other setup.
+
+    Raises
+    ------
+    SetupError
+        If there is no coral to go by, a name is unknown, or a coral has no light before or after.
+
+    Source
+    ------
+    The low third of its band for a newcomer of unknown light: common practice, no published source.
+    """
+    problems = _previous_problems(other, previous)
+    judged = [v for v in other.verdicts if v.band_dli is not None]
+    if not judged:
+        what = "no coral" if not other.verdicts else "no coral that light judges"
+        problems.append(
+            Problem(
+                f"there is {what}, so nothing tells how fast the light may change",
+                cure="add a [[coral]] with its group and site",
+                place=Place(other.setup.path),
+            )
+        )
+    corals = {c.name: c for c in other.setup.corals}
+    before = {v.coral: v for v in today.verdicts}
+    found = []
+    for verdict in judged:
+        start = _start(corals[verdict.coral], verdict, before, previous, _same(today, other))
+        problem = _dark(today, other, verdict, *start)
+        if problem is not None:
+            problems.append(problem)
+            continue
+        origin, dose = start
+        found.append(
+            AcclimatingCoral(
+                name=verdict.coral,
+                group=verdict.group,
+                site=verdict.site,
+                origin=origin,
+                before=dose,
+                target=verdict.dli_mol_m2_d,
+                first_limit=dose if origin == "unknown" else dose * growth,
+                floor=verdict.floor_dli,
+                newcomer=verdict.coral not in before,
+            )
+        )
+    if problems:
+        raise SetupError(*problems)
+    return tuple(found)
+
+
+def _same(today: Analysis, other: Analysis) -> bool:
+    """Whether both come from one file; the hashes list a setup's own file first."""
+    files = [next(iter(a.setup.inputs_sha256), a.setup.path) for a in (today, other)]
+    return files[0] == files[1]
+
+
+def _start(
+    coral: Coral,
+    verdict: Verdict,
+    before: Mapping[str, Verdict],
+    previous: Mapping[str, Previous],
+    is_same: bool,
+) -> tuple[Origin, float]:
+    stated = previous.get(coral.name)
+    if stated is None and (is_same or coral.name not in before):
+        stated = coral.previous
+    if stated is None and coral.name in before:
+        return "today", before[coral.name].dli_mol_m2_d
+    if stated is None or stated == "unknown":
+        assert verdict.band_dli is not None
+        low, high = verdict.band_dli
+        return "unknown", low + (high - low) / 3
+    return "stated", float(stated)
+
+
+def _dark(today: Analysis, other: Analysis, verdict: Verdict, origin: Origin, dose: float) -> Problem | None:
+    name, site = verdict.coral, verdict.site
+    if not verdict.dli_mol_m2_d > 0:
+        return Problem(
+            f"{name!r} gets no light at {site!r} after the change, so no step leads there",
+            cure="light its site, or move it",
+            place=Place(other.setup.path),
+        )
+    if dose > 0:
+        return None
+    if origin == "today":
+        return Problem(
+            f"{name!r} gets no light today, so no rise can be reckoned from there",
+            cure=f'state what it lived in: --previous "{name}=4.6" (mol/m2/day), or "{name}=unknown"',
+            place=Place(today.setup.path),
+        )
+    return Problem(
+        f"the previous dose of {name!r} is {dose:g}",
+        "above 0 mol/m2/day",
+        f'write --previous "{name}=unknown" if nobody knows it',
+    )
+
+
+def _previous_problems(other: Analysis, previous: Mapping[str, Previous]) -> list[Problem]:
+    known = [c.name for c in other.setup.corals]
+    return [
+        Problem(
+            f"--previous names the unknown coral {name!r}",
+            f"corals of {other.setup.path}: {', '.join(known) or 'none'}",
+            suggestion(name, known),
+        )
+        for name in previous
+        if name not in known
+    ]
+
+
+def suggestion(name: str, known: Sequence[str]) -> str:
+    """ "did you mean 'A1'?", or nothing where no known name is near.
+
+    Parameters
+    ----------
+    name : str
+    known : sequence of str
+
+    Returns
+    -------
+    str
+
+    Source
+    ------
+    Our wording; likeness by the standard library's difflib.
+    """
+    folded = {k.casefold(): k for k in known}
+    near = difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)
+    return "did you mean " + " or ".join(repr(folded[n]) for n in near) + "?" if near else ""

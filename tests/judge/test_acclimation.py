@@ -1,0 +1,247 @@
+"""Steps from one light to another: every limit kept and used, the last step exactly the new light."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import lightdose
+from lightdose.errors import SetupError
+from lightdose.judge.acclimation import AcclimationRequest, acclimate, mismatch_curve, step_scales
+from lightdose.judge.earlier_light import suggestion
+from lightdose.model.acclimation import Acclimation
+from lightdose.model.coral import Coral, CoralGroup
+from lightdose.model.results import Analysis
+from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.model.setup import Setup
+
+EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
+
+
+@pytest.fixture(scope="module")
+def setup() -> Setup:
+    """The shipped example: invented, with curved dimming."""
+    return lightdose.read_setup(EXAMPLE)
+
+
+@pytest.fixture(scope="module")
+def today(setup: Setup) -> Analysis:
+    return lightdose.analyse(setup)
+
+
+def with_levels(setup: Setup, factor: float) -> Setup:
+    """All levels times a factor, cut at full."""
+    fixtures = tuple(
+        replace(
+            f,
+            programme=Programme(
+                {
+                    n: ChannelProgramme(p.time_h, np.minimum(factor * p.level, 1.0))
+                    for n, p in f.programme.channels.items()
+                }
+            ),
+        )
+        for f in setup.fixtures
+    )
+    return replace(setup, fixtures=fixtures)
+
+
+def with_corals(setup: Setup, *corals: Coral) -> Setup:
+    return replace(setup, corals=corals)
+
+
+def codes(way: Acclimation) -> set[str]:
+    return {c.code for c in way.cautions}
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("rise", "days"), [(0.10, 7), (0.25, 7), (0.10, 3)])
+def test_every_step_keeps_the_weekly_rise_and_the_worst_coral_uses_it(
+    setup: Setup, today: Analysis, rise: float, days: int
+) -> None:
+    """D_k <= D_(k-1) (1 + g)^(days / 7) at every coral and site, equal at one until the last step."""
+    other = lightdose.analyse(with_levels(setup, 1.9))
+    way = acclimate(today, other, AcclimationRequest(rise, days))
+    growth = (1 + rise) ** (days / 7)
+    earlier = {v.coral: v.dli_mol_m2_d for v in today.verdicts}
+    sites = {s.name: float(d) for s, d in zip(setup.sites, today.dose.dli, strict=False)}
+    for step in way.steps:
+        factors = [c.dli_mol_m2_d / earlier[c.coral] for c in step.corals]
+        factors += [d / sites[s] for s, d in step.site_dli.items()]
+        assert max(factors) <= growth * (1 + 1e-9)
+        if step is not way.steps[-1]:
+            assert max(factors) == pytest.approx(growth, rel=1e-9)
+        earlier = {c.coral: c.dli_mol_m2_d for c in step.corals}
+        sites = dict(step.site_dli)
+    assert [s.day for s in way.steps] == [days * k for k in range(len(way.steps))]
+    assert way.weeks == way.steps[-1].day / 7
+
+
+@pytest.mark.identity
+def test_last_step_is_the_new_programme_itself(setup: Setup, today: Analysis) -> None:
+    """Scale exactly 1, the same programmes, the same doses as `dose` gives for the other setup."""
+    other = lightdose.analyse(with_levels(setup, 1.5))
+    last = acclimate(today, other, AcclimationRequest()).steps[-1]
+    assert last.scale == 1
+    for fixture in other.setup.lit_fixtures:
+        for name, programme in last.programmes[fixture.name].channels.items():
+            assert programme is fixture.programme.channels[name]
+    doses = {s.name: float(d) for s, d in zip(other.setup.sites, other.dose.dli, strict=False)}
+    assert {k: doses[k] for k in last.site_dli} == pytest.approx(dict(last.site_dli), rel=1e-12)
+
+
+@pytest.mark.identity
+def test_doses_of_steps_are_the_scale_times_the_new_light(setup: Setup, today: Analysis) -> None:
+    """Through curved dimming the written programmes give exactly the scaled dose."""
+    other = lightdose.analyse(with_levels(setup, 1.8))
+    way = acclimate(today, other, AcclimationRequest())
+    assert len(way.steps) > 2
+    full = way.steps[-1].site_dli
+    for step in way.steps:
+        assert dict(step.site_dli) == pytest.approx({k: step.scale * v for k, v in full.items()}, rel=1e-9)
+        fixtures = tuple(replace(f, programme=step.programmes[f.name]) for f in setup.fixtures)
+        again = lightdose.analyse(replace(other.setup, fixtures=fixtures))
+        doses = {s.name: float(d) for s, d in zip(setup.sites, again.dose.dli, strict=False)}
+        assert {k: doses[k] for k in step.site_dli} == pytest.approx(dict(step.site_dli), rel=1e-12)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("rise", "steps"), [(0.10, 8), (0.25, 4)])
+def test_doubling_takes_the_published_number_of_steps(rise: float, steps: int) -> None:
+    """7.27 weeks at 10 % and 3.1 at 25 % are 8 and 4 weekly steps."""
+    # ln 2 / ln(1 + g), rounded up: the first step rises too.
+    scales = step_scales(0.5 * (1 + rise), AcclimationRequest(rise))
+    assert len(scales) == steps
+    assert scales[-1] == 1
+
+
+@pytest.mark.identity
+def test_less_light_everywhere_is_one_step(setup: Setup, today: Analysis) -> None:
+    """Downward there is nothing to wait for; a cut of more than half is a caution."""
+    way = acclimate(today, lightdose.analyse(with_levels(setup, 0.8)), AcclimationRequest())
+    assert [s.scale for s in way.steps] == [1.0]
+    assert "deep_cut" not in codes(way)
+    deep = acclimate(today, lightdose.analyse(with_levels(setup, 0.3)), AcclimationRequest())
+    assert {"deep_cut", "below_floor"} <= codes(deep)
+
+
+@pytest.mark.identity
+def test_stated_previous_dose_limits_the_first_step(setup: Setup, today: Analysis) -> None:
+    """A newcomer from 2.0 starts at 2.2 at most, in one setup that serves as FROM and TO."""
+    way = acclimate(today, today, AcclimationRequest(previous={"plating cap": 2.0}))
+    first = {c.coral: c for c in way.steps[0].corals}["plating cap"]
+    assert first.dli_mol_m2_d == pytest.approx(2.2, rel=1e-9)
+    assert first.d_over_a.default == pytest.approx(1.1, rel=1e-9)
+    assert "dimmed_for_another" in codes(way)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("stated", ["unknown", None])
+def test_newcomer_of_unknown_light_starts_in_the_low_third_of_its_band(
+    setup: Setup, today: Analysis, stated: str | None
+) -> None:
+    """At most low + (high - low) / 3 on day 0, whether "unknown" is written or nothing is."""
+    new = Coral("new plate", "low-light-plating", "A2", previous=stated)  # type: ignore[arg-type]
+    other = lightdose.analyse(with_corals(with_levels(setup, 1.4), *setup.corals, new))
+    way = acclimate(today, other, AcclimationRequest())
+    low, high = setup.groups["low-light-plating"].band_dli or (0.0, 0.0)
+    coral = way.corals[-1]
+    assert (coral.newcomer, coral.origin) == (True, "unknown")
+    first = way.steps[0].corals[-1].dli_mol_m2_d
+    assert first == pytest.approx(low + (high - low) / 3, rel=1e-9)
+    assert "unknown_previous" in codes(way)
+
+
+@pytest.mark.identity
+def test_corals_are_matched_by_name_wherever_they_stand(setup: Setup, today: Analysis) -> None:
+    """A coral that moves compares its old light with its new; one that is gone is named."""
+    moved = tuple(replace(c, site="B1") if c.name == "mushroom rock" else c for c in setup.corals[1:])
+    other = lightdose.analyse(with_corals(setup, *moved))
+    way = acclimate(today, other, AcclimationRequest())
+    mushroom = next(c for c in way.corals if c.name == "mushroom rock")
+    before = next(v for v in today.verdicts if v.coral == "mushroom rock")
+    assert mushroom.before == before.dli_mol_m2_d
+    assert mushroom.origin == "today"
+    assert way.missing == (setup.corals[0].name,)
+    assert way.steps[0].scale < 1
+
+
+@pytest.mark.identity
+def test_group_that_light_does_not_judge_limits_nothing(setup: Setup, today: Analysis) -> None:
+    """A coral without symbionts is named and never holds the others back."""
+    sun = Coral("sun coral", "non-photosynthetic", "A2")
+    other = lightdose.analyse(with_corals(setup, *setup.corals, sun))
+    way = acclimate(today, other, AcclimationRequest())
+    assert way.not_judged == ("sun coral",)
+    assert [s.scale for s in way.steps] == [1.0]
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize(
+    ("rise", "code"), [(0.10, "rise"), (0.101, "rise_fast"), (0.25, "rise_fast"), (0.26, "rise_too_fast")]
+)
+def test_rise_is_cautioned_by_its_size(setup: Setup, today: Analysis, rise: float, code: str) -> None:
+    """Fine to 10 %, caution to 25 %, warning above; always as common practice without a published rule."""
+    way = acclimate(today, today, AcclimationRequest(rise))
+    found = next(c for c in way.cautions if c.code.startswith("rise"))
+    assert found.code == code
+    assert found.source == "common practice, no published rule per week"
+
+
+@pytest.mark.identity
+def test_half_more_in_one_day_is_a_warning(setup: Setup, today: Analysis) -> None:
+    """Steps far apart may rise by half at once: that is warned of, 49 % is not."""
+    other = lightdose.analyse(with_levels(setup, 1.9))
+    assert "one_day_rise" in codes(acclimate(today, other, AcclimationRequest(0.25, 14)))
+    assert "one_day_rise" not in codes(acclimate(today, other, AcclimationRequest(0.49, 7)))
+
+
+@pytest.mark.identity
+def test_mismatch_curve_starts_at_one_and_jumps_with_the_dose() -> None:
+    """Before the first step nothing lags; a step multiplies D/A by the step in D."""
+    curve = mismatch_curve("x", 2.0, np.array([0.0, 7.0]), np.array([2.2, 2.42]))
+    assert curve.d_over_a[:, 0].tolist() == [1, 1, 1]
+    assert curve.d_over_a[:, 1] == pytest.approx(1.1)
+    at = np.flatnonzero(curve.day == 7)
+    assert curve.d_over_a[:, at[1]] / curve.d_over_a[:, at[0]] == pytest.approx(1.1)
+    assert np.all(np.diff(curve.d_over_a[:, 5], n=1) >= 0)
+
+
+@pytest.mark.pinned
+def test_bad_input_is_named_with_its_cure(setup: Setup, today: Analysis) -> None:
+    """No corals, unknown names, dark places and endless ways: sentences, all of one run together."""
+    dark = lightdose.analyse(with_levels(setup, 0.0))
+    bare = lightdose.analyse(with_corals(setup))
+    cases: list[tuple[Analysis, Analysis, AcclimationRequest, str]] = [
+        (today, bare, AcclimationRequest(), "there is no coral"),
+        (today, dark, AcclimationRequest(), "gets no light at 'ridge' after the change"),
+        (dark, today, AcclimationRequest(), "gets no light today"),
+        (today, today, AcclimationRequest(previous={"plating cup": 3.0}), "did you mean 'plating cap'?"),
+        (today, today, AcclimationRequest(previous={"plating cap": 0.0}), "above 0 mol/m2/day"),
+        (today, today, AcclimationRequest(previous={"plating cap": 1e-9}), "at most 200 steps"),
+    ]
+    for before, after, asked, words in cases:
+        with pytest.raises(SetupError) as trouble:
+            acclimate(before, after, asked)
+        assert words in str(trouble.value)
+    with pytest.raises(SetupError, match="9 problems"):
+        acclimate(dark, today, AcclimationRequest())
+
+
+@pytest.mark.identity
+def test_suggestion_is_empty_where_nothing_is_near() -> None:
+    """A hint is given only for a near name."""
+    assert suggestion("A1", ["B7", "ledge"]) == ""
+    assert suggestion("LEDGE ", ["B7", "ledge"]) == "did you mean 'ledge'?"
+
+
+@pytest.mark.identity
+def test_no_coral_that_light_judges_is_said(setup: Setup, today: Analysis) -> None:
+    """Only corals without symbionts: nothing tells how fast."""
+    group: CoralGroup = setup.groups["non-photosynthetic"]
+    other = lightdose.analyse(with_corals(setup, Coral("sun coral", group.key, "A2")))
+    with pytest.raises(SetupError, match="no coral that light judges"):
+        acclimate(today, other, AcclimationRequest())
