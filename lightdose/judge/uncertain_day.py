@@ -42,20 +42,18 @@ class UncertainDay:
     fixture_of: tuple[int, ...]
 
     def hours(self, dimming: FloatArray) -> FloatArray:
-        """Drawn integrals of output, shape (n_draw, n_channel); ``dimming`` has (n_draw, n_fixture). [h]"""
-        hours = self.stated_h + self.tent_h * dimming[:, list(self.fixture_of)]
+        """Drawn integrals of output, shape (n_channel, n_draw); ``dimming`` has (n_draw, n_fixture). [h]"""
+        shift = dimming.T[list(self.fixture_of)]
+        hours = self.stated_h[:, None] + self.tent_h[:, None] * shift
         return np.asarray(np.maximum(hours, 0.0))
 
     def peaks(self, response: FloatArray, dimming: FloatArray) -> FloatArray:
-        """Drawn peaks, shape (n_receiver, n_draw), of responses (n_receiver, n_draw, n_channel)."""
-        best = np.zeros(response.shape[:2])
-        shift = dimming[:, list(self.fixture_of)]
+        """Drawn peaks, shape (n_receiver, n_draw), of responses (n_receiver, n_channel, n_draw)."""
+        best = np.zeros((response.shape[0], response.shape[2]))
+        shift = dimming.T[list(self.fixture_of)]
         for output, tent in zip(self.peak_output, self.peak_tent, strict=True):
-            if tent.any():
-                drawn = np.maximum(output + tent * shift, 0.0)
-                np.maximum(best, np.einsum("rkc,kc->rk", response, drawn), out=best)
-            else:
-                np.maximum(best, response @ output, out=best)
+            drawn = np.maximum(output[:, None] + tent[:, None] * shift, 0.0)
+            np.maximum(best, np.einsum("rck,ck->rk", response, drawn), out=best)
         return best
 
 

@@ -211,34 +211,26 @@ def draw_doses(
     changes = field_changes(
         ready.only("ppfd"),
         points,
-        _offsets(inputs.position_m),
+        OFFSET_SD * inputs.position_m,
         [s.steps for s in inputs.fixtures],
         inputs.yellowing_steps_per_m,
     )
-    day = uncertain_day(ready.fixtures, changes.at_offsets.mean(axis=1))
+    day = uncertain_day(ready.fixtures, changes.stated)
     bases = _bases(inputs, common)
     column = {receiver: i for i, receiver in enumerate(kept)}
     dli, peak = np.zeros((len(receivers), 2)), np.zeros((len(receivers), 2))
     kept_dli = np.zeros((draws, len(kept)))
     hours = day.hours(common.dimming)
-    for block in _blocks(receivers, draws * max(1, hours.shape[1])):
+    for block in _blocks(receivers, draws * max(1, len(hours))):
         place = _PlaceDraws.of(inputs, common, [receivers[i] for i in block], draws, rng)
         response = _drawn_response(changes, block, bases, place, common.gain)
-        doses = MOL_PER_UMOL_S_H * np.einsum("rkc,kc->rk", response, hours)
+        doses = MOL_PER_UMOL_S_H * np.einsum("rck,ck->rk", response, hours)
         dli[block] = _interval(doses)
         peak[block] = _interval(day.peaks(response, common.dimming))
         for row, receiver in enumerate(block):
             if receiver in column:
                 kept_dli[:, column[receiver]] = doses[row]
     return DrawnDoses(dli, peak, kept_dli)
-
-
-def _offsets(position_m: float) -> FloatArray:
-    """Moves of a place, (27, 3), or the place alone where it is known exactly."""
-    if position_m == 0:
-        return np.zeros((1, 3))
-    step = OFFSET_SD * position_m * np.array([-1.0, 0.0, 1.0])
-    return np.stack(np.meshgrid(step, step, step, indexing="ij"), axis=-1).reshape(-1, 3)
 
 
 def _interval(values: FloatArray) -> FloatArray:
@@ -281,13 +273,10 @@ class _PlaceDraws:
         sites = list(dict.fromkeys(r.site for r in receivers))
         row = {site: i for i, site in enumerate(sites)}
         which = [row[r.site] for r in receivers]
-        if inputs.position_m == 0:
-            offset = np.zeros((len(sites), draws), dtype=np.intp)
-        else:
-            low, high = OFFSET_SHARES
-            axis = rng.random((3, len(sites), draws), dtype=np.float32)
-            step = (axis > low).astype(np.intp) + (axis > high)
-            offset = (3 * step[0] + step[1]) * 3 + step[2]
+        low, high = OFFSET_SHARES
+        axis = rng.random((3, len(sites), draws), dtype=np.float32)
+        step = (axis > low).astype(np.intp) + (axis > high)
+        offset = (3 * step[0] + step[1]) * 3 + step[2]
         model = math.log1p(inputs.values["model_fraction"])
         factor = np.exp(model * rng.standard_normal((len(receivers), draws)))
         sky = rng.standard_normal((len(sites), draws))
@@ -310,7 +299,7 @@ def _open_sky(
 
 @dataclass(frozen=True, eq=False)
 class _Bases:
-    """What multiplies the ln changes of each fixture: shape (n_draw, 2) for height, beam and yellowing."""
+    """What multiplies the ln changes of each fixture: shape (2, n_draw) for height, beam and yellowing."""
 
     height: tuple[FloatArray, ...]
     beam: tuple[FloatArray, ...]
@@ -334,32 +323,33 @@ def _bases(inputs: UncertainInputs, common: Draws) -> _Bases:
 
 def _parabola(value: FloatArray, one: float, other: float) -> FloatArray:
     """Weights of two nodes in the parabola through 0 at 0; linear where only one node is off 0."""
-    out = np.zeros((value.size, 2))
+    out = np.zeros((2, value.size))
     if one == 0 or other == 0 or one == other:
-        for column, node in enumerate((one, other)):
+        for row, node in enumerate((one, other)):
             if node != 0:
-                out[:, column] = value / node
+                out[row] = value / node
                 break
         return out
-    out[:, 0] = value * (value - other) / (one * (one - other))
-    out[:, 1] = value * (value - one) / (other * (other - one))
+    out[0] = value * (value - other) / (one * (one - other))
+    out[1] = value * (value - one) / (other * (other - one))
     return out
 
 
 def _drawn_response(
     changes: FieldChanges, block: list[int], bases: _Bases, place: _PlaceDraws, gain: FloatArray
 ) -> FloatArray:
-    """PPFD of every channel at full output in every draw, shape (n_receiver, n_draw, n_channel)."""
-    rows = np.arange(len(block))[:, None]
-    response = changes.at_offsets[block][rows, place.offset]
+    """PPFD of every channel at full output in every draw, shape (n_receiver, n_channel, n_draw)."""
+    shape = (len(block), changes.stated.shape[1], len(gain))
+    response = np.empty(shape)
+    for row, receiver in enumerate(block):
+        np.take(changes.moved[receiver], place.offset[row], axis=1, out=response[row], mode="clip")
+        response[row] *= place.factor[row]
+    response *= gain.T
+    parts = (changes.ln_height, changes.ln_beam, changes.ln_yellowing)
     for height, beam, own in zip(bases.height, bases.beam, bases.channels, strict=True):
-        weights = np.concatenate((height, beam, bases.yellowing), axis=1)
-        ln = np.concatenate(
-            [part[:, block, own] for part in (changes.ln_height, changes.ln_beam, changes.ln_yellowing)]
-        )
-        change = np.tensordot(ln, weights, axes=(0, 1))  # receiver, channel, draw
+        weights = np.concatenate((height, beam, bases.yellowing))
+        ln = np.concatenate([part[:, block, own] for part in parts]).transpose(1, 2, 0)
+        change = np.ascontiguousarray(ln) @ weights
         np.exp(change, out=change)
-        response[:, :, own] *= change.transpose(0, 2, 1)
-    response *= gain
-    response *= place.factor[:, :, None]
+        response[:, own] *= change
     return response

@@ -3,7 +3,8 @@
 Places are moved, heights, beams and the water are changed, and the light is computed again: no derivatives,
 for the field has steps at the edges of mirror images. The floor's bounce of a changed lamp is today's, scaled
 by the light that falls on the floor: it is smooth and a few percent. Yellowing is added along the mean path
-of each place's light; the second order of the spread of paths is below 0.1 % at 0.2 per m.
+of each place's light; the second order of the spread of paths is below 0.1 % at 0.2 per m. A place that is
+dark stays dark.
 """
 
 from __future__ import annotations
@@ -16,7 +17,6 @@ import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, TabulatedLobe
-from lightdose.model.results import LIGHT_PARTS
 from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.aperture import source_cells
 from lightdose.physics.light_paths import routes
@@ -51,12 +51,15 @@ class FieldChanges:
 
     Attributes
     ----------
-    at_offsets : array, shape (n_place, n_offset, n_channel); the places moved. [umol m-2 s-1]
+    stated : array, shape (n_place, n_channel). [umol m-2 s-1]
+    moved : array, shape (n_place, n_channel, 27); the places moved by -d, 0, +d along x, y and z, z running
+        fastest: what each axis does is computed, and the three act as factors. [umol m-2 s-1]
     ln_height, ln_beam : array, shape (2, n_place, n_channel); ln of the ratio to the stated one
     ln_yellowing : array, shape (2, n_place, n_channel); the same for each added yellowing
     """
 
-    at_offsets: FloatArray
+    stated: FloatArray
+    moved: FloatArray
     ln_height: FloatArray
     ln_beam: FloatArray
     ln_yellowing: FloatArray
@@ -100,7 +103,7 @@ def _cut(angle_deg: FloatArray, rows: FloatArray) -> tuple[FloatArray, FloatArra
 def field_changes(
     ready: PreparedField,
     points_m: FloatArray,
-    offsets_m: FloatArray,
+    step_m: float,
     steps: Sequence[FixtureSteps],
     added_yellowing_per_m: tuple[float, float],
 ) -> FieldChanges:
@@ -112,8 +115,8 @@ def field_changes(
         With the one weighting that is wanted.
     points_m : array, shape (n_place, 3)
         x, y, depth. [m]
-    offsets_m : array, shape (n_offset, 3)
-        Moves of every place; a place stays inside the tank, and under or above the water. [m]
+    step_m : float
+        Move of every place along each axis; it stays inside the tank, and under or above the water. [m]
     steps : one a fixture
     added_yellowing_per_m : two values
         Yellowing at 440 nm on top of the water's own. [m-1]
@@ -126,54 +129,60 @@ def field_changes(
     ------
     ``light_field``; Beer-Lambert law along the mean path.
     """
-    parts = ready.parts(points_m, split=True)[..., 0]
-    whole = parts.sum(axis=1)
+    stated_field, moved = _moved(ready, points_m, step_m)
     bounced = np.divide(
-        parts[:, LIGHT_PARTS.index("floor")], whole, out=np.zeros_like(whole), where=whole > 0
+        ready.bounced(points_m)[..., 0], stated_field, out=np.zeros_like(stated_field), where=stated_field > 0
     )
-    samples = _floor_samples(ready)
-    places = np.concatenate((points_m, samples))
+    places = np.concatenate((points_m, _floor_samples(ready)))
     heights, beams, paths = [], [], []
     first = 0
     for lamp, fixture, step in zip(ready.lit.lamps, ready.fixtures, steps, strict=True):
         own = slice(first, first + len(lamp.beam_of_channel))
-        shares = (bounced[:, own], lamp.beam_of_channel, len(points_m))
-        absorption = _mean_absorption(ready, own)
-        stated, further = _light(lamp, places, [absorption, absorption + FURTHER_PER_M])
-        raised = []
+        share = _Share(bounced[:, own], list(lamp.beam_of_channel), len(points_m))
+        absorption, count = _mean_absorption(ready, own), len(lamp.beams)
+        lobes = [scaled_beam(b, math.exp(ln)) for ln in step.ln_beam for b in lamp.beams]
+        spread, further = _light(
+            replace(lamp, beams=(*lamp.beams, *lobes)), places, [absorption, absorption + FURTHER_PER_M]
+        )
+        stated, raised = spread[:count], []
         for height_m in step.height_m:
             cells = source_cells(replace(fixture, height_m=height_m))
             other = replace(lamp, cells=cells, routes=routes(ready.tank, ready.water.refractive_index, cells))
             raised.append(_light(other, places, [absorption])[0])
-        count = len(lamp.beams)
-        lobes = [scaled_beam(b, math.exp(ln)) for ln in step.ln_beam for b in lamp.beams]
-        spread = _light(replace(lamp, beams=tuple(lobes)), places, [absorption])[0]
-        heights.append([_ln_ratio(light, stated, *shares) for light in raised])
-        beams.append([_ln_ratio(light, stated, *shares) for light in (spread[:count], spread[count:])])
-        paths.append(_mean_path(stated, further, *shares[1:]))
+        heights.append([share.ln_ratio(light, stated) for light in raised])
+        beams.append([share.ln_ratio(spread[n * count : (n + 1) * count], stated) for n in (1, 2)])
+        paths.append(share.mean_path_m(stated, further[:count]))
         first = own.stop
     path_m = np.concatenate(paths, axis=1)
     if ready.lit.floor is not None:
         path_m = (1 - bounced) * path_m + bounced * _floor_path(ready, points_m)
     return FieldChanges(
-        _moved(ready, points_m, offsets_m),
+        stated_field,
+        moved,
         np.concatenate(heights, axis=2),
         np.concatenate(beams, axis=2),
         np.array([_ln_yellowed(ready, path_m, added) for added in added_yellowing_per_m]),
     )
 
 
-def _moved(ready: PreparedField, points_m: FloatArray, offsets_m: FloatArray) -> FloatArray:
-    """Responses of every place at every offset, shape (n_place, n_offset, n_channel)."""
-    moved = points_m[:, None, :] + offsets_m
-    tank = ready.tank
+def _moved(ready: PreparedField, points_m: FloatArray, step_m: float) -> tuple[FloatArray, FloatArray]:
+    """Responses of every place, (n_place, n_channel), and of its moves, (n_place, n_channel, 27)."""
+    steps = step_m * np.concatenate((np.zeros((1, 3)), -np.eye(3), np.eye(3)))
+    moved = points_m[:, None, :] + (steps if step_m > 0 else steps[:1])
+    tank, wet = ready.tank, points_m[:, None, 2] >= 0
     moved[..., 0] = np.clip(moved[..., 0], 0, tank.length_m)
     moved[..., 1] = np.clip(moved[..., 1], 0, tank.width_m)
-    wet = points_m[:, None, 2] >= 0
-    moved[..., 2] = np.where(
-        wet, np.clip(moved[..., 2], 0, tank.water_depth_m), np.minimum(moved[..., 2], -1e-6)
-    )
-    return ready.at(moved.reshape(-1, 3))[..., 0].reshape(*moved.shape[:2], -1)
+    under = np.clip(moved[..., 2], 0, tank.water_depth_m)
+    moved[..., 2] = np.where(wet, under, np.minimum(moved[..., 2], -1e-6))
+    response = ready.at(moved.reshape(-1, 3)).reshape(*moved.shape[:2], -1)
+    stated = response[:, 0]
+    if step_m == 0:
+        return stated, np.repeat(stated[:, :, None], 27, axis=2)
+    ratio = np.divide(response, response[:, :1], out=np.zeros_like(response), where=response[:, :1] > 0)
+    one, down, up = np.ones_like(stated), ratio[:, 1:4], ratio[:, 4:7]
+    x, y, z = (np.stack((down[:, axis], one, up[:, axis]), axis=2) for axis in range(3))
+    grid = x[:, :, :, None, None] * y[:, :, None, :, None] * z[:, :, None, None, :]
+    return stated, stated[:, :, None] * grid.reshape(*stated.shape, 27)
 
 
 def _floor_samples(ready: PreparedField) -> FloatArray:
@@ -211,25 +220,34 @@ def _light(lamp: Lamp, points_m: FloatArray, absorptions: Sequence[float]) -> Fl
     return out
 
 
-def _ln_ratio(
-    light: FloatArray, stated: FloatArray, bounced: FloatArray, beam_of_channel: tuple[int, ...], count: int
-) -> FloatArray:
-    """ln of changed over stated light of each channel, its floor's share scaled; (n_place, own channels)."""
-    ratio = np.divide(light, stated, out=np.ones_like(stated), where=stated > 0)[:, :count].T
-    floor = stated[:, count:].sum(axis=1)
-    scale = np.divide(light[:, count:].sum(axis=1), floor, out=np.ones_like(floor), where=floor > 0)
-    which = list(beam_of_channel)
-    mixed = (1 - bounced) * ratio[:, which] + bounced * scale[which]
-    ln = np.log(np.maximum(mixed, math.exp(-LARGEST_LN_RATIO)))
-    return np.asarray(np.minimum(ln, LARGEST_LN_RATIO))
+@dataclass(frozen=True, eq=False)
+class _Share:
+    """How light by rays counts at places, from lights (n_beam, n_place + n_floor_sample) of one lamp.
 
+    Attributes
+    ----------
+    bounced : array, shape (n_place, own channels); share that comes by the floor
+    beams : the lobe of each of the lamp's channels
+    count : how many of the points are places
+    """
 
-def _mean_path(
-    stated: FloatArray, further: FloatArray, beam_of_channel: tuple[int, ...], count: int
-) -> FloatArray:
-    """Mean way in the water of the light by rays, (n_place, own channels). [m]"""
-    share = np.divide(further, stated, out=np.ones_like(stated), where=stated > 0)[:, :count].T
-    return np.asarray(-np.log(share[:, list(beam_of_channel)]) / FURTHER_PER_M)
+    bounced: FloatArray
+    beams: list[int]
+    count: int
+
+    def ln_ratio(self, light: FloatArray, stated: FloatArray) -> FloatArray:
+        """ln of changed over stated light, the floor's share scaled with the light on it."""
+        ratio = np.divide(light, stated, out=np.ones_like(stated), where=stated > 0)[:, : self.count].T
+        floor = stated[:, self.count :].sum(axis=1)
+        scale = np.divide(light[:, self.count :].sum(axis=1), floor, out=np.ones_like(floor), where=floor > 0)
+        mixed = (1 - self.bounced) * ratio[:, self.beams] + self.bounced * scale[self.beams]
+        ln = np.log(np.maximum(mixed, math.exp(-LARGEST_LN_RATIO)))
+        return np.asarray(np.minimum(ln, LARGEST_LN_RATIO))
+
+    def mean_path_m(self, stated: FloatArray, further: FloatArray) -> FloatArray:
+        """Mean way in the water of the light by rays, from light at ``FURTHER_PER_M`` more. [m]"""
+        left = np.divide(further, stated, out=np.ones_like(stated), where=stated > 0)[:, : self.count].T
+        return np.asarray(-np.log(left[:, self.beams]) / FURTHER_PER_M)
 
 
 def _floor_path(ready: PreparedField, points_m: FloatArray) -> FloatArray:
@@ -243,11 +261,7 @@ def _floor_path(ready: PreparedField, points_m: FloatArray) -> FloatArray:
     lit = (light[:, :, low] > 0) & (light[:, :, high] > 0)
     share = np.divide(light[:, :, high], light[:, :, low], out=np.ones(lit.shape), where=lit)
     path = -np.log(share) / (per_m[high] - per_m[low])
-    columns, first = [], 0
-    for lamp in ready.lit.lamps:
-        columns += [first + which for which in lamp.beam_of_channel]
-        first += len(lamp.beams)
-    return np.asarray(path[:, columns])
+    return np.asarray(path[:, list(ready.beams)])
 
 
 def _ln_yellowed(ready: PreparedField, path_m: FloatArray, added_per_m: float) -> FloatArray:

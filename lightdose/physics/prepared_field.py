@@ -189,6 +189,27 @@ class PreparedField:
         """Responses at points under open sky, shape (n_point, n_channel, n_weighting)."""
         return self.parts(points_m)[:, 0]
 
+    def bounced(self, points_m: FloatArray) -> FloatArray:
+        """The part of ``at`` that comes by the floor, without tracing a ray; none above the water."""
+        out = np.zeros((len(points_m), *self.mixture.in_air.shape))
+        wet = np.flatnonzero(points_m[:, 2] >= 0)
+        if self.lit.floor is None or wet.size == 0:
+            return out
+        light = self.lit.floor.at(points_m[wet]).reshape(wet.size, -1, self.mixture.nodes_per_m.size)
+        for channel, beam in enumerate(self.beams):
+            out[wet, channel] = light[:, beam] @ self.mixture.at_nodes[channel]
+        return out
+
+    @property
+    def beams(self) -> tuple[int, ...]:
+        """For each channel its lobe, counted through all fixtures: the order of the floor's light."""
+        found: list[int] = []
+        first = 0
+        for lamp in self.lit.lamps:
+            found += [first + which for which in lamp.beam_of_channel]
+            first += len(lamp.beams)
+        return tuple(found)
+
     def only(self, key: str) -> PreparedField:
         """The same field with one weighting."""
         column = [self.weightings.keys.index(key)]
