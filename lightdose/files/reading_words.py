@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 from lightdose.errors import Place, Problem, ReadingsError
@@ -32,7 +33,7 @@ def reading_from_words(
         With what cannot be understood.
     """
     try:
-        value = parse_number(words)
+        value = _number(words)
         time_h = None if time is None else parse_time(time)
     except UnitProblem as trouble:
         raise ReadingsError(trouble.problem) from None
@@ -74,12 +75,21 @@ def stated_immersion(
         return "unknown"
     allowed = 'a factor 1 to 2, "built in", or "unknown"'
     try:
-        factor = parse_number(words)
+        factor = _number(words)
     except UnitProblem:
         raise ReadingsError(Problem(f"--immersion {show(words)} is not known here", allowed)) from None
     if not 1 <= factor <= 2:
         raise ReadingsError(Problem(f"--immersion {factor:g} is outside the range", allowed))
     return factor
+
+
+def _number(words: str) -> float:
+    """A number with a decimal point or comma; "1,250" may be either, so it is refused."""
+    if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", words):
+        plain = words.replace(",", "")
+        found = f'"{words}" can be read as {words.replace(",", ".")} or as {plain}'
+        raise UnitProblem(Problem(found, cure=f"write {plain}, or {words}0 if the comma is decimal"))
+    return parse_number(words, "," if "," in words and "." not in words else ".")
 
 
 def _meter(setup: Setup, named: str | None, unit: ReadsQuantity | None) -> tuple[str | None, ReadsQuantity]:
@@ -120,7 +130,7 @@ def _air(words: str) -> tuple[float, float, float]:
     lengths = []
     for part in parts:
         try:
-            lengths.append(parse_number(part.strip()) / 100)
+            lengths.append(_number(part.strip()) / 100)
         except UnitProblem:
             try:
                 lengths.append(parse_length(part))

@@ -1,0 +1,222 @@
+"""`lightdose calibrate` from files to files."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from files.conftest import FIXTURE, SCHEDULE, SETUP
+
+import lightdose
+from lightdose.cli import cli
+from lightdose.files.setup_file import read_setup
+
+MORE = """
+[[site]]
+name = "ridge"
+at = { x = "30 cm", y = "20 cm", depth = "10 cm" }
+[[site]]
+name = "slope"
+at = { x = "45 cm", y = "25 cm", depth = "20 cm" }
+[[site]]
+name = "sand"
+at = { x = "15 cm", y = "30 cm", height = "1 cm" }
+[meter.handheld]
+reads = "umol"
+response = { shape = "ideal" }
+immersion = "built in"
+"""
+SITES = ("ridge", "slope", "sand")
+GAIN = {"blue": 0.75, "white": 0.82}
+
+
+@pytest.fixture
+def tank(tmp_path: Path) -> Path:
+    """A setup, and readings of an ideal meter over a fixture that gives 75 and 82 % of its file."""
+    (tmp_path / "setup.toml").write_text(SETUP + MORE, encoding="utf-8")
+    (tmp_path / "panel.toml").write_text(FIXTURE, encoding="utf-8")
+    (tmp_path / "daily.csv").write_text(SCHEDULE, encoding="utf-8")
+    setup = read_setup(tmp_path / "setup.toml")
+    points = [(s.x_m, s.y_m, s.depth_m) for s in setup.sites]
+    ppfd = lightdose.light_field(setup, points)[:, :, 0]
+    rows = ["site,reading,unit,blue,white,meter,date"]
+    for site, (blue, white) in zip(SITES, ppfd.tolist(), strict=True):
+        rows += [
+            f"{site},{GAIN['blue'] * blue!r},umol_m2_s,100,0,handheld,2026-03-14",
+            f"{site},{GAIN['white'] * white!r},umol_m2_s,0,100,handheld,2026-03-14",
+        ]
+    (tmp_path / "readings.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return tmp_path
+
+
+def run(tank: Path, *words: str, readings: str = "readings.csv") -> Result:
+    return CliRunner().invoke(cli, ["calibrate", str(tank), str(tank / readings), *words])
+
+
+def answer(tank: Path, *words: str) -> dict[str, Any]:
+    result = run(tank, *words, "--json")
+    assert result.exit_code == 0, result.output
+    found: dict[str, Any] = json.loads(result.stdout)
+    return found
+
+
+def use_calibration(tank: Path) -> None:
+    text = (tank / "setup.toml").read_text(encoding="utf-8")
+    text = text.replace("[tank]", 'calibration = "calibration.toml"\n[tank]', 1)
+    (tank / "setup.toml").write_text(text, encoding="utf-8")
+
+
+@pytest.mark.identity
+def test_json_holds_what_the_contract_names(tank: Path) -> None:
+    """Gains, beams, open sky, yellowing and residuals, with their keys; numbers are finite."""
+    found = answer(tank)
+    assert found["format"] == "lightdose-calibrate/1"
+    for gain in found["gains"]:
+        assert gain["fixture"] == "left"
+        assert gain["gain"] == pytest.approx(GAIN[gain["channel"]], rel=0.02)
+        low, high = gain["interval_95"]
+        assert low < GAIN[gain["channel"]] < high
+        assert gain["tied_to"] is None
+    assert {"fixture", "fwhm_deg", "interval_95"} <= set(found["beams"][0])
+    assert found["open_sky"] == []
+    assert found["yellowing_440_per_m"] is None
+    assert [r["line"] for r in found["residuals"]] == [2, 3, 4, 5, 6, 7]
+    for residual in found["residuals"]:
+        assert residual["outlier"] is False
+        assert residual["model_umol_m2_s"] == pytest.approx(residual["reading_umol_m2_s"], rel=0.03)
+
+
+@pytest.mark.identity
+def test_calibration_carries_into_dose(tank: Path) -> None:
+    """`dose` with the written file stands on readings and gives the measured doses."""
+    before = lightdose.analyse(read_setup(tank)).dose.dli
+    result = run(tank, "-o", str(tank / "calibration.toml"))
+    assert result.exit_code == 0
+    assert 'next: calibration = "calibration.toml"' in result.stderr
+    use_calibration(tank)
+    dose = CliRunner().invoke(cli, ["dose", str(tank), "--json"])
+    found = json.loads(dose.stdout)
+    assert found["basis"] == "measured"
+    ratios = [site["dli_mol_m2_d"] / old for site, old in zip(found["sites"], before, strict=True)]
+    assert all(0.74 < ratio < 0.83 for ratio in ratios)
+    assert str(tank / "calibration.toml") in found["provenance"]["inputs_sha256"]
+
+
+@pytest.mark.identity
+def test_second_run_gives_the_same_file_and_a_later_one_keeps_the_first(tank: Path) -> None:
+    """The same readings twice: byte for byte the same; readings of a year later: history and trend."""
+    target = tank / "calibration.toml"
+    run(tank, "-o", str(target))
+    first = target.read_bytes()
+    run(tank, "-o", str(target))
+    assert target.read_bytes() == first
+    use_calibration(tank)
+    text = (tank / "readings.csv").read_text(encoding="utf-8").replace("2026-03-14", "2027-03-20")
+    rows = [row.split(",") for row in text.splitlines()]
+    weaker = [",".join([r[0], repr(float(r[1]) * 0.88), *r[2:]]) for r in rows[1:]]
+    (tank / "later.csv").write_text("\n".join([",".join(rows[0]), *weaker]), encoding="utf-8")
+    later = run(tank, "-o", str(target), readings="later.csv")
+    assert "1 earlier calibration kept in it" in later.stderr
+    assert "Since 2026-03-14: left " in later.stdout
+    assert " % lower" in later.stdout
+    setup = read_setup(tank)
+    assert setup.calibration is not None
+    assert setup.calibration.date == "2027-03-20"
+    assert [e.date for e in setup.calibration.earlier] == ["2026-03-14"]
+
+
+@pytest.mark.identity
+def test_unscaled_fixture_becomes_usable(tank: Path) -> None:
+    """Without any flux in its file `dose` refuses; one reading a channel makes it answer."""
+    bare = FIXTURE.replace("photon_flux_umol_s = 62\n", "").replace("ppf_umol_s = 20\n", "")
+    (tank / "panel.toml").write_text(bare, encoding="utf-8")
+    refused = CliRunner().invoke(cli, ["dose", str(tank)])
+    assert refused.exit_code == 2
+    lines = (tank / "readings.csv").read_text(encoding="utf-8").splitlines()
+    (tank / "two.csv").write_text("\n".join(lines[:3]), encoding="utf-8")
+    done = run(tank, "-o", str(tank / "calibration.toml"), readings="two.csv")
+    assert done.exit_code == 0, done.output
+    assert "file says nothing" in done.stdout
+    use_calibration(tank)
+    assert CliRunner().invoke(cli, ["dose", str(tank)]).exit_code == 0
+
+
+@pytest.mark.pinned
+def test_answer_in_words(tank: Path) -> None:
+    """Basis first, a record a channel and a reading, the verdict last."""
+    lines = run(tank, "--quiet").stdout.splitlines()
+    assert lines[0] == "Measured: 6 readings of 2026-03-14 with handheld."
+    assert lines[1].startswith("fixture left\tchannel blue: 76 % of its file: 47.")
+    assert any(line.startswith("line 2\tat ridge\ton blue\treading ") for line in lines)
+    assert lines[-1].startswith("6 readings used; half of them lie within ")
+
+
+@pytest.mark.identity
+def test_date_option_dates_readings_without_one(tank: Path) -> None:
+    """Their own dates lead; without any the option, which must be a date."""
+    assert answer(tank, "--date", "2020-01-01")["date"] == "2026-03-14"
+    text = (tank / "readings.csv").read_text(encoding="utf-8").replace("2026-03-14", "")
+    (tank / "readings.csv").write_text(text, encoding="utf-8")
+    assert answer(tank, "--date", "2020-01-01")["date"] == "2020-01-01"
+    assert run(tank, "--date", "yesterday").exit_code == 2
+
+
+@pytest.mark.identity
+def test_figures_are_written(tank: Path) -> None:
+    """Model against reading, residuals by site and by channel, as SVG and PNG."""
+    result = run(tank, "--figures", str(tank / "figures"))
+    assert result.exit_code == 0
+    names = {p.name for p in (tank / "figures").iterdir()}
+    stems = ("calibration", "residuals-by-channel", "residuals-by-site")
+    assert names == {f"{stem}.{suffix}" for stem in stems for suffix in ("svg", "png")}
+
+
+@pytest.mark.identity
+def test_readings_are_never_overwritten(tank: Path) -> None:
+    """-o that names the readings is refused, and they stay."""
+    before = (tank / "readings.csv").read_bytes()
+    assert run(tank, "-o", str(tank / "readings.csv")).exit_code == 2
+    assert (tank / "readings.csv").read_bytes() == before
+
+
+@pytest.mark.pinned
+def test_unknown_site_of_open_sky_is_refused(tank: Path) -> None:
+    """With the close name."""
+    result = run(tank, "--open-sky", "rigde")
+    assert result.exit_code == 2
+    assert "did you mean ridge?" in result.output
+
+
+@pytest.mark.identity
+def test_open_sky_yellowing_and_height_are_reported_when_asked(tank: Path) -> None:
+    """Each has its entry, with an interval around it."""
+    found = answer(tank, "--open-sky", "sand", "--yellowing", "--height")
+    (sky,) = found["open_sky"]
+    assert sky["site"] == "sand"
+    assert sky["value"] == pytest.approx(1, abs=0.1)
+    tint = found["yellowing_440_per_m"]
+    assert tint["interval_95"][0] <= tint["value"] <= tint["interval_95"][1]
+    assert found["heights"][0]["height_m"] == pytest.approx(0.20, abs=0.03)
+    assert all(math.isfinite(g["gain"]) for g in found["gains"])
+
+
+@pytest.mark.identity
+def test_calibrated_dose_loads_no_scipy(tank: Path) -> None:
+    """Reading a calibration costs no heavy library."""
+    run(tank, "-o", str(tank / "calibration.toml"))
+    use_calibration(tank)
+    probe = (
+        "import sys; from lightdose.cli import cli\n"
+        f"try: cli.main(['dose', {str(tank)!r}])\n"
+        "except SystemExit as stop: assert stop.code == 0\n"
+        "assert not {'scipy', 'pandas', 'matplotlib', 'colour'} & set(sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Measured: 6 readings")
