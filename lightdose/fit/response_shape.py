@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
+from lightdose.fit.node_spline import NodeSpline
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, CosineLobe, Fixture
 from lightdose.model.schedule import Programme
@@ -49,11 +49,11 @@ class ResponseShape:
 
     base: FloatArray
     channels_of: tuple[FloatArray, ...]
-    beam_splines: tuple[Any, ...]
+    beam_splines: tuple[NodeSpline, ...]
     beam_limits: tuple[tuple[float, float], ...]
     height_channels: tuple[FloatArray, ...] = ()
     height_curves: tuple[tuple[FloatArray, FloatArray], ...] = ()
-    yellowing_spline: Any = None
+    yellowing_spline: NodeSpline | None = None
 
     def at(
         self, beam: FloatArray, height_m: FloatArray, yellowing: float
@@ -158,10 +158,8 @@ def _beam_splines(
     columns: Sequence[FloatArray],
     with_beam: list[int],
     factors: Sequence[Sequence[float]],
-) -> tuple[FloatArray, tuple[Any, ...]]:
+) -> tuple[FloatArray, tuple[NodeSpline, ...]]:
     """Base response, and for each fitted fixture a spline of ln response over base against ln factor."""
-    from scipy.interpolate import CubicSpline
-
     probes, counts = [], []
     for index, fixture in enumerate(fixtures):
         steps = [0.0, *factors[with_beam.index(index)]] if index in with_beam else [0.0]
@@ -181,7 +179,7 @@ def _beam_splines(
         start = stop
     base = np.concatenate([p[:, 0] for p in parts], axis=1)
     splines = tuple(
-        CubicSpline(step, np.moveaxis(parts[i][:, 1:] - parts[i][:, :1], 1, 0))
+        NodeSpline(step, np.moveaxis(parts[i][:, 1:] - parts[i][:, :1], 1, 0))
         for i, step in zip(with_beam, factors, strict=True)
     )
     return base, splines
@@ -199,9 +197,7 @@ def _height_curves(
     return (up - down) / (2 * step), (up + down) / (2 * step**2)
 
 
-def _yellowing_spline(fixtures: Sequence[Fixture], field_at: FieldAt, base: FloatArray) -> Any:
-    from scipy.interpolate import CubicSpline
-
-    return CubicSpline(
+def _yellowing_spline(fixtures: Sequence[Fixture], field_at: FieldAt, base: FloatArray) -> NodeSpline:
+    return NodeSpline(
         YELLOWING_NODES_PER_M, [_ln(field_at(fixtures, a)) - base for a in YELLOWING_NODES_PER_M]
     )
