@@ -84,5 +84,5 @@ def calibrate_json(fit: CalibrationFit) -> dict[str, Any]:
         ],
         "untie": fit.untie,
         "trend": fit.trend,
-        "cautions": list(found.cautions),
+        "cautions": [*found.cautions, *fit.contradictions],
     }

@@ -125,16 +125,14 @@ class _Records:
             heights=self._heights(by_kind["height"]),
             together=together,
             yellowing=_yellowing(by_kind["yellowing"]),
-            cautions=(
-                *(together_caution(t) for t in together),
-                *contradictions(self.fit.observed, self.fit.solution, self.fit.problem),
-            ),
+            cautions=tuple(together_caution(t) for t in together),
             earlier=earlier,
         )
         before = next((e for e in earlier if e.date < date), None)
         return CalibrationFit(
             calibration,
             self._residuals(),
+            contradictions(self.fit.observed, self.fit.solution, self.fit.problem),
             untie_sentence(self.fit.observed, self.fit.problem, self.fit.keys, ties),
             "" if before is None else trend_sentence(calibration, before),
         )

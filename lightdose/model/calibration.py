@@ -265,11 +265,13 @@ class CalibrationFit:
     Attributes
     ----------
     residuals : one a reading, in the order of the file
+    contradictions : readings that cannot both be right, in words
     untie : the single further reading that would tell most tied channels apart, in words, or ""
     trend : how this compares with the latest earlier calibration, in words, or ""
     """
 
     calibration: Calibration
     residuals: tuple[ReadingFit, ...]
+    contradictions: tuple[str, ...] = ()
     untie: str = ""
     trend: str = ""

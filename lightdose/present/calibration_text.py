@@ -111,6 +111,7 @@ def closing_sentence(fit: CalibrationFit) -> str:
 def warning_sentences(fit: CalibrationFit) -> Iterator[str]:
     """Cautions, outliers, the trend, and the reading that would tell most."""
     yield from fit.calibration.cautions
+    yield from fit.contradictions
     for reading in fit.residuals:
         if reading.outlier:
             yield (

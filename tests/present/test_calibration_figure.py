@@ -46,7 +46,8 @@ def made_fit(readings: int = 12) -> CalibrationFit:
         where = ("ridge", "a very long name of a site that nobody would give " * 2, "sand <left>")[n % 3]
         on = "royal blue" if n % 2 else "6 channels together"
         residuals.append(ReadingFit(n + 2, where, on, value, (0.92 * value, 1.08 * value), model, n % 5 == 3))
-    return CalibrationFit(calibration, tuple(residuals), "One reading at ridge with only white on.", "Since.")
+    untie = "One reading at ridge with only white on."
+    return CalibrationFit(calibration, tuple(residuals), ("line 5 contradicts line 7.",), untie, "Since.")
 
 
 def boxes_inside(drawing: Drawing) -> bool:
