@@ -29,6 +29,7 @@ _SETTINGS: Any = {
     "font.family": "DejaVu Sans",
     "font.size": TEXT_PT,
     "text.parse_math": False,
+    "text.hinting": "none",  # lines are as wide on the page as ``text_width_in`` says
     "axes.unicode_minus": False,
     "svg.fonttype": "path",
     "svg.hashsalt": "lightdose",
