@@ -41,6 +41,9 @@ from lightdose.physics.prepared_field import prepare_field
 from lightdose.physics.slices import by_source, day_weights, map_slice, sample_points, slice_cells
 from lightdose.physics.weightings import DOSE_WEIGHTINGS, weighting_matrix
 
+POINTS_A_STEP = 5_000
+"""Points of a map between two steps of its progress bar."""
+
 CELLS_TO_COMPARE = 40
 """Cells along the longer side of the level with which a place is compared."""
 
@@ -169,15 +172,15 @@ def light_map(
     """
     curve = day_curve(setup.lit_fixtures)
     cells = [slice_cells(setup.tank, plane, cell_m) for plane in planes]
-    points = [sample_points(part, samples) for part in cells]
+    sampled = [sample_points(part, samples) for part in cells]
+    points = np.concatenate(sampled)
+    ready = prepare_field(*_field_inputs(setup, ("ppfd",)), for_points=len(points))
     lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
-    chunks = field_physics.response_chunks(
-        np.concatenate(points), *_field_inputs(setup, ("ppfd",)), split=True
-    )
-    for _, parts in chunks:
+    for first in range(0, len(points), POINTS_A_STEP):
+        parts = ready.parts(points[first : first + POINTS_A_STEP], split=True)
         lights.append(by_source(parts[:, :, :, 0], day_weights(curve)))
         advance(len(parts))
-    ends = np.cumsum([len(part) for part in points])[:-1]
+    ends = np.cumsum([len(part) for part in sampled])[:-1]
     ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
     slices = [
         map_slice(part, *light, curve)
