@@ -23,6 +23,7 @@ SUMMARIES = {
     "estimate": "What one reading can mean, without any file.",
     "meter": "What one meter reading stands for: the true PPFD, with its interval.",
     "calibrate": "Fit what each channel really gives to meter readings.",
+    "sensitivity": "What plausible changes do to the light of every site and coral.",
     "acclimate": "Steps from today's light to another, slow enough for every coral.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""

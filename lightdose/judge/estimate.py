@@ -59,8 +59,8 @@ LIMITS: Final = (
     "Read with dry hands and your face out of the beam: blue and violet look dim while they are strong.",
 )
 IN_AIR = (
-    "A reading in the air is not a coral's light: it is judged as if the coral stood at the sensor. Give --depth, "
-    "or read under water."
+    "A reading in the air is not a coral's light: it is judged as if the coral stood at the sensor. Give "
+    "--depth, or read under water."
 )
 
 

@@ -23,7 +23,7 @@ WHITES: Final = ("white-led-b1", "white-led-b2", "white-led-b3", "white-led-b4",
 EMITTERS: Final = (*VIOLETS, *ROYAL_BLUES, *BLUES, *CYANS, *WHITES)
 
 MOST_VIOLET, MOST_CYAN = 0.4, 0.2
-SHARE_STEP = 0.1
+SHARE_STEP = 0.2
 WHITE_SHARES: Final[Mapping[WhiteAmount, tuple[float, ...]]] = {
     "none": (0.0,),
     "little": (0.03, 0.1, 0.2),
