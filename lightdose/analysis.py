@@ -8,6 +8,7 @@ A reader who opens only this module knows the way of the data.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
@@ -31,6 +32,7 @@ from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
 from lightdose.model.tank import Cover, Tank, Water
+from lightdose.model.tuning import TunedSchedule, TuneWishes, Tuning
 from lightdose.physics import light_field as field_physics
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_dose, daily_light_integral, peak_and_photoperiod
@@ -48,8 +50,10 @@ CELLS_TO_COMPARE = 40
 """Cells along the longer side of the level with which a place is compared."""
 
 
-def analyse(setup: Setup) -> Analysis:
+def analyse(setup: Setup, *, certainty: bool = True) -> Analysis:
     """Everything `lightdose dose` reports about a setup.
+
+    ``certainty=False`` leaves out intervals and probabilities, where only the doses are wanted: it is quicker.
 
     Raises
     ------
@@ -61,7 +65,9 @@ def analyse(setup: Setup) -> Analysis:
     field = field_physics.prepared_light_field(setup.receivers, ready)
     curve = day_curve(inputs.fixtures)
     dose = daily_dose(field, curve)
-    verdicts, uncertainty = with_certainty(setup, ready, judge_corals(setup, field, dose, curve))
+    verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
+    if certainty:
+        verdicts, uncertainty = with_certainty(setup, ready, verdicts)
     return Analysis(
         setup=setup,
         basis=basis_of(setup),
@@ -263,3 +269,60 @@ def _output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
     ppfd = output @ analysis.light_field.of("ppfd")[receiver]
     brightest: FloatArray = output[int(np.argmax(ppfd))]
     return brightest
+
+
+def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
+    """Levels and hours that put every coral in its band, or come closest; verified as written.
+
+    Raises
+    ------
+    InfeasibleError
+        If there is nothing to tune, or the keeper's own bounds leave nothing.
+    """
+    from lightdose.files.schedule_csv import schedule_from_text, write_schedule
+    from lightdose.fit.tuning import plan_programme
+    from lightdose.fit.tuning_conflict import find_conflict
+    from lightdose.fit.tuning_record import tuning_record
+
+    before = analyse(setup)
+    plan = plan_programme(before, wishes, fixture_emission(setup), reference_tables().colour_matching)
+    written = {}
+    schedules = []
+    for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
+        names = [c.name for c in fixture.type.channels]
+        text = write_schedule(programme, names)
+        schedules.append(TunedSchedule(fixture.name, text))
+        written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
+    fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]
+    after = analyse(replace(setup, fixtures=tuple(fixtures)))
+    judged = [v for v in before.verdicts if v.band_dli is not None]
+    conflict = find_conflict(
+        plan.task,
+        plan.longest,
+        plan.solution,
+        [v.coral for v in judged],
+        lambda row: _free_places(setup, judged[row].coral),
+    )
+    return tuning_record(before, after, wishes, plan, conflict, schedules)
+
+
+def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:
+    """Free sites that a coral may take, and its PPFD of each channel at full output there."""
+    coral = next(c for c in setup.corals if c.name == name)
+    places = {s.name: s for s in setup.sites}
+    others = [(c, places[c.site]) for c in setup.corals if c.name != name]
+    taken = {c.site for c in setup.corals}
+    free = [
+        s
+        for s in setup.sites
+        if not (coral.pinned or s.implicit or s.name in taken or s.depth_m < coral.height_m)
+        and all(
+            math.dist((s.x_m, s.y_m), (at.x_m, at.y_m)) >= max(other.keep_apart_m, coral.keep_apart_m)
+            for other, at in others
+        )
+    ]
+    if not free:
+        return [], np.zeros((0, 0))
+    tops = [(s.x_m, s.y_m, s.depth_m - coral.height_m) for s in free]
+    sky = np.array([s.open_sky * coral.open_sky for s in free])
+    return [s.name for s in free], sky[:, None] * light_field(setup, tops)[:, :, 0]

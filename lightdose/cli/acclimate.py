@@ -92,7 +92,7 @@ def command(
     asked = AcclimationRequest(rise / 100, days, _date(start), _previous(previous))
     before = SetupRequest(today).read()
     after = request.read()
-    way = acclimate(analyse(before), analyse(after), asked)
+    way = acclimate(analyse(before, certainty=False), analyse(after, certainty=False), asked)
     files = _write_steps(way, after, output, csv_dialect, inputs_of(before, after), quiet) if output else []
     if figures:
         from lightdose.present.acclimation_figure import acclimation_drawing

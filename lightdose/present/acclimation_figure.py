@@ -52,7 +52,7 @@ def _draw(way: Acclimation) -> Drawing:
     peak = float(way.curve.d_over_a[1].max())
     title = f"{headline(way)} Most ahead: {literal(way.curve.coral)!r}, {peak:.2f} times its acclimated dose."
     rest = len(way.corals) - CORALS_DRAWN
-    lead = LEAD + (f" {rest} more corals, which change less, are not drawn." if rest > 0 else "")
+    lead = (f"{rest} more corals, which rise less, are not drawn. " if rest > 0 else "") + LEAD
     head = head_height(title, lead, WIDTH_IN)
     figure = new_figure(WIDTH_IN, head + DOSES_IN + GAP_IN + MISMATCH_IN + 0.6)
     write_head(figure, title, lead)

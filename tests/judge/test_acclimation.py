@@ -29,7 +29,11 @@ def setup() -> Setup:
 
 @pytest.fixture(scope="module")
 def today(setup: Setup) -> Analysis:
-    return lightdose.analyse(setup)
+    return analysed(setup)
+
+
+def analysed(setup: Setup) -> Analysis:
+    return lightdose.analyse(setup, certainty=False)
 
 
 def with_levels(setup: Setup, factor: float) -> Setup:
@@ -63,7 +67,7 @@ def test_every_step_keeps_the_weekly_rise_and_the_worst_coral_uses_it(
     setup: Setup, today: Analysis, rise: float, days: int
 ) -> None:
     """D_k <= D_(k-1) (1 + g)^(days / 7) at every coral and site, equal at one until the last step."""
-    other = lightdose.analyse(with_levels(setup, 1.9))
+    other = analysed(with_levels(setup, 1.9))
     way = acclimate(today, other, AcclimationRequest(rise, days))
     growth = (1 + rise) ** (days / 7)
     earlier = {v.coral: v.dli_mol_m2_d for v in today.verdicts}
@@ -83,7 +87,7 @@ def test_every_step_keeps_the_weekly_rise_and_the_worst_coral_uses_it(
 @pytest.mark.identity
 def test_last_step_is_the_new_programme_itself(setup: Setup, today: Analysis) -> None:
     """Scale exactly 1, the same programmes, the same doses as `dose` gives for the other setup."""
-    other = lightdose.analyse(with_levels(setup, 1.5))
+    other = analysed(with_levels(setup, 1.5))
     last = acclimate(today, other, AcclimationRequest()).steps[-1]
     assert last.scale == 1
     for fixture in other.setup.lit_fixtures:
@@ -96,14 +100,14 @@ def test_last_step_is_the_new_programme_itself(setup: Setup, today: Analysis) ->
 @pytest.mark.identity
 def test_doses_of_steps_are_the_scale_times_the_new_light(setup: Setup, today: Analysis) -> None:
     """Through curved dimming the written programmes give exactly the scaled dose."""
-    other = lightdose.analyse(with_levels(setup, 1.8))
+    other = analysed(with_levels(setup, 1.8))
     way = acclimate(today, other, AcclimationRequest())
     assert len(way.steps) > 2
     full = way.steps[-1].site_dli
     for step in way.steps:
         assert dict(step.site_dli) == pytest.approx({k: step.scale * v for k, v in full.items()}, rel=1e-9)
         fixtures = tuple(replace(f, programme=step.programmes[f.name]) for f in setup.fixtures)
-        again = lightdose.analyse(replace(other.setup, fixtures=fixtures))
+        again = analysed(replace(other.setup, fixtures=fixtures))
         doses = {s.name: float(d) for s, d in zip(setup.sites, again.dose.dli, strict=False)}
         assert {k: doses[k] for k in step.site_dli} == pytest.approx(dict(step.site_dli), rel=1e-12)
 
@@ -121,10 +125,10 @@ def test_doubling_takes_the_published_number_of_steps(rise: float, steps: int) -
 @pytest.mark.identity
 def test_less_light_everywhere_is_one_step(setup: Setup, today: Analysis) -> None:
     """Downward there is nothing to wait for; a cut of more than half is a caution."""
-    way = acclimate(today, lightdose.analyse(with_levels(setup, 0.8)), AcclimationRequest())
+    way = acclimate(today, analysed(with_levels(setup, 0.8)), AcclimationRequest())
     assert [s.scale for s in way.steps] == [1.0]
     assert "deep_cut" not in codes(way)
-    deep = acclimate(today, lightdose.analyse(with_levels(setup, 0.3)), AcclimationRequest())
+    deep = acclimate(today, analysed(with_levels(setup, 0.3)), AcclimationRequest())
     assert {"deep_cut", "below_floor"} <= codes(deep)
 
 
@@ -145,7 +149,7 @@ def test_newcomer_of_unknown_light_starts_in_the_low_third_of_its_band(
 ) -> None:
     """At most low + (high - low) / 3 on day 0, whether "unknown" is written or nothing is."""
     new = Coral("new plate", "low-light-plating", "A2", previous=stated)  # type: ignore[arg-type]
-    other = lightdose.analyse(with_corals(with_levels(setup, 1.4), *setup.corals, new))
+    other = analysed(with_corals(with_levels(setup, 1.4), *setup.corals, new))
     way = acclimate(today, other, AcclimationRequest())
     low, high = setup.groups["low-light-plating"].band_dli or (0.0, 0.0)
     coral = way.corals[-1]
@@ -159,7 +163,7 @@ def test_newcomer_of_unknown_light_starts_in_the_low_third_of_its_band(
 def test_corals_are_matched_by_name_wherever_they_stand(setup: Setup, today: Analysis) -> None:
     """A coral that moves compares its old light with its new; one that is gone is named."""
     moved = tuple(replace(c, site="B1") if c.name == "mushroom rock" else c for c in setup.corals[1:])
-    other = lightdose.analyse(with_corals(setup, *moved))
+    other = analysed(with_corals(setup, *moved))
     way = acclimate(today, other, AcclimationRequest())
     mushroom = next(c for c in way.corals if c.name == "mushroom rock")
     before = next(v for v in today.verdicts if v.coral == "mushroom rock")
@@ -173,7 +177,7 @@ def test_corals_are_matched_by_name_wherever_they_stand(setup: Setup, today: Ana
 def test_group_that_light_does_not_judge_limits_nothing(setup: Setup, today: Analysis) -> None:
     """A coral without symbionts is named and never holds the others back."""
     sun = Coral("sun coral", "non-photosynthetic", "A2")
-    other = lightdose.analyse(with_corals(setup, *setup.corals, sun))
+    other = analysed(with_corals(setup, *setup.corals, sun))
     way = acclimate(today, other, AcclimationRequest())
     assert way.not_judged == ("sun coral",)
     assert [s.scale for s in way.steps] == [1.0]
@@ -194,7 +198,7 @@ def test_rise_is_cautioned_by_its_size(setup: Setup, today: Analysis, rise: floa
 @pytest.mark.identity
 def test_half_more_in_one_day_is_a_warning(setup: Setup, today: Analysis) -> None:
     """Steps far apart may rise by half at once: that is warned of, 49 % is not."""
-    other = lightdose.analyse(with_levels(setup, 1.9))
+    other = analysed(with_levels(setup, 1.9))
     assert "one_day_rise" in codes(acclimate(today, other, AcclimationRequest(0.25, 14)))
     assert "one_day_rise" not in codes(acclimate(today, other, AcclimationRequest(0.49, 7)))
 
@@ -213,8 +217,8 @@ def test_mismatch_curve_starts_at_one_and_jumps_with_the_dose() -> None:
 @pytest.mark.pinned
 def test_bad_input_is_named_with_its_cure(setup: Setup, today: Analysis) -> None:
     """No corals, unknown names, dark places and endless ways: sentences, all of one run together."""
-    dark = lightdose.analyse(with_levels(setup, 0.0))
-    bare = lightdose.analyse(with_corals(setup))
+    dark = analysed(with_levels(setup, 0.0))
+    bare = analysed(with_corals(setup))
     cases: list[tuple[Analysis, Analysis, AcclimationRequest, str]] = [
         (today, bare, AcclimationRequest(), "there is no coral"),
         (today, dark, AcclimationRequest(), "gets no light at 'ridge' after the change"),
@@ -242,6 +246,6 @@ def test_suggestion_is_empty_where_nothing_is_near() -> None:
 def test_no_coral_that_light_judges_is_said(setup: Setup, today: Analysis) -> None:
     """Only corals without symbionts: nothing tells how fast."""
     group: CoralGroup = setup.groups["non-photosynthetic"]
-    other = lightdose.analyse(with_corals(setup, Coral("sun coral", group.key, "A2")))
+    other = analysed(with_corals(setup, Coral("sun coral", group.key, "A2")))
     with pytest.raises(SetupError, match="no coral that light judges"):
         acclimate(today, other, AcclimationRequest())
