@@ -96,6 +96,7 @@ def with_certainty(
     judged = tuple(
         replace(
             v,
+            advice=_advice(v, words[i], site if i in settled else None),
             certainty=Certainty(
                 verdict=words[i],
                 probability=chances[i],
@@ -160,6 +161,18 @@ def _verdict(stated: DliState, probability: dict[DliState, float]) -> DliVerdict
         return stated
     leading = max(probability, key=lambda state: (probability[state], state == stated))
     return leading if probability[leading] >= DECIDED else "undecided"
+
+
+def _advice(verdict: Verdict, word: DliVerdict, site: str | None) -> str:
+    """The advice, and before it a reading where nothing is settled yet."""
+    said = verdict.advice
+    if not said or word == verdict.dli_state:
+        return said
+    rest = f"{said[0].lower()}{said[1:]}"
+    if word != "undecided":
+        return f"Probably {word.replace('_', ' ')} once all that is uncertain counts; as stated it {rest}"
+    first = f"Take one reading at {site} first" if site else "Take a reading first"
+    return f"{first}, for this is open: as stated it {rest}"
 
 
 @dataclass(frozen=True, eq=False)

@@ -288,7 +288,19 @@ class Analysis:
             "judged_at_depth_m": verdict.judged_at_depth_m if verdict else None,
             "open_sky": self.light_field.receivers[receiver].open_sky,
         }
-        return row | self._light(receiver) | _judgement(verdict)
+        return row | self._light(receiver) | self._intervals(receiver) | _judgement(verdict)
+
+    def _intervals(self, receiver: int) -> dict[str, float | None]:
+        """The flat columns of the 95 % intervals at one receiver; empty where they are not known."""
+        known = self.uncertainty
+        ends = [None] * 4 if known is None else [*known.dli[receiver], *known.peak_ppfd[receiver]]
+        names = (
+            "dli_low_95_mol_m2_d",
+            "dli_high_95_mol_m2_d",
+            "peak_low_95_umol_m2_s",
+            "peak_high_95_umol_m2_s",
+        )
+        return {n: None if e is None else float(e) for n, e in zip(names, ends, strict=True)}
 
     def _light(self, receiver: int) -> dict[str, float | None]:
         """The flat columns of the light at one receiver."""
@@ -322,9 +334,12 @@ class Analysis:
 def _judgement(verdict: Verdict | None) -> dict[str, str | float | None]:
     """The flat columns of a verdict; empty where nothing is judged."""
     low, high = (verdict.band_dli if verdict else None) or (None, None)
+    known = verdict.certainty if verdict else None
     return {
         "dli_state": verdict.dli_state if verdict else None,
         "dli_verdict": verdict.dli_verdict if verdict else None,
+        "probability_within": known.probability.get("within") if known else None,
+        "deciding_reading": known.reading_at if known else None,
         "peak_state": verdict.peak_state if verdict else None,
         "band_dli_low_mol_m2_d": low,
         "band_dli_high_mol_m2_d": high,

@@ -16,7 +16,8 @@ from lightdose.present.canvas import (
     quiet_grid,
     write_head,
 )
-from lightdose.present.labels import DLI_UNIT_TYPESET, STATE_WORDS, literal, number, range_text
+from lightdose.present.certainty_words import table_words
+from lightdose.present.labels import DLI_UNIT_TYPESET, literal, number, range_text
 from lightdose.present.style import (
     BAND_FILL,
     INK,
@@ -43,7 +44,7 @@ AXIS_IN = 0.55
 TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 LEAD = (
     "Dark bar: usual dose of its group. Light bar: from floor to ceiling. "
-    "Disc: within; open diamond: outside; full diamond: far outside."
+    "Disc: within; open diamond: outside; full diamond: far outside. Line: 95 % of what the inputs allow."
 )
 
 
@@ -86,7 +87,7 @@ def _draw(name: str, title: str, verdicts: Sequence[Verdict], limits: tuple[floa
 
 
 def _draw_coral(axes: Axes, row: int, verdict: Verdict, limits: tuple[float, float]) -> None:
-    words = STATE_WORDS[verdict.dli_state]
+    words = table_words(verdict)
     if verdict.band_dli is not None:
         low, high = verdict.band_dli
         floor = limits[0] if verdict.floor_dli is None else max(verdict.floor_dli, limits[0])
@@ -97,6 +98,9 @@ def _draw_coral(axes: Axes, row: int, verdict: Verdict, limits: tuple[float, flo
     marker, face = STATE_MARKS[verdict.dli_state]
     edge = TONES["blue"] if verdict.dli_state == "within" else INK
     place = min(max(verdict.dli_mol_m2_d, limits[0]), limits[1])
+    if verdict.certainty is not None:
+        ends = [min(max(x, limits[0]), limits[1]) for x in verdict.certainty.interval_dli]
+        axes.plot(ends, [row, row], color=INK, linewidth=1.1, solid_capstyle="butt", zorder=4)
     axes.plot(
         [place],
         [row],
@@ -131,7 +135,8 @@ def _write_beside(axes: Axes, row: int, offset_pt: float, text: str, **style: An
 def _limits(verdicts: Sequence[Verdict]) -> tuple[float, float]:
     """Ends of the scale: every band, ceiling and dose is inside; a trace of light is at the left end."""
     lows = [x for v in verdicts for x in (v.floor_dli, *(v.band_dli or ())) if x]
-    doses = [v.dli_mol_m2_d for v in verdicts if v.dli_mol_m2_d > 0]
+    ends = [x for v in verdicts if v.certainty for x in v.certainty.interval_dli]
+    doses = [x for x in (*(v.dli_mol_m2_d for v in verdicts), *ends) if x > 0]
     highs = [x for v in verdicts for x in (v.ceiling_dli, *(v.band_dli or ())) if x]
     least_mark = min(lows, default=min(doses, default=1.0))
     low = max(min([least_mark, *doses]), least_mark / 8)

@@ -150,8 +150,12 @@ def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) ->
     receivers = [d.receiver for d in days]
     title = _range_title(analysis, receivers)
     lead = "PPFD (400-700 nm) through the day, planar, in the water. Black: total; the others: each channel."
+    if analysis.uncertainty is not None:
+        lead += " Bar: 95 % of what the inputs allow at the peak."
     figure, panels = _panels(title, lead, len(days))
-    top = max([float(d.by_channel.sum(axis=0).max()) for d in days if d.time_h.size], default=0.0) or 1.0
+    peaks = [float(d.by_channel.sum(axis=0).max()) for d in days if d.time_h.size]
+    top = max([*peaks, *(float(x) for r in receivers for x in _peak_interval(analysis, r))], default=0.0)
+    top = top or 1.0
     lines = channel_lines(analysis, receivers)
     for axes, day in zip(panels, days, strict=True):
         labels = []
@@ -164,6 +168,7 @@ def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) ->
             last = int(np.flatnonzero(values >= 0.9 * values.max())[-1])
             label = line.label if line else "total"
             labels.append((label, stroke, float(day.time_h[last]), float(values[last])))
+        _draw_peak_interval(axes, day, _peak_interval(analysis, day.receiver))
         axes.set_xlim(0, 24)
         axes.set_ylim(0, 1.08 * top)
         axes.set_xticks(range(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])
@@ -172,6 +177,22 @@ def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) ->
     _finish(panels, "time of day [hh:mm]", f"PPFD [{PPFD_UNIT_TYPESET}]", "both")
     words = "; ".join(f"{literal(d.name)}: {_day_words(analysis, d.receiver)}" for d in days)
     return Drawing("days", title, f"{title}. {words}.", figure)
+
+
+def _peak_interval(analysis: Analysis, receiver: int) -> tuple[float, ...]:
+    """Both ends of the peak's 95 % interval; none where it is not known."""
+    known = analysis.uncertainty
+    return () if known is None else tuple(float(x) for x in known.peak_ppfd[receiver])
+
+
+def _draw_peak_interval(axes: Axes, day: SiteDay, interval: tuple[float, ...]) -> None:
+    """A bar at the time of the peak, with caps; midway through a plateau."""
+    total = day.by_channel.sum(axis=0)
+    if not interval or not total.size or not total.max() > 0:
+        return
+    at_peak = day.time_h[total >= total.max() * (1 - 1e-9)]
+    middle = 0.5 * float(at_peak[0] + at_peak[-1])
+    axes.plot([middle, middle], interval, color=INK, linewidth=1.1, marker="_", markersize=7, zorder=6)
 
 
 def spectrum_drawing(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: LengthUnit) -> Drawing:

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from lightdose.model.results import Analysis, FixtureUse, Verdict
 from lightdose.model.setup import LengthUnit
+from lightdose.present.certainty_words import interval_text, verdict_words
 from lightdose.present.labels import (
     DLI_UNIT,
     PPFD_UNIT,
-    STATE_WORDS,
     hours,
     length,
     literal,
@@ -47,8 +47,10 @@ def coral_fields(analysis: Analysis, verdict: Verdict, unit: LengthUnit) -> list
     fields = [
         f"coral {verdict.coral}",
         f"DLI {number(verdict.dli_mol_m2_d)} {DLI_UNIT}",
-        STATE_WORDS[verdict.dli_state],
+        verdict_words(verdict),
     ]
+    if verdict.certainty is not None:
+        fields.append(f"95 % {interval_text(verdict.certainty.interval_dli)} {DLI_UNIT}")
     if verdict.band_dli is not None:
         fields.append(f"usual {range_text(*verdict.band_dli)} {DLI_UNIT}")
     high = " (high)" if verdict.peak_state == "high" else ""
@@ -71,6 +73,7 @@ def site_fields(analysis: Analysis, index: int, unit: LengthUnit) -> list[str]:
     fields = [
         f"site {site.name}",
         f"DLI {number(float(dose.dli[index]))} {DLI_UNIT}",
+        *_interval(analysis, index),
         f"peak {number(float(dose.peak_ppfd[index]))} {PPFD_UNIT}",
         f"lux at peak {number(float(dose.lux_at_peak[index]))} lx",
         f"lit {hours(float(dose.photoperiod_h[index]))} h",
@@ -90,6 +93,14 @@ def site_fields(analysis: Analysis, index: int, unit: LengthUnit) -> list[str]:
         f"y {length(site.y_m, unit)} {unit}",
         f"depth {length(site.depth_m, unit)} {unit}",
     ]
+
+
+def _interval(analysis: Analysis, receiver: int) -> list[str]:
+    known = analysis.uncertainty
+    if known is None:
+        return []
+    low, high = known.dli[receiver]
+    return [f"95 % {interval_text((float(low), float(high)))} {DLI_UNIT}"]
 
 
 def fixture_fields(use: FixtureUse) -> list[str]:

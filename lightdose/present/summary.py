@@ -5,28 +5,30 @@ from __future__ import annotations
 import math
 from collections import Counter
 
-from lightdose.model.results import Analysis, Caution, DliState, Verdict
+from lightdose.model.results import Analysis, Caution, DliState, DliVerdict, Verdict
+from lightdose.present.certainty_words import deciding_sentence, verdict_words
 from lightdose.present.labels import DLI_UNIT, STATE_WORDS, count, literal, number
 from lightdose.quantities import METRES_PER_INCH
 
-SEVERITY: dict[DliState, int] = {
+SEVERITY: dict[DliVerdict, int] = {
     "far_below": 0,
     "far_above": 0,
     "below": 1,
     "above": 1,
-    "within": 2,
-    "not_judged": 3,
+    "undecided": 2,
+    "within": 3,
+    "not_judged": 4,
 }
 
 
 def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
-    """Verdicts in the order of concern: far off, off, within, not judged; the furthest off first."""
-    return sorted(verdicts, key=lambda v: (SEVERITY[v.dli_state], -_octaves_off(v)))
+    """Verdicts in the order of concern: far off, off, open, within, not judged; the furthest off first."""
+    return sorted(verdicts, key=lambda v: (SEVERITY[v.dli_verdict], -_octaves_off(v)))
 
 
 def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     """Those below or above their group's usual light, worst first."""
-    return [v for v in worst_first(verdicts) if SEVERITY[v.dli_state] < SEVERITY["within"]]
+    return [v for v in worst_first(verdicts) if SEVERITY[v.dli_verdict] < SEVERITY["undecided"]]
 
 
 def _octaves_off(verdict: Verdict) -> float:
@@ -42,7 +44,7 @@ def verdict_sentence(verdicts: tuple[Verdict, ...]) -> str:
     """How many corals stand where, such as "5 of 8 corals within common practice, 2 below, 1 above"."""
     if not verdicts:
         return "no corals to judge"
-    states = Counter(v.dli_state for v in verdicts)
+    states = Counter(v.dli_verdict for v in verdicts)
     judged = len(verdicts) - states["not_judged"]
     if judged:
         parts = [f"{states['within']} of {count(judged, 'coral')} within common practice"]
@@ -50,6 +52,8 @@ def verdict_sentence(verdicts: tuple[Verdict, ...]) -> str:
         parts = ["no coral here is judged by light"]
     off: tuple[DliState, ...] = ("far_below", "below", "above", "far_above")
     parts += [f"{states[s]} {STATE_WORDS[s].removesuffix(' usual')}" for s in off if states[s]]
+    if states["undecided"]:
+        parts.append(f"{states['undecided']} cannot be told yet")
     if judged and states["not_judged"]:
         parts.append(f"{states['not_judged']} not judged by light")
     return ", ".join(parts)
@@ -77,7 +81,8 @@ def summary_sentences(analysis: Analysis) -> list[str]:
             f"{whom} {verb} {number(low)} to {number(high)} {DLI_UNIT} of light: "
             f"least {literal(dim)}, most {literal(bright)}."
         )
-    return [text, *_worst_sentence(analysis)]
+    deciding = deciding_sentence(analysis)
+    return [text, *_worst_sentence(analysis), *([deciding] if deciding else [])]
 
 
 def _stocked(analysis: Analysis) -> int:
@@ -89,7 +94,7 @@ def _worst_sentence(analysis: Analysis) -> list[str]:
     if not off:
         return []
     worst = off[0]
-    return [f"Furthest off: {literal(worst.coral)}, {STATE_WORDS[worst.dli_state]}."]
+    return [f"Furthest off: {literal(worst.coral)}, {verdict_words(worst)}."]
 
 
 def next_command(analysis: Analysis) -> str:

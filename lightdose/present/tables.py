@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, TextIO
 
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import LengthUnit
+from lightdose.present.certainty_words import interval_text, table_words
 from lightdose.present.labels import (
     DLI_UNIT,
     PPFD_UNIT,
-    STATE_WORDS,
     count,
     hours,
     length,
@@ -64,7 +64,7 @@ def show_dose(
         say(console, sentence)
     if analysis.verdicts:
         ranked = worst_first(analysis.verdicts)
-        bold = [v.dli_state in ("far_below", "far_above") for v in ranked]
+        bold = [v.dli_verdict in ("far_below", "far_above") for v in ranked]
         print_table(console, coral_columns(analysis, ranked, unit), bold)
         say(console, "range: [ floor, | | usual, ] ceiling, * this coral", "dim")
     _show_sites(console, analysis, unit)
@@ -88,15 +88,24 @@ def coral_columns(analysis: Analysis, verdicts: Sequence[Verdict], unit: LengthU
     return [
         Column("coral", tuple(literal(v.coral) for v in verdicts), name=True),
         _dose_and_band(verdicts),
-        Column("state", tuple(STATE_WORDS[v.dli_state] for v in verdicts)),
+        Column("state", tuple(table_words(v) for v in verdicts)),
         Column("range", tuple(range_bar(v) for v in verdicts)),
         Column("site", tuple(literal(v.site) for v in verdicts), name=True),
+        *_intervals(verdicts),
         Column(f"peak\n{PPFD_UNIT}", tuple(peaks), right=True),
         Column(f"x, y, depth\n{unit}", tuple(", ".join(length(m, unit) for m in p) for p in places)),
         Column("lit\nh", tuple(lit), right=True),
         Column("group", tuple(literal(v.group_name) for v in verdicts), name=True),
         Column("grade", tuple(v.grade for v in verdicts)),
     ]
+
+
+def _intervals(verdicts: Sequence[Verdict]) -> list[Column]:
+    """The 95 % intervals of the doses, where they are known."""
+    if any(v.certainty is None for v in verdicts):
+        return []
+    cells = tuple(interval_text(v.certainty.interval_dli) for v in verdicts if v.certainty)
+    return [Column(f"DLI, 95 %\n{DLI_UNIT}", cells)]
 
 
 def _dose_and_band(verdicts: Sequence[Verdict]) -> Column:
