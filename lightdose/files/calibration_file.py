@@ -19,6 +19,7 @@ from lightdose.files.toml_tables import (
     Table,
     anything,
     checked,
+    flag,
     inner,
     name,
     number,
@@ -92,6 +93,7 @@ _GAIN_KEYS: Final = {
     "interval_95": _INTERVAL,
     "nominal_umol_s": Key(number(0, 1e9, above=True), "60.0", "photon flux that the gain multiplies"),
     "tied_to": Key(name(), '"white"', "what it leans on where readings cannot tell it apart", None),
+    "stated": Key(flag(), "true", "whether the fixture file states an output", True),
 }
 TABLES: Final[dict[str, Table]] = {
     "gain": Table(_GAIN_KEYS),
@@ -347,6 +349,8 @@ def _value(value: object) -> str:
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, tuple):
         return "[" + ", ".join(_value(v) for v in value) + "]"
+    if isinstance(value, bool):
+        return "true" if value else "false"
     if isinstance(value, float):
         return repr(float(value))
     if isinstance(value, int):

@@ -17,6 +17,7 @@ from lightdose.fit.calibration_words import (
     trend_sentence,
     untie_sentence,
 )
+from lightdose.fit.flux_priors import statement_of
 from lightdose.fit.observations import observe, sensed
 from lightdose.fit.response_shape import fitted_beam
 from lightdose.model.arrays import FloatArray
@@ -88,8 +89,12 @@ class _Records:
         parameters, values, covariance = self._reported()
         sd = np.sqrt(np.diagonal(covariance))
         ties = tied_to(self.fit.problem, self.fit.solution, self.fit.keys)
+        channels = [c for f in self.fit.setup.lit_fixtures for c in f.type.channels]
+        stated = [statement_of(c) != "none" for c in channels]
         gains = tuple(
-            ChannelGain(*key, math.exp(values[n]), _interval(values[n], sd[n]), float(nominal), ties[n])
+            ChannelGain(
+                *key, math.exp(values[n]), _interval(values[n], sd[n]), float(nominal), ties[n], stated[n]
+            )
             for n, (key, nominal) in enumerate(
                 zip(self.fit.keys, self.fit.observed.nominal_umol_s, strict=True)
             )
@@ -140,11 +145,12 @@ class _Records:
     def _reported(self) -> tuple[tuple[Parameter, ...], FloatArray, FloatArray]:
         """The parameters that are kept: gains instead of common and own factors, and no errors of meters."""
         layout = self.fit.problem.layout
-        _, channel, beam, sky, _, together, height, yellow = layout.slices()
+        _, channel, beam, sky, _, together, height, yellow, shared = layout.slices()
         rows = []
         for n, fixture in enumerate(self.fit.fixture_of):
             row = np.zeros(layout.size)
             row[fixture] = row[channel.start + n] = 1.0
+            row[shared] = self.fit.problem.shared[n]
             rows.append(row)
         parameters = [Parameter("gain", *key) for key in self.fit.keys]
         parameters += [Parameter("beam", self.fit.fixtures[n].name) for n in self.fit.beam_fixtures]

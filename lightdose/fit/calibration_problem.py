@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.fit.flux_priors import beam_sd, flux_priors
+from lightdose.fit.flux_priors import FluxPriors, beam_sd, flux_priors
 from lightdose.fit.gain_solver import GainProblem, solve
 from lightdose.fit.observations import (
     MODEL_FRACTION,
@@ -134,7 +134,8 @@ class SolvedFit:
             0.0 if n is None or n in self.sky_sites else math.log(max(sites[n].open_sky, 1e-3)) for n in names
         ]
         common, common_sd = self._commons()
-        mean, sd, released = self._priors(common_sd, len(pairs))
+        flux = flux_priors(self.setup.lit_fixtures, self.setup.uncertainty)
+        mean, sd, released = self._priors(flux, common_sd, len(pairs))
         value = np.array([r.value for r in observed.readings])
         resolution = np.array([RESOLUTION[r.unit] for r in observed.readings]) / value
         independent = np.sqrt(
@@ -155,6 +156,7 @@ class SolvedFit:
             together=together,
             together_fixtures=tuple(pairs),
             yellowing=self.request.yellowing,
+            shared=flux.shared,
             mean=mean,
             prior_sd=sd,
             released=released,
@@ -191,11 +193,10 @@ class SolvedFit:
         return np.array(columns).T, [max(sd, 1e-6) for sd in sds]
 
     def _priors(
-        self, common_sd: list[float], pairs: int
+        self, flux: FluxPriors, common_sd: list[float], pairs: int
     ) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
         """Means, standard uncertainties and which may give way, in the order of ``Layout``."""
         known = self.setup.uncertainty
-        flux = flux_priors(self.setup.lit_fixtures, known)
         sites = {s.name: s.open_sky for s in self.setup.sites}
         sky = [sites[name] for name in self.sky_sites]
         step = known.get("open_sky", OPEN_SKY_SD)
@@ -218,6 +219,7 @@ class SolvedFit:
         ]
         if self.request.yellowing:
             parts.append(([self.setup.water.yellowing_440_per_m], [YELLOWING_SD_PER_M], False))
+        parts.append((flux.shared_mean, flux.shared_sd, True))
         mean = np.concatenate([np.asarray(m, dtype=np.float64) for m, _, _ in parts])
         sd = np.concatenate([np.asarray(s, dtype=np.float64) for _, s, _ in parts])
         return mean, sd, np.concatenate([np.full(len(m), free, dtype=np.bool_) for m, _, free in parts])

@@ -50,7 +50,12 @@ def tied_to(problem: GainProblem, solution: Solution, keys: Sequence[Key]) -> li
     result: list[str | None] = []
     for n, (fixture, _) in enumerate(keys):
         if fixture not in read:
-            result.append(UNREAD)
+            twins = [
+                k[0]
+                for k, row in zip(keys, problem.shared, strict=True)
+                if k[0] in read and row @ problem.shared[n]
+            ]
+            result.append(f"{twins[0]}, of the same kind" if twins else UNREAD)
         elif unseen[n, n] < TIED_SHARE:
             result.append(None)
         else:

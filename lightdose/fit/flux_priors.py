@@ -35,18 +35,27 @@ COMMON_SD: Mapping[Statement, float] = {
 CHANNEL_SD: Mapping[Statement, float] = {"data sheet": 0.05, "typical": math.log(1.5), "none": math.log(3.0)}
 """ln standard uncertainties of a fixture, and of its channels among themselves: our choice."""
 
+TWIN_SD = 0.10
+"""ln standard uncertainty between two fixtures of one kind that states no output: our choice."""
+
 BEAM_SD, ASSUMED_BEAM_SD = 0.05, 0.20
 """ln standard uncertainty of a stated beam width, and of the one that is assumed: our choice."""
 
 
 @dataclass(frozen=True, eq=False)
 class FluxPriors:
-    """Means and standard uncertainties of fixtures and of their channels, natural logarithms."""
+    """Means and standard uncertainties of fixtures and of their channels, natural logarithms.
+
+    ``shared`` (channel, k) tells which channels share an unknown with fixtures of the same kind.
+    """
 
     fixture_mean: FloatArray
     fixture_sd: FloatArray
     channel_mean: FloatArray
     channel_sd: FloatArray
+    shared: FloatArray
+    shared_mean: FloatArray
+    shared_sd: FloatArray
 
 
 def statement_of(channel: Channel) -> Statement:
@@ -74,6 +83,7 @@ def flux_priors(fixtures: Sequence[Fixture], uncertainty: Mapping[str, float]) -
     """Priors of every fixture and channel.
 
     A fixture's common factor is as well known as its best channel; a channel that is known less is freer.
+    Several fixtures of a kind without a data sheet share what is unknown about the kind.
 
     Parameters
     ----------
@@ -94,17 +104,47 @@ def flux_priors(fixtures: Sequence[Fixture], uncertainty: Mapping[str, float]) -
         centre["data sheet"], common["data sheet"] = 0.0, _ln_sd(uncertainty["flux_common_fraction"])
     if "flux_channel_fraction" in uncertainty:
         own["data sheet"] = _ln_sd(uncertainty["flux_channel_fraction"])
-    fixture_mean, fixture_sd, channel_mean, channel_sd = [], [], [], []
-    for fixture in fixtures:
+    kinds = [id(f.type) for f in fixtures]
+    first = np.cumsum([0, *(len(f.type.channels) for f in fixtures)])
+    fixture_prior, channel_prior, shared_prior, columns = [], [], [], []
+    for n, fixture in enumerate(fixtures):
         said = [statement_of(c) for c in fixture.type.channels]
         best = min(said, key=_ORDER.index)
-        fixture_mean.append(centre[best])
-        fixture_sd.append(common[best])
-        for statement in said:
-            channel_mean.append(centre[statement] - centre[best])
-            further = 0.0 if statement == best else common[statement]
-            channel_sd.append(math.hypot(own[statement], further))
-    return FluxPriors(*(np.array(v) for v in (fixture_mean, fixture_sd, channel_mean, channel_sd)))
+        further = [0.0 if s == best else common[s] for s in said]
+        of_fixture = (centre[best], common[best])
+        of_channels = [
+            (centre[s] - centre[best], math.hypot(own[s], f)) for s, f in zip(said, further, strict=True)
+        ]
+        twins = [m for m, kind in enumerate(kinds) if kind == kinds[n]]
+        if len(twins) > 1 and best != "data sheet":
+            if n == twins[0]:
+                shared_prior += [of_fixture, *of_channels]
+                columns += _twin_columns([int(first[m]) for m in twins], len(said), int(first[-1]))
+            of_fixture, of_channels = (0.0, TWIN_SD), [(0.0, own["data sheet"])] * len(said)
+        fixture_prior.append(of_fixture)
+        channel_prior += of_channels
+    shared = np.array(columns).reshape(len(columns), int(first[-1])).T
+    of_fixtures, of_all, of_kinds = (
+        np.array(p).reshape(-1, 2) for p in (fixture_prior, channel_prior, shared_prior)
+    )
+    return FluxPriors(
+        of_fixtures[:, 0],
+        of_fixtures[:, 1],
+        of_all[:, 0],
+        of_all[:, 1],
+        shared,
+        of_kinds[:, 0],
+        of_kinds[:, 1],
+    )
+
+
+def _twin_columns(starts: Sequence[int], channels: int, total: int) -> list[FloatArray]:
+    """Membership in what twins share: one column for all their channels, then one a channel."""
+    columns = np.zeros((channels + 1, total))
+    for start in starts:
+        columns[0, start : start + channels] = 1.0
+        columns[1:, start : start + channels] = np.eye(channels)
+    return list(columns)
 
 
 def beam_sd(fixture: Fixture, uncertainty: Mapping[str, float]) -> float:

@@ -45,6 +45,7 @@ class GainProblem:
     together : array, shape (n, t); readings in which many channels of a fixture ran together
     together_fixtures : which fixture each column of ``together`` speaks of
     yellowing : whether it is fitted
+    shared : array, shape (c, s); membership of channels in gains that fixtures of one kind share
     mean, prior_sd, released : arrays, shape (p,); priors in the order of ``Layout``, and which may give way
     """
 
@@ -58,6 +59,7 @@ class GainProblem:
     together: FloatArray
     together_fixtures: tuple[int, ...]
     yellowing: bool
+    shared: FloatArray
     mean: FloatArray
     prior_sd: FloatArray
     released: _BoolArray
@@ -74,6 +76,7 @@ class GainProblem:
             self.together.shape[1],
             len(self.shape.height_curves),
             int(self.yellowing),
+            self.shared.shape[1],
         )
 
 
@@ -89,6 +92,7 @@ class Layout:
     togethers: int
     heights: int
     yellowings: int
+    shareds: int
 
     def slices(self) -> tuple[slice, ...]:
         """One slice a kind."""
@@ -132,10 +136,10 @@ def model_ln(problem: GainProblem, value: FloatArray) -> tuple[FloatArray, Float
     Superposition of channels; see the head of this module.
     """
     layout = problem.layout
-    fixture, channel, beam, sky, common, together, height, yellow = layout.slices()
+    fixture, channel, beam, sky, common, together, height, yellow, shared = layout.slices()
     tint = float(value[yellow][0]) if layout.yellowings else 0.0
     ln_response, by_beam, by_height, by_yellow = problem.shape.at(value[beam], value[height], tint)
-    gain = value[fixture][problem.fixture_of] + value[channel]
+    gain = value[fixture][problem.fixture_of] + value[channel] + problem.shared @ value[shared]
     with np.errstate(divide="ignore"):
         parts = np.log(problem.output) + ln_response + gain
     own = [problem.fixture_of == f for f in problem.together_fixtures]
@@ -151,6 +155,7 @@ def model_ln(problem: GainProblem, value: FloatArray) -> tuple[FloatArray, Float
     belongs = problem.fixture_of[:, None] == np.arange(layout.fixtures)
     jacobian[:, fixture] = share @ belongs
     jacobian[:, channel] = share
+    jacobian[:, shared] = share @ problem.shared
     for place, channels in zip(range(beam.start, beam.stop), problem.shape.channels_of, strict=True):
         jacobian[:, place] = (share * by_beam)[:, channels].sum(axis=1)
     jacobian[:, sky], jacobian[:, common] = problem.sky, problem.common
@@ -262,7 +267,7 @@ def _descend(
     loose: bool = False,
 ) -> FloatArray:
     """Gauss-Newton with reweighting until the step is small."""
-    _, _, beam, _, _, _, _, yellow = problem.layout.slices()
+    _, _, beam, _, _, _, _, yellow, _ = problem.layout.slices()
     for _ in range(30):
         expected, jacobian, _ = model_ln(problem, value)
         residual = ln_reading - expected

@@ -59,6 +59,8 @@ def measured_sentence(calibration: Calibration) -> str:
     meters = f" with {', '.join(calibration.meters)}" if calibration.meters else ""
     tied = sorted({g.channel for g in calibration.gains if g.tied_to is not None})
     ties = f"; {_names(tied)} not told apart by them" if tied else ""
+    if len(calibration.gains) > 1 and all(g.tied_to is not None for g in calibration.gains):
+        ties = "; channels not told apart by them"
     return f"Measured: {count} reading{'s' if count != 1 else ''} of {calibration.date}{meters}{ties}."
 
 

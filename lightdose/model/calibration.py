@@ -40,6 +40,7 @@ class ChannelGain:
 
     Attributes
     ----------
+    stated : whether the fixture file states an output; without one the nominal flux is 1 umol s-1
     nominal_umol_s : all photons of 300-800 nm at full output by the fixture file, or ``UNSCALED_FLUX_UMOL_S``
     tied_to : what the gain leans on where no reading tells it apart; None where readings do
     """
@@ -50,6 +51,7 @@ class ChannelGain:
     interval_95: Interval
     nominal_umol_s: float
     tied_to: str | None = None
+    stated: bool = True
 
     @property
     def flux_umol_s(self) -> float:

@@ -12,6 +12,8 @@ from lightdose.present.labels import PPFD_UNIT, count, literal, number, percent
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
 MIX_SHOWN = 4
+MIDDLE_OF = 3
+"""Fewer readings have no middle worth naming."""
 
 
 def meter_lines(answer: MeterAnswer) -> Iterator[str]:
@@ -52,7 +54,7 @@ def gain_sentence(gain: ChannelGain) -> str:
 
 
 def _against_file(gain: ChannelGain) -> str:
-    if gain.nominal_umol_s == 1.0:
+    if not gain.stated:
         return "file says nothing"
     return f"{percent(gain.gain)} of its file"
 
@@ -104,7 +106,9 @@ def closing_sentence(fit: CalibrationFit) -> str:
     kept = [abs(r.residual_fraction) for r in fit.residuals if not r.outlier]
     left = [str(r.line) for r in fit.residuals if r.outlier]
     out = f", line{'s' if len(left) > 1 else ''} {', '.join(left)} left out" if left else ""
-    spread = f"; half of them lie within {percent(statistics.median(kept))} of the model" if kept else ""
+    if len(kept) < MIDDLE_OF:
+        return f"{count(len(kept), 'reading')} used{out}."
+    spread = f"; half of them lie within {percent(statistics.median(kept))} of the model"
     return f"{count(len(kept), 'reading')} used{out}{spread}."
 
 

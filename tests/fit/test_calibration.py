@@ -23,6 +23,7 @@ from lightdose.errors import ReadingsError
 from lightdose.files.library import calibration_sources, reference_tables
 from lightdose.fit.calibration import calibrate
 from lightdose.fit.calibration_problem import CalibrationRequest
+from lightdose.fit.flux_priors import TWIN_SD
 from lightdose.fit.observations import SHAPE_FRACTION
 from lightdose.model.calibration import (
     UNREAD,
@@ -106,6 +107,21 @@ def test_one_reading_makes_an_unscaled_fixture_usable() -> None:
     assert gain.flux_umol_s == pytest.approx(37.0, rel=0.02)
     assert gain.interval_95[1] / gain.interval_95[0] > np.exp(2 * 1.96 * METER.standard_uncertainty)
     assert analyse(with_calibration(setup, found.calibration)).dose.dli[0] > 0
+
+
+@pytest.mark.identity
+def test_twin_of_a_measured_unscaled_fixture_follows_it() -> None:
+    """Two of a kind without a data sheet: the second is taken like the first, to 10 %, and that is said."""
+    setup = scene(names=("blue",), flux=None)
+    twins = replace(setup, fixtures=(*setup.fixtures, replace(setup.fixtures[0], name="right", x_m=0.55)))
+    real = scene(names=("blue",), flux=Flux("photon_flux_umol_s", 37.0))
+    found = fit(twins, simulated(real, (reading(2, {"blue": 1.0}, site=SITES[0]),), {}))
+    first, second = found.calibration.gains
+    assert second.flux_umol_s == pytest.approx(first.flux_umol_s, rel=0.02)
+    assert (first.tied_to, second.tied_to) == (None, "left, of the same kind")
+    sd = np.sqrt(np.diagonal(found.calibration.covariance))
+    assert np.sqrt(sd[1] ** 2 - sd[0] ** 2) == pytest.approx(np.hypot(TWIN_SD, 0.05 * np.sqrt(2)), rel=0.3)
+    assert analyse(with_calibration(twins, found.calibration)).basis.key == "measured"
 
 
 @pytest.mark.identity
