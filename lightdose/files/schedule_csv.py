@@ -33,7 +33,7 @@ from lightdose.files.schedule_export import PERCENT_NOTE, write_schedule
 from lightdose.files.units import UnitProblem, format_time
 from lightdose.model.schedule import ChannelProgramme, Programme
 
-__all__ = ["programme_from_points", "read_schedule", "write_schedule"]
+__all__ = ["programme_from_points", "read_schedule", "schedule_from_text", "write_schedule"]
 
 LIMIT_BYTES: Final = 20_000_000
 LIMIT_ROWS: Final = 50_000
@@ -63,6 +63,22 @@ def read_schedule(path: Path, label: str, channels: Sequence[str]) -> tuple[Prog
     """
     try:
         text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=label)
+    except DelimitedError as trouble:
+        raise ScheduleError(*trouble.problems) from None
+    return schedule_from_text(text, label, channels, encoding)
+
+
+def schedule_from_text(
+    text: str, label: str, channels: Sequence[str], encoding: str = "utf-8"
+) -> tuple[Programme, str]:
+    """The same from the text of a file.
+
+    Raises
+    ------
+    ScheduleError
+        With every problem of the text.
+    """
+    try:
         table = read_delimited(text, label, encoding, key_column=_KEY)
     except DelimitedError as trouble:
         raise ScheduleError(*trouble.problems) from None

@@ -1,0 +1,224 @@
+"""`lightdose tune`: levels and hours that put every coral in its band."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from lightdose.cli.options import (
+    SetupRequest,
+    dialect_option,
+    figures_option,
+    imperial_option,
+    is_terminal,
+    json_option,
+    no_color_option,
+    quiet_option,
+    strict_option,
+    takes_setup,
+    wants_colour,
+)
+from lightdose.cli.written import inputs_of, save_drawings, save_schedules
+
+if TYPE_CHECKING:
+    from lightdose.model.setup import LengthUnit, Setup
+    from lightdose.model.tuning import TuneWishes, Tuning
+
+HELP = """\b
+Example:
+  lightdose tune my-tank/setup.toml -o tuned
+  lightdose tune my-tank/setup.toml --blue-only --plateau 5-8 --whole-percents -o tuned
+
+Levels and plateau hours that put every coral in its usual range, or come closest and say why not.
+
+Of all programmes that do, the one that changes today's light least is taken, or by --prefer the one furthest
+from all edges, or the thriftiest. What is written is read back and judged again."""
+
+PERCENT = click.FloatRange(0, 100)
+HOURS = click.FloatRange(0, 12)
+
+
+@click.command(help=HELP)
+@takes_setup
+@click.option(
+    "-o", "--output", metavar="DIR|FILE", help="Write schedule CSVs here; a file for one fixture only."
+)
+@click.option(
+    "--prefer",
+    type=click.Choice(["change", "margin", "energy"]),
+    default="change",
+    show_default=True,
+    help="Once all are in range: least change, largest margin, or least energy.",
+)
+@click.option("--keep-mix", is_flag=True, help="Keep the ratios of all outputs: one factor for everything.")
+@click.option("--keep-each-mix", is_flag=True, help="Keep the mix of each fixture: one factor a fixture.")
+@click.option("--blue-only", is_flag=True, help="Only channels with most photons below 500 nm.")
+@click.option("--off", multiple=True, metavar="CHANNEL", help="Keep this channel off; repeatable.")
+@click.option(
+    "--cap",
+    multiple=True,
+    metavar="CHANNEL=PERCENT",
+    help='Highest level of a channel, such as "blue=60" or "left/blue=60"; repeatable.',
+)
+@click.option("--plateau", metavar="LOW-HIGH", help="Bounds of the plateau in hours, such as 5-9.")
+@click.option("--ramp-up", type=HOURS, metavar="HOURS", help="Length of the ramp up; today's by default.")
+@click.option("--ramp-down", type=HOURS, metavar="HOURS", help="Length of the ramp down.")
+@click.option("--least-blue", type=PERCENT, metavar="PERCENT", help="Least share of 400-500 nm at corals.")
+@click.option("--most-change", type=PERCENT, metavar="PERCENT", help="Most change of any coral's dose.")
+@click.option(
+    "--keep-look",
+    type=click.FloatRange(0, 1),
+    metavar="TOLERANCE",
+    help="Keep CIE x and y of all emitted light within this of today's, such as 0.01.",
+)
+@click.option("--keep-shapes", is_flag=True, help="Keep each channel's own course through the day.")
+@click.option("--most-points", type=int, metavar="N", help="Most points a channel that the controller takes.")
+@click.option(
+    "--time-step",
+    type=int,
+    default=1,
+    show_default=True,
+    metavar="MINUTES",
+    help="Times in multiples of this.",
+)
+@click.option("--least-level", type=PERCENT, default=0.0, metavar="PERCENT", help="Least level that shines.")
+@click.option("--whole-percents", is_flag=True, help="Levels in whole percents; else in tenths.")
+@dialect_option
+@figures_option
+@imperial_option
+@json_option
+@quiet_option
+@no_color_option
+@strict_option
+def command(
+    request: SetupRequest,
+    *,
+    output: str | None,
+    csv_dialect: Literal["plain", "excel-eu"],
+    figures: str | None,
+    imperial: bool,
+    as_json: bool,
+    quiet: bool,
+    no_color: bool,
+    strict: bool,
+    **asked: Any,
+) -> int:
+    """Levels and plateau hours that put every coral in its usual range, or come closest and say why not."""
+    from lightdose.analysis import tune
+
+    wishes = _wishes(asked)
+    setup = request.read()
+    targets = _targets(setup, output)
+    tuning = tune(setup, wishes)
+    inputs = inputs_of(setup)
+    if targets:
+        fixtures = tuning.after.setup.lit_fixtures
+        save_schedules(targets, {f.name: f.programme for f in fixtures}, fixtures, csv_dialect, inputs, quiet)
+    if figures:
+        unit: LengthUnit = "in" if imperial else setup.length_unit
+        save_drawings(_drawings(tuning, unit), figures, inputs, quiet)
+    _print_result(tuning, targets, as_json=as_json, no_color=no_color)
+    return 3 if strict and tuning.out_of_band else 0
+
+
+def _wishes(asked: dict[str, Any]) -> TuneWishes:
+    from lightdose.model.tuning import Controller, TuneWishes
+
+    if asked["keep_mix"] and asked["keep_each_mix"]:
+        raise click.UsageError("--keep-mix holds all fixtures together, --keep-each-mix each one: choose one")
+
+    def share(name: str) -> float | None:
+        return None if asked[name] is None else asked[name] / 100
+
+    return TuneWishes(
+        prefer=asked["prefer"],
+        mix="all" if asked["keep_mix"] else "each" if asked["keep_each_mix"] else "free",
+        blue_only=asked["blue_only"],
+        off=asked["off"],
+        caps=tuple(_cap(word) for word in asked["cap"]),
+        plateau_h=_hours(asked["plateau"]),
+        ramp_up_h=asked["ramp_up"],
+        ramp_down_h=asked["ramp_down"],
+        least_blue=share("least_blue"),
+        most_change=share("most_change"),
+        look_tolerance=asked["keep_look"],
+        keep_shapes=asked["keep_shapes"],
+        controller=Controller(
+            asked["most_points"], asked["time_step"], asked["least_level"] / 100, asked["whole_percents"]
+        ),
+    )
+
+
+def _number(text: str, whole: str, option: str) -> float:
+    from lightdose.files.units import UnitProblem, parse_number
+
+    try:
+        return parse_number(text.strip())
+    except UnitProblem as trouble:
+        raise click.BadParameter(f'"{whole}": {trouble.problem}', param_hint=option) from None
+
+
+def _cap(word: str) -> tuple[str, float]:
+    """Channel and level; a name may hold "=" itself, so the last one parts it from the level."""
+    name, mark, level = word.rpartition("=")
+    if not mark or not name.strip():
+        raise click.BadParameter(f'"{word}" is not CHANNEL=PERCENT, such as "blue=60"', param_hint="--cap")
+    percent = _number(level.strip().removesuffix("%"), word, "--cap")
+    if not 0 <= percent <= 100:
+        raise click.BadParameter(f'"{word}" is outside 0 to 100 percent', param_hint="--cap")
+    return name.strip(), percent / 100
+
+
+def _hours(text: str | None) -> tuple[float, float] | None:
+    if text is None:
+        return None
+    low, mark, high = text.strip().removesuffix("h").partition("-")
+    bounds = _number(low, text, "--plateau"), _number(high if mark else low, text, "--plateau")
+    if not all(0 <= h <= 24 for h in bounds):
+        raise click.BadParameter(f'"{text}" is outside 0 to 24 hours', param_hint="--plateau")
+    return bounds
+
+
+def _targets(setup: Setup, output: str | None) -> dict[str, Path]:
+    """Fixture -> file to write."""
+    if output is None:
+        return {}
+    from lightdose.files.file_names import file_names
+    from lightdose.files.writing import output_target
+
+    names = [f.name for f in setup.lit_fixtures]
+    paths = [output_target(output, name) for name in file_names(names, ".csv")]
+    if len(set(paths)) < len(paths):
+        raise click.UsageError(f"-o {output} is one file, and there are {len(paths)} fixtures: name a folder")
+    return dict(zip(names, paths, strict=True))
+
+
+def _drawings(tuning: Tuning, unit: LengthUnit) -> list[Any]:
+    from lightdose.analysis import site_days
+    from lightdose.present.tuning_figure import shown_corals, tuning_drawings
+
+    receivers = [c.after.receiver for c in shown_corals(tuning)]
+    return tuning_drawings(
+        tuning, site_days(tuning.before, receivers), site_days(tuning.after, receivers), unit
+    )
+
+
+def _print_result(tuning: Tuning, targets: dict[str, Path], *, as_json: bool, no_color: bool) -> None:
+    files = {name: str(path) for name, path in targets.items()}
+    if as_json:
+        from lightdose.files.results_json import dump
+        from lightdose.files.tuning_json import tune_json
+
+        click.echo(dump(tune_json(tuning, targets)))
+    elif is_terminal():
+        from lightdose.present.tuning_text import show_tuning
+
+        show_tuning(tuning, files, sys.stdout, colour=wants_colour(no_color))
+    else:
+        from lightdose.present.tuning_text import tune_lines
+
+        for line in tune_lines(tuning, files):
+            click.echo(line)

@@ -1,0 +1,163 @@
+"""Why not every coral can be served: the two that cannot both, by how much, and what would solve it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lightdose.fit.tuning_problem import DayLimits, TuneSolution, TuneTask, least_violation, most_light
+from lightdose.model.arrays import FloatArray
+from lightdose.model.tuning import Conflict, Remedy
+
+FreeSites = Callable[[int], tuple[Sequence[str], FloatArray]]
+"""Of a coral by its row: free sites it may take, and its PPFD of each channel at full output there."""
+
+TRIED_PER_SIDE = 8
+SITES_TRIED = 24
+OFF_BY = 1e-6
+SHADES = tuple(round(0.05 * k, 2) for k in range(19, 1, -1))
+
+
+def find_conflict(
+    task: TuneTask, day: DayLimits, solution: TuneSolution, names: Sequence[str], free_sites: FreeSites
+) -> Conflict | None:
+    """What stands in the way of serving every coral, on the day that allows the most.
+
+    Parameters
+    ----------
+    task : TuneTask
+    day : DayLimits
+    solution : TuneSolution
+        The least violation.
+    names : sequence of str
+        Corals in the order of the task's rows.
+    free_sites : callable
+        Of a row: names of free sites and responses there, shape (n_free, n_channel). [umol m-2 s-1]
+
+    Returns
+    -------
+    Conflict or None
+        None where every coral is in its band.
+
+    Source
+    ------
+    Pairs by linear programs: the most light of one while the other stays at its upper limit; our choice.
+    """
+    if solution.violation <= OFF_BY:
+        return None
+    dose = task.dose(solution.v_h)
+    lows = _foremost(dose / np.where(task.low > 0, task.low, np.inf), at_least=None)
+    peak = (task.response @ (day.per_hour * day.windows * solution.v_h).T).max(axis=1) / task.peak_max
+    highs = _foremost(-np.maximum(dose / task.high, peak), at_least=1 - 1e-5)
+    unreached = [(task.low[i] / got, i, got) for i in lows if (got := most_light(task, day, i, None))]
+    if unreached and max(unreached)[0] > 1 + OFF_BY:
+        factor, i, got = max(unreached)
+        return _with_remedies(
+            Conflict("reach", names[i], None, float(task.low[i]), got, factor),
+            (i,),
+            task,
+            day,
+            names,
+            free_sites,
+        )
+    pairs = []
+    for j in highs:
+        for i in lows:
+            got = most_light(task, day, i, j) if i != j else 0.0
+            if got is None:
+                least = float(dose[j])
+                found = Conflict(
+                    "excess", None, names[j], float(task.high[j]), least, least / float(task.high[j])
+                )
+                return _with_remedies(found, (j,), task, day, names, free_sites)
+            if i != j and task.low[i] > 0:
+                pairs.append((task.low[i] / max(got, 1e-12), i, j, got))
+    if pairs and max(pairs)[0] > 1 + OFF_BY:
+        factor, i, j, got = max(pairs)
+        found = Conflict("pair", names[i], names[j], float(task.low[i]), got, float(factor))
+        return _with_remedies(found, (i, j), task, day, names, free_sites)
+    low, high = lows[0], highs[0] if highs else None
+    found = Conflict("several", names[low], None if high is None else names[high], None, None, None)
+    return _with_remedies(found, tuple(k for k in (low, high) if k is not None), task, day, names, free_sites)
+
+
+def _foremost(rank: FloatArray, at_least: float | None) -> list[int]:
+    """Rows of lowest rank first, those that bind only where a mark is given."""
+    order = [int(i) for i in np.argsort(rank, kind="stable")]
+    if at_least is not None:
+        order = [i for i in order if -rank[i] >= at_least]
+    else:
+        order = [i for i in order if rank[i] <= 1 + 1e-5]
+    return order[:TRIED_PER_SIDE]
+
+
+def _with_remedies(
+    conflict: Conflict,
+    rows: tuple[int, ...],
+    task: TuneTask,
+    day: DayLimits,
+    names: Sequence[str],
+    free_sites: FreeSites,
+) -> Conflict:
+    """The conflict with the best move of each of its corals, and the mildest shade for the one in excess."""
+    start = least_violation(task, day)
+    assert start is not None
+    found = [_best_move(task, day, row, names[row], free_sites, start) for row in rows]
+    if conflict.high is not None:
+        found.append(_mildest_shade(task, day, rows[-1], conflict.high, start))
+    remedies = [r for r in found if r is not None]
+    return replace(conflict, remedies=tuple(sorted(remedies, key=lambda r: r.out_of_band)))
+
+
+def _placed(task: TuneTask, row: int, light: FloatArray) -> TuneTask:
+    response = task.response.copy()
+    response[row] = light
+    return replace(task, response=response)
+
+
+def _out(task: TuneTask, v_h: FloatArray) -> int:
+    """Corals outside their dose band."""
+    dose = task.dose(v_h)
+    return int(np.sum((dose < task.low * (1 - OFF_BY)) | (dose > task.high * (1 + OFF_BY))))
+
+
+def _best_move(
+    task: TuneTask, day: DayLimits, row: int, name: str, free_sites: FreeSites, start: TuneSolution
+) -> Remedy | None:
+    sites, lights = free_sites(row)
+    if not sites:
+        return None
+    # Sites that fit the programme as it stands come first.
+    dose = lights @ start.v_h
+    wanted = np.sqrt(max(task.low[row], 1e-3) * task.high[row]) / 0.0036
+    nearest = np.argsort(np.abs(np.log(np.maximum(dose, 1e-9) / wanted)), kind="stable")[:SITES_TRIED]
+    best: tuple[float, Remedy] | None = None
+    for k in nearest:
+        moved = _placed(task, row, lights[k])
+        found = least_violation(moved, day)
+        if found is not None and (best is None or found.violation < best[0] - OFF_BY):
+            best = found.violation, Remedy("move", name, _out(moved, found.v_h), site=sites[k])
+        if best is not None and best[0] <= OFF_BY:
+            break
+    return best[1] if best is not None and best[0] < start.violation - 1e-4 else None
+
+
+def _mildest_shade(task: TuneTask, day: DayLimits, row: int, name: str, start: TuneSolution) -> Remedy | None:
+    """The largest open_sky (in twentieths) that helps as much as taking the coral away would."""
+    aside = replace(
+        task,
+        low=np.where(np.arange(task.low.size) == row, 0.0, task.low),
+        high=np.where(np.arange(task.low.size) == row, 1e6, task.high),
+        peak_max=np.where(np.arange(task.low.size) == row, np.inf, task.peak_max),
+    )
+    without = least_violation(aside, day)
+    if without is None or without.violation > start.violation - 1e-4:
+        return None
+    for sky in SHADES:
+        shaded = _placed(task, row, sky * task.response[row])
+        found = least_violation(shaded, day)
+        if found is not None and found.violation <= without.violation + OFF_BY:
+            return Remedy("shade", name, _out(shaded, found.v_h), open_sky=sky)
+    return None
