@@ -20,6 +20,7 @@ from lightdose.physics.floor import (
     exchange_table,
     floor_exitance,
 )
+from lightdose.physics.joints import floor_light_kept
 
 LEVELS = 6
 """Depths at which the floor's light is computed; by trial against more."""
@@ -72,6 +73,18 @@ def _place(count: int, at: FloatArray) -> tuple[IntArray, FloatArray]:
     return first, position - first
 
 
+def _blended(
+    table: FloatArray, one: tuple[IntArray, FloatArray], other: tuple[IntArray, FloatArray]
+) -> FloatArray:
+    """Linear interpolation in a table of two axes."""
+    (i, f), (j, g) = one, other
+    flat, across = table.ravel(), table.shape[1]
+    corner = i * across + j
+    near = flat[corner] * (1 - g) + flat[corner + 1] * g
+    far = flat[corner + across] * (1 - g) + flat[corner + across + 1] * g
+    return np.asarray(near + f * (far - near))
+
+
 @dataclass(frozen=True, eq=False)
 class FloorLight:
     """Floor light on the lattice of patches at every level.
@@ -80,12 +93,17 @@ class FloorLight:
     ----------
     values : array, shape (LEVELS, n_x, n_y, n). [m-2]
     exitance : array, shape (n_x n_y, n); light that leaves the floor. [m-2]
+    weights : from the levels and the lattice of patches to the fine lattice, along x, y and depth
+    kept : what the edges of the panes leave of the light, on the fine lattice of x and y, x and depth, y
+        and depth
+    table : light on the fine lattice, flattened, where many points are asked for
     """
 
     grid: FloorGrid
     values: FloatArray
     exitance: FloatArray
     weights: tuple[FloatArray, FloatArray, FloatArray]
+    kept: tuple[FloatArray, FloatArray, FloatArray]
     table: FloatArray | None = field(default=None)
 
     def at(self, points_m: FloatArray) -> FloatArray:
@@ -99,21 +117,25 @@ class FloorLight:
         tank = self.grid.tank
         spans = (tank.length_m, tank.width_m, tank.water_depth_m)
         at = [points_m[:, axis] / span for axis, span in enumerate(spans)]
+        (i_x, f_x), (i_y, f_y), (i_z, f_z) = (
+            _place(len(w), a) for w, a in zip(self.weights, at, strict=True)
+        )
+        kept = _blended(self.kept[0], (i_x, f_x), (i_y, f_y))
+        kept *= _blended(self.kept[1], (i_x, f_x), (i_z, f_z))
+        kept *= _blended(self.kept[2], (i_y, f_y), (i_z, f_z))
         if self.table is None:
             w_x, w_y, w_z = (_between(w, a) for w, a in zip(self.weights, at, strict=True))
             level, n_x, n_y, n = self.values.shape
             here = (w_z @ self.values.reshape(level, -1)).reshape(len(at[0]), n_x, n_y * n)
             row = np.matmul(w_x[:, None, :], here).reshape(len(at[0]), n_y, n)
-            return np.asarray(np.matmul(w_y[:, None, :], row)[:, 0])
-        (i_x, f_x), (i_y, f_y), (i_z, f_z) = (
-            _place(len(w), a) for w, a in zip(self.weights, at, strict=True)
-        )
+            return np.asarray(np.matmul(w_y[:, None, :], row)[:, 0] * kept[:, None])
         m_y, m_z = len(self.weights[1]), len(self.weights[2])
         corner = (i_x * m_y + i_y) * m_z + i_z
         out: FloatArray = np.zeros((len(at[0]), self.table.shape[1]))
         row = np.empty_like(out)
         for d_x, d_y, d_z in product((0, 1), repeat=3):
             share = (f_x if d_x else 1 - f_x) * (f_y if d_y else 1 - f_y) * (f_z if d_z else 1 - f_z)
+            share *= kept
             np.take(self.table, corner + ((d_x * m_y + d_y) * m_z + d_z), axis=0, out=row, mode="clip")
             row *= share[:, None]
             out += row
@@ -158,12 +180,16 @@ def floor_light(
         table = exchange_table(grid, rise, nodes_per_m)
         for node in range(count):
             values[level, :, :, node] = exchange_matrix(grid, table[node]) @ exitance[:, :, node]
-    fine = tuple(_cubic_weights(n, np.linspace(0, 1, FINE_PER_PATCH * n + 1)) for n in (n_x, n_y))
-    weights = (fine[0], fine[1], _level_weights(np.linspace(0, 1, FINE_LEVELS + 1)))
+    fine_x, fine_y = (np.linspace(0, 1, FINE_PER_PATCH * n + 1) for n in (n_x, n_y))
+    fine_z = np.linspace(0, 1, FINE_LEVELS + 1)
+    weights = (_cubic_weights(n_x, fine_x), _cubic_weights(n_y, fine_y), _level_weights(fine_z))
     shaped = values.reshape(LEVELS, n_x, n_y, beams * count)
     size = len(weights[0]) * len(weights[1]) * len(weights[2])
     table_wanted = for_points > size // 8 and size * beams * count <= TABLE_AT_MOST
     full = None
     if table_wanted:
         full = np.einsum("xa,yb,zc,cabn->xyzn", *weights, shaped, optimize=True).reshape(size, -1)
-    return FloorLight(grid, shaped, exitance.reshape(patches, -1), weights, full)
+    kept = floor_light_kept(
+        tank, grid.index, fine_x * tank.length_m, fine_y * tank.width_m, fine_z * tank.water_depth_m
+    )
+    return FloorLight(grid, shaped, exitance.reshape(patches, -1), weights, kept, full)

@@ -12,27 +12,31 @@ import numpy as np
 import numpy.typing as npt
 
 from lightdose.model.arrays import FloatArray
-from lightdose.model.tank import Tank
-from lightdose.physics.aperture import SourceCells
 from lightdose.physics.refraction import entry_tangent, newton_step, surface_transmittance
 from lightdose.physics.rim import (
     STRAIGHT,
     AxisRays,
-    LampImage,
-    lamp_images,
-    lit_opening,
     mean_stay,
-    mirrored_cells,
     rim_gain,
 )
-from lightdose.physics.walls import AxisImages, axis_images, axis_walls, wall_reflectance
+from lightdose.physics.routes import Route, entry_slope, routes
+from lightdose.physics.walls import (
+    BEHIND,
+    FRONT,
+    WHOLE,
+    axis_walls,
+    lost_way_slope,
+    pane_reflectance,
+    pane_stay,
+    wall_reflectance,
+)
+
+__all__ = ["Rays", "Route", "rays", "routes"]
 
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
 
 DISPLACEMENT_PASSES = 3
-MOST_REFLECTIONS = 16
-"""Reflections at a pair of walls that are followed at most: a lamp far outside, in water of index near 1."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,77 +66,6 @@ class Rays:
     surface: FloatArray
 
 
-@dataclass(frozen=True, eq=False)
-class Route:
-    """A lamp, seen straight or in the rim, the part of the opening it lights, and the images of the water.
-
-    ``lit_x_m`` and ``lit_y_m`` have the shape (2, n_cell): from, to. [m]
-    """
-
-    tank: Tank
-    index: float
-    lamp: LampImage
-    cells: SourceCells
-    lit_x_m: FloatArray
-    lit_y_m: FloatArray
-    images_x: AxisImages
-    images_y: AxisImages
-
-
-def _slope(reach_m: FloatArray, height_m: float, index: float) -> FloatArray:
-    """Sideways way per depth of a ray that enters the water ``reach_m`` beside its lamp; 0 if negative."""
-    reach = np.maximum(reach_m, 0.0)
-    return reach / np.sqrt(index**2 * height_m**2 + (index**2 - 1) * reach * reach)
-
-
-def _order(
-    span_m: float,
-    at_m: FloatArray,
-    lit_m: FloatArray,
-    spread_m: float,
-    height_m: float,
-    depth_m: float,
-    index: float,
-) -> int:
-    """Most reflections at a pair of walls: one more than the whole spans a ray crosses under water."""
-    reach = np.max(np.maximum(lit_m[1] - at_m, at_m - lit_m[0])) + 0.5 * spread_m
-    crossed = _slope(np.asarray(reach), height_m, index) * depth_m / span_m
-    return min(MOST_REFLECTIONS, 1 + int(crossed))
-
-
-def routes(tank: Tank, index: float, cells: SourceCells) -> tuple[Route, ...]:
-    """The lamp and its images in the rim, each with the images of the tank that the proportions need.
-
-    Parameters
-    ----------
-    tank : Tank
-    index : float
-        Refractive index of the water.
-    cells : SourceCells
-
-    Returns
-    -------
-    tuple of Route
-
-    Source
-    ------
-    Geometry: sideways way under water of the flattest ray that enters through the opening.
-    """
-    (left, right), (front, back) = axis_walls(tank)
-    h, d, glass = cells.height_m, tank.water_depth_m, tank.glass_thickness_m
-    found = []
-    for image in lamp_images(tank):
-        seen = mirrored_cells(cells, image, tank)
-        lit_x = lit_opening(seen.x_m, tank.length_m, image.x, h, tank.rim_m)
-        lit_y = lit_opening(seen.y_m, tank.width_m, image.y, h, tank.rim_m)
-        order_x = _order(tank.length_m, seen.x_m, lit_x, seen.spread_x_m, h, d, index)
-        order_y = _order(tank.width_m, seen.y_m, lit_y, seen.spread_y_m, h, d, index)
-        images_x = axis_images(tank.length_m, order_x, left, right, glass)
-        images_y = axis_images(tank.width_m, order_y, front, back, glass)
-        found.append(Route(tank, index, image, seen, lit_x, lit_y, images_x, images_y))
-    return tuple(found)
-
-
 def _possible(
     image_at: FloatArray,
     depth_m: FloatArray,
@@ -144,7 +77,7 @@ def _possible(
 ) -> BoolArray:
     """Which images of which points a cell may reach along one axis, shape (image, cell, point)."""
     high, low = lit[1] + spread_m, lit[0] - spread_m
-    rise, fall = _slope(high - cell_at, height_m, index), _slope(cell_at - low, height_m, index)
+    rise, fall = entry_slope(high - cell_at, height_m, index), entry_slope(cell_at - low, height_m, index)
     furthest = high[:, None] + rise[:, None] * depth_m
     nearest = low[:, None] - fall[:, None] * depth_m
     return np.asarray((image_at[:, None, :] <= furthest) & (image_at[:, None, :] >= nearest))
@@ -189,7 +122,6 @@ def _joint_open(
     both = np.flatnonzero((route.images_x.glass_m[ray_x] > 0) & (route.images_y.glass_m[ray_y] > 0))
     if both.size == 0:
         return free
-    rest = route.tank.glass_index**2 - route.index**2
     stays = []
     for axis, (images, ray, span) in enumerate(
         (
@@ -200,7 +132,9 @@ def _joint_open(
         number, at = images.number[ray], entry[axis, both]
         hits = np.abs(number)
         speed = np.maximum(np.abs(k[axis, both]), 1e-12)
-        stay = images.glass_m[ray] / hits / np.sqrt(rest + speed * speed)
+        behind = (images.face[ray] == BEHIND).astype(np.float64)
+        index, glass_index = route.index, route.tank.glass_index
+        stay = pane_stay(speed, images.glass_m[ray], behind, index, glass_index) / hits
         first = np.where(number > 0, span - at, at) / speed
         stays.append([(first + m * (span / speed + stay), stay, hits > m) for m in range(int(hits.max()))])
     for start_x, stay_x, real_x in stays[0]:
@@ -229,9 +163,15 @@ class _Tube:
 
 
 def _tube(
-    route: Route, u: FloatArray, k: FloatArray, s: FloatArray, glass: FloatArray, rim: FloatArray
+    route: Route,
+    u: FloatArray,
+    k: FloatArray,
+    s: FloatArray,
+    glass: FloatArray,
+    behind: FloatArray,
+    rim: FloatArray,
 ) -> _Tube:
-    """Flux tube and path of rays; ``glass`` belongs to the last rays only."""
+    """Flux tube and path of rays; ``glass`` and ``behind`` belong to the last rays only."""
     n2, g2 = route.index**2, route.tank.glass_index**2
     c2 = 1 / (1 + u * u)
     c = np.sqrt(c2)
@@ -246,12 +186,13 @@ def _tube(
     if glass.size:
         tail = slice(spread.size - glass.shape[1], None)
         square, lean_t = k[:, tail] ** 2, lean[tail]
-        in_glass = np.sqrt(g2 - n2 + square)
-        own = g0[tail] + lean_t * square - glass * (g2 - n2) / in_glass**3
+        indices = (route.index, route.tank.glass_index)
+        stay = pane_stay(k[:, tail], glass, behind, *indices)
+        own = g0[tail] + lean_t * square - lost_way_slope(k[:, tail], stay, behind, *indices)
         if np.any(rim):
             own -= rim * (g2 - 1) / (g2 - 1 + square) ** 1.5
         spread[tail] = np.abs(own[0] * own[1] - lean_t * lean_t * square[0] * square[1])
-        path[tail] -= route.index * np.sum(glass / in_glass, axis=0)
+        path[tail] -= route.index * np.sum(stay, axis=0)
         np.maximum(path, 0.0, out=path)
     return _Tube(c, in_air, spread, path, g0, lean, lean_air)
 
@@ -264,8 +205,13 @@ def _reflect(gain: FloatArray, route: Route, ray_x: IntArray, ray_y: IntArray, k
         for hits, wall in zip((images.low_hits[ray], images.high_hits[ray]), walls, strict=True):
             met = np.flatnonzero(hits)
             if met.size:
-                normal = np.abs(k[axis, met])
-                gain[met] *= wall_reflectance(wall, normal, route.index, route.tank.glass_index) ** hits[met]
+                normal, face = np.abs(k[axis, met]), images.face[ray[met]]
+                back = wall_reflectance(wall, normal, route.index, route.tank.glass_index) ** hits[met]
+                part = np.flatnonzero(face != WHOLE)
+                if part.size:
+                    front = pane_reflectance(normal[part], route.index, route.tank.glass_index, painted=True)
+                    back[part] = np.where(face[part] == FRONT, front, back[part] - front)
+                gain[met] *= back
 
 
 def _bend(
@@ -274,19 +220,18 @@ def _bend(
     k: FloatArray,
     away: FloatArray,
     glass: FloatArray,
+    behind: FloatArray,
     rim: FloatArray,
     s: FloatArray,
 ) -> None:
     """Solve again with the displacement in panes under water and in the rim, in place."""
     n, h = route.index, route.cells.height_m
-    rest, rest_air = route.tank.glass_index**2 - n**2, route.tank.glass_index**2 - 1
+    rest_air = route.tank.glass_index**2 - 1
     for _ in range(DISPLACEMENT_PASSES):
-        square = k * k
-        to = away + glass * k / np.sqrt(rest + square)
+        to = away + k * pane_stay(k, glass, behind, n, route.tank.glass_index)
         if np.any(rim):
-            to += rim * k / np.sqrt(rest_air + square)
+            to += rim * k / np.sqrt(rest_air + k * k)
         reach = np.sqrt(to[0] * to[0] + to[1] * to[1])
-        tangent += newton_step(tangent, reach, h, s, n)
         tangent += newton_step(tangent, reach, h, s, n)
         np.multiply(to, tangent / np.sqrt(1 + tangent * tangent) / reach, out=k)
 
@@ -366,8 +311,10 @@ def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) ->
     glass = np.stack((route.images_x.glass_m[ray_x], route.images_y.glass_m[ray_y]))
     rim = _rim_displacement(route, k)
     tail = slice(0 if np.any(rim) else _first(np.any(glass > 0, axis=0)), None)
-    _bend(route, u[tail], k[:, tail], away[:, tail], glass[:, tail], rim, s[tail])
-    tube = _tube(route, u, k, s, glass[:, tail], rim)
+    faces = np.stack((route.images_x.face[ray_x[tail]], route.images_y.face[ray_y[tail]]))
+    behind = (faces == BEHIND).astype(np.float64)
+    _bend(route, u[tail], k[:, tail], away[:, tail], glass[:, tail], behind, rim, s[tail])
+    tube = _tube(route, u, k, s, glass[:, tail], behind, rim)
     entry, gain = _visible(route, cell, start, k, tube, rim)
     surface = surface_transmittance(tube.cosine, n)
     gain *= surface

@@ -25,7 +25,7 @@ FLOOR_SAMPLE_M = 0.03
 FLOOR_COARSENESS = 2.0
 """Sides of a lamp's cells for the light on the floor, relative to those for places."""
 
-RAYS_AT_ONCE = 40_000
+RAYS_AT_ONCE = 100_000
 """Possible rays in one block: large enough to hide the cost of a call, small enough for the cache."""
 
 RAY_PARTS = len(LIGHT_PARTS) - 1

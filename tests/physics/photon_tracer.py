@@ -239,12 +239,12 @@ def _dive(
     """Follow photons that stand just under the surface until they are spent."""
     glass = np.zeros(w.size, dtype=bool)
     path = np.zeros(w.size)
-    floor_limit = 1e-4 * w.max(initial=0.0)
+    least = 2e-4 * w
     for _ in range(400):
-        live = w > floor_limit
+        live = w > least
         if not live.any():
             return
-        at, k, w, glass, path = at[:, live], k[:, live], w[live], glass[live], path[live]
+        at, k, w, glass, path, least = at[:, live], k[:, live], w[live], glass[live], path[live], least[live]
         step, face = _next_face(box, at, k, glass)
         wet = np.flatnonzero(~glass)
         counter.watch(at[:, wet], step[wet], k[:, wet], path[wet], w[wet])

@@ -32,7 +32,7 @@ def test_narrow_deep_tank_needs_no_more_images(size, height):
     more = {}
     for axis, walls in zip(("images_x", "images_y"), axis_walls(tank), strict=True):
         order = int(getattr(route, axis).number.max()) + 2
-        more[axis] = axis_images(0.15, order, *walls, tank.glass_thickness_m)
+        more[axis] = axis_images(0.15, order, *walls, tank.glass_thickness_m, faces=True)
     points = np.random.default_rng(3).random((400, 3)) * [0.15, 0.15, 0.6]
     few = light(route, points)
     assert light(replace(route, **more), points) == pytest.approx(few, rel=1e-3)
