@@ -15,15 +15,9 @@ from lightdose.fit.tuning_day import (
     days_to_try,
     today_shape,
 )
-from lightdose.fit.tuning_problem import (
-    SAME_WITHIN,
-    DayLimits,
-    TuneSolution,
-    TuneTask,
-    best_day,
-    violation_of,
-)
+from lightdose.fit.tuning_problem import SAME_WITHIN, best_day, most_light
 from lightdose.fit.tuning_schedule import OutputShape, channel_programme, outputs_to_try, written_hours
+from lightdose.fit.tuning_task import DayLimits, TuneSolution, TuneTask, violation_of
 from lightdose.model.arrays import FloatArray
 from lightdose.model.results import Analysis
 from lightdose.model.schedule import ChannelProgramme, Programme
@@ -162,8 +156,6 @@ def _check_reach(before: Analysis, task: TuneTask, bounds: ChannelBounds) -> Non
 
 def _check_some_light(task: TuneTask, limits: DayLimits, wishes: TuneWishes) -> None:
     """The keeper's own bounds must leave some light."""
-    from lightdose.fit.tuning_problem import most_light
-
     most = [most_light(task, limits, i, None) for i in range(task.low.size)]
     asked = [
         words

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from lightdose.fit.tuning_problem import DayLimits, TuneSolution, TuneTask, least_violation, most_light
+from lightdose.fit.tuning_problem import least_violation, most_light
+from lightdose.fit.tuning_task import DayLimits, TuneSolution, TuneTask
 from lightdose.model.arrays import FloatArray
 from lightdose.model.tuning import Conflict, Remedy
 

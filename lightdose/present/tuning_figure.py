@@ -56,8 +56,8 @@ MOST_ROWS = 40
 DAYS_SHOWN = 3
 TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 DOSE_LEAD = (
-    "Dark bar: usual dose of its group. Light bar: from floor to ceiling. Tick: today; disc: tuned and inside; "
-    "diamond: tuned and outside."
+    "Dark bar: usual dose of its group. Light bar: from floor to ceiling. Tick: today; disc: tuned and "
+    "inside; diamond: tuned and outside."
 )
 DAY_LEAD = "PPFD (400-700 nm) through the day, planar, in the water. Dashed: today; solid: tuned."
 

@@ -67,8 +67,8 @@ def opening_sentences(tuning: Tuning) -> list[str]:
     lead = basis.sentence
     if basis.key != "measured":
         lead = (
-            f"Measure first: {basis.sentence[0].lower()}{basis.sentence[1:]} One meter reading at a coral and "
-            "`lightdose calibrate` come before these levels."
+            f"Measure first: {basis.sentence[0].lower()}{basis.sentence[1:]} One meter reading at a coral "
+            "and `lightdose calibrate` come before these levels."
         )
     return [lead, headline(tuning), *conflict_sentences(tuning.conflict), *_day_words(tuning), *tuning.notes]
 
@@ -96,8 +96,8 @@ def conflict_sentences(conflict: Conflict | None) -> list[str]:
     factor = "" if conflict.factor is None else f"{conflict.factor:.2f} times"
     if conflict.kind == "pair":
         text = (
-            f"{low} and {high} cannot both be served where they are: while {high} stays within its limit, {low} "
-            f"gets at most {gets} {DLI_UNIT} and needs {needs}, {factor} as much."
+            f"{low} and {high} cannot both be served where they are: while {high} stays within its limit, "
+            f"{low} gets at most {gets} {DLI_UNIT} and needs {needs}, {factor} as much."
         )
     elif conflict.kind == "reach":
         text = (
@@ -138,8 +138,8 @@ def _day_words(tuning: Tuning) -> list[str]:
     was = tuning.day_before
     today = "" if was is None else f" (today about {_hours(was.plateau_h)})"
     return [
-        f"The day: {_clock(day.start_h)} to {_clock(day.start_h + day.lit_h)}, ramps of {_hours(day.up_h)} up "
-        f"and {_hours(day.down_h)} down, plateau {_hours(day.plateau_h)}{today}."
+        f"The day: {_clock(day.start_h)} to {_clock(day.start_h + day.lit_h)}, ramps of {_hours(day.up_h)} "
+        f"up and {_hours(day.down_h)} down, plateau {_hours(day.plateau_h)}{today}."
     ]
 
 
@@ -209,8 +209,9 @@ def closing_sentences(tuning: Tuning, files: Mapping[str, str]) -> list[str]:
         )
         rest = len(tuning.sudden) - SUDDEN_NAMED
         sentences.append(
-            f"Too big a change for one day: {named}{f' and {rest} more' if rest > 0 else ''} {DLI_UNIT}, more "
-            "than 25 % up (common practice, no published source). Go there in steps with `lightdose acclimate`."
+            f"Too big a change for one day: {named}{f' and {rest} more' if rest > 0 else ''} {DLI_UNIT}, "
+            "more than 25 % up (common practice, no published source). Go there in steps with "
+            "`lightdose acclimate`."
         )
     return [*sentences, f"{headline(tuning)} Next: {next_command(tuning, files)}"]
 
