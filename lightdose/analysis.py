@@ -53,7 +53,7 @@ CELLS_TO_COMPARE = 40
 def analyse(setup: Setup, *, certainty: bool = True) -> Analysis:
     """Everything `lightdose dose` reports about a setup.
 
-    ``certainty=False`` leaves out intervals and probabilities, where only the doses are wanted: it is quicker.
+    ``certainty=False`` leaves out intervals and probabilities: quicker, where only the doses are wanted.
 
     Raises
     ------
@@ -250,16 +250,24 @@ def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ..
     return tuple(SiteDay(i, field.receivers[i].name, time_h, (output * response[i]).T) for i in receivers)
 
 
+def channel_spectra(analysis: Analysis, receivers: Sequence[int]) -> FloatArray:
+    """Photons of each channel at full output at some receivers, cell by cell of the working grid.
+
+    Shape (n_receiver, n_channel, 500). [umol m-2 s-1]
+    """
+    inputs = _field_inputs(analysis.setup, ("ppfd",))
+    places = [analysis.light_field.receivers[i] for i in receivers]
+    reaching = field_physics.spectral_transfer(places, *inputs[:-1])
+    spectra: FloatArray = inputs.emission * reaching
+    return spectra
+
+
 def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
     """The photon spectrum of each channel at some receivers, at the time of the receiver's peak."""
-    field = analysis.light_field
-    inputs = _field_inputs(analysis.setup, ("ppfd",))
-    transfer = field_physics.spectral_transfer([field.receivers[i] for i in receivers], *inputs[:-1])
+    names = [analysis.light_field.receivers[i].name for i in receivers]
     return tuple(
-        SiteSpectrum(
-            i, field.receivers[i].name, inputs.emission * reaching * _output_at_peak(analysis, i)[:, None]
-        )
-        for i, reaching in zip(receivers, transfer, strict=True)
+        SiteSpectrum(i, name, full * _output_at_peak(analysis, i)[:, None])
+        for i, name, full in zip(receivers, names, channel_spectra(analysis, receivers), strict=True)
     )
 
 

@@ -1,0 +1,269 @@
+"""Another fixture and tank set so that chosen places there get what chosen places here get."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lightdose.errors import Place, Problem, SetupError
+from lightdose.fit.match_words import match_basis, match_cautions
+from lightdose.fit.matched_outputs import MatchTask, matched_outputs
+from lightdose.model.arrays import FloatArray
+from lightdose.model.matching import (
+    BAND_WIDTH_NM,
+    ChannelSetting,
+    Match,
+    PairMatch,
+    PlacePair,
+    UnmatchedBand,
+)
+from lightdose.model.results import Analysis
+from lightdose.model.schedule import Programme
+from lightdose.model.spectrum import ReferenceTables
+from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
+from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
+from lightdose.physics.emission import photon_distribution
+from lightdose.physics.inverse_dimming import level_for_output, opened_day, programme_for_output
+from lightdose.physics.weightings import weighting_matrix
+from lightdose.quantities import GRID_START_NM, MOL_PER_UMOL_S_H
+
+LEAST_BAND_WEIGHT = 0.05
+"""Light that symbionts hardly use still counts a little: nobody wants it where it was not. Our choice."""
+
+UNMATCHED_SHARE = 1e-3
+"""Missing photons below this share of the dose are no difference. Our choice."""
+
+REACHED = 1e-3
+LIMIT = 1 - 1e-9
+
+
+def match_places(
+    here: Analysis,
+    there: Analysis,
+    pairs: Sequence[PlacePair],
+    spectra_here: FloatArray,
+    spectra_there: FloatArray,
+    tables: ReferenceTables,
+) -> Match:
+    """A programme for the other tank that gives its places the doses of places here.
+
+    One plateau output a channel, all channels with the day's shape of the light here. The 10 nm photon doses
+    come as close as bounded least squares, weighted by usable light, brings them; the dose of 400-700 nm is
+    equal, for several pairs in the geometric mean.
+
+    Parameters
+    ----------
+    here, there : Analysis
+    pairs : sequence of PlacePair
+    spectra_here : array, shape (n_pair, n_channel here, 500)
+        Photons of each channel at full output at the places here. [umol m-2 s-1]
+    spectra_there : array, shape (n_pair, n_channel there, 500)
+        The same there.
+    tables : ReferenceTables
+
+    Returns
+    -------
+    Match
+        Its doses and peaks are those of the written programme.
+
+    Raises
+    ------
+    SetupError
+        If a place gets no light, here today or there at full output.
+
+    Source
+    ------
+    Least squares on photon doses; weight: absorption index z1, modelled by us. The day's shape is the PPFD
+    at the places here, relative to its peak (mean over the pairs).
+    """
+    _check_light(here, there, pairs)
+    time_h, shape = _day_shape(here, pairs)
+    shape_hours = float(np.sum(0.5 * np.diff(time_h) * (shape[1:] + shape[:-1])))
+    ppfd_there = there.light_field.of("ppfd")[[p.receiver_there for p in pairs]]
+    hours_here = full_output_hours(here.day_curve)
+    wanted_bands = MOL_PER_UMOL_S_H * np.einsum("c,pcb->pb", hours_here, _by_band(spectra_here))
+    bands_there = _by_band(spectra_there)
+    task = MatchTask(
+        bands=MOL_PER_UMOL_S_H * shape_hours * bands_there,
+        dose=MOL_PER_UMOL_S_H * shape_hours * ppfd_there,
+        wanted_bands=wanted_bands,
+        wanted_dose=here.dose.dli[[p.receiver_here for p in pairs]],
+        band_weight=_band_weight(tables),
+        like=_like_channels(there),
+        today=full_output_hours(there.day_curve),
+    )
+    outputs = matched_outputs(task)
+    programmes = _programmes(there, outputs, time_h, shape)
+    matched = _pair_matches(here, there, pairs, programmes, wanted_bands, bands_there)
+    settings = _settings(there, outputs)
+    unmatched, other_colour = _unmatched(matched)
+    factors = np.array([m.factor for m in matched])
+    common = float(np.exp(np.mean(np.log(factors))))
+    reached = abs(common - 1) <= REACHED
+    return Match(
+        title_here=here.setup.title,
+        title_there=there.setup.title,
+        basis_sentence=match_basis(here.basis, there.basis),
+        measure_first=any(a.basis.key != "measured" for a in (here, there)),
+        pairs=matched,
+        common_factor=common,
+        spread=(float(factors.min()), float(factors.max())),
+        reached=reached,
+        other_colour=other_colour,
+        unmatched=unmatched,
+        channels=settings,
+        programmes=programmes,
+        cautions=match_cautions(there, matched, settings, reached, _colour_drift(here, pairs)),
+        version=there.version,
+        inputs_sha256={**here.setup.inputs_sha256, **there.setup.inputs_sha256},
+    )
+
+
+def _check_light(here: Analysis, there: Analysis, pairs: Sequence[PlacePair]) -> None:
+    problems = []
+    reach = there.light_field.of("ppfd").sum(axis=1)
+    for pair in pairs:
+        if not here.dose.dli[pair.receiver_here] > 0:
+            problems.append(
+                Problem(
+                    f"{pair.here!r} gets no light, so there is nothing to match",
+                    cure="name a place with light, or light it",
+                    place=Place(here.setup.path),
+                )
+            )
+        if not reach[pair.receiver_there] > 0:
+            problems.append(
+                Problem(
+                    f"{pair.there!r} gets no light from any channel, even at full output",
+                    cure="name another place, or enable or move a fixture",
+                    place=Place(there.setup.path),
+                )
+            )
+    if problems:
+        raise SetupError(*dict.fromkeys(problems))
+
+
+def _day_shape(here: Analysis, pairs: Sequence[PlacePair]) -> tuple[FloatArray, FloatArray]:
+    """The day here as one programme, its highest value 1."""
+    time, output = day_points(here.day_curve)
+    ppfd = output @ here.light_field.of("ppfd")[[p.receiver_here for p in pairs]].T
+    shape = (ppfd / ppfd.max(axis=0)).mean(axis=1)
+    return opened_day(time, shape / shape.max())
+
+
+def _by_band(spectra: FloatArray) -> FloatArray:
+    """Sums of ten cells, the last axis 50 long."""
+    bands: FloatArray = spectra.reshape(*spectra.shape[:-1], -1, BAND_WIDTH_NM).sum(axis=-1)
+    return bands
+
+
+def _band_weight(tables: ReferenceTables) -> FloatArray:
+    usable = weighting_matrix(tables, ("usable_z1",)).matrix[0]
+    return np.maximum(_by_band(usable) / BAND_WIDTH_NM, LEAST_BAND_WEIGHT)
+
+
+def _like_channels(there: Analysis) -> list[list[int]]:
+    """Channels of one spectrum, wherever they hang; groups of two and more."""
+    groups: list[tuple[FloatArray, list[int]]] = []
+    index = 0
+    for fixture in there.setup.lit_fixtures:
+        for channel in fixture.type.channels:
+            spectrum = photon_distribution(channel.spectrum)
+            for known, members in groups:
+                if np.allclose(known, spectrum, rtol=1e-6, atol=1e-9):
+                    members.append(index)
+                    break
+            else:
+                groups.append((spectrum, [index]))
+            index += 1
+    return [members for _, members in groups if len(members) > 1]
+
+
+def _programmes(
+    there: Analysis, outputs: FloatArray, time_h: FloatArray, shape: FloatArray
+) -> dict[str, Programme]:
+    """The programme of every lit fixture; a channel at 0 has none and stays off."""
+    made, index = {}, 0
+    for fixture in there.setup.lit_fixtures:
+        channels = {}
+        for channel in fixture.type.channels:
+            if outputs[index] > 0:
+                wanted = outputs[index] * shape
+                channels[channel.name] = programme_for_output(time_h, wanted, channel.dimming)
+            index += 1
+        made[fixture.name] = Programme(channels)
+    return made
+
+
+def _pair_matches(
+    here: Analysis,
+    there: Analysis,
+    pairs: Sequence[PlacePair],
+    programmes: dict[str, Programme],
+    wanted_bands: FloatArray,
+    bands_there: FloatArray,
+) -> tuple[PairMatch, ...]:
+    """What the written programme gives, computed from it as `dose` does."""
+    curve = day_curve([replace(f, programme=programmes[f.name]) for f in there.setup.lit_fixtures])
+    response = there.light_field.of("ppfd")[[p.receiver_there for p in pairs]]
+    dli, (peak, _) = daily_light_integral(response, curve), peak_and_photoperiod(response, curve)
+    bands = MOL_PER_UMOL_S_H * np.einsum("c,pcb->pb", full_output_hours(curve), bands_there)
+    return tuple(
+        PairMatch(
+            here=pair.here,
+            there=pair.there,
+            dli_target=float(here.dose.dli[pair.receiver_here]),
+            dli_got=float(dli[i]),
+            dli_before=float(there.dose.dli[pair.receiver_there]),
+            peak_target=float(here.dose.peak_ppfd[pair.receiver_here]),
+            peak_got=float(peak[i]),
+            band_target=wanted_bands[i],
+            band_got=bands[i],
+        )
+        for i, pair in enumerate(pairs)
+    )
+
+
+def _settings(there: Analysis, outputs: FloatArray) -> tuple[ChannelSetting, ...]:
+    channels = [c for f in there.setup.lit_fixtures for c in f.type.channels]
+    levels = [
+        float(level_for_output(output, channel.dimming))
+        for output, channel in zip(outputs, channels, strict=True)
+    ]
+    return tuple(
+        ChannelSetting(key, float(output), level, bool(output >= LIMIT))
+        for key, output, level in zip(there.light_field.channels, outputs, levels, strict=True)
+    )
+
+
+def _unmatched(matched: Sequence[PairMatch]) -> tuple[tuple[UnmatchedBand, ...], float]:
+    """10 nm bands that get too little at equal dose, and the share of photons in other colours."""
+    target = np.array([m.band_target / m.dli_target for m in matched])
+    got = np.array([m.band_got / m.dli_got for m in matched])
+    missing = np.maximum(target - got, 0.0)
+    low_nm = GRID_START_NM + BAND_WIDTH_NM * np.arange(missing.shape[1])
+    visible = (low_nm >= 400) & (low_nm < 700)
+    share, wanted = missing.mean(axis=0), target.mean(axis=0)
+    bands = tuple(
+        UnmatchedBand(float(low), float(low + BAND_WIDTH_NM), float(s), float(s / w))
+        for low, s, w in zip(low_nm, share, wanted, strict=True)
+        if s > UNMATCHED_SHARE
+    )
+    return bands, float(share[visible].sum())
+
+
+def _colour_drift(here: Analysis, pairs: Sequence[PlacePair]) -> float:
+    """Largest share of the photons here that changes its channel between hours of the lit day."""
+    _, output = day_points(here.day_curve)
+    hours = full_output_hours(here.day_curve)
+    drift = 0.0
+    for pair in pairs:
+        response = here.light_field.of("ppfd")[pair.receiver_here]
+        day = output * response
+        total, mean = day.sum(axis=1), hours * response / float(hours @ response)
+        bright = total > 0.25 * total.max()
+        shares = day[bright] / total[bright, None]
+        drift = max(drift, float(0.5 * np.abs(shares - mean).sum(axis=1).max()))
+    return drift
