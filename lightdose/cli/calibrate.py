@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 HELP = """\b
 Example:
-  lightdose calibrate my-tank/setup.toml readings.csv -o my-tank/calibration.toml
+  lightdose calibrate my-tank/setup.toml my-tank/readings.csv -o my-tank/calibration.toml
 
 Fit what each channel really gives to meter readings.
 

@@ -59,11 +59,9 @@ def tied_to(problem: GainProblem, solution: Solution, keys: Sequence[Key]) -> li
         elif unseen[n, n] < TIED_SHARE:
             result.append(None)
         else:
-            partners = [
-                m
-                for m in range(len(keys))
-                if m != n and lit[n] and lit[m] and abs(unseen[n, m]) > PARTNER_SHARE
-            ]
+            mates = np.abs(unseen[n]) * (np.arange(len(keys)) != n) * lit * lit[n]
+            least = max(PARTNER_SHARE, 0.25 * float(mates.max()))
+            partners = np.flatnonzero(mates > least).tolist()
             if not partners:
                 partners = [
                     m

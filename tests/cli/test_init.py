@@ -13,6 +13,7 @@ from lightdose.files.setup_file import read_setup
 
 WRITTEN = [
     "fixtures/demo-panel.toml",
+    "readings.csv",
     "schedules/left.csv",
     "schedules/right.csv",
     "setup.toml",
