@@ -83,17 +83,17 @@ def spread_points(count: int) -> np.ndarray:
     return np.random.default_rng(1).random((count, 3)) * np.array([0.75, 0.45, 0.40])
 
 
-def best_of(task: Callable[[], object], rounds: int) -> float:
-    """Shortest of several runs. [s]"""
+def best_of(task: Callable[[], object], rounds: int, clock: Callable[[], float] = time.perf_counter) -> float:
+    """Shortest of several runs by a clock; ``time.process_time`` adds up all threads. [s]"""
     times = []
     for _ in range(rounds):
-        start = time.perf_counter()
+        start = clock()
         task()
-        times.append(time.perf_counter() - start)
+        times.append(clock() - start)
     return min(times)
 
 
-def root_passes(points: np.ndarray) -> float:
+def root_passes(points: np.ndarray, clock: Callable[[], float]) -> float:
     """Time of 13 passes of the square root of a sum of squares. [s]"""
     x, y, z = (np.ascontiguousarray(points[:, i]) for i in range(3))
 
@@ -101,7 +101,7 @@ def root_passes(points: np.ndarray) -> float:
         for _ in range(PASSES):
             np.sqrt(x * x + y * y + z * z)
 
-    return best_of(task, 5)
+    return best_of(task, 7, clock)
 
 
 def drain(setup: Setup, points: np.ndarray) -> None:
@@ -117,23 +117,33 @@ def show(ok: bool, sentence: str) -> bool:
 
 
 def field_speed(setup: Setup) -> bool:
-    """A million points against square roots."""
+    """A million points against square roots: by the clock on the wall, and by processor time.
+
+    Other work on the machine slows two threads more than one, so the processor's time, shared by two cores,
+    is printed beside.
+    """
     points = spread_points(POINTS)
-    bare = root_passes(points)
-    ours = best_of(lambda: light_field(setup, points, WEIGHTINGS), 3)
+    ratios = []
+    for clock in (time.perf_counter, time.process_time):
+        bare = root_passes(points, clock)
+        ours = best_of(lambda: light_field(setup, points, WEIGHTINGS), 3, clock)
+        ratios.append(ours / bare)
+        name = "wall" if clock is time.perf_counter else "processor"
+        print(f"     {name} time: light field {ours:.2f} s, 13 passes of sqrt {bare:.3f} s")
     return show(
-        ours <= MOST_PASSES_RATIO * bare,
-        f"1e6 points x 6 channels x 2 weightings: {ours:.2f} s; 13 passes of sqrt {bare:.3f} s; "
-        f"ratio {ours / bare:.1f} (at most {MOST_PASSES_RATIO:g})",
+        ratios[0] <= MOST_PASSES_RATIO,
+        f"1e6 points x 6 channels x 2 weightings: ratio {ratios[0]:.1f} (at most {MOST_PASSES_RATIO:g}); by "
+        f"processor time on two cores {ratios[1] / 2:.1f}",
     )
 
 
 def field_growth(setup: Setup) -> bool:
-    """What a further point costs from 1e4 to 1e7 points; the fixed part drops out of the differences."""
+    """Processor time of a further point from 1e4 to 1e7; the fixed part drops out of the differences."""
     spent = []
     for count in GROWTH:
         points = spread_points(count)
-        spent.append(best_of(lambda: drain(setup, points), 1 if count > POINTS else 5))  # noqa: B023
+        rounds = 1 if count > POINTS else 5
+        spent.append(best_of(lambda: drain(setup, points), rounds, time.process_time))  # noqa: B023
         print(f"     {count:>10,} points: {spent[-1]:8.3f} s")
     further_us = 1e6 * np.diff(spent) / np.diff(GROWTH)
     growth = float(further_us[1:].max() / further_us[0] - 1)
