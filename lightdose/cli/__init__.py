@@ -25,6 +25,7 @@ SUMMARIES = {
     "calibrate": "Fit what each channel really gives to meter readings.",
     "sensitivity": "What plausible changes do to the light of every site and coral.",
     "tune": "Levels and plateau hours that put every coral in its usual range, or come closest and say why not.",
+    "match": "Another fixture and tank set so that its places get what places here get.",
     "acclimate": "Steps from today's light to another, slow enough for every coral.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""

@@ -17,14 +17,17 @@ from lightdose.model.coral import Coral, CoralGroup
 from lightdose.model.results import Analysis
 from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
+from lightdose.model.tank import WALL_NAMES, Wall
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 
 
 @pytest.fixture(scope="module")
 def setup() -> Setup:
-    """The shipped example: invented, with curved dimming."""
-    return lightdose.read_setup(EXAMPLE)
+    """The shipped example: invented, with curved dimming; here its walls and floor are dark, which is quick."""
+    setup = lightdose.read_setup(EXAMPLE)
+    tank = replace(setup.tank, walls={n: Wall("dark") for n in WALL_NAMES}, floor_reflectance=0.0)
+    return replace(setup, tank=tank)
 
 
 @pytest.fixture(scope="module")
