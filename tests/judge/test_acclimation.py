@@ -24,7 +24,7 @@ EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "set
 
 @pytest.fixture(scope="module")
 def setup() -> Setup:
-    """The shipped example: invented, with curved dimming; here its walls and floor are dark, which is quick."""
+    """The shipped example, with curved dimming; its walls and floor are dark here, which is quick."""
     setup = lightdose.read_setup(EXAMPLE)
     tank = replace(setup.tank, walls={n: Wall("dark") for n in WALL_NAMES}, floor_reflectance=0.0)
     return replace(setup, tank=tank)
