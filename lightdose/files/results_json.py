@@ -88,6 +88,7 @@ def _coral(verdict: Verdict) -> dict[str, Any]:
         "dli_state": verdict.dli_state,
         "dli_verdict": verdict.dli_verdict,
         "peak_state": verdict.peak_state,
+        "likely_state": verdict.likely_state,
         **_certainty(verdict),
         "band_dli": _pair(verdict.band_dli),
         "floor_dli": verdict.floor_dli,

@@ -88,7 +88,7 @@ def with_certainty(
     chances = [
         _probabilities(drawn.kept_dli[:, column[v.receiver]], m) for v, m in zip(verdicts, marks, strict=True)
     ]
-    words = [_verdict(v.dli_state, c) for v, c in zip(verdicts, chances, strict=True)]
+    words = [_likely(v.dli_state, c) for v, c in zip(verdicts, chances, strict=True)]
     open_ = [i for i, word in enumerate(words) if word == "undecided"]
     best = _best_reading(setup, drawn.kept_dli, kept, [(verdicts[i], marks[i]) for i in open_])
     settled = dict(zip(open_, best.chances, strict=True)) if best else {}
@@ -98,7 +98,8 @@ def with_certainty(
             v,
             advice=_advice(v, words[i], site if i in settled else None),
             certainty=Certainty(
-                verdict=words[i],
+                verdict="undecided" if words[i] == "undecided" else v.dli_state,
+                likely=words[i],
                 probability=chances[i],
                 interval_dli=(float(drawn.dli[v.receiver, 0]), float(drawn.dli[v.receiver, 1])),
                 interval_peak=(float(drawn.peak[v.receiver, 0]), float(drawn.peak[v.receiver, 1])),
@@ -155,7 +156,7 @@ def _probabilities(dli: FloatArray, marks: tuple[float, ...]) -> dict[DliState, 
     return dict(zip(_STATES, shares.tolist(), strict=True))
 
 
-def _verdict(stated: DliState, probability: dict[DliState, float]) -> DliVerdict:
+def _likely(stated: DliState, probability: dict[DliState, float]) -> DliVerdict:
     """The state that leads with 2/3 or more; undecided where none does."""
     if stated == "not_judged":
         return stated

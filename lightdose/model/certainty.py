@@ -19,7 +19,9 @@ class Certainty:
 
     Attributes
     ----------
-    verdict : the state that leads with a probability of 2/3 or more, else "undecided"
+    verdict : the stated dose's state, or "undecided" where no state has a probability of 2/3
+    likely : the state that leads with 2/3 or more, else "undecided"; it may differ from the stated one near
+        an edge, since fixtures give less than their data sheets
     probability : of every state; they add up to 1
     interval_dli, interval_peak : 95 %, at the coral's own place. [mol m-2 d-1, umol m-2 s-1]
     reading_at : site whose reading settles most of what is undecided; None where this verdict stands
@@ -27,6 +29,7 @@ class Certainty:
     """
 
     verdict: DliVerdict
+    likely: DliVerdict
     probability: Mapping[DliState, float]
     interval_dli: Interval
     interval_peak: Interval

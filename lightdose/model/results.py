@@ -183,8 +183,13 @@ class Verdict:
 
     @property
     def dli_verdict(self) -> DliVerdict:
-        """The verdict where its probabilities are known, else the state."""
+        """The state, or "undecided" where no state has a probability of 2/3."""
         return self.dli_state if self.certainty is None else self.certainty.verdict
+
+    @property
+    def likely_state(self) -> DliVerdict:
+        """The state that leads with a probability of 2/3 or more, else "undecided"; words follow it."""
+        return self.dli_state if self.certainty is None else self.certainty.likely
 
 
 @dataclass(frozen=True)
@@ -338,6 +343,7 @@ def _judgement(verdict: Verdict | None) -> dict[str, str | float | None]:
     return {
         "dli_state": verdict.dli_state if verdict else None,
         "dli_verdict": verdict.dli_verdict if verdict else None,
+        "likely_state": verdict.likely_state if verdict else None,
         "probability_within": known.probability.get("within") if known else None,
         "deciding_reading": known.reading_at if known else None,
         "peak_state": verdict.peak_state if verdict else None,

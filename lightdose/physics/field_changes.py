@@ -130,6 +130,9 @@ def field_changes(
     ``light_field``; Beer-Lambert law along the mean path.
     """
     stated_field, moved = _moved(ready, points_m, step_m)
+    if stated_field.size == 0:
+        none = np.zeros((2, *stated_field.shape))
+        return FieldChanges(stated_field, moved, none, none, none)
     bounced = np.divide(
         ready.bounced(points_m)[..., 0], stated_field, out=np.zeros_like(stated_field), where=stated_field > 0
     )
@@ -174,7 +177,7 @@ def _moved(ready: PreparedField, points_m: FloatArray, step_m: float) -> tuple[F
     moved[..., 1] = np.clip(moved[..., 1], 0, tank.width_m)
     under = np.clip(moved[..., 2], 0, tank.water_depth_m)
     moved[..., 2] = np.where(wet, under, np.minimum(moved[..., 2], -1e-6))
-    response = ready.at(moved.reshape(-1, 3)).reshape(*moved.shape[:2], -1)
+    response = ready.at(moved.reshape(-1, 3)).reshape(*moved.shape[:2], len(ready.emission))
     stated = response[:, 0]
     if step_m == 0:
         return stated, np.repeat(stated[:, :, None], 27, axis=2)

@@ -48,12 +48,12 @@ def table_words(verdict: Verdict) -> str:
     known = verdict.certainty
     if known is None:
         return STATE_WORDS[verdict.dli_state]
-    if known.verdict == "undecided":
+    if known.likely == "undecided":
         return OPEN
-    probability = known.probability[known.verdict]
-    if probability >= SURE and known.verdict == verdict.dli_state:
-        return STATE_WORDS[known.verdict]
-    return f"probably {short_state(known.verdict)} ({odds(probability)})"
+    probability = known.probability[known.likely]
+    if probability >= SURE and known.likely == verdict.dli_state:
+        return STATE_WORDS[known.likely]
+    return f"probably {short_state(known.likely)} ({odds(probability)})"
 
 
 def verdict_words(verdict: Verdict) -> str:
@@ -61,9 +61,9 @@ def verdict_words(verdict: Verdict) -> str:
     known = verdict.certainty
     if known is None:
         return table_words(verdict)
-    if known.verdict == "undecided":
+    if known.likely == "undecided":
         return f"{OPEN}{_reading(verdict)}"
-    if known.verdict != verdict.dli_state:
+    if known.likely != verdict.dli_state:
         return f"{table_words(verdict)}, by the stated values {short_state(verdict.dli_state)}"
     return table_words(verdict)
 
@@ -86,7 +86,7 @@ def interval_text(interval: tuple[float, float]) -> str:
 
 def open_verdicts(verdicts: Sequence[Verdict]) -> list[Verdict]:
     """The verdicts that nothing settles yet."""
-    return [v for v in verdicts if v.dli_verdict == "undecided"]
+    return [v for v in verdicts if v.likely_state == "undecided"]
 
 
 def deciding_sentence(analysis: Analysis) -> str:

@@ -23,12 +23,12 @@ SEVERITY: dict[DliVerdict, int] = {
 
 def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     """Verdicts in the order of concern: far off, off, open, within, not judged; the furthest off first."""
-    return sorted(verdicts, key=lambda v: (SEVERITY[v.dli_verdict], -_octaves_off(v)))
+    return sorted(verdicts, key=lambda v: (SEVERITY[v.likely_state], -_octaves_off(v)))
 
 
 def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     """Those below or above their group's usual light, worst first."""
-    return [v for v in worst_first(verdicts) if SEVERITY[v.dli_verdict] < SEVERITY["undecided"]]
+    return [v for v in worst_first(verdicts) if SEVERITY[v.likely_state] < SEVERITY["undecided"]]
 
 
 def _octaves_off(verdict: Verdict) -> float:
@@ -44,7 +44,7 @@ def verdict_sentence(verdicts: tuple[Verdict, ...]) -> str:
     """How many corals stand where, such as "5 of 8 corals within common practice, 2 below, 1 above"."""
     if not verdicts:
         return "no corals to judge"
-    states = Counter(v.dli_verdict for v in verdicts)
+    states = Counter(v.likely_state for v in verdicts)
     judged = len(verdicts) - states["not_judged"]
     if judged:
         parts = [f"{states['within']} of {count(judged, 'coral')} within common practice"]
@@ -112,7 +112,7 @@ def next_command(analysis: Analysis) -> str:
 def _height_to_try(analysis: Analysis) -> str:
     """A fifth lower where more corals get too little than too much, else a quarter higher."""
     setup = analysis.setup
-    states = [v.dli_state for v in analysis.verdicts]
+    states = [v.likely_state for v in analysis.verdicts]
     too_little = sum(s in ("below", "far_below") for s in states)
     too_much = sum(s in ("above", "far_above") for s in states)
     now_m = max((f.height_m for f in setup.lit_fixtures), default=0.25)

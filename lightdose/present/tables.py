@@ -64,7 +64,7 @@ def show_dose(
         say(console, sentence)
     if analysis.verdicts:
         ranked = worst_first(analysis.verdicts)
-        bold = [v.dli_verdict in ("far_below", "far_above") for v in ranked]
+        bold = [v.likely_state in ("far_below", "far_above") for v in ranked]
         print_table(console, coral_columns(analysis, ranked, unit), bold)
         say(console, "range: [ floor, | | usual, ] ceiling, * this coral", "dim")
     _show_sites(console, analysis, unit)
