@@ -60,15 +60,14 @@ class CalibrationRequest:
     earlier: tuple[EarlierCalibration, ...] = ()
 
 
-class SolvedFit:
-    """One calibration: the problem, and its solution.
+class CalibrationUnknowns:
+    """What readings are to tell, and what is known of it before: shared by `calibrate` and `survey`.
 
     Attributes
     ----------
     keys : fixture and channel of each gain
     beam_fixtures, height_fixtures : indices of the fixtures whose beam or height is fitted
     sky_sites : names of the sites whose open sky is fitted
-    problem, solution : in the order of ``Layout``
     """
 
     def __init__(
@@ -86,15 +85,7 @@ class SolvedFit:
         self.beam_fixtures = [n for n in self.seen if cosine_widths_deg(self.fixtures[n])]
         self.height_fixtures = self.seen if request.height else []
         self.sky_sites = self._sky_sites()
-        together, pairs = self._running_together()
-        self.problem = self._problem(together, pairs)
-        self.solution = solve(self.problem, observed.ln_reading)
-        if pairs and (kept := self._losses(pairs)) != pairs:
-            columns = [pairs.index(n) for n in kept]
-            self.problem = self._problem(together[:, columns], kept)
-            self.solution = solve(self.problem, observed.ln_reading)
-
-    # ---- the problem ------------------------------------------------------------------------------------
+        self.shape: ResponseShape | None = None
 
     def _sky_sites(self) -> list[str]:
         used = {r.site for r in self.observed.readings}
@@ -104,29 +95,8 @@ class SolvedFit:
             if s.name in used and s.open_sky > 0 and (s.open_sky < 1 or s.name in self.request.open_sky)
         ]
 
-    def _running_together(self) -> tuple[FloatArray, list[int]]:
-        """Readings with many channels at once, by fixture, where single channels were read too."""
-        columns, pairs = [], []
-        for n in self.seen:
-            own = self.fixture_of == n
-            output, flux = self.observed.output[:, own], self.observed.nominal_umol_s[own]
-            count = (output > 0).sum(axis=1)
-            many = (count > 1) & (output @ flux >= TOGETHER_LOAD * flux.sum())
-            alone = {int(np.argmax(row)) for row in output[count == 1]}
-            lit_in_many = set(np.flatnonzero((output[many] > 0).any(axis=0)).tolist())
-            if many.any() and lit_in_many <= alone:
-                columns.append(many.astype(float))
-                pairs.append(n)
-        return np.array(columns).reshape(len(pairs), len(self.observed.readings)).T, pairs
-
-    def _losses(self, pairs: list[int]) -> list[int]:
-        """The fixtures whose loss of running together is plain: beyond ``LEAST_LOSS`` and 2 uncertainties."""
-        part = self.problem.layout.slices()[5]
-        sd = np.sqrt(np.diagonal(self.solution.covariance))[part]
-        value = self.solution.value[part]
-        return [n for n, v, s in zip(pairs, value, sd, strict=True) if v < -LEAST_LOSS and v + 2 * s < 0]
-
-    def _problem(self, together: FloatArray, pairs: list[int]) -> GainProblem:
+    def problem_with(self, together: FloatArray, pairs: list[int]) -> GainProblem:
+        """The problem, with what running together costs in the fixtures ``pairs``; columns (n, pair)."""
         observed, sites = self.observed, {s.name: s for s in self.setup.sites}
         names = [r.site for r in observed.readings]
         sky = np.array([[float(n == s) for s in self.sky_sites] for n in names]).reshape(len(names), -1)
@@ -144,12 +114,12 @@ class SolvedFit:
             + observed.position_sd**2
             + resolution**2
         )
-        shape = self.problem.shape if hasattr(self, "problem") else self._shape()
+        self.shape = self.shape or self._shape()
         return GainProblem(
             output=observed.output,
             sd=independent,
             fixture_of=self.fixture_of,
-            shape=shape,
+            shape=self.shape,
             fixed_ln=np.array(fixed),
             sky=sky,
             common=common,
@@ -223,6 +193,44 @@ class SolvedFit:
         mean = np.concatenate([np.asarray(m, dtype=np.float64) for m, _, _ in parts])
         sd = np.concatenate([np.asarray(s, dtype=np.float64) for _, s, _ in parts])
         return mean, sd, np.concatenate([np.full(len(m), free, dtype=np.bool_) for m, _, free in parts])
+
+
+class SolvedFit(CalibrationUnknowns):
+    """One calibration: the problem, and its solution, in the order of ``Layout``."""
+
+    def __init__(
+        self, setup: Setup, observed: Observations, tables: ReferenceTables, request: CalibrationRequest
+    ) -> None:
+        super().__init__(setup, observed, tables, request)
+        together, pairs = self._running_together()
+        self.problem = self.problem_with(together, pairs)
+        self.solution = solve(self.problem, observed.ln_reading)
+        if pairs and (kept := self._losses(pairs)) != pairs:
+            columns = [pairs.index(n) for n in kept]
+            self.problem = self.problem_with(together[:, columns], kept)
+            self.solution = solve(self.problem, observed.ln_reading)
+
+    def _running_together(self) -> tuple[FloatArray, list[int]]:
+        """Readings with many channels at once, by fixture, where single channels were read too."""
+        columns, pairs = [], []
+        for n in self.seen:
+            own = self.fixture_of == n
+            output, flux = self.observed.output[:, own], self.observed.nominal_umol_s[own]
+            count = (output > 0).sum(axis=1)
+            many = (count > 1) & (output @ flux >= TOGETHER_LOAD * flux.sum())
+            alone = {int(np.argmax(row)) for row in output[count == 1]}
+            lit_in_many = set(np.flatnonzero((output[many] > 0).any(axis=0)).tolist())
+            if many.any() and lit_in_many <= alone:
+                columns.append(many.astype(float))
+                pairs.append(n)
+        return np.array(columns).reshape(len(pairs), len(self.observed.readings)).T, pairs
+
+    def _losses(self, pairs: list[int]) -> list[int]:
+        """The fixtures whose loss of running together is plain: beyond ``LEAST_LOSS`` and 2 uncertainties."""
+        part = self.problem.layout.slices()[5]
+        sd = np.sqrt(np.diagonal(self.solution.covariance))[part]
+        value = self.solution.value[part]
+        return [n for n, v, s in zip(pairs, value, sd, strict=True) if v < -LEAST_LOSS and v + 2 * s < 0]
 
 
 def cosine_widths_deg(fixture: Fixture) -> list[float]:

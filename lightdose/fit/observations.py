@@ -111,7 +111,7 @@ def observe(
     Bookkeeping; uncertainties are our choice, named above.
     """
     problems: list[Problem] = []
-    fixtures = tuple(_scaled(f) for f in setup.lit_fixtures)
+    fixtures = tuple(scaled_fixture(f) for f in setup.lit_fixtures)
     emission = np.array([channel_emission(c, tables) for f in fixtures for c in f.type.channels])
     output = _outputs(setup, readings)
     problems += [_dark(r) for r, row in zip(readings, output, strict=True) if not np.any(row > 0)]
@@ -205,13 +205,28 @@ def sensed(
         repeats = len(hung.type.channels) // len(own.type.channels)
         emission.append(np.tile(observed.emission[start:stop], (repeats, 1)))
         start = stop
-    return response_at(
-        points_m, fixtures, np.concatenate(emission), setup.tank, water, setup.cover, tables, weightings
+    places, which = np.unique(points_m, axis=0, return_inverse=True)
+    response = response_at(
+        places, fixtures, np.concatenate(emission), setup.tank, water, setup.cover, tables, weightings
     )
+    return np.asarray(response[which.ravel()])
 
 
-def _scaled(fixture: Fixture) -> Fixture:
-    """The fixture with a nominal flux for channels that state none."""
+def scaled_fixture(fixture: Fixture) -> Fixture:
+    """The fixture with a nominal flux for channels that state none.
+
+    Parameters
+    ----------
+    fixture : Fixture
+
+    Returns
+    -------
+    Fixture
+
+    Source
+    ------
+    ``UNSCALED_FLUX_UMOL_S``: our choice.
+    """
     channels = tuple(
         replace(c, flux=Flux("photon_flux_umol_s", UNSCALED_FLUX_UMOL_S)) if c.flux is None else c
         for c in fixture.type.channels
@@ -265,6 +280,49 @@ def _immersion(meter: Meter, reading: Reading) -> tuple[float, float]:
 def _placed(setup: Setup, observed: Observations, tables: ReferenceTables) -> Observations:
     """Check every reading against the nominal model, and find what misplacing the sensor changes."""
     points = observed.points_m()
+    moved = _moved(setup, points)
+    seen = sensed(setup, observed, observed.fixtures, moved.reshape(-1, 3), tables)
+    own = np.take_along_axis(
+        seen.reshape(len(moved), len(points), *seen.shape[1:]),
+        np.array(observed.meter_of)[None, :, None, None],
+        axis=3,
+    )[..., 0]
+    expected = np.einsum("snc,nc->sn", own, observed.output)
+    _refuse_unlit(observed, expected[0])
+    _refuse_implausible(setup, observed, expected[0])
+    return replace(observed, position_sd=_position_sd(setup, expected))
+
+
+def position_spread(
+    setup: Setup, observed: Observations, points_m: FloatArray, output: FloatArray, tables: ReferenceTables
+) -> tuple[FloatArray, FloatArray]:
+    """What the first meter shows at places under several outputs, and how much misplacing it matters.
+
+    Parameters
+    ----------
+    setup : Setup
+    observed : for the sensor and emission
+    points_m : array, shape (n_point, 3). [m]
+    output : array, shape (n_set, n_channel); 0-1
+    tables : ReferenceTables
+
+    Returns
+    -------
+    expected, position_sd : arrays, shape (n_point, n_set)
+        Under open sky, and as ln standard uncertainty.
+
+    Source
+    ------
+    ``light_field``; 1 cm on each axis: our choice.
+    """
+    moved = _moved(setup, points_m)
+    seen = sensed(setup, observed, observed.fixtures, moved.reshape(-1, 3), tables)[:, :, 0]
+    expected = (seen @ output.T).reshape(len(moved), len(points_m), -1)
+    return np.asarray(expected[0]), _position_sd(setup, expected)
+
+
+def _moved(setup: Setup, points: FloatArray) -> FloatArray:
+    """Places as they are, then moved by ``POSITION_M`` up and down each axis, shape (7, n, 3)."""
     steps = np.concatenate([np.zeros((1, 3)), POSITION_M * np.eye(3), -POSITION_M * np.eye(3)])
     moved = points[None] + steps[:, None]
     wet = points[:, 2] >= 0
@@ -272,19 +330,15 @@ def _placed(setup: Setup, observed: Observations, tables: ReferenceTables) -> Ob
     moved[:, :, 2] = np.where(wet, moved[:, :, 2], np.minimum(moved[:, :, 2], -1e-6))
     for axis, span in enumerate((setup.tank.length_m, setup.tank.width_m)):
         moved[:, :, axis] = np.where(wet, np.clip(moved[:, :, axis], 0, span), moved[:, :, axis])
-    seen = sensed(setup, observed, observed.fixtures, moved.reshape(-1, 3), tables)
-    own = np.take_along_axis(
-        seen.reshape(len(steps), len(points), *seen.shape[1:]),
-        np.array(observed.meter_of)[None, :, None, None],
-        axis=3,
-    )[..., 0]
-    expected = np.einsum("snc,nc->sn", own, observed.output)
-    _refuse_unlit(observed, expected[0])
-    _refuse_implausible(setup, observed, expected[0])
+    return moved
+
+
+def _position_sd(setup: Setup, expected: FloatArray) -> FloatArray:
+    """ln standard uncertainty from where the sensor was, from values at moved places, (7, ...) to (...)."""
     ln = np.log(np.maximum(expected, 1e-30))
     slopes = 0.5 * (ln[1:4] - ln[4:7])
     sd = setup.uncertainty.get("position_cm", 100 * POSITION_M) / (100 * POSITION_M)
-    return replace(observed, position_sd=sd * np.sqrt((slopes**2).sum(axis=0)))
+    return np.asarray(sd * np.sqrt((slopes**2).sum(axis=0)))
 
 
 def _refuse_unlit(observed: Observations, expected: FloatArray) -> None:
