@@ -37,7 +37,7 @@ class Lamp:
     """A fixture ready for rays: its cells, its images, its lobes, and the lobe of each channel.
 
     The floor's bounce is smooth: its light comes by ``floor_routes``, from larger cells, without double
-    reflections in the rim.
+    reflections in the rim, each pane as a whole.
     """
 
     cells: SourceCells
@@ -113,7 +113,9 @@ def lit_tank(
     for fixture in fixtures:
         cells, rough = source_cells(fixture), source_cells(fixture, FLOOR_COARSENESS)
         beams, which = distinct_beams([channel.beam for channel in fixture.type.channels])
-        few = tuple(r for r in routes(tank, index, rough) if r.lamp.x is None or r.lamp.y is None)
+        few = tuple(
+            r for r in routes(tank, index, rough, faces=False) if r.lamp.x is None or r.lamp.y is None
+        )
         lamps.append(Lamp(cells, routes(tank, index, cells), few, beams, which))
     floor = None
     if tank.floor_reflectance > 0 and index > 1 and lamps and for_points > 0:

@@ -73,7 +73,7 @@ def _order(
     return min(MOST_REFLECTIONS, 1 + int(crossed))
 
 
-def routes(tank: Tank, index: float, cells: SourceCells) -> tuple[Route, ...]:
+def routes(tank: Tank, index: float, cells: SourceCells, *, faces: bool = True) -> tuple[Route, ...]:
     """The lamp and its images in the rim, each with the images of the tank that the proportions need.
 
     Parameters
@@ -82,6 +82,8 @@ def routes(tank: Tank, index: float, cells: SourceCells) -> tuple[Route, ...]:
     index : float
         Refractive index of the water.
     cells : SourceCells
+    faces : bool
+        Keep the light of a pane's front face apart, as ``axis_images``.
 
     Returns
     -------
@@ -100,7 +102,7 @@ def routes(tank: Tank, index: float, cells: SourceCells) -> tuple[Route, ...]:
         lit_y = lit_opening(seen.y_m, tank.width_m, image.y, h, tank.rim_m)
         order_x = _order(tank.length_m, seen.x_m, lit_x, seen.spread_x_m, h, d, index)
         order_y = _order(tank.width_m, seen.y_m, lit_y, seen.spread_y_m, h, d, index)
-        images_x = axis_images(tank.length_m, order_x, left, right, glass, faces=True)
-        images_y = axis_images(tank.width_m, order_y, front, back, glass, faces=True)
+        images_x = axis_images(tank.length_m, order_x, left, right, glass, faces=faces)
+        images_y = axis_images(tank.width_m, order_y, front, back, glass, faces=faces)
         found.append(Route(tank, index, image, seen, lit_x, lit_y, images_x, images_y))
     return tuple(found)
