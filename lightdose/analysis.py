@@ -28,7 +28,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.coral import CoralGroup, Receiver
 from lightdose.model.fixture import Channel, Fixture, Flux
 from lightdose.model.maps import LightExplanation, LightMap, Plane
-from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
+from lightdose.model.results import Analysis, LightField, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
 from lightdose.model.tank import Cover, Tank, Water
@@ -39,7 +39,7 @@ from lightdose.physics.dose import daily_dose, daily_light_integral, peak_and_ph
 from lightdose.physics.emission import channel_emission
 from lightdose.physics.energy import fixture_use
 from lightdose.physics.light_shares import SHARE_WEIGHTINGS, light_shares
-from lightdose.physics.prepared_field import prepare_field
+from lightdose.physics.prepared_field import PreparedField, prepare_field
 from lightdose.physics.slices import by_source, day_weights, map_slice, sample_points, slice_cells
 from lightdose.physics.weightings import DOSE_WEIGHTINGS, weighting_matrix
 
@@ -50,20 +50,32 @@ CELLS_TO_COMPARE = 40
 """Cells along the longer side of the level with which a place is compared."""
 
 
-def analyse(setup: Setup, *, certainty: bool = True) -> Analysis:
+def analyse(setup: Setup, *, certainty: bool = True, also: Sequence[str] = ()) -> Analysis:
     """Everything `lightdose dose` reports about a setup.
 
     ``certainty=False`` leaves out intervals and probabilities: quicker, where only the doses are wanted.
+    ``also`` names further weightings that its light field should hold.
 
     Raises
     ------
     SetupError
         If a channel of an enabled fixture has no absolute flux.
     """
-    inputs = _field_inputs(setup, DOSE_WEIGHTINGS)
+    return _judged(setup, *_lit(setup, also), certainty=certainty)
+
+
+def _lit(setup: Setup, also: Sequence[str] = ()) -> tuple[FloatArray, PreparedField, LightField]:
+    """What no programme changes: emission at full output, the prepared field, and light at every receiver."""
+    inputs = _field_inputs(setup, (*DOSE_WEIGHTINGS, *also))
     ready = prepare_field(*inputs, for_points=len(setup.receivers))
-    field = field_physics.prepared_light_field(setup.receivers, ready)
-    curve = day_curve(inputs.fixtures)
+    return inputs.emission, ready, field_physics.prepared_light_field(setup.receivers, ready)
+
+
+def _judged(
+    setup: Setup, emission: FloatArray, ready: PreparedField, field: LightField, *, certainty: bool
+) -> Analysis:
+    """The day of a setup under its light field, and what it means."""
+    curve = day_curve(setup.lit_fixtures)
     dose = daily_dose(field, curve)
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
@@ -75,7 +87,7 @@ def analyse(setup: Setup, *, certainty: bool = True) -> Analysis:
         day_curve=curve,
         dose=dose,
         verdicts=verdicts,
-        fixtures=fixture_use(inputs.fixtures, inputs.emission, curve, setup.electricity),
+        fixtures=fixture_use(setup.lit_fixtures, emission, curve, setup.electricity),
         cautions=find_cautions(setup, field, curve, dose, verdicts),
         version=__version__,
         uncertainty=uncertainty,
@@ -279,7 +291,7 @@ def _output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
     return brightest
 
 
-def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
+def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
     """Levels and hours that put every coral in its band, or come closest; verified as written.
 
     Raises
@@ -292,8 +304,9 @@ def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
     from lightdose.fit.tuning_conflict import find_conflict
     from lightdose.fit.tuning_record import tuning_record
 
-    before = analyse(setup)
-    plan = plan_programme(before, wishes, fixture_emission(setup), reference_tables().colour_matching)
+    emission, ready, field = _lit(setup)
+    before = _judged(setup, emission, ready, field, certainty=certainty)
+    plan = plan_programme(before, wishes, emission, reference_tables().colour_matching)
     written = {}
     schedules = []
     for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
@@ -302,7 +315,9 @@ def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
         schedules.append(TunedSchedule(fixture.name, text))
         written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
     fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]
-    after = analyse(replace(setup, fixtures=tuple(fixtures)))
+    tuned = replace(setup, fixtures=tuple(fixtures))
+    now_ready = replace(ready, fixtures=tuned.lit_fixtures)
+    after = _judged(tuned, emission, now_ready, field, certainty=certainty)
     judged = [v for v in before.verdicts if v.band_dli is not None]
     conflict = find_conflict(
         plan.task,

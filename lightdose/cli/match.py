@@ -90,21 +90,14 @@ def command(
 
 
 def _match(one: Setup, other: Setup, words: tuple[str, ...]) -> Match:
-    from lightdose.analysis import analyse, channel_spectra
+    from lightdose.analysis import analyse
     from lightdose.files.library import reference_tables
     from lightdose.fit.matching import match_places
     from lightdose.judge.place_pairs import place_pairs
+    from lightdose.physics.weightings import TEN_NM_WEIGHTINGS
 
-    here, there = analyse(one, certainty=False), analyse(other, certainty=False)
-    pairs = place_pairs(here, there, words)
-    return match_places(
-        here,
-        there,
-        pairs,
-        channel_spectra(here, [p.receiver_here for p in pairs]),
-        channel_spectra(there, [p.receiver_there for p in pairs]),
-        reference_tables(),
-    )
+    here, there = (analyse(s, certainty=False, also=TEN_NM_WEIGHTINGS) for s in (one, other))
+    return match_places(here, there, place_pairs(here, there, words), reference_tables())
 
 
 def _targets(other: Setup, output: str) -> dict[str, Path]:

@@ -26,7 +26,7 @@ from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.inverse_dimming import level_for_output, opened_day, programme_for_output
-from lightdose.physics.weightings import weighting_matrix
+from lightdose.physics.weightings import TEN_NM_WEIGHTINGS, weighting_matrix
 from lightdose.quantities import GRID_START_NM, MOL_PER_UMOL_S_H
 
 LEAST_BAND_WEIGHT = 0.05
@@ -43,8 +43,6 @@ def match_places(
     here: Analysis,
     there: Analysis,
     pairs: Sequence[PlacePair],
-    spectra_here: FloatArray,
-    spectra_there: FloatArray,
     tables: ReferenceTables,
 ) -> Match:
     """A programme for the other tank that gives its places the doses of places here.
@@ -56,11 +54,8 @@ def match_places(
     Parameters
     ----------
     here, there : Analysis
+        Their light fields hold the ``TEN_NM_WEIGHTINGS`` too.
     pairs : sequence of PlacePair
-    spectra_here : array, shape (n_pair, n_channel here, 500)
-        Photons of each channel at full output at the places here. [umol m-2 s-1]
-    spectra_there : array, shape (n_pair, n_channel there, 500)
-        The same there.
     tables : ReferenceTables
 
     Returns
@@ -83,8 +78,10 @@ def match_places(
     shape_hours = float(np.sum(0.5 * np.diff(time_h) * (shape[1:] + shape[:-1])))
     ppfd_there = there.light_field.of("ppfd")[[p.receiver_there for p in pairs]]
     hours_here = full_output_hours(here.day_curve)
-    wanted_bands = MOL_PER_UMOL_S_H * np.einsum("c,pcb->pb", hours_here, _by_band(spectra_here))
-    bands_there = _by_band(spectra_there)
+    wanted_bands = MOL_PER_UMOL_S_H * np.einsum(
+        "c,pcb->pb", hours_here, _ten_nm(here, [p.receiver_here for p in pairs])
+    )
+    bands_there = _ten_nm(there, [p.receiver_there for p in pairs])
     task = MatchTask(
         bands=MOL_PER_UMOL_S_H * shape_hours * bands_there,
         dose=MOL_PER_UMOL_S_H * shape_hours * ppfd_there,
@@ -153,15 +150,18 @@ def _day_shape(here: Analysis, pairs: Sequence[PlacePair]) -> tuple[FloatArray, 
     return opened_day(time, shape / shape.max())
 
 
-def _by_band(spectra: FloatArray) -> FloatArray:
-    """Sums of ten cells, the last axis 50 long."""
-    bands: FloatArray = spectra.reshape(*spectra.shape[:-1], -1, BAND_WIDTH_NM).sum(axis=-1)
+def _ten_nm(analysis: Analysis, receivers: Sequence[int]) -> FloatArray:
+    """Photons of each channel at full output in each 10 nm, shape (n_receiver, n_channel, 50)."""
+    field = analysis.light_field
+    first = field.weightings.index(TEN_NM_WEIGHTINGS[0])
+    bands: FloatArray = field.response[receivers][:, :, first : first + len(TEN_NM_WEIGHTINGS)]
     return bands
 
 
 def _band_weight(tables: ReferenceTables) -> FloatArray:
     usable = weighting_matrix(tables, ("usable_z1",)).matrix[0]
-    return np.maximum(_by_band(usable) / BAND_WIDTH_NM, LEAST_BAND_WEIGHT)
+    weight: FloatArray = np.maximum(usable.reshape(-1, BAND_WIDTH_NM).mean(axis=1), LEAST_BAND_WEIGHT)
+    return weight
 
 
 def _like_channels(there: Analysis) -> list[list[int]]:

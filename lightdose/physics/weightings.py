@@ -11,7 +11,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
 from lightdose.physics.bands import cells_in_band
 from lightdose.physics.photons import lux_per_umol
-from lightdose.quantities import BANDS, PPFD_BAND
+from lightdose.quantities import BANDS, GRID_END_NM, GRID_START_NM, PPFD_BAND
 
 DOSE_WEIGHTINGS = (
     "ppfd",
@@ -29,6 +29,9 @@ DOSE_WEIGHTINGS = (
     "usable_tissue",
 )
 
+TEN_NM_WEIGHTINGS = tuple(f"nm_{low}_{low + 10}" for low in range(GRID_START_NM, GRID_END_NM, 10))
+"""Photons in each 10 nm of the working grid."""
+
 _SHORT_WAVE_LIMIT_NM = 390.0
 """Photons below count as ultraviolet for the caution about it: our choice, the evidence is at 380 nm."""
 
@@ -37,7 +40,7 @@ def weighting_matrix(tables: ReferenceTables, keys: Sequence[str] = DOSE_WEIGHTI
     """The rows that turn photons per cell into quantities: ``weigh`` multiplies by them.
 
     ppfd 400-700 nm; photons 300-800 nm; the colour bands of ``quantities``; below_390; lux; usable_* PPFD
-    weighted by relative absorption of zooxanthellae.
+    weighted by relative absorption of zooxanthellae; nm_400_410 and the like, photons of those 10 nm.
 
     Parameters
     ----------
@@ -90,6 +93,9 @@ def _row(key: str, tables: ReferenceTables) -> FloatArray:
     for band in (PPFD_BAND, *BANDS):
         if key == band.key:
             return cells_in_band(band.low_nm, band.high_nm)
+    if key in TEN_NM_WEIGHTINGS:
+        _, low, high = key.split("_")
+        return cells_in_band(float(low), float(high))
     curve = tables.zooxanthella.get(key.removeprefix("usable_"))
     if key.startswith("usable_") and curve is not None:
         return curve

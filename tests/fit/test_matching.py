@@ -10,7 +10,6 @@ import pytest
 from cli.small_tanks import write_tank
 
 import lightdose
-from lightdose.analysis import channel_spectra
 from lightdose.files.library import reference_tables
 from lightdose.fit.match_words import match_basis
 from lightdose.fit.matching import match_places
@@ -21,16 +20,12 @@ from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import time_above
+from lightdose.physics.weightings import TEN_NM_WEIGHTINGS
 
 
 def matched(one: Setup, other: Setup, *words: str) -> tuple[Match, Analysis, Analysis]:
-    here, there = (lightdose.analyse(s, certainty=False) for s in (one, other))
-    pairs = place_pairs(here, there, words)
-    spectra = (
-        channel_spectra(here, [p.receiver_here for p in pairs]),
-        channel_spectra(there, [p.receiver_there for p in pairs]),
-    )
-    return match_places(here, there, pairs, *spectra, reference_tables()), here, there
+    here, there = (lightdose.analyse(s, certainty=False, also=TEN_NM_WEIGHTINGS) for s in (one, other))
+    return match_places(here, there, place_pairs(here, there, words), reference_tables()), here, there
 
 
 @pytest.fixture(scope="module")
