@@ -89,6 +89,16 @@ def match_cautions(
                 OUR_CHOICE,
             )
         )
+    dark = [f for f, on in _running(settings).items() if not on]
+    if dark:
+        found.append(
+            Caution(
+                "fixture_off",
+                f"{_names(dark)} {'stays' if len(dark) == 1 else 'stay'} off: the places below get less "
+                "light.",
+                OUR_CHOICE,
+            )
+        )
     if colour_drift > DRIFT_SAID:
         found.append(
             Caution(
@@ -119,6 +129,14 @@ def match_cautions(
         )
     )
     return tuple(found)
+
+
+def _running(settings: Sequence[ChannelSetting]) -> dict[str, bool]:
+    """Whether any channel of a fixture runs."""
+    running: dict[str, bool] = {}
+    for setting in settings:
+        running[setting.key.fixture] = running.get(setting.key.fixture, False) or setting.output > 0
+    return running
 
 
 def _names(names: Sequence[str]) -> str:

@@ -10,6 +10,8 @@ from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
 NAMED = 6
+UNEVEN = 1.10
+"""Pairs that stand further apart than this are matched in the mean only. Our choice."""
 
 
 def headline(match: Match) -> str:
@@ -65,9 +67,11 @@ def closing_sentence(match: Match) -> str:
     """The verdict."""
     if not match.reached:
         return f"Not matched: {100 * match.common_factor:.0f} % of the dose, {colour_words(match)}."
+    low, high = match.spread
+    how = f" in the mean only ({low:.2f} to {high:.2f})" if high / low > UNEVEN else ""
     if match.measure_first:
-        return f"Matched on paper, {colour_words(match)}: measure before you rely on it."
-    return f"Matched, {colour_words(match)}."
+        return f"Matched on paper{how}, {colour_words(match)}: measure before you rely on it."
+    return f"Matched{how}, {colour_words(match)}."
 
 
 def match_lines(match: Match) -> Iterator[str]:

@@ -98,6 +98,16 @@ def test_much_more_light_than_today_names_the_way(two_lamps: Setup) -> None:
     assert "`lightdose acclimate`" in text
 
 
+@pytest.mark.identity
+def test_lamp_that_stays_off_is_named(two_lamps: Setup) -> None:
+    """Far lamps with little part in a steep match may be off: the keeper is told."""
+    found, *_ = matched(two_lamps, two_lamps, "sand=ridge", "ridge=sand")
+    off = {c.key.fixture for c in found.channels} - {c.key.fixture for c in found.channels if c.output > 0}
+    texts = [c.text for c in found.cautions if c.code == "fixture_off"]
+    assert len(off) == 1
+    assert texts == [f"'{off.pop()}' stays off: the places below get less light."]
+
+
 @pytest.mark.pinned
 def test_first_line_names_the_sides_to_measure() -> None:
     """Both measured: no warning; one not: that side is named."""

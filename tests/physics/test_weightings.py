@@ -11,7 +11,12 @@ from lightdose.errors import SpectrumError
 from lightdose.files.library import read_emitter, reference_tables
 from lightdose.model.spectrum import GRID_NM, LedPeak, SpectrumMix
 from lightdose.physics.emission import photon_distribution
-from lightdose.physics.weightings import DOSE_WEIGHTINGS, weigh, weighting_matrix
+from lightdose.physics.weightings import (
+    DOSE_WEIGHTINGS,
+    TEN_NM_WEIGHTINGS,
+    weigh,
+    weighting_matrix,
+)
 from lightdose.quantities import BANDS
 
 ALL = weighting_matrix(reference_tables())
@@ -117,3 +122,12 @@ def test_unknown_weighting_names_the_known_ones():
         SpectrumError, match=r"no weighting 'usable_z9'; known: ppfd, photons, .*usable_tissue"
     ):
         weighting_matrix(reference_tables(), ("ppfd", "usable_z9"))
+
+
+@pytest.mark.identity
+def test_ten_nm_weightings_part_the_whole_grid() -> None:
+    """Photons of all 10 nm bands are all photons; those from 400 to 700 are the PPFD."""
+    bands = weighting_matrix(reference_tables(), TEN_NM_WEIGHTINGS).matrix
+    whole = weighting_matrix(reference_tables(), ("photons", "ppfd")).matrix
+    assert bands.sum(axis=0) == pytest.approx(whole[0])
+    assert bands[10:40].sum(axis=0) == pytest.approx(whole[1])
