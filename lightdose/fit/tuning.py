@@ -16,7 +16,13 @@ from lightdose.fit.tuning_day import (
     today_shape,
 )
 from lightdose.fit.tuning_problem import SAME_WITHIN, best_day, most_light
-from lightdose.fit.tuning_schedule import OutputShape, channel_programme, outputs_to_try, written_hours
+from lightdose.fit.tuning_schedule import (
+    OutputShape,
+    channel_programme,
+    output_for,
+    outputs_to_try,
+    written_hours,
+)
 from lightdose.fit.tuning_task import DayLimits, TuneSolution, TuneTask, violation_of
 from lightdose.model.arrays import FloatArray
 from lightdose.model.results import Analysis
@@ -107,7 +113,7 @@ def plan_programme(
     day = days[index] if days else None
     used = [OutputShape.trapezoid(day)] * today_u.size if day is not None else shapes
     assert used is not None
-    channels = _written(before, task, limits[index], solution, used, bounds, wishes.controller)
+    channels = _written(before, task, limits[index], solution, used, bounds, wishes)
     return TunePlan(
         _by_fixture(before, channels), day_before, day, task, limits[index], limits[-1], solution, bounds
     )
@@ -324,16 +330,21 @@ def _written(
     solution: TuneSolution,
     shapes: Sequence[OutputShape],
     bounds: ChannelBounds,
-    controller: Controller,
+    wishes: TuneWishes,
 ) -> list[ChannelProgramme]:
     """Each channel as the controller can hold it, rounded up or down so that the corals stay in band.
 
     From the nearest levels on, the change of one channel or of two that helps most is made until none helps.
     """
-    wanted = [v / s.hours if s.hours > 0 else 0.0 for v, s in zip(solution.v_h, shapes, strict=True)]
+    controller = wishes.controller
     options: list[list[ChannelProgramme]] = []
     hours: list[list[float]] = []
-    for u, shape, channel, most in zip(wanted, shapes, lit_channels(before), bounds.most, strict=True):
+    for v, shape, channel, most in zip(
+        solution.v_h.tolist(), shapes, lit_channels(before), bounds.most.tolist(), strict=True
+    ):
+        u = v / shape.hours if shape.hours > 0 else 0.0
+        if wishes.mix == "free":  # else the ratios at the plateau are what counts
+            u = output_for(v, shape, channel.dimming, controller, most)
         tried = outputs_to_try(u, channel.dimming, controller, most)
         made = [channel_programme(shape, o, channel.dimming, controller) for o in tried]
         options.append(made)

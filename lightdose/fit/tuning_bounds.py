@@ -143,7 +143,7 @@ def _check_mix(
         )
     broken = [
         Problem(
-            f'"{k.fixture}/{k.channel}" would be {why} while it runs higher today: the mix cannot be kept',
+            f'"{k.fixture}/{k.channel}" would be held below its level now ({why}): the mix cannot be kept',
             cure="leave out --keep-mix, or the bound on this channel",
         )
         for k, top, now, why in zip(keys, most, today, held, strict=True)

@@ -108,7 +108,8 @@ def _with_remedies(
     found = [_best_move(task, day, row, names[row], free_sites, start) for row in rows]
     if conflict.high is not None:
         found.append(_mildest_shade(task, day, rows[-1], conflict.high, start))
-    remedies = [r for r in found if r is not None]
+    out = _out(task, start.v_h)
+    remedies = [r for r in found if r is not None and r.out_of_band < out]
     return replace(conflict, remedies=tuple(sorted(remedies, key=lambda r: r.out_of_band)))
 
 

@@ -108,7 +108,7 @@ def _add(times: list[float], levels: list[float], at: float, before: float, afte
 
 
 def channel_programme(
-    shape: OutputShape, output: float, dimming: DimmingCurve, controller: Controller
+    shape: OutputShape, output: float, dimming: DimmingCurve, controller: Controller, *, rounded: bool = True
 ) -> ChannelProgramme:
     """The programme that brings one channel to a highest output, within what the controller takes.
 
@@ -119,6 +119,8 @@ def channel_programme(
         Highest output of the day, 0-1.
     dimming : DimmingCurve
     controller : Controller
+    rounded : bool
+        False leaves levels as they are, to see what the other limits cost.
 
     Returns
     -------
@@ -135,12 +137,14 @@ def channel_programme(
         return ChannelProgramme(np.array([first, last]), np.zeros(2))
     time, level = level_points(shape.time_h, output * shape.share, dimming)
     time, level = _on_steps(time, level, controller.time_step_min)
-    time, level = _held_at_least(time, level, controller.least_level)
+    time, level = _held_at_least(time, level, controller)
     fixed = {float(t) for t in shape.time_h}
     if controller.most_points is not None:
         time, level = _thinned(time, level, dimming, controller.most_points, fixed)
-    steps = WHOLE if controller.whole_percents else TENTHS
-    return ChannelProgramme(time, np.clip(np.round(level * steps) / steps, 0.0, 1.0))
+    if rounded:
+        steps = WHOLE if controller.whole_percents else TENTHS
+        level = np.round(level * steps) / steps
+    return ChannelProgramme(time, np.clip(level, 0.0, 1.0))
 
 
 def _on_steps(time: FloatArray, level: FloatArray, step_min: int) -> tuple[FloatArray, FloatArray]:
@@ -164,17 +168,21 @@ def _on_steps(time: FloatArray, level: FloatArray, step_min: int) -> tuple[Float
     return moved[keep], level[keep]
 
 
-def _held_at_least(time: FloatArray, level: FloatArray, least: float) -> tuple[FloatArray, FloatArray]:
+def _held_at_least(
+    time: FloatArray, level: FloatArray, controller: Controller
+) -> tuple[FloatArray, FloatArray]:
     """Levels no lower than the least one, with a point where the course crosses it."""
+    least, step_min = controller.least_level, controller.time_step_min
     if not least > 0 or level.min() >= least:
         return time, level
     times, levels = [float(time[0])], [max(float(level[0]), least)]
     for (t0, l0), (t1, l1) in pairwise(zip(time.tolist(), level.tolist(), strict=True)):
         if t1 > t0 and min(l0, l1) < least < max(l0, l1):
-            crossing = round((t0 + (least - l0) / (l1 - l0) * (t1 - t0)) * 60) / 60
+            minutes = (t0 + (least - l0) / (l1 - l0) * (t1 - t0)) * 60
+            crossing = round(minutes / step_min) * step_min / 60
             if t0 < crossing < t1:
                 times.append(crossing)
-                levels.append(least)
+                levels.append(max(l0 + (crossing - t0) / (t1 - t0) * (l1 - l0), least))
         times.append(t1)
         levels.append(max(l1, least))
     return np.array(times), np.array(levels)
@@ -217,6 +225,40 @@ def written_hours(programme: ChannelProgramme, dimming: DimmingCurve) -> float:
     """
     time, output = output_points(programme, dimming)
     return float(np.sum(0.5 * np.diff(time) * (output[1:] + output[:-1])))
+
+
+def output_for(
+    hours: float, shape: OutputShape, dimming: DimmingCurve, controller: Controller, most: float
+) -> float:
+    """The highest output with which the programme gives so many hours at full, as the controller runs it.
+
+    Parameters
+    ----------
+    hours : float
+        Wanted. [h]
+    shape : OutputShape
+    dimming : DimmingCurve
+    controller : Controller
+    most : float
+        Highest output allowed, 0-1.
+
+    Returns
+    -------
+    float
+
+    Source
+    ------
+    Two steps of scaling by what is missing; what remains is found when the programme is judged as written.
+    """
+    output = hours / shape.hours if shape.hours > 0 else 0.0
+    for _ in range(2):
+        if not output > 0:
+            break
+        given = written_hours(
+            channel_programme(shape, min(output, most), dimming, controller, rounded=False), dimming
+        )
+        output *= hours / given if given > 0 else 1.0
+    return min(output, most)
 
 
 def outputs_to_try(

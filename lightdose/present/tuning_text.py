@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
 from typing import TextIO
 
@@ -13,9 +14,9 @@ from lightdose.present.summary import is_safety, worst_first
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
 EDGE_WORDS: Mapping[Edge | None, str] = {
-    "low": "at its low edge",
-    "high": "at its high edge",
-    "peak": "at its midday limit",
+    "low": "low edge",
+    "high": "high edge",
+    "peak": "midday limit",
     None: "",
 }
 SUDDEN_NAMED = 4
@@ -67,8 +68,8 @@ def opening_sentences(tuning: Tuning) -> list[str]:
     lead = basis.sentence
     if basis.key != "measured":
         lead = (
-            f"Measure first: {basis.sentence[0].lower()}{basis.sentence[1:]} One meter reading at a coral "
-            "and `lightdose calibrate` come before these levels."
+            f"Measure first. {basis.sentence} One meter reading at a coral and "
+            "`lightdose calibrate` come before these levels."
         )
     return [lead, headline(tuning), *conflict_sentences(tuning.conflict), *_day_words(tuning), *tuning.notes]
 
@@ -83,8 +84,11 @@ def headline(tuning: Tuning) -> str:
             f"Today's programme already gives {'the coral its' if len(judged) == 1 else 'every coral its'} "
             "usual amount: nothing to change."
         )
-    now = f"{len(judged) - out} of {count(len(judged), 'coral')} within common practice"
-    return f"{now}, {within} before." if out else f"All {now.split(' of ')[1]}, {within} before."
+    whom = f"{len(judged) - out} of {count(len(judged), 'coral')}"
+    if not out:
+        whom = "The coral" if len(judged) == 1 else f"All {len(judged)} corals"
+    stated = "" if tuning.before.basis.key == "measured" else " by the stated values"
+    return f"{whom} within common practice{stated}, {within} before."
 
 
 def conflict_sentences(conflict: Conflict | None) -> list[str]:
@@ -229,10 +233,22 @@ def next_command(tuning: Tuning, files: Mapping[str, str]) -> str:
         if tuning.sudden:
             return f"lightdose acclimate {setup} {setup} --schedule {target} -o steps"
         return f"lightdose dose {setup} --schedule {target}"
-    lines = ", ".join(f'schedule = "{file}" under fixture "{name}"' for name, file in files.items())
+    lines = ", ".join(
+        f'schedule = "{_from_the_setup(file, path)}" under fixture "{literal(name)}"'
+        for name, file in files.items()
+    )
     if tuning.sudden:
         return f"in a copy of {path} set {lines}; then lightdose acclimate {setup} COPY -o steps"
     return f"in {path} set {lines}; then lightdose dose {setup}"
+
+
+def _from_the_setup(file: str, setup: str) -> str:
+    """A file as the setup must name it: paths there start from the setup's own folder."""
+    try:
+        relative = os.path.relpath(file, os.path.dirname(os.path.abspath(setup)))
+    except ValueError:  # another drive
+        relative = os.path.abspath(file)
+    return relative.replace(os.sep, "/")
 
 
 def _word(path: str) -> str:
