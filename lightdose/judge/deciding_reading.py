@@ -22,9 +22,11 @@ READING_FRACTION = 0.07
 DECIDED = 2 / 3
 """A verdict stands when one state has this probability: our choice."""
 
-OUTCOMES = 41
-SHARES = 25
-FURTHEST_SD = 3.0
+_OUTCOMES = np.linspace(-3.0, 3.0, 41)
+"""What a reading may show, in standard deviations of what is expected."""
+
+_SHARES = np.linspace(0.0, 1.0, 25)
+"""Parts of the variance that a reading may explain, for interpolation."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,36 +72,30 @@ def best_reading(
         return None
     read = ln_dli[:, lit] - ln_dli[:, lit].mean(axis=0)
     variance = (read * read).mean(axis=0)
+    own = ln_dli[:, [v.column for v in cases]]
+    mean, spread = own.mean(axis=0), own.std(axis=0)
+    covariance = (own - mean).T @ read / len(own)
+    explained = covariance**2 / (variance + READING_FRACTION**2)
+    shares = np.clip(explained / np.maximum(spread**2, 1e-300)[:, None], 0.0, 1.0)
     shown = np.zeros((len(undecided), len(lit)))
-    narrowed = np.zeros(len(lit))
-    for row, case in enumerate(undecided):
-        if case not in cases:
-            continue
-        own = ln_dli[:, case.column]
-        mean, spread = float(own.mean()), float(own.std())
-        covariance = (own - mean) @ read / len(own)
-        explained = covariance**2 / (variance + READING_FRACTION**2)
-        share = np.clip(explained / max(spread * spread, 1e-300), 0.0, 1.0)
-        nodes = np.linspace(0.0, 1.0, SHARES)
-        settled = [_chance_to_settle(mean, spread, float(s), case.marks) for s in nodes]
-        shown[row] = np.interp(share, nodes, settled)
-        narrowed -= 0.5 * np.log1p(-np.minimum(share, 1 - 1e-12))
+    for row, case in enumerate(cases):
+        chances = _chances_to_settle(float(mean[row]), float(spread[row]), case.marks)
+        shown[undecided.index(case)] = np.interp(shares[row], _SHARES, chances)
+    narrowed = -0.5 * np.log1p(-np.minimum(shares, 1 - 1e-12)).sum(axis=0)
     most = shown.sum(axis=0)
     best = int(np.lexsort((np.arange(len(lit)), -narrowed, -np.round(most, 2)))[0])
     return BestReading(lit[best], tuple(float(c) for c in shown[:, best]))
 
 
-def _chance_to_settle(mean: float, spread: float, share: float, marks: Sequence[float]) -> float:
-    """Chance that some state gets the probability ``DECIDED`` once a share of the variance is explained."""
-    step = 2 * FURTHEST_SD / (OUTCOMES - 1)
-    outcome = -FURTHEST_SD + step * np.arange(OUTCOMES)
-    weight = np.exp(-0.5 * outcome**2)
-    centre = mean + spread * math.sqrt(share) * outcome
-    left = max(spread * math.sqrt(1 - share), 1e-12)
-    below = [_normal_share((math.log(m) - centre) / left) for m in marks if m > 0]
-    edges = np.array([np.zeros(OUTCOMES), *below, np.ones(OUTCOMES)])
-    leading = np.diff(edges, axis=0).max(axis=0)
-    return float(weight @ (leading >= DECIDED) / weight.sum())
+def _chances_to_settle(mean: float, spread: float, marks: Sequence[float]) -> FloatArray:
+    """Chance that some state gets the probability ``DECIDED`` once each of ``_SHARES`` is explained."""
+    weight = np.exp(-0.5 * _OUTCOMES**2)
+    centre = mean + spread * np.sqrt(_SHARES)[:, None] * _OUTCOMES
+    left = np.maximum(spread * np.sqrt(1 - _SHARES), 1e-12)[:, None]
+    edges = [np.zeros_like(centre)]
+    edges += [_normal_share((math.log(m) - centre) / left) for m in marks if 0 < m < math.inf]
+    leading = np.diff([*edges, np.ones_like(centre)], axis=0).max(axis=0)
+    return np.asarray((leading >= DECIDED) @ weight / weight.sum())
 
 
 _TABLE_Z = np.linspace(-6.0, 6.0, 1201)

@@ -20,7 +20,7 @@ from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, Tabulated
 from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.aperture import source_cells
 from lightdose.physics.light_paths import routes
-from lightdose.physics.lit_tank import Lamp, light_in_air, light_under_water
+from lightdose.physics.lit_tank import Lamp, block_size, light_in_air, light_under_water
 from lightdose.physics.prepared_field import PreparedField
 
 SAMPLE_PER_DEPTH = 0.3
@@ -215,11 +215,14 @@ def _mean_absorption(ready: PreparedField, own: slice) -> float:
 def _light(lamp: Lamp, points_m: FloatArray, absorptions: Sequence[float]) -> FloatArray:
     """Light of a lamp per unit flux without the floor's bounce, shape (n_absorption, n_beam, n_point)."""
     out = np.empty((len(absorptions), len(lamp.beams), len(points_m)))
-    wet = points_m[:, 2] >= 0
-    found = light_under_water(lamp, lamp.routes, points_m[wet], np.array(absorptions))
-    out[:, :, wet] = found[:, 0].transpose(1, 0, 2)
-    if not wet.all():
-        out[:, :, ~wet] = light_in_air(lamp, points_m[~wet])
+    wet, dry = np.flatnonzero(points_m[:, 2] >= 0), np.flatnonzero(points_m[:, 2] < 0)
+    size = block_size(lamp.routes)
+    for first in range(0, wet.size, size):
+        block = wet[first : first + size]
+        found = light_under_water(lamp, lamp.routes, points_m[block], np.array(absorptions))
+        out[:, :, block] = found[:, 0].transpose(1, 0, 2)
+    if dry.size:
+        out[:, :, dry] = light_in_air(lamp, points_m[dry])
     return out
 
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.files.library import reference_tables
+from lightdose.judge.drawn_doses import draw_doses
 from lightdose.judge.uncertain_inputs import DEFAULTS, uncertain_inputs
-from lightdose.judge.uncertainty import DrawnDoses, draw_doses
+from lightdose.model.arrays import FloatArray
 from lightdose.model.coral import Coral, Site
 from lightdose.model.setup import Setup
 from lightdose.physics.prepared_field import PreparedField, prepare_field
@@ -31,9 +32,20 @@ def prepared(setup: Setup) -> PreparedField:
     )  # fmt: skip
 
 
-def drawn(setup: Setup, **options: int) -> DrawnDoses:
-    kept = list(range(len(setup.receivers)))
-    return draw_doses(uncertain_inputs(setup), prepared(setup), setup.receivers, kept, **options)
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """Intervals (n_receiver, 2), and every draw (n_draw, n_receiver)."""
+
+    dli: FloatArray
+    peak: FloatArray
+    kept_dli: FloatArray
+
+
+def drawn(setup: Setup) -> Drawn:
+    seen: dict[int, FloatArray] = {}
+    inputs = uncertain_inputs(setup)
+    dli, peak = draw_doses(inputs, prepared(setup), setup.receivers, seen.__setitem__)
+    return Drawn(dli, peak, np.column_stack([seen[i] for i in range(len(setup.receivers))]))
 
 
 @pytest.mark.identity

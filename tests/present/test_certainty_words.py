@@ -130,5 +130,7 @@ def test_figure_draws_each_interval_inside_its_axes() -> None:
         tuple(round(x, 9) for x in v.certainty.interval_dli) for v in analysis.verdicts if v.certainty
     )
     assert drawn == wanted
+    for text in axes.texts:
+        assert axes.figure.bbox.containsx(text.get_window_extent().x1), text.get_text()
     low, high = axes.get_xlim()
     assert all(low <= a and b <= high for a, b in drawn)

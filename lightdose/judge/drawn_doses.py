@@ -1,0 +1,212 @@
+"""Seeded draws of doses and peaks: the inputs through the response, block by block of places.
+
+The light field is computed at moved places and changed heights, beams and waters; each draw takes one of the
+moved places and interpolates the rest in the logarithm. Doses and peaks follow from the drawn response and
+the drawn dimming, exactly as the stated ones do.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from lightdose.judge.uncertain_day import uncertain_day
+from lightdose.judge.uncertain_inputs import Draws, UncertainInputs, draw_inputs
+from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import Receiver
+from lightdose.physics.field_changes import FieldChanges, field_changes
+from lightdose.physics.prepared_field import PreparedField
+from lightdose.quantities import MOL_PER_UMOL_S_H
+
+DRAWS = 4_000
+SEED = 1
+COVERED = (0.025, 0.975)
+"""Ends of the intervals: 95 %."""
+
+OFFSET_SD = math.sqrt(3.0)
+OFFSET_SHARES = (1 / 6, 5 / 6)
+"""A place is drawn at -d, 0 or +d on each axis with 1/6, 2/3, 1/6; d = sqrt 3 standard uncertainties has the
+first five moments of a normal distribution (Gauss-Hermite, three points)."""
+
+VALUES_AT_ONCE = 1_000_000
+
+
+def draw_doses(
+    inputs: UncertainInputs,
+    ready: PreparedField,
+    receivers: Sequence[Receiver],
+    see: Callable[[int, FloatArray], None] = lambda *_: None,
+    *,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> tuple[FloatArray, FloatArray]:
+    """Draw doses and peaks of every place.
+
+    Parameters
+    ----------
+    inputs : UncertainInputs
+    ready : PreparedField
+        With the weighting "ppfd".
+    receivers : sequence of Receiver
+    see : callable
+        Gets the index of each receiver and its drawn doses, shape (n_draw,), once; they are not kept.
+    draws, seed : int
+
+    Returns
+    -------
+    dli, peak : array, shape (n_receiver, 2)
+        95 % intervals. [mol m-2 d-1, umol m-2 s-1]
+
+    Source
+    ------
+    Monte Carlo propagation of distributions, JCGM 101:2008.
+    """
+    rng = np.random.default_rng(seed)
+    common = draw_inputs(inputs, draws, rng)
+    points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
+    changes = field_changes(
+        ready.only("ppfd"),
+        points,
+        OFFSET_SD * inputs.position_m,
+        [s.steps for s in inputs.fixtures],
+        inputs.yellowing_steps_per_m,
+    )
+    day = uncertain_day(ready.fixtures, changes.stated)
+    bases = _bases(inputs, common)
+    dli, peak = np.zeros((len(receivers), 2)), np.zeros((len(receivers), 2))
+    hours = day.hours(common.dimming)
+    for block in _blocks(receivers, draws * max(1, len(hours))):
+        place = _PlaceDraws.of(inputs, common, [receivers[i] for i in block], draws, rng)
+        response = _drawn_response(changes, block, bases, place, common.gain)
+        doses = MOL_PER_UMOL_S_H * np.einsum("rck,ck->rk", response, hours)
+        dli[block] = _interval(doses)
+        peak[block] = _interval(day.peaks(response, common.dimming))
+        for row, receiver in enumerate(block):
+            see(receiver, doses[row])
+    return dli, peak
+
+
+def _interval(values: FloatArray) -> FloatArray:
+    """2.5 and 97.5 percentiles along the draws; shape (n_place, n_draw) to (n_place, 2)."""
+    return np.asarray(np.quantile(values, COVERED, axis=1).T)
+
+
+def _blocks(receivers: Sequence[Receiver], values_each: int) -> Iterator[list[int]]:
+    """Receivers in blocks, all of one site together: a site's position is drawn once."""
+    by_site: dict[str, list[int]] = {}
+    for index, receiver in enumerate(receivers):
+        by_site.setdefault(receiver.site, []).append(index)
+    most = max(1, VALUES_AT_ONCE // values_each)
+    block: list[int] = []
+    for members in by_site.values():
+        if block and len(block) + len(members) > most:
+            yield block
+            block = []
+        block = block + members
+    if block:
+        yield block
+
+
+@dataclass(frozen=True, eq=False)
+class _PlaceDraws:
+    """Draws of a block of receivers: index of the offset, and a factor; both (n_receiver, n_draw)."""
+
+    offset: npt.NDArray[np.intp]
+    factor: FloatArray
+
+    @classmethod
+    def of(
+        cls,
+        inputs: UncertainInputs,
+        common: Draws,
+        receivers: Sequence[Receiver],
+        draws: int,
+        rng: np.random.Generator,
+    ) -> _PlaceDraws:
+        sites = list(dict.fromkeys(r.site for r in receivers))
+        row = {site: i for i, site in enumerate(sites)}
+        which = [row[r.site] for r in receivers]
+        low, high = OFFSET_SHARES
+        axis = rng.random((3, len(sites), draws), dtype=np.float32)
+        step = (axis > low).astype(np.intp) + (axis > high)
+        offset = (3 * step[0] + step[1]) * 3 + step[2]
+        model = math.log1p(inputs.values["model_fraction"])
+        factor = np.exp(model * rng.standard_normal((len(receivers), draws)))
+        sky = rng.standard_normal((len(sites), draws))
+        for i, receiver in enumerate(receivers):
+            factor[i] *= _open_sky(inputs, common, receiver, sky[which[i]])
+        return cls(offset[which], factor)
+
+
+def _open_sky(
+    inputs: UncertainInputs, common: Draws, receiver: Receiver, z: FloatArray
+) -> FloatArray | float:
+    """Draws of a receiver's open sky, 0-1; one that is wholly open is known."""
+    measured = common.ln_sky.get(receiver.site)
+    if measured is not None:
+        return np.asarray(np.minimum(receiver.open_sky * np.exp(measured), 1.0))
+    if receiver.open_sky >= 1:
+        return receiver.open_sky
+    return np.clip(receiver.open_sky + inputs.values["open_sky"] * z, 0.0, 1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Bases:
+    """What multiplies the ln changes of each fixture: shape (2, n_draw) for height, beam and yellowing."""
+
+    height: tuple[FloatArray, ...]
+    beam: tuple[FloatArray, ...]
+    yellowing: FloatArray
+    channels: tuple[slice, ...]
+
+
+def _bases(inputs: UncertainInputs, common: Draws) -> _Bases:
+    heights, beams, channels, first = [], [], [], 0
+    for i, spread in enumerate(inputs.fixtures):
+        steps = spread.steps
+        low, high = (h - spread.fixture.height_m for h in steps.height_m)
+        heights.append(_parabola(common.height_m[:, i] - spread.fixture.height_m, low, high))
+        beams.append(_parabola(common.ln_beam[:, i], *steps.ln_beam))
+        count = len(spread.fixture.type.channels)
+        channels.append(slice(first, first + count))
+        first += count
+    yellowing = _parabola(common.added_yellowing_per_m, *inputs.yellowing_steps_per_m)
+    return _Bases(tuple(heights), tuple(beams), yellowing, tuple(channels))
+
+
+def _parabola(value: FloatArray, one: float, other: float) -> FloatArray:
+    """Weights of two nodes in the parabola through 0 at 0; linear where only one node is off 0."""
+    out = np.zeros((2, value.size))
+    if one == 0 or other == 0 or one == other:
+        for row, node in enumerate((one, other)):
+            if node != 0:
+                out[row] = value / node
+                break
+        return out
+    out[0] = value * (value - other) / (one * (one - other))
+    out[1] = value * (value - one) / (other * (other - one))
+    return out
+
+
+def _drawn_response(
+    changes: FieldChanges, block: list[int], bases: _Bases, place: _PlaceDraws, gain: FloatArray
+) -> FloatArray:
+    """PPFD of every channel at full output in every draw, shape (n_receiver, n_channel, n_draw)."""
+    shape = (len(block), changes.stated.shape[1], len(gain))
+    response = np.empty(shape)
+    for row, receiver in enumerate(block):
+        np.take(changes.moved[receiver], place.offset[row], axis=1, out=response[row], mode="clip")
+        response[row] *= place.factor[row]
+    response *= gain.T
+    parts = (changes.ln_height, changes.ln_beam, changes.ln_yellowing)
+    for height, beam, own in zip(bases.height, bases.beam, bases.channels, strict=True):
+        weights = np.concatenate((height, beam, bases.yellowing))
+        ln = np.concatenate([part[:, block, own] for part in parts]).transpose(1, 2, 0)
+        change = np.ascontiguousarray(ln) @ weights
+        np.exp(change, out=change)
+        response[:, own] *= change
+    return response
