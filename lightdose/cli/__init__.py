@@ -21,6 +21,7 @@ SUMMARIES = {
     "spectrum": "Photon figures of spectrum files or library entries, side by side.",
     "map": "The light all over the tank, in level and upright slices.",
     "estimate": "What one reading can mean, without any file.",
+    "survey": "The few meter readings that would tell most, as a sheet to print.",
     "meter": "What one meter reading stands for: the true PPFD, with its interval.",
     "calibrate": "Fit what each channel really gives to meter readings.",
     "sensitivity": "What plausible changes do to the light of every site and coral.",

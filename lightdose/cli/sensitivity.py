@@ -95,7 +95,7 @@ def _compute(setup: Setup, words: tuple[str, ...], quiet: bool) -> Sensitivity:
     from lightdose.judge.sensitivity import sensitivity
 
     cases = (*cases_from_words(words, setup), *standard_cases(setup))
-    analysis = analyse(setup)
+    analysis = analyse(setup, certainty=False)
     hidden = quiet or not sys.stderr.isatty()
     with click.progressbar(length=len(cases), label="cases", file=sys.stderr, hidden=hidden) as bar:
         return sensitivity(

@@ -324,7 +324,7 @@ def position_spread(
 def _moved(setup: Setup, points: FloatArray) -> FloatArray:
     """Places as they are, then moved by ``POSITION_M`` up and down each axis, shape (7, n, 3)."""
     steps = np.concatenate([np.zeros((1, 3)), POSITION_M * np.eye(3), -POSITION_M * np.eye(3)])
-    moved = points[None] + steps[:, None]
+    moved: FloatArray = points[None] + steps[:, None]
     wet = points[:, 2] >= 0
     moved[:, :, 2] = np.where(wet, np.clip(moved[:, :, 2], 0, setup.tank.water_depth_m), moved[:, :, 2])
     moved[:, :, 2] = np.where(wet, moved[:, :, 2], np.minimum(moved[:, :, 2], -1e-6))

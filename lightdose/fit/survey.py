@@ -1,0 +1,334 @@
+"""Which readings to make: a greedy D-optimal choice over sites, spots in the air and what is on.
+
+The unknowns, their priors and the model of a reading are those of `calibrate`: factors on each fixture and
+channel, beam widths, the open sky of shaded sites, the errors that all readings of the meter share. A reading
+is worth the drop of ln det of the covariance of all but the meter's errors, and besides the drop of ln sd of
+the daily dose of every coral, by how open its verdict is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from lightdose.errors import Place, Problem, ReadingsError
+from lightdose.fit.calibration_problem import CalibrationRequest, CalibrationUnknowns
+from lightdose.fit.gain_solver import model_ln
+from lightdose.fit.observations import Observations, position_spread, scaled_fixture, source_photons
+from lightdose.fit.survey_candidates import candidates, spot_points_m
+from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import Receiver
+from lightdose.model.readings import Meter, Reading
+from lightdose.model.results import Verdict
+from lightdose.model.setup import Setup
+from lightdose.model.spectrum import ReferenceTables, SpectralDistribution
+from lightdose.model.survey import LevelSet, Narrowing, PlannedReading, Spot, Survey
+from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.emission import channel_emission
+from lightdose.physics.meters import immersion_factor, sensor_row
+from lightdose.quantities import HOURS_PER_DAY
+
+FEWEST, MOST = 6, 10
+LEAST_WORTH = 0.25
+"""Beyond the fewest, a reading must be worth so many nats: our choice."""
+
+LEAST_SHOWN: Mapping[str, float] = {"umol": 3.0, "lux": 50.0}
+"""Readings expected below this are not planned, the last digit is too coarse: our choice."""
+
+OPEN_SHARE = 2 / 3
+"""A verdict is open when no state has this probability: our choice, as in `dose`."""
+
+UNTOLD = Meter("", "umol", "ideal", "A", "unknown", 0.10)
+"""A meter of which nothing is known: our choice, as for readings without a meter."""
+
+Z_95 = 1.959964
+
+
+def plan_survey(
+    setup: Setup,
+    meter: Meter | None,
+    verdicts: Sequence[Verdict] | None,
+    tables: ReferenceTables,
+    sources: Mapping[str, SpectralDistribution],
+    *,
+    count: int | None = None,
+    version: str = "",
+) -> Survey:
+    """The readings that narrow most.
+
+    Parameters
+    ----------
+    setup : without its calibration, as `calibrate` starts
+    meter : with which the readings will be made; None where the setup describes none
+    verdicts : with their certainty; None where the light of the setup is not known at all
+    tables : ReferenceTables
+    sources : calibration light by name, all but "A"
+    count : how many readings; by default 6 to 10 by their worth
+
+    Returns
+    -------
+    Survey
+
+    Raises
+    ------
+    ReadingsError
+        If no light reaches any place.
+
+    Source
+    ------
+    D-optimal design, greedy (Wynn 1970, Ann. Math. Statist. 41:1655, from memory).
+    """
+    plan = _Plan(setup, meter or UNTOLD, verdicts, tables, sources)
+    return plan.survey(count, described=meter is not None, version=version)
+
+
+class _Plan:
+    """Every reading that could be made, as a linear problem around the priors."""
+
+    def __init__(
+        self,
+        setup: Setup,
+        meter: Meter,
+        verdicts: Sequence[Verdict] | None,
+        tables: ReferenceTables,
+        sources: Mapping[str, SpectralDistribution],
+    ) -> None:
+        self.setup, self.meter, self.tables = setup, meter, tables
+        if not setup.lit_fixtures:
+            raise ReadingsError("there is no enabled fixture: nothing gives light that could be read")
+        bare = self._bare(sources)
+        self.pool = candidates(setup, bare.nominal_umol_s)
+        self.openness = _openness(setup, verdicts)
+        observed, self.pairs = self._observations(bare)
+        self.problem = CalibrationUnknowns(setup, observed, tables, CalibrationRequest(date="2000-01-01"))
+        shape = self.problem.problem_with(np.zeros((len(observed.readings), 0)), [])
+        ln, slopes, _ = model_ln(shape, shape.mean)
+        count = len(self.pairs)
+        self.ln_expected = ln[:count] - np.log(observed.immersion[:count])
+        self.rows = slopes[:count] / shape.sd[:count, None]
+        self.prior = np.diag(shape.prior_sd**2)
+        self.sd = shape.sd[:count]
+        parts = shape.layout.slices()
+        self.of_meter = parts[4]
+        self.doses = slopes[count:].copy()
+        self.doses[:, self.of_meter] = 0.0
+        self.shape = shape
+
+    # ---- what could be read -----------------------------------------------------------------------------
+
+    def _bare(self, sources: Mapping[str, SpectralDistribution]) -> Observations:
+        """Fixtures and sensor without any reading."""
+        fixtures = tuple(scaled_fixture(f) for f in self.setup.lit_fixtures)
+        emission = np.array([channel_emission(c, self.tables) for f in fixtures for c in f.type.channels])
+        row = sensor_row(self.meter, source_photons(self.meter, sources), self.tables)
+        empty = np.zeros(0)
+        return Observations(
+            readings=(),
+            fixtures=fixtures,
+            emission=emission,
+            nominal_umol_s=emission.sum(axis=1),
+            output=np.zeros((0, len(emission))),
+            ln_reading=empty,
+            position_sd=empty,
+            meters=(self.meter,),
+            meter_of=(),
+            rows=(row,),
+            immersion=empty,
+            immersion_sd=empty,
+        )
+
+    def _observations(self, bare: Observations) -> tuple[Observations, list[tuple[int, int]]]:
+        """All readings that would show enough, and after them each coral's day as one more."""
+        pool = self.pool
+        points = spot_points_m(pool.spots)
+        open_shown, place_sd = position_spread(self.setup, bare, points, pool.output, self.tables)
+        sky = self._skies(pool.spots)
+        wet = np.array([not s.in_air for s in pool.spots])
+        factor, spread = immersion_factor(self.meter) if wet.any() else (1.0, 0.0)
+        shown = open_shown * sky[:, None] / np.where(wet, factor, 1.0)[:, None]
+        unscaled = bare.nominal_umol_s.size and all(
+            c.flux is None for f in self.setup.lit_fixtures for c in f.type.channels
+        )
+        least = 0.0 if unscaled else LEAST_SHOWN[self.meter.reads]
+        pairs = [(s, k) for s, k in pool.pairs if shown[s, k] > least]
+        if not pairs:
+            raise ReadingsError(
+                Problem(
+                    "no light worth reading reaches any place of this setup",
+                    cure="look at fixtures, schedules and open_sky: `lightdose dose` shows where light falls",
+                )
+            )
+        spots, sets = (np.array(p) for p in zip(*pairs, strict=True))
+        hours = full_output_hours(day_curve(bare.fixtures)) / HOURS_PER_DAY
+        if not hours.any():  # a dark programme: no dose to narrow
+            self.openness = {}
+        corals = self._coral_readings()
+        readings = [self._reading(pool.spots[s], pool.sets[k], shown[s, k]) for s, k in pairs]
+        n_coral = len(corals)
+        observed = replace(
+            bare,
+            readings=(*readings, *corals),
+            output=np.concatenate([pool.output[sets], np.tile(hours, (n_coral, 1))]),
+            ln_reading=np.zeros(len(pairs) + n_coral),
+            position_sd=np.concatenate([place_sd[spots, sets], np.zeros(n_coral)]),
+            meter_of=(0,) * (len(pairs) + n_coral),
+            immersion=np.concatenate([np.where(wet, factor, 1.0)[spots], np.ones(n_coral)]),
+            immersion_sd=np.concatenate([np.where(wet, spread, 0.0)[spots], np.zeros(n_coral)]),
+        )
+        return observed, pairs
+
+    def _skies(self, spots: Sequence[Spot]) -> FloatArray:
+        skies = {s.name: s.open_sky for s in self.setup.sites}
+        return np.array([1.0 if s.site is None else skies[s.site] for s in spots])
+
+    def _reading(self, spot: Spot, on: LevelSet, shown: float) -> Reading:
+        at = (spot.site, spot.x_m, spot.y_m, spot.depth_m)
+        return Reading(Place(""), max(float(shown), 1.0), self.meter.reads, *at, on.time_h, on.levels)
+
+    def _coral_readings(self) -> list[Reading]:
+        """The place of each coral that counts, as if its day were one reading."""
+        receivers = {r.coral: r for r in self.setup.receivers if r.coral is not None}
+        sites = {r.site: r for r in self.setup.receivers if r.coral is None}
+        places: list[Receiver] = [
+            receivers.get(c.name, sites[c.site]) for c in self.setup.corals if c.name in self.openness
+        ]
+        return [Reading(Place(""), 1e9, "umol", r.site, r.x_m, r.y_m, r.depth_m, 0.0) for r in places]
+
+    # ---- which are chosen -------------------------------------------------------------------------------
+
+    def survey(self, count: int | None, *, described: bool, version: str) -> Survey:
+        """The plan."""
+        chosen, covariance = self._choose(count)
+        ranked = [self._planned(n, rank) for rank, n in enumerate(chosen, start=1)]
+        order = sorted(ranked, key=self._effort)
+        numbered = tuple(replace(r, number=n) for n, r in enumerate(order, start=1))
+        return Survey(
+            setup=self.setup,
+            meter=self.meter,
+            described=described,
+            readings=numbered,
+            open_corals=tuple(c for c, weight in self.openness.items() if weight >= 1),
+            gains=self._gains(covariance),
+            doses=self._doses(covariance),
+            unread=self._unread(chosen),
+            version=version,
+        )
+
+    def _choose(self, count: int | None) -> tuple[list[int], FloatArray]:
+        """Indices of the chosen readings, the most telling first, and the covariance with them."""
+        covariance = self.prior.copy()
+        weight = np.array(list(self.openness.values()))
+        fewest, most = (FEWEST, MOST) if count is None else (count, count)
+        free = np.ones(len(self.pairs), dtype=bool)
+        chosen: list[int] = []
+        while len(chosen) < min(most, len(self.pairs)):
+            worth = self._worth(covariance, weight)
+            worth[~free] = -np.inf
+            # Ties, such as between twin sites, go to the first: the plan is the same each time.
+            best = int(np.argmax(np.round(worth, 9)))
+            if len(chosen) >= fewest and worth[best] < LEAST_WORTH:
+                break
+            chosen.append(best)
+            free[best] = False
+            covariance = _updated(covariance, self.rows[best])
+        return chosen, covariance
+
+    def _worth(self, covariance: FloatArray, weight: FloatArray) -> FloatArray:
+        """Nats that each reading is worth, shape (n,)."""
+        spread = covariance @ self.rows.T
+        seen = 1.0 + np.einsum("np,pn->n", self.rows, spread)
+        own = np.ones(len(covariance), dtype=bool)
+        own[self.of_meter] = False
+        inside = spread[own]
+        solved = np.linalg.solve(covariance[np.ix_(own, own)], inside)
+        explained = np.clip(np.einsum("pn,pn->n", inside, solved) / seen, 0.0, 1 - 1e-12)
+        worth = -0.5 * np.log1p(-explained)
+        if len(self.doses):
+            variance = np.einsum("cp,pq,cq->c", self.doses, covariance, self.doses)
+            share = (self.doses @ spread) ** 2 / seen / variance[:, None]
+            worth = worth - 0.5 * weight @ np.log1p(-np.clip(share, 0.0, 1 - 1e-12))
+        return np.asarray(worth)
+
+    # ---- in words ---------------------------------------------------------------------------------------
+
+    def _planned(self, index: int, rank: int) -> PlannedReading:
+        spot, on = (self.pool.spots[self.pairs[index][0]], self.pool.sets[self.pairs[index][1]])
+        row = self.rows[index] * self.sd[index]
+        spread = math.sqrt(float(row @ self.prior @ row) + self.sd[index] ** 2)
+        middle = float(self.ln_expected[index])
+        ends = (math.exp(middle - Z_95 * spread), math.exp(middle + Z_95 * spread))
+        return PlannedReading(0, rank, spot, on, ends, self._tells(index))
+
+    def _tells(self, index: int) -> str:
+        """What a reading is about: the channel alone, the beam, a shaded site, or the whole."""
+        spot, on = (self.pool.spots[self.pairs[index][0]], self.pool.sets[self.pairs[index][1]])
+        if on.levels is not None:
+            ((fixture, channel),) = on.levels
+            what = f"output of {self.channel_words(fixture, channel)}"
+            return f"{what}, and its beam" if spot.in_air and " beside " in spot.name else what
+        if spot.in_air:
+            return "beam and output of the whole" if " beside " in spot.name else "output of the whole"
+        shaded = spot.site in self.problem.sky_sites
+        return "the day's light and open sky here" if shaded else "the day's light here"
+
+    def channel_words(self, fixture: str, channel: str) -> str:
+        """A channel's name, with its fixture's where there are several."""
+        return channel if len(self.setup.lit_fixtures) == 1 else f"{fixture}/{channel}"
+
+    @staticmethod
+    def _effort(reading: PlannedReading) -> tuple[bool, str, bool, float, float]:
+        """Dry before wet; then what is on, then place by place, so that little is moved and switched."""
+        on = "" if reading.on.levels is None else "/".join(next(iter(reading.on.levels)))
+        spot = reading.spot
+        return (not spot.in_air, on, spot.site is None, spot.x_m, spot.y_m)
+
+    def _gains(self, covariance: FloatArray) -> tuple[Narrowing, ...]:
+        """How well the output of each channel in use is known before and after."""
+        layout = self.shape.layout
+        fixture, channel, *_, shared = layout.slices()
+        used = self.pool.output.max(axis=0) > 0
+        rows = []
+        for n, key in enumerate(self.problem.keys):
+            if used[n]:
+                row = np.zeros(layout.size)
+                row[fixture.start + int(self.problem.fixture_of[n])] = row[channel.start + n] = 1.0
+                row[shared] = self.shape.shared[n]
+                rows.append((self.channel_words(*key), row))
+        return tuple(self._narrowing(what, row, covariance) for what, row in rows)
+
+    def _doses(self, covariance: FloatArray) -> tuple[Narrowing, ...]:
+        return tuple(
+            self._narrowing(coral, row, covariance)
+            for coral, row in zip(self.openness, self.doses, strict=True)
+        )
+
+    def _narrowing(self, what: str, row: FloatArray, covariance: FloatArray) -> Narrowing:
+        before, after = (math.exp(Z_95 * math.sqrt(float(row @ c @ row))) for c in (self.prior, covariance))
+        return Narrowing(what, before, after)
+
+    def _unread(self, chosen: Sequence[int]) -> tuple[str, ...]:
+        """Channels of the programme that no reading sees alone."""
+        alone = {key for n in chosen if (levels := self.pool.sets[self.pairs[n][1]].levels) for key in levels}
+        used = self.pool.output.max(axis=0) > 0
+        keys = [key for key, on in zip(self.problem.keys, used, strict=True) if on and key not in alone]
+        return tuple(self.channel_words(*key) for key in keys)
+
+
+def _updated(covariance: FloatArray, row: FloatArray) -> FloatArray:
+    """The covariance after one more reading."""
+    spread = covariance @ row
+    narrowed = covariance - np.outer(spread, spread) / (1.0 + float(row @ spread))
+    return np.asarray(0.5 * (narrowed + narrowed.T))
+
+
+def _openness(setup: Setup, verdicts: Sequence[Verdict] | None) -> dict[str, float]:
+    """How open each coral's verdict is: 1 where no state has a probability of 2/3, 0 where one is certain."""
+    judged = [c.name for c in setup.corals if setup.groups[c.group].band_dli is not None or c.band_dli]
+    if verdicts is None:
+        return dict.fromkeys(judged, 1.0)
+    chance = {v.coral: max(v.certainty.probability.values()) for v in verdicts if v.certainty is not None}
+    left = 1 - OPEN_SHARE
+    return {name: min(1.0, (1 - chance.get(name, OPEN_SHARE)) / left) for name in judged}

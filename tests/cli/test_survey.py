@@ -1,0 +1,110 @@
+"""`lightdose survey`: the sheet, the table with blanks, and that calibrate reads it once it is filled."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from lightdose.cli import cli
+
+EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
+
+
+def run(*words: str) -> Any:
+    return CliRunner().invoke(cli, [*words])
+
+
+def fill(blank: Path, plan: dict[str, Any], target: Path) -> None:
+    """Write into every blank the geometric middle of what the plan expects."""
+    with blank.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for row, reading in zip(rows, plan["readings"], strict=True):
+        low, high = reading["expected_95"]
+        row["reading"] = f"{(low * high) ** 0.5:.1f}"
+    with target.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0], lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+@pytest.mark.identity
+def test_filled_sheet_goes_into_calibrate_and_finds_what_was_expected(tmp_path: Path) -> None:
+    """Readings as the priors expect them give back the middle of the priors, narrower; nothing is refused."""
+    result = run("survey", str(EXAMPLE), "-o", str(tmp_path), "--json", "--quiet")
+    assert result.exit_code == 0, result.output
+    plan = json.loads(result.output)
+    assert plan["format"] == "lightdose-survey/1"
+    assert 6 <= len(plan["readings"]) <= 10
+    assert plan["files"] == [str(tmp_path / "survey.html"), str(tmp_path / "survey-readings.csv")]
+    filled = tmp_path / "filled.csv"
+    fill(tmp_path / "survey-readings.csv", plan, filled)
+    found = run("calibrate", str(EXAMPLE), str(filled), "--json")
+    assert found.exit_code == 0, found.output
+    fit = json.loads(found.stdout)
+    assert len(fit["residuals"]) == len(plan["readings"])
+    assert not any(r["outlier"] for r in fit["residuals"])
+    for gain in fit["gains"]:
+        assert gain["gain"] == pytest.approx((0.6 * 1.05) ** 0.5, rel=0.04)
+    after = {f"{g['fixture']}/{g['channel']}": g["interval_95"] for g in fit["gains"]}
+    for channel in plan["channels"]:
+        low, high = after[channel["channel"]]
+        assert (high / low) ** 0.5 == pytest.approx(channel["factor_95_after"], rel=0.03)
+
+
+@pytest.mark.identity
+def test_filled_sheet_is_not_written_over(tmp_path: Path) -> None:
+    """A second run refuses to replace readings, and says how to go on; blanks are replaced."""
+    assert run("survey", str(EXAMPLE), "-o", str(tmp_path), "--readings", "2").exit_code == 0
+    assert run("survey", str(EXAMPLE), "-o", str(tmp_path), "--readings", "2").exit_code == 0
+    table = tmp_path / "survey-readings.csv"
+    filled = (
+        table.read_text(encoding="utf-8")
+        .replace(",umol_m2_s,", "120,umol_m2_s,")
+        .replace(",120,", ",,120,", 0)
+    )
+    table.write_text(filled, encoding="utf-8")
+    result = run("survey", str(EXAMPLE), "-o", str(tmp_path), "--readings", "2")
+    assert result.exit_code == 2
+    assert "readings stand in it already" in result.output
+    assert table.read_text(encoding="utf-8") == filled
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("dialect", ["plain", "excel-eu"])
+def test_blank_table_is_refused_by_calibrate_row_by_row_only_for_its_blanks(
+    tmp_path: Path, dialect: str
+) -> None:
+    """Columns, units, times, levels and meter are as calibrate wants them: only the readings are missing."""
+    run("survey", str(EXAMPLE), "-o", str(tmp_path), "--readings", "6", "--csv-dialect", dialect)
+    result = run("calibrate", str(EXAMPLE), str(tmp_path / "survey-readings.csv"))
+    assert result.exit_code == 2
+    problems = [line for line in result.output.splitlines() if "survey-readings.csv:" in line]
+    assert len(problems) == 6
+    assert all("a number is missing here" in line for line in problems)
+
+
+@pytest.mark.pinned
+def test_words_say_what_the_readings_are_worth_and_what_to_do() -> None:
+    """Worth first, then a record a reading, routine, safety and the next command."""
+    result = run("survey", str(EXAMPLE))
+    assert result.exit_code == 0
+    lines = result.output.splitlines()
+    assert "would narrow the daily dose of a coral from within" in lines[0]
+    assert len([line for line in lines if line.startswith("reading ")]) in range(6, 11)
+    assert "warm up for 20 minutes" in result.output
+    assert "face out of the beam" in result.output
+    assert lines[-1].startswith(f"Next: lightdose survey {EXAMPLE} -o survey")
+    assert result.output.isascii()
+
+
+@pytest.mark.pinned
+def test_unknown_meter_gets_the_near_name() -> None:
+    """`--meter handhled` names the meter that was meant."""
+    result = run("survey", str(EXAMPLE), "--meter", "handhled")
+    assert result.exit_code == 2
+    assert "did you mean handheld?" in result.output

@@ -1,0 +1,128 @@
+"""The measuring sheet: it holds every reading, requests nothing, and shows hostile names literally."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+from judge.made_tank import made_tank
+
+from lightdose.files.library import reference_tables
+from lightdose.fit.survey import plan_survey
+from lightdose.model.coral import Coral, Site
+from lightdose.model.readings import Meter
+from lightdose.model.survey import Survey
+from lightdose.present.survey_sheet import survey_sheet
+from lightdose.present.survey_text import ROUTINE, SAFETY, survey_lines
+
+HOSTILE = "</style><script>alert('x')</script>&\"[/]"
+METER = Meter("hand <b>held</b>", "umol", "soft", "A", "built in", 0.025)
+
+
+def made_survey() -> Survey:
+    tank = made_tank(title=HOSTILE)
+    sites = (*tank.sites, Site(HOSTILE, 0.5, 0.3, 0.2))
+    corals = (*tank.corals, Coral(f"coral {HOSTILE}", "soft", HOSTILE))
+    return plan_survey(
+        replace(tank, sites=sites, corals=corals), METER, None, reference_tables(), {}, count=9
+    )
+
+
+SURVEY = made_survey()
+PAGE = survey_sheet(SURVEY, "cm", "survey-readings.csv", "lightdose calibrate a b -o c", "Unmeasured.")
+
+
+class Reader(HTMLParser):
+    """Tags, attributes and text as a browser would see them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+READER = Reader()
+READER.feed(PAGE)
+
+
+@pytest.mark.identity
+def test_page_requests_nothing_and_runs_nothing() -> None:
+    """No script, link, image or address; only its own style sheet, allowed by its hash."""
+    assert not {tag for tag, _ in READER.tags} & {"script", "link", "img", "iframe", "object", "form"}
+    for _, attributes in READER.tags:
+        assert not {"src", "href", "style"} & set(attributes)
+        assert not any(name.startswith("on") for name in attributes)
+    style = re.search(r"<style>(.*?)</style>", PAGE, re.DOTALL)
+    assert style is not None
+    digest = base64.b64encode(hashlib.sha256(style[1].encode()).digest()).decode()
+    assert f"default-src 'none'; style-src 'sha256-{digest}'" in PAGE.replace("&#39;", "'")
+    assert "url(" not in style[1]
+    assert len(PAGE) < 60_000
+
+
+@pytest.mark.identity
+def test_hostile_names_show_literally() -> None:
+    """Markup in a title, a site, a coral or a meter is text."""
+    text = " ".join("".join(READER.words).split())
+    assert text.count(HOSTILE) >= 2
+    assert "hand <b>held</b>" in text
+    assert [tag for tag, _ in READER.tags].count("style") == 1
+
+
+@pytest.mark.identity
+def test_every_reading_has_its_row_with_a_blank() -> None:
+    """One row a reading with place, what is on and an empty cell; routine and safety are all there."""
+    tags = [tag for tag, _ in READER.tags]
+    blanks = [a for tag, a in READER.tags if tag == "td" and a.get("class") == "blank"]
+    assert len(blanks) == len(SURVEY.readings) == 9
+    text = " ".join("".join(READER.words).split())
+    for reading in SURVEY.readings:
+        assert reading.tells in text
+    assert all(line in text for line in (*ROUTINE, *SAFETY))
+    assert tags.count("h1") == 1
+    assert tags.count("caption") == 1
+    heads = [a for tag, a in READER.tags if tag == "th"]
+    assert all(a.get("scope") in ("col", "row") for a in heads)
+
+
+@pytest.mark.identity
+def test_marks_lie_on_the_plan_and_labels_apart() -> None:
+    """Every spot is inside the tank's rectangle; no two labels stand on each other."""
+    rect = next(a for tag, a in READER.tags if tag == "rect")
+    width, height = float(rect["width"] or 0), float(rect["height"] or 0)
+    circles = [a for tag, a in READER.tags if tag == "circle"]
+    assert len(circles) == len({(r.spot.x_m, r.spot.y_m, r.spot.in_air) for r in SURVEY.readings})
+    for circle in circles:
+        assert 0 <= float(circle["cx"] or -1) <= width
+        assert 0 <= float(circle["cy"] or -1) <= height
+    view = next(a for tag, a in READER.tags if tag == "svg")["viewbox"]
+    assert view is not None
+
+
+@pytest.mark.identity
+def test_routine_names_all_that_the_readings_need() -> None:
+    """Note settings, clean lens, warm up, pumps, level sensor, body out of the light, restore, face."""
+    text = " ".join((*ROUTINE, *SAFETY)).lower()
+    for word in (
+        "note the settings", "wipe lens", "warm up", "20 minutes", "pumps", "level", "out of the light",
+        "restore", "face out of the beam", "dry hands", "drip loop", "secure",
+    ):  # fmt: skip
+        assert word in text
+
+
+@pytest.mark.identity
+def test_piped_plan_is_one_record_a_reading() -> None:
+    """Tabs and line breaks in names do not break records."""
+    lines = list(survey_lines(SURVEY, "cm"))
+    assert len([line for line in lines if line.startswith("reading ")]) == 9
+    assert all("\n" not in line for line in lines)
