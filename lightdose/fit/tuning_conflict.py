@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from lightdose.fit.tuning_problem import least_violation, most_light
+from lightdose.fit.tuning_problem import least_light, least_violation, most_light
 from lightdose.fit.tuning_task import DayLimits, TuneSolution, TuneTask
 from lightdose.model.arrays import FloatArray
 from lightdose.model.tuning import Conflict, Remedy
@@ -52,36 +52,57 @@ def find_conflict(
     lows = _foremost(dose / np.where(task.low > 0, task.low, np.inf), at_least=None)
     peak = (task.response @ (day.per_hour * day.windows * solution.v_h).T).max(axis=1) / task.peak_max
     highs = _foremost(-np.maximum(dose / task.high, peak), at_least=1 - 1e-5)
-    unreached = [(task.low[i] / got, i, got) for i in lows if (got := most_light(task, day, i, None))]
-    if unreached and max(unreached)[0] > 1 + OFF_BY:
-        factor, i, got = max(unreached)
-        return _with_remedies(
-            Conflict("reach", names[i], None, float(task.low[i]), got, factor),
-            (i,),
-            task,
-            day,
-            names,
-            free_sites,
+    found = (
+        _out_of_reach(task, day, lows, names)
+        or _in_excess(task, day, highs, names)
+        or _worst_pair(task, day, lows, highs, names)
+        or Conflict(
+            "several",
+            names[lows[0]] if lows else None,
+            names[highs[0]] if highs else None,
+            None,
+            None,
+            None,
         )
-    pairs = []
-    for j in highs:
-        for i in lows:
-            got = most_light(task, day, i, j) if i != j else 0.0
-            if got is None:
-                least = float(dose[j])
-                found = Conflict(
-                    "excess", None, names[j], float(task.high[j]), least, least / float(task.high[j])
-                )
-                return _with_remedies(found, (j,), task, day, names, free_sites)
-            if i != j and task.low[i] > 0:
-                pairs.append((task.low[i] / max(got, 1e-12), i, j, got))
-    if pairs and max(pairs)[0] > 1 + OFF_BY:
-        factor, i, j, got = max(pairs)
-        found = Conflict("pair", names[i], names[j], float(task.low[i]), got, float(factor))
-        return _with_remedies(found, (i, j), task, day, names, free_sites)
-    low, high = lows[0], highs[0] if highs else None
-    found = Conflict("several", names[low], None if high is None else names[high], None, None, None)
-    return _with_remedies(found, tuple(k for k in (low, high) if k is not None), task, day, names, free_sites)
+    )
+    rows = tuple(names.index(name) for name in (found.low, found.high) if name is not None)
+    return _with_remedies(found, rows, task, day, names, free_sites)
+
+
+def _out_of_reach(
+    task: TuneTask, day: DayLimits, lows: Sequence[int], names: Sequence[str]
+) -> Conflict | None:
+    """The coral that the allowed light alone leaves furthest below its band."""
+    short = [(task.low[i] / got, i, got) for i in lows if (got := most_light(task, day, i, None))]
+    if not short or max(short)[0] <= 1 + OFF_BY:
+        return None
+    factor, i, got = max(short)
+    return Conflict("reach", names[i], None, float(task.low[i]), got, float(factor))
+
+
+def _in_excess(task: TuneTask, day: DayLimits, highs: Sequence[int], names: Sequence[str]) -> Conflict | None:
+    """The coral that the least allowed light alone leaves furthest above its band."""
+    over = [(got / task.high[j], j, got) for j in highs if (got := least_light(task, day, j))]
+    if not over or max(over)[0] <= 1 + OFF_BY:
+        return None
+    factor, j, got = max(over)
+    return Conflict("excess", None, names[j], float(task.high[j]), got, float(factor))
+
+
+def _worst_pair(
+    task: TuneTask, day: DayLimits, lows: Sequence[int], highs: Sequence[int], names: Sequence[str]
+) -> Conflict | None:
+    """The two that stand furthest in each other's way."""
+    pairs = [
+        (task.low[i] / max(got, 1e-12), i, j, got)
+        for j in highs
+        for i in lows
+        if i != j and task.low[i] > 0 and (got := most_light(task, day, i, j)) is not None
+    ]
+    if not pairs or max(pairs)[0] <= 1 + OFF_BY:
+        return None
+    factor, i, j, got = max(pairs)
+    return Conflict("pair", names[i], names[j], float(task.low[i]), got, float(factor))
 
 
 def _foremost(rank: FloatArray, at_least: float | None) -> list[int]:

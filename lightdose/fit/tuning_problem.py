@@ -318,6 +318,30 @@ def most_light(task: TuneTask, day: DayLimits, coral: int, other: int | None) ->
     return None if found is None else float(form @ found)
 
 
+def least_light(task: TuneTask, day: DayLimits, coral: int) -> float | None:
+    """The lowest dose of one coral that the bounds allow.
+
+    Parameters
+    ----------
+    task : TuneTask
+    day : DayLimits
+    coral : int
+
+    Returns
+    -------
+    float or None
+        None where the bounds leave nothing. [mol m-2 d-1]
+
+    Source
+    ------
+    Linear program, solved by HiGHS through scipy.
+    """
+    least, most = _bounds(task, day)
+    form = MOL_PER_UMOL_S_H * (task.response[coral] @ task.mix)
+    found = _solved(form, task.rows @ task.mix, task.limits, least, most)
+    return None if found is None else float(form @ found)
+
+
 def _bounds(task: TuneTask, day: DayLimits) -> tuple[FloatArray, FloatArray]:
     """Bounds of y: each channel hangs on one of them, or stays off."""
     free = task.mix.shape[1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -82,3 +83,25 @@ def test_light_that_does_not_reach_is_no_quarrel_of_corals() -> None:
 def test_corals_that_can_all_be_served_have_no_conflict() -> None:
     """A second channel that only stag sees removes it."""
     assert conflict_of(task([[200.0, 100.0], [150.0, 20.0], [80.0, 0.0]], BANDS)) is None
+
+
+@pytest.mark.identity
+def test_bounds_that_leave_too_much_light_are_said_as_such() -> None:
+    """A change of at most 10 % from 5 h leaves stag 0.72 x 4.5 = 3.24 at least, above its own limit of 2."""
+    made = task(LIGHT[:1], [(1.0, 2.0)], today_h=[5.0])
+    bound = replace(made, rows=np.array([[-1.0]]), limits=np.array([-4.5]))
+    found = conflict_of(bound)
+    assert found is not None
+    assert (found.kind, found.low, found.high) == ("excess", None, "stag")
+    assert found.gets == pytest.approx(0.72 * 4.5)
+    assert found.factor == pytest.approx(0.72 * 4.5 / 2)
+
+
+@pytest.mark.identity
+def test_corals_that_only_together_stand_in_the_way_are_said_as_such() -> None:
+    """Two channels: each pair can be served, all three cannot."""
+    made = task([[100.0, 0.0], [0.0, 100.0], [100.0, 100.0]], [(3.0, 6.0), (3.0, 6.0), (1.0, 5.0)])
+    found = conflict_of(made)
+    assert found is not None
+    assert found.kind == "several"
+    assert found.high == "mush"

@@ -1,0 +1,109 @@
+"""How long the solvers take, besides imports: one function a solver, each with its mark.
+
+`python tests/benchmarks/fit_benchmark.py` prints all; names after it choose some. Exit 1 where one misses.
+"""
+
+from __future__ import annotations
+
+import platform
+import sys
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+ROUNDS = 3
+EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
+
+Run = Callable[[], object]
+
+
+def best_s(run: Run) -> float:
+    """The quickest of a few runs, after one that loads what is needed. [s]"""
+    run()
+    times = []
+    for _ in range(ROUNDS):
+        start = time.perf_counter()
+        run()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def tune() -> list[tuple[str, float, float]]:
+    """100 corals, 16 channels, 25 plateau lengths: served and not, each day solved; then the command."""
+    from lightdose.analysis import analyse, fixture_emission
+    from lightdose.analysis import tune as tune_setup
+    from lightdose.files.library import reference_tables
+    from lightdose.files.setup_file import read_setup
+    from lightdose.fit.tuning import plan_programme
+    from lightdose.fit.tuning_problem import best_day
+    from lightdose.fit.tuning_task import DayLimits, TuneTask
+    from lightdose.model.coral import Coral, Site
+    from lightdose.model.tuning import TuneWishes
+
+    corals, channels = 100, 16
+    hours = 6 + 0.25 * np.arange(25)
+    order = sorted(range(25), key=lambda i: abs(hours[i] - 9))
+
+    def scene(least: float, most: float, wide: float) -> TuneTask:
+        """Bands that begin at ``least`` to ``most`` of today's doses and are so many times as high as low."""
+        random = np.random.default_rng(1)
+        light = random.uniform(20, 80, channels) * np.exp(random.normal(0, 0.4, (corals, 1)))
+        light = light * np.exp(random.normal(0, 0.2, (corals, channels)))
+        today = 9 * random.uniform(0.2, 0.6, channels)
+        low = 0.0036 * light @ today * random.uniform(least, most, corals)
+        price = light.mean(axis=0)
+        return TuneTask(
+            light, low, wide * low, wide * low / 0.0324, np.eye(channels), today, price / (price @ today),
+            np.repeat([0, 1], 8), random.uniform(5, 30, channels) / 1e3, np.zeros((0, channels)), np.zeros(0),
+        )  # fmt: skip
+
+    # A trace of light that no channel can go below forbids the short cut over days, so all 25 are solved.
+    days = [
+        DayLimits(np.full(channels, 1e-9), np.full(channels, h), np.ones((1, channels)), 1 / h) for h in hours
+    ]
+    rows = []
+    for name, made in (("all can be served", scene(0.6, 1.12, 2.0)), ("many cannot", scene(0.4, 1.6, 1.4))):
+        for prefer in ("change", "margin", "energy"):
+            took = best_s(lambda m=made, p=prefer: best_day(m, days, order, p))  # type: ignore[misc]
+            rows.append((f"tune, {name}, prefer {prefer}, 25 days", took, 1.0))
+    setup = read_setup(EXAMPLE)
+    random = np.random.default_rng(2)
+    sites = tuple(
+        Site(f"s{i}", *random.uniform([0.03, 0.03, 0.05], [0.72, 0.42, 0.38])) for i in range(corals)
+    )
+    groups = ("lps-branching", "flowerpot", "zoanthid", "soft", "star-polyp")
+    stocked = tuple(Coral(f"c{i}", groups[i % 5], f"s{i}") for i in range(corals))
+    full = replace(setup, sites=sites, corals=stocked)
+    before, emission = analyse(full, certainty=False), fixture_emission(full)
+    matching = reference_tables().colour_matching
+    plan = best_s(lambda: plan_programme(before, TuneWishes(), emission, matching))
+    rows.append(("tune, plan for 100 corals, 12 channels, rounding included", plan, 1.0))
+    whole = best_s(lambda: tune_setup(full, TuneWishes()))
+    rows.append(("tune, whole, with light field and intervals twice (no mark)", whole, np.inf))
+    stuck = best_s(lambda: tune_setup(full, TuneWishes(mix="all", most_change=0.02)))
+    rows.append(
+        ("tune, the same where corals are in each other's way, with remedies (no mark)", stuck, np.inf)
+    )
+    return rows
+
+
+SOLVERS: Mapping[str, Callable[[], list[tuple[str, float, float]]]] = {"tune": tune}
+
+
+def main() -> int:
+    """The solvers named, or all; exit 1 when one misses its mark."""
+    print(f"{platform.machine()}, Python {platform.python_version()}; best of {ROUNDS}")
+    reached = True
+    for name in sys.argv[1:] or SOLVERS:
+        for words, took, mark in SOLVERS[name]():
+            wanted = f" (wanted: under {mark:g} s)" if np.isfinite(mark) else ""
+            print(f"  {words}: {took:.3f} s{wanted}")
+            reached &= took < mark
+    return int(not reached)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
