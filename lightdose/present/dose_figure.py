@@ -36,9 +36,9 @@ CORALS_PER_FIGURE = 60
 LONG_LIST = 25
 """Longer lists carry the scale above them too."""
 
-WIDTH_IN = 9.3
+WIDTH_IN = 9.5
 NAMES_IN = 2.5
-WORDS_IN = 3.4
+WORDS_IN = 3.6
 ROW_IN = 0.27
 AXIS_IN = 0.55
 TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
