@@ -116,9 +116,15 @@ def conflict_sentences(conflict: Conflict | None) -> list[str]:
     else:
         text = f"No two corals stand in each other's way, but all together do, {low} and {high} foremost."
     helps = [_remedy_words(r) for r in conflict.remedies]
-    return (
-        [text, *helps] if helps else [text, "No free site of the setup and no shade on one coral solves it."]
-    )
+    return [text, *(helps or [_OTHER_WAYS[conflict.kind]])]
+
+
+_OTHER_WAYS = {
+    "pair": "No free site of the setup and no shade on one coral solves it: add a site, or part the two.",
+    "several": "No one move to a free site and no shade on one coral solves it.",
+    "reach": "What would: more hours or channels, a lower fixture or another one, or a place nearer to it.",
+    "excess": "What would: looser bounds, a higher fixture, or a darker place for it.",
+}
 
 
 def _remedy_words(remedy: Remedy) -> str:

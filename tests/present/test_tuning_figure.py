@@ -138,6 +138,9 @@ def test_conflict_names_the_pair_the_factor_and_the_remedies() -> None:
     assert "Shade 'mush' to 0.75 of its light" in text
     assert "Move 'mush' to 'B1': then 1 coral would still be outside." in text
     assert conflict_sentences(None) == []
+    for kind in ("pair", "several", "reach", "excess"):
+        *_, last = conflict_sentences(replace(PAIR, kind=kind, remedies=()))  # type: ignore[arg-type]
+        assert last.startswith(("No ", "What would: "))
 
 
 @pytest.mark.identity
