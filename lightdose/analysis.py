@@ -28,6 +28,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.coral import CoralGroup, Receiver
 from lightdose.model.fixture import Channel, Fixture, Flux
 from lightdose.model.maps import LightExplanation, LightMap, Plane
+from lightdose.model.placement import Move, MoveWishes, Placement, PlaceWishes
 from lightdose.model.results import Analysis, LightField, SiteDay, SiteSpectrum
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
@@ -327,6 +328,44 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
         lambda row: _free_places(setup, judged[row].coral),
     )
     return tuning_record(before, after, wishes, plan, conflict, schedules)
+
+
+def place(setup: Setup, wishes: PlaceWishes) -> Placement:
+    """Which coral goes where, with what each gets there as `dose` reckons it.
+
+    Raises
+    ------
+    SetupError
+        If there are no corals or no places, a name is unknown, or pins contradict one another.
+    """
+    from lightdose.fit.placement import own_sky, plan_placement, standing_today, with_places
+    from lightdose.judge.placement_record import placement_record
+
+    today = standing_today(setup)
+    before = analyse(with_places(setup, today), certainty=False)
+    plan = plan_placement(setup, before, wishes, lambda points: light_field(setup, points)[:, :, 0])
+    after = analyse(with_places(setup, plan.spots), certainty=False)
+    sky = {c.name: own_sky(setup, c) for c in setup.corals}
+    return placement_record(before, after, plan, wishes, today, sky)
+
+
+def move(setup: Setup, wishes: MoveWishes) -> Move:
+    """The way of one coral to another site, in steps that it can follow.
+
+    Raises
+    ------
+    SetupError
+        If a name is unknown, or the coral cannot stand there.
+    InfeasibleError
+        If no path of free sites leads there.
+    """
+    from lightdose.fit.placement import standing_today, with_places
+    from lightdose.fit.stepping_stones import plan_move
+    from lightdose.judge.placement_record import move_record
+
+    before = analyse(with_places(setup, standing_today(setup)), certainty=False)
+    plan = plan_move(setup, before, wishes, lambda points: light_field(setup, points)[:, :, 0])
+    return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)
 
 
 def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:

@@ -27,6 +27,8 @@ SUMMARIES = {
     "sensitivity": "What plausible changes do to the light of every site and coral.",
     "tune": "Levels and plateau hours that put every coral in its usual range, or come closest and say why not.",
     "match": "Another fixture and tank set so that its places get what places here get.",
+    "place": "Which coral goes where, so that each gets the usual light of its group.",
+    "move": "The way of one coral to another site, over free sites, in steps that it can follow.",
     "acclimate": "Steps from today's light to another, slow enough for every coral.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""

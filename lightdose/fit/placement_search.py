@@ -1,0 +1,182 @@
+"""Corals to spots at the least cost: exact without rules between corals, and with them where it is small."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightdose.fit.placement_repair import repaired
+from lightdose.fit.placement_task import PlaceTask
+from lightdose.model.arrays import FloatArray
+
+MOST_CELLS_EXACT = 720
+"""Corals times spots up to which rules are solved exactly: about 12 corals and 60 places."""
+
+EXACT_SECONDS = 20.0
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The spot of each coral, -1 for none; ``bound`` is the choice without rules between corals."""
+
+    spots: tuple[int, ...]
+    bound: tuple[int, ...]
+    proven_optimal: bool
+
+
+def best_choice(task: PlaceTask) -> Choice:
+    """The cheapest choice of spots, at most one coral each.
+
+    Parameters
+    ----------
+    task : PlaceTask
+
+    Returns
+    -------
+    Choice
+        Proven optimal without rules between corals, where the assignment happens to keep them, and where the
+        integer program is small; else the assignment repaired.
+
+    Source
+    ------
+    Linear sum assignment; integer program (scipy, HiGHS); swaps and detours are our own.
+    """
+    key = task.key()
+    bound = assignment(key)
+    if not conflicts(task, bound):
+        return Choice(bound, bound, True)
+    if task.dli.size <= MOST_CELLS_EXACT:
+        exact = exact_choice(task)
+        if exact is not None:
+            return Choice(exact, bound, True)
+    found = repaired(task, key, bound)
+    is_bound = _total(key, found) == _total(key, bound)
+    return Choice(found, bound, is_bound)
+
+
+def assignment(key: FloatArray) -> tuple[int, ...]:
+    """The cheapest choice without rules between corals.
+
+    Parameters
+    ----------
+    key : array, shape (n_coral, n_spot + 1)
+        Infinite where forbidden; the last column is "no place".
+
+    Returns
+    -------
+    tuple of int
+        Spot of each coral, -1 for none.
+
+    Source
+    ------
+    Linear sum assignment (scipy).
+    """
+    from scipy.optimize import linear_sum_assignment
+
+    n, m = len(key), key.shape[1] - 1
+    without = np.full((n, n), np.inf)
+    np.fill_diagonal(without, key[:, -1])
+    rows, columns = linear_sum_assignment(np.column_stack((key[:, :-1], without)))
+    choice = np.full(n, -1)
+    choice[rows] = np.where(columns < m, columns, -1)
+    return tuple(int(p) for p in choice)
+
+
+def conflicts(task: PlaceTask, choice: tuple[int, ...]) -> list[tuple[int, int]]:
+    """Pairs of corals that stand too near to one another.
+
+    Parameters
+    ----------
+    task : PlaceTask
+    choice : tuple of int
+
+    Returns
+    -------
+    list of (int, int)
+
+    Source
+    ------
+    Definition.
+    """
+    if not task.has_rules:
+        return []
+    placed = np.array([i for i, p in enumerate(choice) if p >= 0], dtype=np.intp)
+    at = task.places_m[[choice[i] for i in placed]]
+    distance = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
+    near = np.triu(distance < task.apart_m[np.ix_(placed, placed)] - 1e-9, 1)
+    return [(int(placed[a]), int(placed[b])) for a, b in np.argwhere(near)]
+
+
+def _total(key: FloatArray, choice: tuple[int, ...]) -> int:
+    return sum(int(key[i, p]) for i, p in enumerate(choice))
+
+
+def exact_choice(task: PlaceTask) -> tuple[int, ...] | None:
+    """The cheapest choice that keeps the rules, stage by stage; None if the time runs out.
+
+    Parameters
+    ----------
+    task : PlaceTask
+
+    Returns
+    -------
+    tuple of int, or None
+
+    Source
+    ------
+    0-1 program (scipy, HiGHS): each coral one spot or none, each spot at most one coral, and for each pair of
+    corals and spot of the one, not both that spot and any spot of the other nearer than allowed.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_array
+
+    n, m = task.dli.shape
+    cells = [(i, p) for i in range(n) for p in range(m) if task.allowed[i, p]]
+    column = {cell: v for v, cell in enumerate(cells)}
+    cells += [(i, m) for i in range(n)]
+    rows = _rule_rows(task, column)
+    rows += [[column[i, p] for i in range(n) if (i, p) in column] for p in range(m)]
+    each = [[v for v, (i, _) in enumerate(cells) if i == coral] for coral in range(n)]
+
+    def matrix(lines: list[list[int]]) -> csr_array:
+        index = [v for line in lines for v in line]
+        ends = np.cumsum([0, *(len(line) for line in lines)])
+        return csr_array((np.ones(len(index)), index, ends), shape=(len(lines), len(cells)))
+
+    constraints = [LinearConstraint(matrix(rows), -np.inf, 1.0), LinearConstraint(matrix(each), 1.0, 1.0)]
+    taken = np.zeros(len(cells))
+    for stage in task.stages:
+        price = np.array([stage[i, p] for i, p in cells])
+        if not np.any(price):
+            continue
+        done = milp(
+            price,
+            constraints=constraints,
+            integrality=np.ones(len(cells)),
+            bounds=Bounds(0, 1),
+            options={"mip_rel_gap": 0.0, "time_limit": EXACT_SECONDS},
+        )
+        if done.status != 0:
+            return None
+        taken = np.round(done.x)
+        constraints.append(LinearConstraint(csr_array(price[None, :]), -np.inf, float(price @ taken) + 0.5))
+    choice = [-1] * n
+    for v in np.flatnonzero(taken):
+        coral, spot = cells[int(v)]
+        choice[coral] = spot if spot < m else -1
+    return tuple(choice)
+
+
+def _rule_rows(task: PlaceTask, column: dict[tuple[int, int], int]) -> list[list[int]]:
+    """Variables of which at most one may be 1, for every pair of corals that must keep apart."""
+    at = task.places_m
+    distance = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
+    rows = []
+    for i, j in np.argwhere(np.triu(task.apart_m, 1) > 0).tolist():
+        near = distance < task.apart_m[i, j] - 1e-9
+        for p in np.flatnonzero(task.allowed[i]).tolist():
+            others = [column[j, q] for q in np.flatnonzero(near[p] & task.allowed[j]).tolist()]
+            if others:
+                rows.append([column[i, p], *others])
+    return rows

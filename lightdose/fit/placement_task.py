@@ -1,0 +1,266 @@
+"""What `place` has to solve: corals, spots, doses of each coral at each spot, and what keeps them apart."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import Coral
+from lightdose.model.placement import PlacementCost, PlaceWishes, Preference, Spot
+from lightdose.model.results import DayCurve
+from lightdose.physics.dose import daily_light_integral
+
+LN_STEP_OUTSIDE = 1e-3
+LN_STEP_MIDDLE = 1e-2
+MOVED_STEP_M = 0.01
+"""Costs are whole numbers of these, so that "first, then" is exact: 0.1 %, 1 %, 1 cm. Our choice."""
+
+DARKEST_LN = 8.0
+"""A dose is taken as at most so far from a band: darker is all the same. Our choice."""
+
+UNPLACED_LN = 30.0
+"""A coral without a place counts as so far outside its band. Our choice."""
+
+LARGEST_EXACT = 2.0**52
+POINTS_A_BLOCK = 20_000
+
+Light = Callable[[FloatArray], FloatArray]
+"""PPFD of every channel at full output under open sky at points (n, 3): (n, channel). [umol m-2 s-1]"""
+
+
+@dataclass(frozen=True, eq=False)
+class PlaceTask:
+    """Corals that may move and the spots they may take.
+
+    Attributes
+    ----------
+    spots : a spot with room for several corals stands here as often
+    dli : array, shape (n_coral, n_spot). [mol m-2 d-1]
+    outside, middle, moved : array, shape (n_coral, n_spot), whole numbers of the steps above
+    allowed : array, shape (n_coral, n_spot)
+    apart_m : array, shape (n_coral, n_coral); least level distance of two corals, 0 where there is none
+    """
+
+    corals: tuple[Coral, ...]
+    spots: tuple[Spot, ...]
+    dli: FloatArray
+    outside: FloatArray
+    middle: FloatArray
+    moved: FloatArray
+    allowed: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
+    apart_m: FloatArray
+    prefer: Preference = "middle"
+
+    @property
+    def places_m(self) -> FloatArray:
+        """x and y of the spots, shape (n_spot, 2). [m]"""
+        return np.array([(s.x_m, s.y_m) for s in self.spots], dtype=np.float64).reshape(-1, 2)
+
+    @property
+    def has_rules(self) -> bool:
+        """Whether any two of these corals must keep apart."""
+        return bool(np.any(self.apart_m > 0))
+
+    @property
+    def stages(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Costs in the order in which they count, without a place in the last column."""
+        rest = (self.middle, self.moved) if self.prefer == "middle" else (self.moved, self.middle)
+        outside = _with_unplaced(self.outside, UNPLACED_LN / LN_STEP_OUTSIDE)
+        return outside, _with_unplaced(rest[0], 0.0), _with_unplaced(rest[1], 0.0)
+
+    def key(self) -> FloatArray:
+        """One whole number a coral and spot (infinite where forbidden), whose sums compare stage by stage.
+
+        The last column is "no place". Steps of the later stages grow where the numbers would not be exact.
+        """
+        first, *later = self.stages
+        allowed = np.column_stack((self.allowed, np.ones(len(self.corals), dtype=bool)))
+        steps = [1.0, 1.0]
+        while True:
+            second, third = (np.round(c / s) for c, s in zip(later, steps, strict=True))
+            above_third = 1.0 + _most(third, allowed)
+            above_second = 1.0 + _most(second, allowed)
+            if (1 + _most(first, allowed)) * above_second * above_third < LARGEST_EXACT:
+                break
+            steps = [steps[0] * 1.5, steps[1] * 2]
+        key = (first * above_second + second) * above_third + third
+        return np.where(allowed, key, np.inf)
+
+    def cost(self, choice: Sequence[int]) -> PlacementCost:
+        """Sums over corals of a choice of spots, -1 for none."""
+        taken = [(i, p) for i, p in enumerate(choice) if p >= 0]
+        rows, columns = [i for i, _ in taken], [p for _, p in taken]
+        return PlacementCost(
+            outside_ln=float(self.outside[rows, columns].sum()) * LN_STEP_OUTSIDE,
+            middle_ln=float(self.middle[rows, columns].sum()) * LN_STEP_MIDDLE,
+            moved_m=float(self.moved[rows, columns].sum()) * MOVED_STEP_M,
+            unplaced=len(self.corals) - len(taken),
+        )
+
+
+def _with_unplaced(cost: FloatArray, unplaced: float) -> FloatArray:
+    return np.column_stack((cost, np.full(len(cost), unplaced)))
+
+
+def _most(cost: FloatArray, allowed: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> float:
+    return float(np.where(allowed, cost, 0.0).max(axis=1, initial=0.0).sum())
+
+
+def place_task(
+    corals: Sequence[Coral],
+    own_sky: Sequence[float],
+    today: Sequence[Spot],
+    bands: Sequence[tuple[float, float] | None],
+    fixed: Sequence[tuple[Coral, Spot]],
+    spots: Sequence[Spot],
+    wishes: PlaceWishes,
+    light: Light,
+    curve: DayCurve,
+) -> PlaceTask:
+    """Doses and costs of every coral at every spot.
+
+    Parameters
+    ----------
+    corals, own_sky, today, bands : sequence, n_coral long
+        Those that may move; their own open sky, where they stand, their bands. [mol m-2 d-1]
+    fixed : sequence of (Coral, Spot)
+        Pinned corals; the others keep their distance from them.
+    spots : sequence of Spot
+        With room left.
+    wishes : PlaceWishes
+    light : Light
+        [umol m-2 s-1]
+    curve : DayCurve
+
+    Returns
+    -------
+    PlaceTask
+
+    Source
+    ------
+    Costs: log distance of the dose outside its band, from the band's geometric middle, and distance from today's
+    place. Our choice.
+    """
+    columns = tuple(s for s in spots for _ in range(s.room))
+    dli = _doses(corals, own_sky, columns, light, curve)
+    outside, middle = np.zeros_like(dli), np.zeros_like(dli)
+    for i, band in enumerate(bands):
+        if band is not None:
+            outside[i], middle[i] = band_distances(dli[i], band)
+    at = np.array([(s.x_m, s.y_m) for s in columns]).reshape(-1, 2)
+    stood = np.array([(s.x_m, s.y_m) for s in today]).reshape(-1, 2)
+    depth = np.array([s.depth_m for s in columns])
+    heights = np.array([c.height_m for c in corals])
+    moved = np.hypot(*(stood[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
+    # Straight up or down is a move too.
+    moved = np.hypot(moved, np.array([s.depth_m for s in today])[:, None] - depth)
+    allowed = depth[None, :] >= heights[:, None] - 1e-9
+    forbidden = {(coral, site) for coral, site in wishes.not_at}
+    for i, coral in enumerate(corals):
+        if any(name == coral.name for name, _ in forbidden):
+            allowed[i] &= np.array([(coral.name, s.name) not in forbidden for s in columns], dtype=bool)
+        for other, spot in fixed:
+            least = required_distance_m(coral, other, wishes)
+            if least > 0:
+                allowed[i] &= np.hypot(at[:, 0] - spot.x_m, at[:, 1] - spot.y_m) >= least - 1e-9
+    return PlaceTask(
+        corals=tuple(corals),
+        spots=columns,
+        dli=dli,
+        outside=np.round(outside / LN_STEP_OUTSIDE),
+        middle=np.round(middle / LN_STEP_MIDDLE),
+        moved=np.round(moved / MOVED_STEP_M),
+        allowed=allowed,
+        apart_m=_apart(corals, wishes),
+        prefer=wishes.prefer,
+    )
+
+
+def _doses(
+    corals: Sequence[Coral], own_sky: Sequence[float], spots: Sequence[Spot], light: Light, curve: DayCurve
+) -> FloatArray:
+    """Dose of every coral at its top at every spot; the field is evaluated once a height."""
+    places = np.array([(s.x_m, s.y_m, s.depth_m) for s in spots]).reshape(-1, 3)
+    sky = np.array([s.open_sky for s in spots])
+    by_height: dict[float, FloatArray] = {}
+    for height in sorted({c.height_m for c in corals}):
+        tops = places - np.array([0.0, 0.0, height])
+        fits = tops[:, 2] >= -1e-9
+        tops[:, 2] = np.maximum(tops[:, 2], 0.0)
+        dose = np.zeros(len(spots))
+        inside = np.flatnonzero(fits)
+        for first in range(0, inside.size, POINTS_A_BLOCK):
+            part = inside[first : first + POINTS_A_BLOCK]
+            dose[part] = daily_light_integral(light(tops[part]), curve)
+        by_height[height] = dose * sky
+    return np.array([by_height[c.height_m] * own for c, own in zip(corals, own_sky, strict=True)]).reshape(
+        len(corals), len(spots)
+    )
+
+
+def band_distances(dli: FloatArray, band: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
+    """How far doses lie outside a band, and from its geometric middle, as logarithms of ratios.
+
+    Parameters
+    ----------
+    dli : array
+        [mol m-2 d-1]
+    band : (low, high)
+        [mol m-2 d-1]
+
+    Returns
+    -------
+    outside, middle : array
+        0 inside the band, and 0 at its middle.
+
+    Source
+    ------
+    Definition; no dose counts as further away than ``DARKEST_LN``.
+    """
+    high = band[1]
+    low = max(band[0], high * math.exp(-DARKEST_LN))
+    with np.errstate(divide="ignore"):
+        ln = np.maximum(np.log(dli), math.log(low) - DARKEST_LN)
+    outside = np.maximum(0.0, np.maximum(math.log(low) - ln, ln - math.log(high)))
+    middle = np.abs(ln - 0.5 * (math.log(low) + math.log(high)))
+    return np.minimum(outside, DARKEST_LN), np.minimum(middle, 2 * DARKEST_LN)
+
+
+def required_distance_m(one: Coral, other: Coral, wishes: PlaceWishes) -> float:
+    """Least level distance of two corals.
+
+    Parameters
+    ----------
+    one, other : Coral
+    wishes : PlaceWishes
+
+    Returns
+    -------
+    float
+        The longer sting reach of the two, or what the keeper asks for. [m]
+
+    Source
+    ------
+    Definition; as in the advice of `dose`.
+    """
+    least = max(one.keep_apart_m, other.keep_apart_m, wishes.apart_m)
+    pair = {one.name, other.name}
+    if any({a, b} == pair for a, b in wishes.not_beside):
+        least = max(least, wishes.beside_m)
+    return least
+
+
+def _apart(corals: Sequence[Coral], wishes: PlaceWishes) -> FloatArray:
+    reach = np.maximum(np.array([c.keep_apart_m for c in corals], dtype=np.float64), wishes.apart_m)
+    apart: FloatArray = np.maximum(reach[:, None], reach[None, :]) if corals else np.zeros((0, 0))
+    index = {c.name: i for i, c in enumerate(corals)}
+    for a, b in wishes.not_beside:
+        if a in index and b in index:
+            i, j = index[a], index[b]
+            apart[i, j] = apart[j, i] = max(apart[i, j], wishes.beside_m)
+    np.fill_diagonal(apart, 0.0)
+    return apart

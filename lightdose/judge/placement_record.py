@@ -1,0 +1,361 @@
+"""What `place` and `move` report: every coral before and after, whom it shades, and what to mind."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+
+from lightdose.judge.shade import NOTABLE, hidden_fraction
+from lightdose.judge.verdict import dli_state
+from lightdose.model.coral import Coral, CoralGroup, Site
+from lightdose.model.placement import (
+    Move,
+    MoveStep,
+    MoveWishes,
+    PlacedCoral,
+    Placement,
+    PlacementPlan,
+    PlaceWishes,
+    ShadedNeighbour,
+    Spot,
+    Standing,
+)
+from lightdose.model.results import Analysis, Caution, Verdict
+
+TOXIC_GENERA = ("palythoa", "zoanthus")
+PRACTICE = "common practice, no published source"
+RISE_PRACTICE = "common practice, no published rule per week"
+OUR_CHOICE = "our choice"
+SUDDEN_RISE = 0.10
+NAMED = 6
+
+
+def placement_record(
+    before: Analysis,
+    after: Analysis,
+    plan: PlacementPlan,
+    wishes: PlaceWishes,
+    today: Mapping[str, Spot],
+    sky: Mapping[str, float],
+) -> Placement:
+    """A plan judged: what every coral gets before and after.
+
+    Parameters
+    ----------
+    before, after : Analysis
+        Of today's places and of the new ones; corals without a place are not in ``after``.
+    plan : PlacementPlan
+    wishes : PlaceWishes
+    today : coral -> Spot
+    sky : coral -> float
+        Its own open sky.
+
+    Returns
+    -------
+    Placement
+
+    Source
+    ------
+    States by ``dli_state``.
+    """
+    now = {v.coral: v for v in before.verdicts}
+    then = {v.coral: v for v in after.verdicts}
+    corals = tuple(
+        _placed(c, now[c.name], then.get(c.name), today[c.name], plan, sky[c.name])
+        for c in before.setup.corals
+    )
+    return Placement(
+        setup=after.setup,
+        before=before,
+        basis=before.basis,
+        corals=corals,
+        plan=plan,
+        wishes=wishes,
+        notes=_notes(wishes),
+        cautions=_place_cautions(before, after, corals),
+        version=before.version,
+    )
+
+
+def _placed(
+    coral: Coral, now: Verdict, then: Verdict | None, today: Spot, plan: PlacementPlan, sky: float
+) -> PlacedCoral:
+    spot = plan.spots[coral.name]
+    after = None
+    moved = 0.0
+    if then is not None and spot is not None:
+        after = Standing(spot, then.dli_mol_m2_d, then.dli_state)
+        moved = math.dist((spot.x_m, spot.y_m, spot.depth_m), (today.x_m, today.y_m, today.depth_m))
+    nearest = None
+    if (after is None or after.dli_state not in ("within", "not_judged")) and coral.name in plan.free_dli:
+        place, dli = plan.free_dli[coral.name]
+        nearest = Standing(place, dli, dli_state(dli, now.band_dli, now.floor_dli, now.ceiling_dli))
+    return PlacedCoral(
+        coral=coral.name,
+        group=now.group,
+        group_name=now.group_name,
+        genus=coral.genus,
+        height_m=coral.height_m,
+        open_sky=sky,
+        pinned=coral.name in plan.pinned,
+        band_dli=now.band_dli,
+        before=Standing(today, now.dli_mol_m2_d, now.dli_state),
+        after=after,
+        nearest=nearest,
+        moved_m=moved,
+    )
+
+
+def _notes(wishes: PlaceWishes) -> tuple[str, ...]:
+    if wishes.grid is None:
+        return ()
+    return ("The points of the grid are taken under open sky: rock and neighbours dim some of them.",)
+
+
+def _place_cautions(before: Analysis, after: Analysis, corals: Sequence[PlacedCoral]) -> tuple[Caution, ...]:
+    found = []
+    moving = [c for c in corals if c.moves and c.after is not None]
+    sudden = [
+        c
+        for c in moving
+        if c.after is not None
+        and c.band_dli is not None
+        and c.after.dli_mol_m2_d > c.before.dli_mol_m2_d * (1 + SUDDEN_RISE)
+    ]
+    if sudden:
+        found.append(
+            Caution(
+                "rise_by_moving",
+                f"More than 10 % brighter at once for {_names([c.coral for c in sudden])}: take such a coral "
+                "there in weekly steps (`lightdose move`).",
+                RISE_PRACTICE,
+            )
+        )
+    found += _shade_cautions(after, [c.coral for c in moving])
+    groups = before.setup.groups
+    by_name = {c.name: c for c in before.setup.corals}
+    toxic = [c.coral for c in moving if is_toxic(by_name[c.coral], groups[c.group])]
+    if toxic:
+        found.append(toxin_caution(toxic))
+    return tuple(found)
+
+
+def _shade_cautions(after: Analysis, moving: Sequence[str]) -> list[Caution]:
+    """Moved corals that would stand in the light of others."""
+    sites = {s.name: s for s in after.setup.sites}
+    found = []
+    for coral in after.setup.corals:
+        if coral.name in moving and coral.height_m > 0:
+            shaded = shaded_from(after, coral, sites[coral.site])
+            if shaded:
+                whom = _names([f"{n} (about {100 * f:.0f} %)" for n, _, f in shaded])
+                found.append(
+                    Caution(
+                        "shade",
+                        f"{coral.name}, {100 * coral.height_m:g} cm tall, would hide part of the lamps' "
+                        f"straight light from {whom}; no dose here knows of that.",
+                        "geometry; taken as an upright post as wide as tall, our choice",
+                    )
+                )
+    return found
+
+
+def shaded_from(analysis: Analysis, coral: Coral, site: Site) -> list[tuple[str, str, float]]:
+    """Corals that would lose straight light to one that stands at a site.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        Its other corals are the neighbours, at their judged places.
+    coral : Coral
+    site : Site
+
+    Returns
+    -------
+    list of (coral, its site, share hidden)
+        Those that lose a twentieth or more, most first.
+
+    Source
+    ------
+    ``hidden_fraction``.
+    """
+    setup, field = analysis.setup, analysis.light_field
+    fixtures = setup.lit_fixtures
+    order = {f.name: i for i, f in enumerate(fixtures)}
+    found = []
+    for verdict in analysis.verdicts:
+        if verdict.coral == coral.name or verdict.band_dli is None:
+            continue
+        at = field.receivers[verdict.receiver]
+        share = [0.0] * len(fixtures)
+        for key, dli in zip(field.channels, analysis.dose.dli_by_channel[verdict.receiver], strict=True):
+            share[order[key.fixture]] += float(dli)
+        hidden = hidden_fraction(
+            (site.x_m, site.y_m, site.depth_m),
+            coral.height_m,
+            (at.x_m, at.y_m, at.depth_m),
+            fixtures,
+            share,
+            setup.water.refractive_index,
+        )
+        if hidden >= NOTABLE:
+            found.append((verdict.coral, verdict.site, hidden))
+    return sorted(found, key=lambda f: -f[2])
+
+
+def is_toxic(coral: Coral, group: CoralGroup) -> bool:
+    """Whether a coral is a zoanthid or of a group that holds them.
+
+    Parameters
+    ----------
+    coral : Coral
+    group : CoralGroup
+
+    Returns
+    -------
+    bool
+
+    Source
+    ------
+    Palytoxin in Palythoa and some Zoanthus: from memory, common knowledge of the trade.
+    """
+    if coral.genus is not None:
+        return coral.genus.strip().casefold() in TOXIC_GENERA
+    return any(g.casefold() in TOXIC_GENERA for g in group.genera)
+
+
+def toxin_caution(names: Sequence[str]) -> Caution:
+    """The caution on handling zoanthids.
+
+    Parameters
+    ----------
+    names : sequence of str
+
+    Returns
+    -------
+    Caution
+
+    Source
+    ------
+    Common practice; palytoxin from memory.
+    """
+    return Caution(
+        "safety_toxin",
+        f"Safety: {_names(names)} may hold palytoxin, as zoanthids and Palythoa do. Wear gloves and eye "
+        "protection, keep it off broken skin, and never scrub, boil or dry it or the rock it sits on; rinse "
+        "gloves and tools, and let nobody breathe the spray.",
+        "common practice, no published source; the toxin from memory",
+    )
+
+
+def move_record(
+    before: Analysis, wishes: MoveWishes, start_dli: float, sites: Sequence[Site], dli: Sequence[float]
+) -> Move:
+    """A way of stepping stones, dated and judged.
+
+    Parameters
+    ----------
+    before : Analysis
+    wishes : MoveWishes
+    start_dli : float
+        [mol m-2 d-1]
+    sites, dli : sequence
+        The stones in order, and the coral's dose at each. [mol m-2 d-1]
+
+    Returns
+    -------
+    Move
+
+    Source
+    ------
+    Rise scaled to a week: (D / D before)^(7 / days) - 1.
+    """
+    setup = before.setup
+    coral = next(c for c in setup.corals if c.name == wishes.coral)
+    verdict = next(v for v in before.verdicts if v.coral == wishes.coral)
+    steps = []
+    earlier = start_dli
+    for index, (site, dose) in enumerate(zip(sites, dli, strict=True)):
+        day = index * wishes.step_days
+        rise = (dose / earlier) ** (7 / wishes.step_days) - 1 if earlier > 0 else 0.0
+        steps.append(
+            MoveStep(day, _date(wishes.start, day), site.name, site.x_m, site.y_m, site.depth_m, dose, rise)
+        )
+        earlier = dose
+    shaded = _shaded_on_the_way(before, coral, sites)
+    return Move(
+        basis=before.basis,
+        title=setup.title,
+        coral=coral.name,
+        group=verdict.group,
+        group_name=verdict.group_name,
+        height_m=coral.height_m,
+        band_dli=verdict.band_dli,
+        floor_dli=verdict.floor_dli,
+        start_site=coral.site,
+        start_dli=start_dli,
+        end_state=dli_state(steps[-1].dli_mol_m2_d, verdict.band_dli, verdict.floor_dli, verdict.ceiling_dli),
+        steps=tuple(steps),
+        shaded=shaded,
+        wishes=wishes,
+        cautions=_move_cautions(coral, setup.groups[coral.group], start_dli, steps, wishes),
+        version=before.version,
+        inputs_sha256=setup.inputs_sha256,
+    )
+
+
+def _date(start: str | None, day: int) -> str | None:
+    if start is None:
+        return None
+    return (datetime.date.fromisoformat(start) + datetime.timedelta(days=day)).isoformat()
+
+
+def _shaded_on_the_way(before: Analysis, coral: Coral, sites: Sequence[Site]) -> tuple[ShadedNeighbour, ...]:
+    most: dict[str, ShadedNeighbour] = {}
+    for site in sites:
+        for name, at, hidden in shaded_from(before, coral, site):
+            known = most.get(name)
+            stones = (*(known.sites if known else ()), site.name)
+            most[name] = ShadedNeighbour(name, at, max(hidden, known.hidden_fraction if known else 0), stones)
+    return tuple(sorted(most.values(), key=lambda s: -s.hidden_fraction))
+
+
+def _move_cautions(
+    coral: Coral, group: CoralGroup, start_dli: float, steps: Sequence[MoveStep], wishes: MoveWishes
+) -> tuple[Caution, ...]:
+    rise = wishes.rise_per_week
+    found = []
+    if rise > 0.25 + 1e-12:
+        found.append(
+            Caution("rise_too_fast", f"Warning: {100 * rise:g} % a week is above 25 %.", RISE_PRACTICE)
+        )
+    elif rise > 0.10 + 1e-12:
+        found.append(
+            Caution(
+                "rise_fast", f"Caution: {100 * rise:g} % a week is more than the usual 10 %.", RISE_PRACTICE
+            )
+        )
+    doses = [start_dli, *(s.dli_mol_m2_d for s in steps)]
+    if any(b < 0.5 * a for a, b in itertools.pairwise(doses)):
+        found.append(
+            Caution("deep_cut", "Caution: one step takes more than half of the light at once.", OUR_CHOICE)
+        )
+    found.append(
+        Caution(
+            "one_change_at_a_time",
+            "Leave the programme as it is in these weeks: a change of the programme and a move multiply. "
+            "If the coral pales or stays closed, hold the step and look at heat, nutrients, salinity and pests too.",
+            OUR_CHOICE,
+        )
+    )
+    if is_toxic(coral, group):
+        found.append(toxin_caution([coral.name]))
+    return tuple(found)
+
+
+def _names(names: Sequence[str]) -> str:
+    shown = list(names[:NAMED])
+    rest = len(names) - len(shown)
+    return ", ".join(shown) + (f" and {rest} more" if rest > 0 else "")
