@@ -121,4 +121,7 @@ def _write_figures(found: Sensitivity, target: str, sites: tuple[str, ...], quie
     from lightdose.cli.written import inputs_of, save_drawings
     from lightdose.present.sensitivity_figure import tornado_drawings
 
-    save_drawings(tornado_drawings(found, sites), target, inputs_of(found.analysis.setup), quiet)
+    drawings = tornado_drawings(found, sites)
+    if not drawings:
+        say("no figure: no site has light that could change", quiet=quiet)
+    save_drawings(drawings, target, inputs_of(found.analysis.setup), quiet)

@@ -38,6 +38,9 @@ LEAST_WORTH = 0.25
 LEAST_SHOWN: Mapping[str, float] = {"umol": 3.0, "lux": 50.0}
 """Readings expected below this are not planned, the last digit is too coarse: our choice."""
 
+ASIDE_M = 0.05
+"""A spot in the air farther from the middle of a lamp tells of its beam: our choice of words."""
+
 OPEN_SHARE = 2 / 3
 """A verdict is open when no state has this probability: our choice, as in `dose`."""
 
@@ -267,8 +270,10 @@ class _Plan:
         spot, on = (self.pool.spots[self.pairs[index][0]], self.pool.sets[self.pairs[index][1]])
         if on.levels is not None:
             ((fixture, channel),) = on.levels
-            what = f"output of {self.channel_words(fixture, channel)}"
-            return f"{what}, and its beam" if spot.in_air and " beside " in spot.name else what
+            what = self.channel_words(fixture, channel)
+            own = next(f for f in self.setup.lit_fixtures if f.name == fixture)
+            aside = math.dist((spot.x_m, spot.y_m), (own.x_m, own.y_m)) > ASIDE_M
+            return f"beam of {fixture}, by {what}" if spot.in_air and aside else f"output of {what}"
         if spot.in_air:
             return "beam and output of the whole" if " beside " in spot.name else "output of the whole"
         shaded = spot.site in self.problem.sky_sites

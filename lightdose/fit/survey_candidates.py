@@ -12,7 +12,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.setup import Setup
 from lightdose.model.survey import LevelSet, Spot
-from lightdose.physics.day_curve import day_curve, output_at
+from lightdose.physics.day_curve import day_curve, full_output_hours, output_at
 
 SITES_AT_MOST = 120
 SITES_FOR_SINGLES = 30
@@ -25,6 +25,8 @@ ASIDE_OF_HALF_WIDTH = 0.8
 """Spots beside a lamp lie at this share of the half width of its beam: our choice, where a width shows."""
 
 PLATEAU_SHARE = 0.999
+LEAST_SHARE = 0.03
+"""Channels with a smaller share of the day's photons are not read alone: our choice, they matter little."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +130,7 @@ def _half_width_rad(fixture: Fixture) -> float:
 
 
 def _level_sets(setup: Setup, nominal_umol_s: FloatArray) -> tuple[list[LevelSet], FloatArray]:
-    """The programme at its plateau, then every channel of the programme alone at 100 %."""
+    """The programme at its plateau, then each channel that matters alone at 100 %; all if it is dark."""
     channels = [(f.name, c) for f in setup.lit_fixtures for c in f.type.channels]
     curve = day_curve(setup.lit_fixtures)
     time_h = plateau_h(setup, nominal_umol_s)
@@ -136,8 +138,9 @@ def _level_sets(setup: Setup, nominal_umol_s: FloatArray) -> tuple[list[LevelSet
     if time_h is not None:
         sets.append(LevelSet(time_h=time_h))
         rows.append(output_at(curve, time_h)[0])
-    used = np.concatenate([curve.output_start, curve.output_end]).max(axis=0) > 0
-    singles = [n for n in range(len(channels)) if used[n] or not used.any()]
+    photons = full_output_hours(curve) * nominal_umol_s
+    matters = photons >= LEAST_SHARE * photons.sum()
+    singles = np.flatnonzero(matters).tolist()
     for n in singles:
         fixture, channel = channels[n]
         sets.append(LevelSet(levels={(fixture, channel.name): 1.0}))

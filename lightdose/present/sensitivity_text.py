@@ -180,6 +180,8 @@ def closing_line(found: Sensitivity) -> str:
     path = found.analysis.setup.path or "setup.toml"
     path = literal(f'"{path}"' if " " in path else path)
     following = f"Next: lightdose survey {path}"
+    if not found.analysis.setup.sites:
+        return f"No sites: there is nothing to compare. {following}"
     if not found.analysis.verdicts:
         return f"{count(len(found.outcomes), 'case')}; no corals to judge. {following}"
     bad = [o for o in found.outcomes if any(c.worsens for c in o.changed)]

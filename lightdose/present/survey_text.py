@@ -13,6 +13,7 @@ from lightdose.present.labels import PPFD_UNIT, count, length, literal, number
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
 FEW = 3
+HARDLY_KNOWN = 30.0
 Written = tuple[str, str] | None
 
 ROUTINE = (
@@ -70,7 +71,7 @@ def place_words(spot: Spot, unit: LengthUnit) -> str:
 def expected_words(reading: PlannedReading) -> str:
     """The 95 % range that the meter should show, to two figures."""
     low, high = reading.expected_95
-    return f"{number(low, 2)} to {number(high, 2)}"
+    return f"{number(low, 2)} to {number(high, 2)}" if high < HARDLY_KNOWN * low else "not known yet"
 
 
 def few_first(survey: Survey) -> list[int]:
@@ -101,6 +102,8 @@ def factor_words(factor: float) -> str:
 
 def open_sentence(survey: Survey) -> str:
     """Whose verdict is open."""
+    if not survey.setup.corals:
+        return "No corals stand in the setup: the readings are chosen for the lamps alone."
     if not survey.open_corals:
         return "No verdict is open; the readings put every number on firmer ground."
     named = ", ".join(literal(c) for c in survey.open_corals[:6])
@@ -174,7 +177,7 @@ def survey_lines(survey: Survey, unit: LengthUnit, written: Written = None) -> I
             f"where {r.spot.name}",
             f"at {place_words(r.spot, unit)}",
             f"on {on_words(r, clock_words(r), several)}",
-            f"expect {expected_words(r)} {unit_words(survey.meter.reads)}",
+            f"expect {expected_words(r)} ({unit_words(survey.meter.reads)})",
             f"tells {r.tells}",
         )
         yield "\t".join(literal(f) for f in fields)

@@ -13,9 +13,12 @@ from lightdose.files.library import reference_tables
 from lightdose.judge.cases import changed_setup, standard_cases
 from lightdose.judge.sensitivity import sensitivity
 from lightdose.model.fixture import Fixture
+from lightdose.model.schedule import Programme
 from lightdose.model.sensitivity import SEVERITY, Case, CaseOutcome, Change, Sensitivity
 from lightdose.model.setup import Setup
 from lightdose.model.tank import Water
+from lightdose.present.sensitivity_figure import tornado_drawings
+from lightdose.present.sensitivity_text import closing_line
 
 TANK = made_tank()
 
@@ -169,3 +172,16 @@ def test_back_pane_cleaned_of_growth_mirrors_again_and_paint_stays() -> None:
     dark = changed_setup(TANK, [Change("wall", wall="back", wall_kind="dark")])
     cleaned = next(c for c in standard_cases(dark) if c.name == "back pane cleaned")
     assert changed_setup(dark, cleaned.changes).tank.walls["back"].kind == "clean"
+
+
+@pytest.mark.identity
+def test_tank_without_light_or_sites_has_no_ratio_and_no_figure() -> None:
+    """A dark programme leaves every ratio open; without sites there is nothing to draw or to say."""
+    dark = replace(TANK, fixtures=tuple(replace(f, programme=Programme({})) for f in TANK.fixtures))
+    found = outcomes_of(dark)
+    assert all(o.ratios == () for o in found.outcomes)
+    assert all(s.dli_state == "far_below" for s in found.outcomes[0].sites[:1])
+    assert tornado_drawings(found) == []
+    empty = outcomes_of(replace(TANK, sites=(), corals=()))
+    assert tornado_drawings(empty) == []
+    assert closing_line(empty).startswith("No sites: there is nothing to compare.")
