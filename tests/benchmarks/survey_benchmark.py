@@ -1,0 +1,65 @@
+"""Time of a survey plan: 100 sites, 60 corals, 8 channels; `python tests/benchmarks/survey_benchmark.py`."""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from judge.made_tank import made_channel, made_tank  # noqa: E402
+
+from lightdose.files.library import reference_tables  # noqa: E402
+from lightdose.fit.survey import plan_survey  # noqa: E402
+from lightdose.model.coral import Coral, Site  # noqa: E402
+from lightdose.model.fixture import Aperture, Fixture, FixtureType  # noqa: E402
+from lightdose.model.readings import Meter  # noqa: E402
+from lightdose.model.schedule import ChannelProgramme, Programme  # noqa: E402
+from lightdose.model.setup import Setup  # noqa: E402
+from lightdose.model.tank import Tank  # noqa: E402
+
+PEAKS_NM = (410, 425, 445, 455, 470, 495, 525, 660)
+LIMIT_S = 2.0
+
+
+def large_tank() -> Setup:
+    """One panel of 8 channels over 100 sites, every fifth of them shaded."""
+    kind = FixtureType("panel", tuple(made_channel(f"c{p}", p, 20) for p in PEAKS_NM), Aperture(0.4, 0.06))
+    time_h, level = np.array([8.0, 10, 18, 20]), np.array([0, 0.5, 0.5, 0])
+    programme = Programme({c.name: ChannelProgramme(time_h, level) for c in kind.channels})
+    sites = tuple(
+        Site(
+            f"s{i}", 0.05 + 0.1 * (i % 10), 0.05 + 0.04 * (i // 10), 0.1 + 0.002 * i, 0.8 if i % 5 == 0 else 1
+        )
+        for i in range(100)
+    )
+    return replace(
+        made_tank(),
+        tank=Tank(1.2, 0.5, 0.45),
+        fixtures=(Fixture("a", kind, 0.5, 0.25, 0.25, programme),),
+        sites=sites,
+        corals=tuple(Coral(f"k{i}", "sps-shallow", f"s{i}") for i in range(60)),
+    )
+
+
+def main() -> None:
+    """Print the best of three, beside the limit."""
+    setup, meter, tables = (
+        large_tank(),
+        Meter("h", "umol", "soft", "A", "built in", 0.025),
+        reference_tables(),
+    )
+    times = []
+    for _ in range(3):
+        start = time.perf_counter()
+        plan_survey(setup, meter, None, tables, {})
+        times.append(time.perf_counter() - start)
+    print(f"survey, 100 sites, 8 channels: {min(times):.2f} s (limit {LIMIT_S:g} s)")
+
+
+if __name__ == "__main__":
+    main()
