@@ -11,16 +11,16 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from judge.made_tank import made_channel, made_tank  # noqa: E402
+from judge.made_tank import made_channel, made_tank
 
-from lightdose.files.library import reference_tables  # noqa: E402
-from lightdose.fit.survey import plan_survey  # noqa: E402
-from lightdose.model.coral import Coral, Site  # noqa: E402
-from lightdose.model.fixture import Aperture, Fixture, FixtureType  # noqa: E402
-from lightdose.model.readings import Meter  # noqa: E402
-from lightdose.model.schedule import ChannelProgramme, Programme  # noqa: E402
-from lightdose.model.setup import Setup  # noqa: E402
-from lightdose.model.tank import Tank  # noqa: E402
+from lightdose.files.library import reference_tables
+from lightdose.fit.survey import plan_survey
+from lightdose.model.coral import Coral, Site
+from lightdose.model.fixture import Aperture, Fixture, FixtureType
+from lightdose.model.readings import Meter
+from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.model.setup import Setup
+from lightdose.model.tank import Tank
 
 PEAKS_NM = (410, 425, 445, 455, 470, 495, 525, 660)
 LIMIT_S = 2.0
