@@ -326,7 +326,10 @@ def described(inputs: UncertainInputs) -> tuple[UncertainInput, ...]:
         "dimming_points": ("output at mid level", "{:g} points, 0 at both ends", 1.0),
         "model_fraction": ("light field of the model", "{:g} %", 100.0),
     }
+    told_by_readings = {"flux_channel_fraction", "beam_fraction", "height_cm"} - inputs.own
     for key, (what, text, scale) in texts.items():
+        if key in told_by_readings and inputs.fixtures and not kinds:
+            continue
         own = key in inputs.own
         said = text.replace(", 20 % where it is assumed", "") if own else text
         origin = "your own" if own else "our choice"

@@ -155,3 +155,13 @@ def test_inputs_are_described_with_their_origin() -> None:
     assert stated["width of a beam"][0] == "5 %, 20 % where it is assumed"
     measured = described(uncertain_inputs(calibrated(np.eye(5) * 0.01)))
     assert measured[0].origin == "calibration"
+    assert "height of a fixture" in {r.what for r in measured}
+
+
+@pytest.mark.identity
+def test_what_readings_told_is_not_listed_again() -> None:
+    """Where every fixture was read, its height, beam and channels stand in the calibration alone."""
+    setup = calibrated(np.eye(5) * 0.01)
+    rows = {r.what for r in described(uncertain_inputs(replace(setup, fixtures=setup.fixtures[:1])))}
+    assert not rows & {"height of a fixture", "width of a beam", "output of a channel beside the others"}
+    assert "position of a place on each axis" in rows
