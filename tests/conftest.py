@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+
 from hypothesis import HealthCheck, settings
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy loads, as the command line does
 
 settings.register_profile(
     "fixed",

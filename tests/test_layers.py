@@ -35,9 +35,11 @@ TABLE = {
     "judge": layer("quantities errors model physics judge", "numpy"),
     "files": layer("quantities errors model files", "numpy pydantic pydantic_core", "pandas colour"),
     "present": layer("quantities errors model present", "numpy jinja2", "matplotlib rich"),
-    "analysis": layer("version quantities errors model physics fit judge files analysis", "numpy", "scipy"),
+    "analysis": layer("version quantities errors model physics judge files", "numpy"),
+    "mapping": layer("version quantities errors model physics judge files analysis", "numpy"),
+    "planning": layer("quantities errors model physics fit judge files analysis", "numpy"),
     "cli": layer(
-        "version quantities errors model physics fit judge files present analysis cli",
+        "version quantities errors model physics fit judge files present analysis mapping planning cli",
         "click",
         "numpy rich",
     ),

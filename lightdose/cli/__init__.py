@@ -25,7 +25,7 @@ SUMMARIES = {
     "meter": "What one meter reading stands for: the true PPFD, with its interval.",
     "calibrate": "Fit what each channel really gives to meter readings.",
     "sensitivity": "What plausible changes do to the light of every site and coral.",
-    "tune": "Levels and plateau hours that put every coral in its usual range, or come closest and say why not.",
+    "tune": "Levels and plateau hours that put every coral in its usual range, or come closest and say why.",
     "match": "Another fixture and tank set so that its places get what places here get.",
     "place": "Which coral goes where, so that each gets the usual light of its group.",
     "move": "The way of one coral to another site, over free sites, in steps that it can follow.",

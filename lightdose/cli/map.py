@@ -248,9 +248,9 @@ def _compute(
     notes: Sequence[str],
     quiet: bool,
 ) -> LightMap:
-    from lightdose.analysis import light_map
     from lightdose.errors import Problem, SetupError
     from lightdose.judge.map_choice import cell_count
+    from lightdose.mapping import light_map
 
     cells = cell_count(setup, planes, cell_m)
     points = cells * samples**2
@@ -279,7 +279,7 @@ def _explain(
     imperial: bool,
     as_json: bool,
 ) -> None:
-    from lightdose.analysis import explain_light
+    from lightdose.mapping import explain_light
 
     setup = request.read()
     why = explain_light(setup, _receiver(setup, site) if site else _place(setup, place or ("", "", "")))

@@ -72,8 +72,8 @@ def command(
     no_color: bool,
 ) -> None:
     """The way of one coral to another site, over free sites, in steps that it can follow."""
-    from lightdose.analysis import move
     from lightdose.model.placement import MoveWishes
+    from lightdose.planning import move
 
     wishes = MoveWishes(coral, to, rise / 100, days, _date(start))
     setup = request.read()

@@ -92,7 +92,7 @@ def command(
     **asked: Any,
 ) -> int:
     """Which coral goes where, so that each gets the usual light of its group."""
-    from lightdose.analysis import place
+    from lightdose.planning import place
 
     setup = request.read()
     placement = place(setup, _wishes(setup, asked))
@@ -213,8 +213,8 @@ def _write_corals(placement: Placement, setup: Setup, target: str, dialect: Dial
 
 
 def _drawings(setup: Setup, placement: Placement, unit: LengthUnit) -> list[Drawing]:
-    from lightdose.analysis import light_map
     from lightdose.judge.map_choice import default_cell_m
+    from lightdose.mapping import light_map
     from lightdose.present.placement_figure import placement_drawing, planes_for
 
     planes = planes_for(placement)

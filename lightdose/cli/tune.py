@@ -32,7 +32,7 @@ Example:
   lightdose tune my-tank/setup.toml -o tuned
   lightdose tune my-tank/setup.toml --blue-only --plateau 5-8 --whole-percents -o tuned
 
-Levels and plateau hours that put every coral in its usual range, or come closest and say why not.
+Levels and plateau hours that put every coral in its usual range, or come closest and say why.
 
 Of all programmes that do, the one that changes today's light least is taken, or by --prefer the one furthest
 from all edges, or the thriftiest. What is written is read back and judged again."""
@@ -106,8 +106,8 @@ def command(
     strict: bool,
     **asked: Any,
 ) -> int:
-    """Levels and plateau hours that put every coral in its usual range, or come closest and say why not."""
-    from lightdose.analysis import tune
+    """Levels and plateau hours that put every coral in its usual range, or come closest and say why."""
+    from lightdose.planning import tune
 
     wishes = _wishes(asked)
     setup = request.read()

@@ -34,7 +34,6 @@ def best_s(run: Run) -> float:
 def tune() -> list[tuple[str, float, float]]:
     """100 corals, 16 channels, 25 plateau lengths: served and not, each day solved; then the command."""
     from lightdose.analysis import analyse, fixture_emission
-    from lightdose.analysis import tune as tune_setup
     from lightdose.files.library import reference_tables
     from lightdose.files.setup_file import read_setup
     from lightdose.fit.tuning import plan_programme
@@ -42,6 +41,7 @@ def tune() -> list[tuple[str, float, float]]:
     from lightdose.fit.tuning_task import DayLimits, TuneTask
     from lightdose.model.coral import Coral, Site
     from lightdose.model.tuning import TuneWishes
+    from lightdose.planning import tune as tune_setup
 
     corals, channels = 100, 16
     hours = 6 + 0.25 * np.arange(25)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lightdose.analysis import analyse, fixture_emission, tune
+from lightdose.analysis import analyse, fixture_emission
 from lightdose.errors import InfeasibleError, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.files.setup_file import read_setup
@@ -19,6 +19,7 @@ from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
 from lightdose.model.tuning import Controller, TuneWishes, Tuning
 from lightdose.physics.day_curve import full_output_hours
+from lightdose.planning import tune
 
 SETUP = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 

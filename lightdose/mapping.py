@@ -1,0 +1,107 @@
+"""Maps of the tank, and why a place is as bright as it is: the light field seen from all over."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from lightdose import __version__
+from lightdose.analysis import field_inputs, light_field
+from lightdose.judge.basis import basis_of
+from lightdose.judge.regions import group_regions
+from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import CoralGroup, Receiver
+from lightdose.model.maps import LightExplanation, LightMap, Plane
+from lightdose.model.setup import Setup
+from lightdose.physics import light_field as field_physics
+from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
+from lightdose.physics.light_shares import SHARE_WEIGHTINGS, light_shares
+from lightdose.physics.prepared_field import prepare_field
+from lightdose.physics.slices import by_source, day_weights, map_slice, sample_points, slice_cells
+
+POINTS_A_STEP = 5_000
+"""Points of a map between two steps of its progress bar."""
+
+CELLS_TO_COMPARE = 40
+"""Cells along the longer side of the level with which a place is compared."""
+
+
+def light_map(
+    setup: Setup,
+    planes: Sequence[Plane],
+    groups: Sequence[CoralGroup] = (),
+    *,
+    cell_m: float = 0.01,
+    samples: int = 1,
+    notes: Sequence[str] = (),
+    advance: Callable[[int], None] = lambda _: None,
+) -> LightMap:
+    """Light on planes through the tank under open sky, and where groups would be within their bands.
+
+    ``advance`` is told of every block of points that is done.
+    """
+    curve = day_curve(setup.lit_fixtures)
+    cells = [slice_cells(setup.tank, plane, cell_m) for plane in planes]
+    sampled = [sample_points(part, samples) for part in cells]
+    points = np.concatenate(sampled)
+    ready = prepare_field(*field_inputs(setup, ("ppfd",)), for_points=len(points))
+    lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+    for first in range(0, len(points), POINTS_A_STEP):
+        parts = ready.parts(points[first : first + POINTS_A_STEP], split=True)
+        lights.append(by_source(parts[:, :, :, 0], day_weights(curve)))
+        advance(len(parts))
+    ends = np.cumsum([len(part) for part in sampled])[:-1]
+    ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
+    slices = [
+        map_slice(part, *light, curve)
+        for part, light in zip(cells, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
+    ]
+    return LightMap(
+        setup=setup,
+        basis=basis_of(setup),
+        slices=tuple(slices),
+        regions=group_regions(slices, groups),
+        cell_m=cell_m,
+        samples=samples,
+        notes=tuple(notes),
+        version=__version__,
+    )
+
+
+def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:
+    """Why a place is as bright as it is: by which ways, from which channels, with which losses."""
+    inputs, curve = field_inputs(setup, SHARE_WEIGHTINGS), day_curve(setup.lit_fixtures)
+    parts = field_physics.light_field_parts((receiver,), *inputs)
+    shares = light_shares(parts, curve)
+    ppfd = parts.response[:, :, :, 0].sum(axis=1)
+    dli = float(daily_light_integral(ppfd, curve)[0])
+    level = _level_doses(setup, receiver.depth_m) * receiver.open_sky
+    return LightExplanation(
+        setup=setup,
+        basis=basis_of(setup),
+        receiver=receiver,
+        by_day=bool(np.any(full_output_hours(curve) > 0)),
+        dli_mol_m2_d=dli,
+        peak_ppfd_umol_m2_s=float(peak_and_photoperiod(ppfd, curve)[0][0]),
+        full_output_ppfd_umol_m2_s=float(ppfd.sum()),
+        part_share=shares.part_share,
+        mean_path_m=shares.mean_path_m,
+        surface_loss_fraction=shares.surface_loss_fraction,
+        absorbed_fraction=shares.absorbed_fraction,
+        channels=shares.channels,
+        level_median_dli=float(np.median(level)) if level.size else None,
+        level_rank=float(np.mean(level < dli)) if level.size else None,
+        version=__version__,
+    )
+
+
+def _level_doses(setup: Setup, depth_m: float) -> FloatArray:
+    """DLI under open sky all over one depth; none above the water."""
+    if depth_m < 0:
+        return np.zeros(0)
+    longest = max(setup.tank.length_m, setup.tank.width_m)
+    cells = slice_cells(setup.tank, Plane("depth", depth_m), longest / CELLS_TO_COMPARE)
+    ppfd = light_field(setup, sample_points(cells, 1))[:, :, 0]
+    return daily_light_integral(ppfd, day_curve(setup.lit_fixtures))

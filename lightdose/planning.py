@@ -1,0 +1,122 @@
+"""Plans: other levels, other places, a way from place to place; each verified by a new analysis."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from lightdose.analysis import judged_under, light_field, light_of
+from lightdose.files.library import reference_tables
+from lightdose.model.arrays import FloatArray
+from lightdose.model.placement import Move, MoveWishes, Placement, PlaceWishes
+from lightdose.model.setup import Setup
+from lightdose.model.tuning import TunedSchedule, TuneWishes, Tuning
+from lightdose.physics.light_field import prepared_light_field
+
+
+def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
+    """Levels and hours that put every coral in its band, or come closest; verified as written.
+
+    Raises
+    ------
+    InfeasibleError
+        If there is nothing to tune, or the keeper's own bounds leave nothing.
+    """
+    from lightdose.files.schedule_csv import schedule_from_text, write_schedule
+    from lightdose.fit.tuning import plan_programme
+    from lightdose.fit.tuning_conflict import find_conflict
+    from lightdose.fit.tuning_record import tuning_record
+
+    emission, ready, field = light_of(setup)
+    before = judged_under(setup, emission, ready, field, certainty=certainty)
+    plan = plan_programme(before, wishes, emission, reference_tables().colour_matching)
+    written = {}
+    schedules = []
+    for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
+        names = [c.name for c in fixture.type.channels]
+        text = write_schedule(programme, names)
+        schedules.append(TunedSchedule(fixture.name, text))
+        written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
+    fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]
+    tuned = replace(setup, fixtures=tuple(fixtures))
+    now_ready = replace(ready, fixtures=tuned.lit_fixtures)
+    after = judged_under(tuned, emission, now_ready, field, certainty=certainty)
+    judged = [v for v in before.verdicts if v.band_dli is not None]
+    conflict = find_conflict(
+        plan.task,
+        plan.longest,
+        plan.solution,
+        [v.coral for v in judged],
+        lambda row: _free_places(setup, judged[row].coral),
+    )
+    return tuning_record(before, after, wishes, plan, conflict, schedules)
+
+
+def place(setup: Setup, wishes: PlaceWishes) -> Placement:
+    """Which coral goes where, with what each gets there as `dose` reckons it.
+
+    Raises
+    ------
+    SetupError
+        If there are no corals or no places, a name is unknown, or pins contradict one another.
+    """
+    from lightdose.fit.placement import own_sky, plan_placement, standing_today, with_places
+    from lightdose.judge.placement_record import placement_record
+
+    today = standing_today(setup)
+    here = with_places(setup, today)
+    emission, ready, field = light_of(here)
+    before = judged_under(here, emission, ready, field, certainty=False)
+    bare = ready.only("ppfd")
+    plan = plan_placement(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
+    there = with_places(setup, plan.spots)
+    field = prepared_light_field(there.receivers, ready)
+    after = judged_under(there, emission, ready, field, certainty=False)
+    sky = {c.name: own_sky(setup, c) for c in setup.corals}
+    return placement_record(before, after, plan, wishes, today, sky)
+
+
+def move(setup: Setup, wishes: MoveWishes) -> Move:
+    """The way of one coral to another site, in steps that it can follow.
+
+    Raises
+    ------
+    SetupError
+        If a name is unknown, or the coral cannot stand there.
+    InfeasibleError
+        If no path of free sites leads there.
+    """
+    from lightdose.fit.placement import standing_today, with_places
+    from lightdose.fit.stepping_stones import plan_move
+    from lightdose.judge.placement_record import move_record
+
+    here = with_places(setup, standing_today(setup))
+    emission, ready, field = light_of(here)
+    before = judged_under(here, emission, ready, field, certainty=False)
+    bare = ready.only("ppfd")
+    plan = plan_move(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
+    return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)
+
+
+def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:
+    """Free sites that a coral may take, and its PPFD of each channel at full output there."""
+    coral = next(c for c in setup.corals if c.name == name)
+    places = {s.name: s for s in setup.sites}
+    others = [(c, places[c.site]) for c in setup.corals if c.name != name]
+    taken = {c.site for c in setup.corals}
+    free = [
+        s
+        for s in setup.sites
+        if not (coral.pinned or s.implicit or s.name in taken or s.depth_m < coral.height_m)
+        and all(
+            math.dist((s.x_m, s.y_m), (at.x_m, at.y_m)) >= max(other.keep_apart_m, coral.keep_apart_m)
+            for other, at in others
+        )
+    ]
+    if not free:
+        return [], np.zeros((0, 0))
+    tops = [(s.x_m, s.y_m, s.depth_m - coral.height_m) for s in free]
+    sky = np.array([s.open_sky * coral.open_sky for s in free])
+    return [s.name for s in free], sky[:, None] * light_field(setup, tops)[:, :, 0]
