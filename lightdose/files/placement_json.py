@@ -15,7 +15,7 @@ MOVE_FORMAT = "lightdose-move/1"
 def place_json(placement: Placement) -> dict[str, Any]:
     """Every coral with its place, those without one, and how good the answer is proven to be.
 
-    ``site`` is null on a grid and without a place; ``unplaced`` names corals without a place; ``nearest_miss``
+    ``site`` is null on a grid and without a place; ``unplaced`` names corals without one; ``nearest_miss``
     is the place nearest to a coral's range where it gets none within.
     """
     plan = placement.plan

@@ -142,8 +142,8 @@ def place_task(
 
     Source
     ------
-    Costs: log distance of the dose outside its band, from the band's geometric middle, and distance from today's
-    place. Our choice.
+    Costs: log distance of the dose outside its band, from the band's geometric middle, and distance from
+    today's place. Our choice.
     """
     columns = tuple(s for s in spots for _ in range(s.room))
     dli = _doses(corals, own_sky, columns, light, curve)

@@ -346,7 +346,7 @@ def _move_cautions(
         Caution(
             "one_change_at_a_time",
             "Leave the programme as it is in these weeks: a change of the programme and a move multiply. "
-            "If the coral pales or stays closed, hold the step and look at heat, nutrients, salinity and pests too.",
+            "If the coral pales or stays closed, hold the step and look at heat, nutrients, salinity, pests.",
             OUR_CHOICE,
         )
     )

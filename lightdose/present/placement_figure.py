@@ -54,6 +54,9 @@ COLUMNS: Final = 2
 LISTED: Final = 120
 """More corals than this are in the table only."""
 
+CROWDED: Final = 12
+"""With more corals than this some numbers may lack room, and a sentence names them."""
+
 MARK_PT: Final = 6.5
 NUMBERS_BY_NAME: Final = 40
 """Numbers without room are named up to so many."""
@@ -93,13 +96,14 @@ class _Page:
     def draw(self) -> Drawing:
         setup = self.light.setup
         scenes = [whole_scene(setup, part.plane, self.unit) for part in self.light.slices]
-        sizes = [fit_in(s, WIDTH_IN - LEFT_IN - 0.5, VIEW_HEIGHT_IN) for s in scenes]
+        sizes = _one_scale(scenes)
         title, lead = f"{moves_sentence(self.placement)} {verdict_sentence(self.placement)}", self._lead()
         head = head_height(title, lead, WIDTH_IN) + 0.05
         rows = numbered(self.placement)[:LISTED]
         list_rows = -(-len(rows) // COLUMNS)
-        tall = head + sum(HEADING_IN + s[1] + AXIS_IN for s in sizes) + 0.45 + 3 * LINE_IN
-        figure = new_figure(WIDTH_IN, tall + list_rows * 2 * LINE_IN + 0.35)
+        tall = head + sum(HEADING_IN + s[1] + AXIS_IN for s in sizes) + 0.1
+        spare = 3 * LINE_IN if len(rows) > CROWDED else 0.0
+        figure = new_figure(WIDTH_IN, tall + spare + list_rows * 2 * LINE_IN + 0.35)
         write_head(figure, title, lead)
         levels = scale_levels([part.dli for part in self.light.slices])
         top, bare = head, []
@@ -109,11 +113,11 @@ class _Page:
             axes.set_label(part.plane.kind)
             bare.append(self._draw_view(axes, scene, part, size, levels))
             top += HEADING_IN + size[1] + AXIS_IN
-        missing = sorted(set(bare[0]) & set(bare[1]), key=lambda n: [int(i) for i in n.split(", ")])
-        if missing:
-            shown = ", ".join(missing[:NUMBERS_BY_NAME])
+        missing = sorted(set(bare[0]) & set(bare[1]))
+        if missing and spare:
+            shown = ", ".join(str(n) for n in missing[:NUMBERS_BY_NAME])
             write_at(figure, 0.15, top, f"Drawn without room for a number: {shown}.", SMALL_PT)
-        self._draw_list(figure, top + 0.1 + 3 * LINE_IN * bool(missing), rows)
+        self._draw_list(figure, top + 0.1 + spare, rows)
         return Drawing("placement", title, literal(title), figure)
 
     def _lead(self) -> str:
@@ -131,7 +135,7 @@ class _Page:
 
     def _draw_view(
         self, axes: Axes, scene: Scene, part: MapSlice, size: tuple[float, float], levels: FloatArray
-    ) -> list[str]:
+    ) -> list[int]:
         """Draw one view; gives the numbers for which there was no room."""
         set_up_axes(axes, scene)
         columns, rows, values = to_walls(part, part.dli)
@@ -147,7 +151,7 @@ class _Page:
         for mark in marks:
             _draw_mark(axes, scene, mark)
             labels.take(box_around(*inches(scene, size, mark.place_m), 0.1, 0.1))
-        bare = _write_numbers(axes, scene, size, marks, labels)
+        bare: list[int] = _write_numbers(axes, scene, size, marks, labels)
         draw_fixtures(axes, scene, labels)
         if contours is not None:
             number_contours(axes, contours, LabelField(water_box(scene, size), labels.taken))
@@ -205,6 +209,13 @@ class _Page:
         return f"{go} {spot_words(after.spot, self.unit)}: {was}{usual}, {STATE_WORDS[after.dli_state]}"
 
 
+def _one_scale(scenes: Sequence[Scene]) -> list[tuple[float, float]]:
+    """Sizes of the views on one scale. [inch]"""
+    fits = [fit_in(s, WIDTH_IN - LEFT_IN - 0.5, VIEW_HEIGHT_IN) for s in scenes]
+    scale = min(f[0] / (s.columns_m[1] - s.columns_m[0]) for s, f in zip(scenes, fits, strict=True))
+    return [(scale * (s.columns_m[1] - s.columns_m[0]), scale * (s.rows_m[1] - s.rows_m[0])) for s in scenes]
+
+
 def _draw_mark(axes: Axes, scene: Scene, mark: _Mark) -> None:
     x, y = (scene.shown(m) for m in mark.place_m)
     if mark.before_m is not None:
@@ -221,14 +232,15 @@ def _draw_mark(axes: Axes, scene: Scene, mark: _Mark) -> None:
 
 def _write_numbers(
     axes: Axes, scene: Scene, size: tuple[float, float], marks: Sequence[_Mark], labels: LabelField
-) -> list[str]:
-    bare = []
+) -> list[int]:
+    """Each number beside its mark; gives those for which there is no room."""
+    bare: list[int] = []
     for mark in marks:
         words = text_size_in(mark.numbers, NAME_PT, 0.01)
         x, y = inches(scene, size, mark.place_m)
         box = labels.place([*beside(x, y, words, 0.06), *beside(x, y, words, 0.14)], words)
         if box is None:
-            bare.append(mark.numbers)
+            bare += [int(n) for n in mark.numbers.split(", ")]
         else:
             write_label(axes, box, mark.numbers, NAME_PT)
     return bare

@@ -74,8 +74,9 @@ def moves_sentence(placement: Placement) -> str:
     pinned = sum(c.pinned for c in placement.corals)
     held = f" ({pinned} pinned)" if pinned else ""
     if not moving:
-        return f"Nothing moves: all of {count(staying, 'coral')}{held} stay where they are."
-    return f"{count(moving, 'coral')} of {len(placement.corals)} move, {staying} stay{held}."
+        return f"Nothing moves: {count(staying, 'coral')}{held} stay in place."
+    go, rest = "moves" if moving == 1 else "move", "stays" if staying == 1 else "stay"
+    return f"{moving} of {count(len(placement.corals), 'coral')} {go}, {staying} {rest}{held}."
 
 
 def miss_sentences(placement: Placement, unit: LengthUnit) -> list[str]:
@@ -132,9 +133,15 @@ def proof_sentence(placement: Placement) -> str:
         order = "range first, then short moves, then the middle of the range"
     if plan.proven_optimal:
         return f"Of all placements on {count(plan.places, 'place')} none is better ({order})."
+    if plan.cost.unplaced == plan.bound.unplaced and plan.cost.outside_ln <= plan.bound.outside_ln + 1e-9:
+        return (
+            f"Of all placements on {count(plan.places, 'place')} none brings doses nearer to their ranges; "
+            f"the rest was found by swaps and is not proven best ({order})."
+        )
     return (
         f"Found by swaps on {count(plan.places, 'place')}, not proven best ({order}): doses lie "
-        f"{plan.cost.outside_ln:.3f} outside their ranges (sum of logarithms), and no placement comes below {plan.bound.outside_ln:.3f}."
+        f"{plan.cost.outside_ln:.3f} outside their ranges (sum of logarithms), and no placement comes below "
+        f"{plan.bound.outside_ln:.3f}."
     )
 
 

@@ -1,0 +1,217 @@
+"""`place` against enumeration, and what it refuses."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from fit.placement_scenes import least_price, made_task, price
+from judge.made_tank import made_tank
+
+from lightdose.errors import SetupError
+from lightdose.fit.placement import grid_spots, own_sky, setup_spots, standing_today, with_places
+from lightdose.fit.placement_repair import repaired
+from lightdose.fit.placement_search import (
+    MOST_CELLS_EXACT,
+    assignment,
+    best_choice,
+    conflicts,
+    exact_choice,
+    packings,
+)
+from lightdose.fit.placement_task import band_distances
+from lightdose.model.coral import Coral, Site
+from lightdose.model.placement import Grid, PlaceWishes
+from lightdose.planning import place
+
+SMALL = [(seed, n, m) for seed in range(6) for n, m in ((3, 5), (4, 4), (5, 4), (5, 6))]
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("prefer", ["middle", "stay"])
+@pytest.mark.parametrize(("seed", "n", "m"), SMALL)
+def test_choice_without_rules_is_the_least_of_all_choices(seed: int, n: int, m: int, prefer: str) -> None:
+    """Stage by stage no choice of spots is cheaper, corals without a place included."""
+    task = made_task(seed, n, m, prefer=prefer)
+    found = best_choice(task)
+    assert found.proven_optimal
+    assert price(task, found.spots) == least_price(task)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("seed", "n", "m"), SMALL)
+def test_choice_with_rules_is_the_least_of_all_that_keep_them(seed: int, n: int, m: int) -> None:
+    """The same where all keep 12 cm apart and one pair 20 cm."""
+    task = made_task(seed, n, m, 0.12, pairs=1)
+    found = best_choice(task)
+    assert found.proven_optimal
+    assert price(task, found.spots) == least_price(task)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("apart_m", [0.0, 0.06])
+def test_seven_corals_on_seven_spots_equal_enumeration(apart_m: float) -> None:
+    """7 x 7 with and without pairwise rules: all 130,922 choices are tried."""
+    task = made_task(3, 7, 7, apart_m, pairs=1 if apart_m else 0)
+    assert price(task, best_choice(task).spots) == least_price(task)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("seed", range(5))
+def test_repair_keeps_every_rule_and_never_beats_the_exact_answer(seed: int) -> None:
+    """On small cases: exact <= repaired, both keep the rules; the bound is below both."""
+    task = made_task(seed, 8, 30, 0.08, pairs=2)
+    key = task.key()
+    bound = assignment(key)
+    swapped = repaired(task, key, bound)
+    exact = exact_choice(task)
+    assert exact is not None
+    ours, best, least = price(task, swapped), price(task, exact), task.cost(bound)
+    assert ours is not None
+    assert best is not None
+    assert ours >= best
+    assert task.cost(exact).outside_ln >= least.outside_ln - 1e-9
+    assert -1 not in swapped
+
+
+@pytest.mark.identity
+def test_large_case_keeps_rules_and_names_its_bound() -> None:
+    """30 corals on 400 spots, 5 cm apart: all placed, no conflict, proven only where it meets the bound."""
+    task = made_task(1, 30, 400, 0.05)
+    assert task.dli.size > MOST_CELLS_EXACT
+    found = best_choice(task)
+    assert conflicts(task, found.spots) == []
+    assert -1 not in found.spots
+    key = task.key()
+    total = [sum(key[i, p] for i, p in enumerate(c)) for c in (found.spots, found.bound)]
+    assert total[0] >= total[1]
+    assert found.proven_optimal == (total[0] == total[1])
+
+
+@pytest.mark.identity
+def test_packings_keep_their_distance() -> None:
+    """No two spots of a packing are nearer than asked, and no free spot is left that would fit."""
+    task = made_task(0, 10, 300, 0.07)
+    at = task.places_m
+    for kept in packings(task):
+        gap = np.hypot(*(at[kept][:, None, :] - at[None, :, :]).transpose(2, 0, 1))
+        own = gap[:, kept]
+        assert own[~np.eye(len(kept), dtype=bool)].min() >= 0.07 - 1e-9
+        assert (gap.min(axis=0) < 0.07)[task.allowed.any(axis=0)].all()
+
+
+@pytest.mark.identity
+def test_band_distances_are_logarithms_of_ratios() -> None:
+    """Inside 0, half of the low edge ln 2, twice the high edge ln 2; 0 at the geometric middle."""
+    outside, middle = band_distances(np.array([2.0, 4.0, 6.0, 9.0, 18.0, 0.0]), (4.0, 9.0))
+    assert outside[:5] == pytest.approx([math.log(2), 0, 0, 0, math.log(2)])
+    assert middle[2] == pytest.approx(0, abs=1e-12)
+    assert outside[5] == 8.0
+
+
+@pytest.mark.identity
+def test_grid_is_centred_and_keeps_half_its_spacing_from_panes() -> None:
+    """0.6 x 0.4 m at 7 cm: 8 x 5 points a depth, as far from left as from right."""
+    spots = grid_spots(made_tank().tank, Grid(0.07, (0.1, 0.2)))
+    x, y = sorted({s.x_m for s in spots}), sorted({s.y_m for s in spots})
+    assert (len(x), len(y), len(spots)) == (8, 5, 80)
+    assert x[0] + x[-1] == pytest.approx(0.6)
+    assert min(x[0], y[0]) >= 0.035 - 1e-9
+    assert np.diff(x) == pytest.approx(0.07)
+
+
+@pytest.mark.identity
+def test_today_is_no_change_of_any_dose() -> None:
+    """The setup with today's places gives every coral today's receiver, shared and own spots included."""
+    tank = made_tank()
+    own = Site("lone", 0.5, 0.3, 0.2, open_sky=0.5, implicit=True)
+    setup = replace(
+        tank, sites=(*tank.sites, own), corals=(*tank.corals, Coral("lone", "soft", "lone", height_m=0.02))
+    )
+    today = with_places(setup, standing_today(setup))
+    for coral in setup.corals:
+        before, after = (
+            next((r for r in s.receivers if r.coral == coral.name), None)
+            or next(r for r in s.receivers if r.site == coral.site and r.coral is None)
+            for s in (setup, today)
+        )
+        places = [(r.x_m, r.y_m, r.depth_m, r.open_sky) for r in (before, after)]
+        assert places[0] == places[1]
+    assert own_sky(setup, setup.corals[-1]) == 0.5
+    assert {s.name: s.room for s in setup_spots(setup)} == {"ridge": 1, "shelf": 1, "sand": 2, "lone": 1}
+
+
+@pytest.mark.identity
+def test_pins_and_forbidden_places_hold() -> None:
+    """A pinned coral stands where it is told, a forbidden site is not taken, others make room."""
+    setup = made_tank()
+    wishes = PlaceWishes(pins={"brain": "ridge"}, not_at=(("staghorn", "sand"),))
+    spots = place(setup, wishes).plan.spots
+    standing = {name: spot.name for name, spot in spots.items() if spot}
+    assert standing["brain"] == "ridge"
+    assert standing["staghorn"] == "shelf"
+    assert {standing["hammer"], standing["sun coral"]} == {"sand"}
+
+
+@pytest.mark.identity
+def test_tall_coral_takes_no_shallow_place() -> None:
+    """A coral taller than ridge and shelf are deep goes to the sand, whatever the light there."""
+    setup = made_tank()
+    corals = tuple(replace(c, site="sand", height_m=0.2) if c.name == "staghorn" else c for c in setup.corals)
+    found = place(replace(setup, corals=corals), PlaceWishes())
+    spot = found.plan.spots["staghorn"]
+    assert spot is not None
+    assert spot.name == "sand"
+
+
+@pytest.mark.identity
+def test_coral_without_room_is_named_with_its_nearest_miss() -> None:
+    """Four corals that keep a metre apart: one is placed, the others named with where they would stand."""
+    found = place(made_tank(), PlaceWishes(apart_m=1.0))
+    assert len(found.unplaced) == 3
+    assert all(c.nearest is not None for c in found.unplaced)
+    assert found.plan.cost.unplaced == 3
+    assert {v.name for v in found.setup.corals}.isdisjoint(c.coral for c in found.unplaced)
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize(
+    ("wishes", "words"),
+    [
+        (PlaceWishes(pins={"brian": "sand"}), "did you mean 'brain'"),
+        (PlaceWishes(pins={"brain": "rigde"}), "did you mean 'ridge'"),
+        (PlaceWishes(pins={"brain": "ridge", "hammer": "ridge"}), "pinned to one place"),
+        (PlaceWishes(pins={"brain": "ridge"}, not_at=(("brain", "ridge"),)), "must not stand there"),
+        (
+            PlaceWishes(
+                pins={"brain": "ridge", "hammer": "shelf"}, not_beside=(("brain", "hammer"),), beside_m=0.5
+            ),
+            "pinned 24.5 cm apart",
+        ),
+        (PlaceWishes(not_beside=(("brain", "brain"),)), "apart from itself"),
+        (PlaceWishes(grid=Grid(0.001, (0.1,))), "240,000 places"),
+    ],
+)
+def test_wishes_that_cannot_hold_are_refused_in_words(wishes: PlaceWishes, words: str) -> None:
+    """Unknown names, contradictory pins and endless grids end in a sentence."""
+    with pytest.raises(SetupError) as trouble:
+        place(made_tank(), wishes)
+    assert words in str(trouble.value)
+
+
+@pytest.mark.pinned
+def test_setup_without_corals_is_refused() -> None:
+    """There is nothing to place."""
+    with pytest.raises(SetupError, match="nothing to place"):
+        place(made_tank(corals=()), PlaceWishes())
+
+
+@pytest.mark.pinned
+def test_pin_against_the_setup_is_refused() -> None:
+    """pinned = true in the setup and another --pin contradict one another."""
+    setup = made_tank()
+    held = tuple(replace(c, pinned=c.name == "brain") for c in setup.corals)
+    with pytest.raises(SetupError, match="pinned twice"):
+        place(replace(setup, corals=held), PlaceWishes(pins={"brain": "ridge"}))
