@@ -12,6 +12,10 @@ PASSES = 30
 
 SPOTS_TO_PUSH_FOR = 12
 MOST_PUSHED = 2
+SPOTS_AT_ONCE = 64
+
+Marks = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
+Spots = np.ndarray[tuple[int, ...], np.dtype[np.intp]]
 
 
 def repaired(task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> tuple[int, ...]:
@@ -52,23 +56,35 @@ def repaired(task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> tuple[
 
 
 class _Standing:
-    """Where every coral stands; ``distance_m[j]`` holds the distances of all spots from coral j's."""
+    """Where every coral stands; ``square[p, j]`` is the squared distance of spot p from coral j's. [m2]
+
+    ``within[j, p]`` is 1 where that is less than the least that any two corals keep, ``count[p]`` their sum.
+    """
 
     def __init__(self, task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> None:
         self.key = key
-        self.apart = task.apart_m - 1e-9
-        self.at = task.places_m
+        self.least = np.maximum(task.apart_m - 1e-9, 0.0) ** 2
+        self.x, self.y = task.places_m.T.copy()
+        self.order = np.argsort(key[:, :-1], axis=1, kind="stable")
         self.spot = np.array(start, dtype=np.intp)
-        self.distance_m = np.full((len(start), len(self.at)), np.inf)
+        self.square = np.full((self.x.size, len(start)), np.inf)
+        others = ~np.eye(len(start), dtype=bool)
+        self.base = float(self.least.min(where=others, initial=np.inf))
+        self.within = np.zeros((len(start), self.x.size), dtype=np.int16)
+        self.count = np.zeros(self.x.size, dtype=np.int16)
         for i in range(len(start)):
             self.put(i, int(self.spot[i]))
 
     def put(self, i: int, spot: int) -> None:
         self.spot[i] = spot
         if spot < 0:
-            self.distance_m[i] = np.inf
+            self.square[:, i] = np.inf
         else:
-            self.distance_m[i] = np.hypot(*(self.at - self.at[spot]).T)
+            self.square[:, i] = (self.x - self.x[spot]) ** 2 + (self.y - self.y[spot]) ** 2
+        # Spots nearer to this coral than any two may be: shut for all others, whoever they are.
+        self.count -= self.within[i]
+        self.within[i] = self.square[:, i] < self.base
+        self.count += self.within[i]
 
     def price(self, i: int) -> float:
         return float(self.key[i, self.spot[i]])
@@ -76,22 +92,24 @@ class _Standing:
     def total(self) -> float:
         return float(self.key[np.arange(self.spot.size), self.spot].sum())
 
-    def open_prices(self, i: int) -> FloatArray:
-        """Costs of the spots that coral i may take while the others stay, the last for none."""
-        others = np.arange(self.spot.size) != i
-        shut = np.any(self.distance_m[others] < self.apart[i][others, None], axis=0)
-        taken = self.spot[others]
-        shut[taken[taken >= 0]] = True
-        prices: FloatArray = self.key[i].copy()
-        prices[:-1][shut] = np.inf
-        return prices
-
     def settle(self, i: int) -> None:
-        """Move a coral to its cheapest open spot, if that is cheaper."""
-        prices = self.open_prices(i)
-        best = int(np.argmin(prices))
-        if prices[best] < self.price(i) or (self.spot[i] < 0 and best < len(self.at)):
-            self.put(i, best if best < len(self.at) else -1)
+        """Move a coral to its cheapest open spot, if that is cheaper than where it stands."""
+        order = self.order[i]
+        cheaper = order[: int(np.searchsorted(self.key[i, order], self.price(i), side="left"))]
+        cheaper = cheaper[(self.count == self.within[i])[cheaper]]
+        for first in range(0, cheaper.size, SPOTS_AT_ONCE):
+            some = cheaper[first : first + SPOTS_AT_ONCE]
+            shut = self._in_the_way(i, some).any(axis=1)
+            if not shut.all():
+                self.put(i, int(some[int(np.argmin(shut))]))
+                return
+
+    def _in_the_way(self, i: int, spots: Spots) -> Marks:
+        """Which corals are too near to each of some spots for coral i, or stand there; (n_spot, n_coral)."""
+        near: Marks = self.square[spots] < self.least[i]
+        near |= spots[:, None] == self.spot
+        near[:, i] = False
+        return near
 
     def lift_conflicts(self) -> None:
         """Take up corals, those with most conflicts first, until the rest keep the rules."""
@@ -104,13 +122,7 @@ class _Standing:
             self.put(int(np.argmax(near)), -1)
 
     def _near(self, i: int, spot: int) -> int:
-        return int(np.count_nonzero(self._in_the_way(i, spot)))
-
-    def _in_the_way(self, i: int, spot: int) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-        near: np.ndarray[tuple[int, ...], np.dtype[np.bool_]] = self.distance_m[:, spot] < self.apart[i]
-        near |= self.spot == spot
-        near[i] = False
-        return near
+        return int(np.count_nonzero(self._in_the_way(i, np.array([spot]))))
 
     def swap(self) -> None:
         """Swap pairs of corals while that is cheaper and keeps the rules, the best swap first."""
@@ -145,7 +157,7 @@ class _Standing:
         cheaper = np.flatnonzero(self.key[i, :-1] < self.price(i))
         order = cheaper[np.argsort(self.key[i, cheaper], kind="stable")][:SPOTS_TO_PUSH_FOR]
         for spot in order.tolist():
-            pushed = np.flatnonzero(self._in_the_way(i, spot))
+            pushed = np.flatnonzero(self._in_the_way(i, np.array([spot]))[0])
             if pushed.size > MOST_PUSHED:
                 continue
             before = self.total()

@@ -82,7 +82,7 @@ def packings(task: PlaceTask) -> list[list[int]]:
         np.lexsort((at[:, 1], cell[:, 0])),
         np.argsort(np.hypot(*(at - at.min(axis=0)).T), kind="stable"),
     )
-    useful = task.allowed.any(axis=0)
+    useful: np.ndarray[tuple[int, ...], np.dtype[np.bool_]] = np.any(task.allowed, axis=0)
     found = []
     for order in orders:
         open_ = useful.copy()
@@ -90,7 +90,7 @@ def packings(task: PlaceTask) -> list[list[int]]:
         for p in order.tolist():
             if open_[p]:
                 kept.append(p)
-                open_ &= np.hypot(*(at - at[p]).T) >= least
+                np.logical_and(open_, np.hypot(*(at - at[p]).T) >= least, out=open_)
         found.append(kept)
     return found
 

@@ -19,7 +19,7 @@ from lightdose.present.canvas import (
     spread,
     write_head,
 )
-from lightdose.present.labels import DLI_UNIT_TYPESET, literal, number, range_text
+from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, literal, number, range_text
 from lightdose.present.move_text import closing_sentence
 from lightdose.present.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 
@@ -40,7 +40,7 @@ def move_drawing(move: Move) -> Drawing:
 
 
 def _draw(move: Move) -> Drawing:
-    title = closing_sentence(move).split(". At most")[0] + "."
+    title = closing_sentence(move).split(". At most")[0].replace(DLI_UNIT, DLI_UNIT_TYPESET) + "."
     lead = (
         f"Line: what {literal(move.coral)} gets at each stone, from today's place on. Dashed: the most that "
         f"{100 * move.wishes.rise_per_week:g} % a week allow. Shade: the usual range of its group."

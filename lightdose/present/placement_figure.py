@@ -23,7 +23,8 @@ from lightdose.present.canvas import (
     write_at,
     write_head,
 )
-from lightdose.present.labels import DLI_UNIT_TYPESET, STATE_WORDS, count, length, literal, number, range_text
+from lightdose.present.certainty_words import short_state
+from lightdose.present.labels import DLI_UNIT_TYPESET, count, length, literal, number, range_text
 from lightdose.present.map_figure import COLOURS, number_contours, scale_levels
 from lightdose.present.map_groups import WIDTH_IN, to_walls
 from lightdose.present.map_scene import (
@@ -206,7 +207,8 @@ class _Page:
         dose = number(after.dli_mol_m2_d)
         was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves else dose
         usual = f", usual {range_text(*coral.band_dli)}" if coral.band_dli else ""
-        return f"{go} {spot_words(after.spot, self.unit)}: {was}{usual}, {STATE_WORDS[after.dli_state]}"
+        spot = spot_words(after.spot, self.unit).removeprefix("x, y, depth ")
+        return f"{go} {spot}: {was}{usual}, {short_state(after.dli_state)}"
 
 
 def _one_scale(scenes: Sequence[Scene]) -> list[tuple[float, float]]:

@@ -90,7 +90,53 @@ def tune() -> list[tuple[str, float, float]]:
     return rows
 
 
-SOLVERS: Mapping[str, Callable[[], list[tuple[str, float, float]]]] = {"tune": tune}
+def place() -> list[tuple[str, float, float]]:
+    """100 corals on 2,000 places, light field and verdicts included; with and without keep-apart."""
+    from lightdose.files.setup_file import read_setup
+    from lightdose.model.coral import Coral, Site
+    from lightdose.model.placement import PlaceWishes
+    from lightdose.planning import place as place_corals
+
+    setup = read_setup(EXAMPLE)
+    random = np.random.default_rng(1)
+    tank = replace(setup.tank, length_m=1.2, width_m=0.6)
+    x, y = np.meshgrid(np.linspace(0.02, 1.18, 50), np.linspace(0.02, 0.58, 40))
+    sites = tuple(
+        Site(f"s{i}", float(a), float(b), float(random.uniform(0.05, 0.39)))
+        for i, (a, b) in enumerate(zip(x.ravel(), y.ravel(), strict=True))
+    )
+    fixtures = tuple(replace(f, x_m=0.3 + 0.6 * i, y_m=0.3) for i, f in enumerate(setup.fixtures))
+    groups = [key for key, group in setup.groups.items() if group.band_dli]
+    stands = random.permutation(len(sites))
+    corals = tuple(Coral(f"c{i}", groups[i % len(groups)], f"s{stands[i]}") for i in range(100))
+    full = replace(setup, tank=tank, fixtures=fixtures, sites=sites, corals=corals)
+    alone = best_s(lambda: place_corals(full, PlaceWishes()))
+    apart = best_s(lambda: place_corals(full, PlaceWishes(apart_m=0.08)))
+    return [
+        ("place, 100 corals on 2,000 places", alone, 1.0),
+        ("place, the same, all 8 cm apart", apart, 3.0),
+    ]
+
+
+def move() -> list[tuple[str, float, float]]:
+    """The longest way of the example up 200 free sites."""
+    from lightdose.files.setup_file import read_setup
+    from lightdose.model.coral import Site
+    from lightdose.model.placement import MoveWishes
+    from lightdose.planning import move as move_coral
+
+    setup = read_setup(EXAMPLE)
+    stair = tuple(Site(f"t{i}", 0.22, 0.30, 0.39 - 0.0016 * i) for i in range(200))
+    full = replace(setup, sites=(*setup.sites, *stair))
+    way = best_s(lambda: move_coral(full, MoveWishes("open brain", "t199")))
+    return [("move, over 200 free sites", way, 0.5)]
+
+
+SOLVERS: Mapping[str, Callable[[], list[tuple[str, float, float]]]] = {
+    "tune": tune,
+    "place": place,
+    "move": move,
+}
 
 
 def main() -> int:

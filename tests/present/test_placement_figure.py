@@ -1,0 +1,145 @@
+"""The figures and words of `place` and `move`: words that do not meet, marks where corals stand."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from judge.made_tank import made_tank
+from matplotlib.colors import to_hex
+from present.text_boxes import misplaced_words
+
+from lightdose.mapping import light_map
+from lightdose.model.coral import Coral, Site
+from lightdose.model.placement import Grid, MoveWishes, Placement, PlaceWishes
+from lightdose.model.setup import Setup
+from lightdose.planning import move, place
+from lightdose.present.canvas import Drawing, render
+from lightdose.present.move_figure import move_drawing
+from lightdose.present.move_text import move_lines, show_move
+from lightdose.present.placement_figure import placement_drawing, planes_for
+from lightdose.present.placement_text import numbered, place_lines, show_placement
+
+LONG = "$x_1$ [/] " + "nam e" * 38
+
+
+def crowded(n: int) -> Setup:
+    """The made tank with so many more corals on as many sites in rows."""
+    tank = made_tank()
+    sites = tuple(
+        Site(f"q{i}", 0.02 + 0.56 * (i % 10) / 9, 0.02 + 0.36 * (i // 10) / 9, 0.12 + 0.02 * (i % 7))
+        for i in range(n)
+    )
+    corals = tuple(Coral(f"frag {i}", "soft", f"q{i}") for i in range(n))
+    return replace(tank, sites=(*tank.sites, *sites), corals=(*tank.corals, *corals))
+
+
+def named(name: str) -> Setup:
+    tank = made_tank()
+    corals = tuple(replace(c, name=f"{name} {c.name}") for c in tank.corals)
+    return replace(tank, corals=corals)
+
+
+def drawing_of(placement: Placement, setup: Setup) -> Drawing:
+    return placement_drawing(placement, light_map(setup, planes_for(placement), cell_m=0.02), "cm")
+
+
+CASES = {
+    "plain": (made_tank(), PlaceWishes()),
+    "grid": (made_tank(), PlaceWishes(grid=Grid(0.06, (0.1, 0.2)))),
+    "unplaced": (made_tank(), PlaceWishes(apart_m=1.0)),
+    "many": (crowded(40), PlaceWishes(prefer="stay")),
+    "long names": (named(LONG), PlaceWishes()),
+}
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("case", CASES)
+def test_words_of_the_plan_do_not_meet_or_leave_the_page(case: str) -> None:
+    """Every text box lies inside the canvas and apart from the others."""
+    setup, wishes = CASES[case]
+    drawing = drawing_of(place(setup, wishes), setup)
+    assert misplaced_words(drawing) == []
+    assert render(drawing, "svg").startswith(b"<?xml")
+
+
+@pytest.mark.identity
+def test_marks_stand_where_the_corals_do_on_one_scale() -> None:
+    """From above at x and y, from the front at x and the top's depth; both views have one scale."""
+    setup = made_tank()
+    placement = place(setup, PlaceWishes())
+    axes = {a.get_label(): a for a in drawing_of(placement, setup).figure.axes}
+    spots = [(c.after.spot, c.height_m) for c in placement.corals if c.after]
+    expected = {
+        "depth": {(round(100 * s.x_m, 3), round(100 * s.y_m, 3)) for s, _ in spots},
+        "from_front": {(round(100 * s.x_m, 3), round(100 * (s.depth_m - h), 3)) for s, h in spots},
+    }
+    scales = []
+    for kind, places in expected.items():
+        marks = [line for line in axes[kind].lines if line.get_marker() in ("o", "D")]
+        drawn = {(round(float(m.get_xdata()[0]), 3), round(float(m.get_ydata()[0]), 3)) for m in marks}
+        assert drawn == places
+        box, figure = axes[kind].get_position(), axes[kind].figure
+        width = box.width * figure.get_size_inches()[0]
+        scales.append(width / abs(np.diff(axes[kind].get_xlim())[0]))
+    assert scales[0] == pytest.approx(scales[1])
+
+
+@pytest.mark.identity
+def test_numbers_in_the_list_are_those_of_the_csv() -> None:
+    """Corals are counted in the order of the setup, those without a place are not."""
+    labels = [label for _, label in numbered(place(made_tank(), PlaceWishes(apart_m=1.0)))]
+    assert sorted(labels) == ["-", "-", "-", "1"]
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize("case", CASES)
+def test_terminal_and_pipe_tell_the_same_verdict(case: str) -> None:
+    """The last line is the verdict in both."""
+    placement = place(*CASES[case])
+    stream = io.StringIO()
+    show_placement(placement, "cm", stream, colour=False, width=100)
+    last = list(place_lines(placement, "cm"))[-1]
+    assert " ".join(stream.getvalue().split()).endswith(" ".join(last.split()))
+    assert "within common practice" in last
+
+
+def stepped(n: int) -> Setup:
+    """So many free sites above each other under the left fixture."""
+    tank = made_tank()
+    sites = tuple(Site(f"P{i}", 0.24, 0.28, 0.34 - 0.28 * i / (n - 1)) for i in range(n))
+    return replace(tank, sites=(*tank.sites, *sites))
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("sites", "rise", "to"), [(10, 0.1, "P9"), (200, 0.012, "P199"), (10, 0.1, "P4")])
+def test_words_of_the_way_do_not_meet_or_leave_the_page(sites: int, rise: float, to: str) -> None:
+    """A few stones, very many, and one step down."""
+    drawing = move_drawing(move(stepped(sites), MoveWishes("brain", to, rise)))
+    assert misplaced_words(drawing) == []
+    (axes,) = drawing.figure.axes
+    assert "mol m⁻² d⁻¹" in axes.get_ylabel()
+
+
+@pytest.mark.identity
+def test_line_of_the_way_holds_the_doses() -> None:
+    """The steps drawn are today's dose and those of the record."""
+    found = move(stepped(10), MoveWishes("brain", "P9"))
+    (axes,) = move_drawing(found).figure.axes
+    line = next(x for x in axes.lines if to_hex(x.get_color()) == "#0344dd")
+    assert line.get_ydata()[:-1] == pytest.approx([found.start_dli, *(s.dli_mol_m2_d for s in found.steps)])
+
+
+@pytest.mark.pinned
+def test_way_in_words_ends_with_the_verdict() -> None:
+    """Terminal and pipe hold the headline and the same last sentence."""
+    found = move(stepped(10), MoveWishes("brain", "P9", start="2026-03-01"))
+    stream = io.StringIO()
+    show_move(found, "in", stream, colour=False, width=90)
+    lines = list(move_lines(found, "in"))
+    shown = " ".join(stream.getvalue().split())
+    assert lines[1] in shown
+    assert shown.endswith(lines[-1])
+    assert "2026-03-01" in shown
