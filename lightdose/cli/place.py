@@ -104,6 +104,8 @@ def command(
     if figures:
         save_drawings(_drawings(setup, placement, unit), figures, inputs_of(setup), quiet)
     _print_result(placement, unit, as_json=as_json, no_color=no_color)
+    if not output:
+        say("next: -o FILE writes the corals at their places; `lightdose move` takes one there", quiet=quiet)
     missed = placement.unplaced or placement.out_of_band
     return 3 if strict and missed else 0
 
