@@ -45,7 +45,7 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
     Raises
     ------
     SetupError
-        If there are no corals or no places, a name is unknown, or pins contradict one another.
+        If there are no corals, no places or no light, a name is unknown, or pins contradict one another.
 
     Source
     ------
@@ -77,6 +77,14 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
         light,
         before.day_curve,
     )
+    if any(bands[c.name] for c in movable) and not np.any(task.dli[task.allowed] > 0):
+        raise SetupError(
+            Problem(
+                "no place gets any light, so none is better than another",
+                cure="mend fixtures, programmes or open_sky first; `lightdose dose` shows what each place gets",
+                place=Place(setup.path),
+            )
+        )
     choice = best_choice(task) if movable else Choice((), (), True)
     chosen = {c.name: task.spots[p] if p >= 0 else None for c, p in zip(movable, choice.spots, strict=True)}
     return PlacementPlan(

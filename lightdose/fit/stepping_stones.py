@@ -51,7 +51,7 @@ def plan_move(setup: Setup, before: Analysis, wishes: MoveWishes, light: Light) 
     Raises
     ------
     SetupError
-        If a name is unknown, the site is taken or too shallow, or the coral stands there or in the dark.
+        If a name is unknown, the site is taken or too shallow, or either place is dark.
     InfeasibleError
         If no path of free sites leads there; it names the nearest that one leads to.
 
@@ -72,6 +72,14 @@ def plan_move(setup: Setup, before: Analysis, wishes: MoveWishes, light: Light) 
             Problem(
                 f"{coral.name!r} gets no light where it stands, so no rise can be reckoned from there",
                 cure="run `lightdose acclimate` with --previous for it",
+                place=Place(setup.path),
+            )
+        )
+    if not dli[end] > 0:
+        raise SetupError(
+            Problem(
+                f"{target.name!r} gets no light, so {coral.name!r} would stand in the dark",
+                cure="choose another site, or light this one first",
                 place=Place(setup.path),
             )
         )

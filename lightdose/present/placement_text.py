@@ -128,6 +128,8 @@ def _band(coral: PlacedCoral) -> str:
 def proof_sentence(placement: Placement) -> str:
     """Whether a better placement can exist."""
     plan = placement.plan
+    if not plan.places:
+        return "Every coral is pinned: there was nothing to choose."
     order = "range first, then the middle of the range, then short moves"
     if placement.wishes.prefer == "stay":
         order = "range first, then short moves, then the middle of the range"

@@ -202,6 +202,15 @@ def test_wishes_that_cannot_hold_are_refused_in_words(wishes: PlaceWishes, words
 
 
 @pytest.mark.pinned
+def test_dark_tank_is_refused() -> None:
+    """Without light no place is better than another."""
+    setup = made_tank()
+    dark = replace(setup, fixtures=tuple(replace(f, enabled=False) for f in setup.fixtures))
+    with pytest.raises(SetupError, match="no place gets any light"):
+        place(dark, PlaceWishes())
+
+
+@pytest.mark.pinned
 def test_setup_without_corals_is_refused() -> None:
     """There is nothing to place."""
     with pytest.raises(SetupError, match="nothing to place"):

@@ -119,6 +119,18 @@ def test_no_path_names_the_nearest_stone_and_acclimate() -> None:
     assert "lightdose acclimate" in text
 
 
+@pytest.mark.pinned
+@pytest.mark.parametrize(
+    ("site", "words"), [("P3", "stand in the dark"), ("sand", "no rise can be reckoned")]
+)
+def test_dark_end_or_start_is_refused(site: str, words: str) -> None:
+    """A site under closed sky is no goal, and a coral there has no dose to rise from."""
+    setup = racked()
+    sites = tuple(replace(s, open_sky=0.0) if s.name == site else s for s in setup.sites)
+    with pytest.raises(SetupError, match=words):
+        moved(replace(setup, sites=sites), "brain", "P3")
+
+
 @pytest.mark.identity
 def test_sting_reach_keeps_a_site_shut() -> None:
     """A neighbour's keep_apart shuts the sites within it."""
