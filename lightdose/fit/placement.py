@@ -81,7 +81,7 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
         raise SetupError(
             Problem(
                 "no place gets any light, so none is better than another",
-                cure="mend fixtures, programmes or open_sky first; `lightdose dose` shows what each place gets",
+                cure="mend fixtures, programmes or open_sky first: see `lightdose dose` for each place",
                 place=Place(setup.path),
             )
         )
