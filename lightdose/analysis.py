@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from lightdose import __version__
-from lightdose.errors import Problem, SetupError
+from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
@@ -89,20 +89,42 @@ def fixture_emission(setup: Setup) -> FloatArray:
     Raises
     ------
     SetupError
-        If channels have no absolute flux; every one is named.
+        If channels have no absolute flux or no usable spectrum; every one is named.
     """
+    rows, problems = _emission_rows([_as_measured(setup, f, c) for f, c in _lit_channels(setup)])
+    if problems:
+        raise SetupError(*problems)
+    return np.array(rows).reshape(len(rows), GRID_NM.size)
+
+
+def emission_problems(setup: Setup) -> tuple[tuple[Problem, ...], tuple[str, ...]]:
+    """What `dose` would refuse in the channels of the enabled fixtures.
+
+    Returns the problems of spectra and stated fluxes in file order, and the channels without any flux
+    ("left, violet"): these are no fault, since `calibrate` can find it.
+    """
+    measured = [(f, _as_measured(setup, f, c)) for f, c in _lit_channels(setup)]
+    unscaled = tuple(f"{f.name}, {c.name}" for f, c in measured if c.flux is None)
+    as_if = Flux("photon_flux_umol_s", 1.0)
+    channels = [replace(c, flux=c.flux or as_if) for _, c in measured]
+    return SetupError(*_emission_rows(channels)[1]).problems, unscaled
+
+
+def _lit_channels(setup: Setup) -> list[tuple[Fixture, Channel]]:
+    return [(fixture, channel) for fixture in setup.lit_fixtures for channel in fixture.type.channels]
+
+
+def _emission_rows(channels: Sequence[Channel]) -> tuple[list[FloatArray], tuple[Problem, ...]]:
+    """Emission of the channels that can be used, and the problems of those that cannot, each once."""
     tables = reference_tables()
     rows: list[FloatArray] = []
     problems: list[Problem] = []
-    for fixture in setup.lit_fixtures:
-        for channel in fixture.type.channels:
-            try:
-                rows.append(channel_emission(_as_measured(setup, fixture, channel), tables))
-            except SetupError as trouble:
-                problems.extend(trouble.problems)
-    if problems:
-        raise SetupError(*dict.fromkeys(problems))
-    return np.array(rows).reshape(len(rows), GRID_NM.size)
+    for channel in channels:
+        try:
+            rows.append(channel_emission(channel, tables))
+        except LightdoseError as trouble:
+            problems.extend(trouble.problems)
+    return rows, tuple(dict.fromkeys(problems))
 
 
 def _as_measured(setup: Setup, fixture: Fixture, channel: Channel) -> Channel:

@@ -24,11 +24,20 @@ def command(ctx: click.Context, request: SetupRequest, as_json: bool) -> None:
     Example:
       lightdose check my-tank/setup.toml
     """
+    from lightdose.analysis import emission_problems
     from lightdose.errors import LightdoseError
 
     problems: tuple[Problem, ...] = ()
+    next_command = "dose"
     try:
-        understood = request.read().understood
+        setup = request.read()
+        problems, unscaled = emission_problems(setup)
+        understood = setup.understood
+        if unscaled:
+            understood += (
+                f"no flux stated: {'; '.join(unscaled)} (dose waits for it, or for a calibration)",
+            )
+            next_command = "survey"
     except LightdoseError as trouble:
         problems, understood = trouble.problems, getattr(trouble, "understood", ())
     if as_json:
@@ -38,7 +47,7 @@ def command(ctx: click.Context, request: SetupRequest, as_json: bool) -> None:
             click.echo(sentence)
         for problem in problems:
             click.echo(str(problem), err=True)
-        _print_verdict(request.path, len(problems))
+        _print_verdict(request.path, len(problems), next_command)
     ctx.exit(2 if problems else 0)
 
 
@@ -72,9 +81,9 @@ def as_typed(path: str) -> str:
     return f'"{path}"' if " " in path else path
 
 
-def _print_verdict(path: str, count: int) -> None:
+def _print_verdict(path: str, count: int, next_command: str) -> None:
     if count:
         click.echo(f"{count} problem{'' if count == 1 else 's'}", err=True)
         return
-    click.echo(f"next: lightdose dose {as_typed(path)}", err=True)
+    click.echo(f"next: lightdose {next_command} {as_typed(path)}", err=True)
     click.echo("no problems")

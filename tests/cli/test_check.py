@@ -115,3 +115,27 @@ def test_variations_are_checked_too(tank: Path) -> None:
     assert "purple" in done.stderr
     higher = CliRunner().invoke(cli, ["check", "tank/setup.toml", "--fixture-height", "10 in"])
     assert "25.4 cm above the water" in higher.stdout
+
+
+@pytest.mark.pinned
+def test_spectrum_too_coarse_for_dose_is_a_problem_of_check_too(tank: Path) -> None:
+    """Check refuses what dose refuses, in the same words: 10 nm steps under a narrow LED peak."""
+    steps = [f"{nm},{2.0 ** -(((nm - 450) / 8) ** 2):.5f}" for nm in range(380, 781, 10)]
+    (tank / "fixtures" / "coarse.csv").write_text("wavelength_nm,relative_power\n" + "\n".join(steps))
+    spoil(tank / "fixtures" / "demo-panel.toml", '{ library = "blue-470" }', '{ file = "coarse.csv" }')
+    checked = CliRunner().invoke(cli, ["check", "tank/setup.toml"])
+    dosed = CliRunner().invoke(cli, ["dose", "tank/setup.toml"])
+    assert checked.exit_code == dosed.exit_code == 2
+    assert "steps of 10 nm are too coarse" in dosed.stderr
+    assert dosed.stderr.strip() in checked.stderr
+    assert checked.stderr.splitlines()[-1] == "1 problem"
+
+
+@pytest.mark.pinned
+def test_channel_without_flux_is_told_and_sent_to_the_survey(tank: Path) -> None:
+    """Without a flux the files are sound, since a calibration can find it; what dose waits for is said."""
+    spoil(tank / "fixtures" / "demo-panel.toml", "photon_flux_umol_s = 9\n", "")
+    done = CliRunner().invoke(cli, ["check", "tank/setup.toml"])
+    assert done.exit_code == 0
+    assert "no flux stated: left, violet; right, violet (dose waits for it" in done.stdout
+    assert done.stderr == "next: lightdose survey tank/setup.toml\n"
