@@ -309,7 +309,8 @@ def _channel(moments: Sequence[Moment], levels: Levels, scale: Levels | None) ->
         time_h = [moment.time_h for moment in moments]
         rows = [i for i in range(rows[0], rows[-1] + 1) if levels[i] is not None or scale[i] is not None]
         pairs = zip(_filled(levels, time_h), _filled(scale, time_h), strict=True)
-        level_line = [level * factor for level, factor in pairs]
+        # As a keeper multiplies: 70 % of 40 % is 28 %, not 27.999999999999997 %.
+        level_line = [round(level * factor, 14) for level, factor in pairs]
     times = channel_times_h([moments[i] for i in rows])
     return ChannelProgramme(np.array(times), np.array([level_line[i] for i in rows]))
 

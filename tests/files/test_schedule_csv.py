@@ -335,6 +335,13 @@ def test_export_shows_products_without_all_channels(read):
 
 
 @pytest.mark.identity
+def test_products_of_all_channels_are_written_as_a_keeper_multiplies(read):
+    """70 % of 40 % is 28 %, without a trail of binary digits."""
+    programme = read("time,blue 445,white,all_channels\n08:00,70,110e-1,40\n18:00,55,35,80\n")
+    assert write_schedule(programme, CHANNELS) == "time,blue 445,white\n08:00,28,4.4\n18:00,44,28\n"
+
+
+@pytest.mark.identity
 def test_channel_without_programme_is_written_as_off():
     """Every channel gets a column, so that the file is complete."""
     lit = ChannelProgramme(np.array([8.0, 18.0]), np.array([0.5, 0.5]))
