@@ -23,6 +23,7 @@ _DECIMAL_COMMA = re.compile(r"=\s*(([+-]?\d+(?:\.\d+)?),(\d+)( *(?:mm|cm|m|in|ft
 _PATH = re.compile(r"\"(?:[A-Za-z]:)?[^\"\n]*\\[^\"\n]*\"?")
 _SEVERAL = ("channel", "fixture", "site", "rack", "coral")
 _HEADER_TWICE = re.compile(r"Cannot declare \((.*?),?\) twice")
+_HEADER_OF_SEVERAL = re.compile(r"\s*\[\[\s*([\w-]+)\s*\]\]")
 
 
 @dataclass(frozen=True)
@@ -129,15 +130,17 @@ def _backslash_path(spot: _Spot) -> _Finding | None:
 def _header_twice(spot: _Spot) -> _Finding | None:
     here = spot.here
     found = _HEADER_TWICE.search(spot.message)
+    doubled = _HEADER_OF_SEVERAL.match(here) if spot.message == "Cannot overwrite a value" else None
+    found = found or doubled
     if found is None or not here.strip().startswith("["):
         return None
     name = found[1].replace("'", "").split(", ")[-1]
     start = here.find("[") + 1
     if name in _SEVERAL:
         problem = Problem(
-            f"[{name}] stands for the second time",
+            f"[{name}] stands above, [[{name}]] here" if doubled else f"[{name}] stands for the second time",
             f"[[{name}]] with two brackets each time, because there may be several",
-            f"write [[{name}]] here and above",
+            f"write [[{name}]] above too" if doubled else f"write [[{name}]] here and above",
         )
         return _Finding(start, problem)
     return _Finding(

@@ -122,6 +122,16 @@ def test_single_brackets_twice_ask_for_double_ones() -> None:
 
 
 @pytest.mark.pinned
+def test_single_brackets_before_double_ones_are_named_where_the_double_ones_begin() -> None:
+    """One forgotten pair of brackets at the first channel."""
+    (problem,) = syntax_problems('[channel]\nname = "a"\n[[channel]]\nname = "b"\n', "f.toml")
+    assert problem.found == "[channel] stands above, [[channel]] here"
+    assert problem.cure == "write [[channel]] above too"
+    assert problem.place is not None
+    assert (problem.place.line, problem.place.column) == (3, 1)
+
+
+@pytest.mark.pinned
 @pytest.mark.parametrize(
     ("text", "line", "found"),
     [
