@@ -15,6 +15,9 @@ import click
 if TYPE_CHECKING:
     from lightdose.model.setup import Setup
 
+HIGHEST_M = 20
+"""No fixture hangs higher above the water; as in setup.toml."""
+
 
 @dataclass(frozen=True)
 class SetupRequest:
@@ -37,6 +40,12 @@ class SetupRequest:
                 height_m = parse_length(self.fixture_height)
             except UnitProblem as trouble:
                 raise click.BadParameter(str(trouble.problem), param_hint="--fixture-height") from None
+            if not 0 < height_m <= HIGHEST_M:
+                from lightdose.errors import Problem, SetupError
+
+                found = "is not above the water" if height_m <= 0 else "is outside the range"
+                allowed = f"above 0, to {HIGHEST_M} m"
+                raise SetupError(Problem(f'--fixture-height "{self.fixture_height}" {found}', allowed))
         return read_setup(
             self.path,
             Variations(

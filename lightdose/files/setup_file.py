@@ -10,7 +10,7 @@ from typing import Any
 from lightdose.files.groups_file import default_groups, read_own_groups, with_own_groups
 from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_corals import CoralsReading
-from lightdose.files.setup_fixtures import FixturesReading
+from lightdose.files.setup_fixtures import FixturesReading, pane_cut_by
 from lightdose.files.setup_meters import read_meters
 from lightdose.files.setup_places import PlacesReading
 from lightdose.files.setup_schema import (
@@ -111,6 +111,8 @@ class _SetupReading:
             return None
         self._say(places.sites, corals.corals)
         self._say_where_fixtures_hang(tank, fixtures)
+        if self.files.problems:
+            return None
         with self.files.collecting():
             setup = Setup(
                 title=top["title"],
@@ -295,8 +297,18 @@ class _SetupReading:
         )
 
     def _say_where_fixtures_hang(self, tank: Tank, fixtures: list[Fixture]) -> None:
-        """A fixture whose centre is beside the water is computed as it stands, and named."""
-        for fixture in fixtures:
+        """Name fixtures whose centre is beside the water, which are computed; refuse those in a pane."""
+        for n, fixture in enumerate(fixtures):
+            side = pane_cut_by(fixture, tank)
+            if side is not None:
+                found = f"its light stands inside the {side} pane"
+                allowed = (
+                    f"clear of the glass, or at least as high as the rim ({format_length(tank.rim_m, 'cm')})"
+                )
+                cure = "mend at, the aperture or the rim"
+                self.files.problems.append(
+                    problem_at(self.document, ("fixture", n, "at"), found, allowed, cure)
+                )
             if not (0 <= fixture.x_m <= tank.length_m and 0 <= fixture.y_m <= tank.width_m):
                 self.files.understood.append(
                     f"fixture {fixture.name} hangs beside the water, not above it: "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,6 +20,7 @@ from lightdose.files.toml_tables import counted, problem_at, show, value_at
 from lightdose.files.units import format_length, format_time
 from lightdose.model.fixture import Fixture, FixtureType
 from lightdose.model.schedule import Programme
+from lightdose.model.tank import Tank
 
 if TYPE_CHECKING:
     from lightdose.files.setup_file import Variations
@@ -164,6 +166,27 @@ def _columns(path: Path) -> tuple[str, ...]:
     text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=str(path))
     header = read_delimited(text, str(path), encoding, key_column="time").header or ()
     return tuple(name for name in header if name.casefold() not in RESERVED_NAMES)
+
+
+def pane_cut_by(fixture: Fixture, tank: Tank) -> str | None:
+    """The wall whose pane the emitting area would stand in, where it hangs lower than the dry rim."""
+    if fixture.height_m >= tank.rim_m:
+        return None
+    aperture, turn = fixture.type.aperture, math.radians(fixture.rotation_deg)
+    reach_x = 0.5 * (aperture.length_m * abs(math.cos(turn)) + aperture.width_m * abs(math.sin(turn)))
+    reach_y = 0.5 * (aperture.length_m * abs(math.sin(turn)) + aperture.width_m * abs(math.cos(turn)))
+    glass = tank.glass_thickness_m
+    left, right = round(fixture.x_m - reach_x, 9), round(fixture.x_m + reach_x, 9)
+    front, back = round(fixture.y_m - reach_y, 9), round(fixture.y_m + reach_y, 9)
+    beside_x = right > -glass and left < tank.length_m + glass
+    beside_y = back > -glass and front < tank.width_m + glass
+    cut = {
+        "left": beside_y and left < 0 and right > -glass,
+        "right": beside_y and right > tank.length_m and left < tank.length_m + glass,
+        "front": beside_x and front < 0 and back > -glass,
+        "back": beside_x and back > tank.width_m and front < tank.width_m + glass,
+    }
+    return next((side for side, stands_in in cut.items() if stands_in), None)
 
 
 def _sentence(fixture: Fixture, written: str | None, said: str) -> str:

@@ -103,7 +103,8 @@ def _immersion(value: object) -> float | str:
 
 _open_sky = checked(read_open_sky, _SKY_ALLOWED)
 _across = length(0, 20)
-_down = length(0, 20)
+_down = length(0, 20, "is above the surface")
+_up = length(0, 20, "is below the floor")
 
 SETUP: Final = Table(
     {
@@ -172,7 +173,7 @@ HANGING: Final = Table(
     {
         "x": Key(length(-10, 30), '"22 cm"', "centre of the emitting area, from the left wall"),
         "y": Key(length(-10, 30), '"22 cm"', "from the front wall"),
-        "height": Key(length(0.0001, 20), '"20 cm"', "above the water"),
+        "height": Key(length(0, 20, "is not above the water", above=True), '"20 cm"', "above the water"),
         "rotation_deg": Key(number(-360, 360), "0", "counter-clockwise seen from above", 0.0),
     }
 )
@@ -199,7 +200,7 @@ SPOT: Final = Table(
         "x": Key(_across, '"40 cm"', "from the left wall"),
         "y": Key(_across, '"20 cm"', "from the front wall"),
         "depth": Key(_down, '"10 cm"', "below the surface; or height above the floor", None),
-        "height": Key(_down, '"30 cm"', "above the floor; or depth below the surface", None),
+        "height": Key(_up, '"30 cm"', "above the floor; or depth below the surface", None),
     }
 )
 

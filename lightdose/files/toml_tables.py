@@ -194,16 +194,20 @@ def one_of(*words: str) -> Kind:
     return Kind(core_schema.literal_schema(list(words)), " | ".join(f'"{w}"' for w in words))
 
 
-def length(low_m: float, high_m: float) -> Kind:
-    """A length with its unit, in metres from ``low_m`` to ``high_m``."""
-    allowed = f"{format_length(low_m, 'cm')} to {format_length(high_m, 'cm')}"
+def length(
+    low_m: float, high_m: float, too_low: str = "is outside the range", *, above: bool = False
+) -> Kind:
+    """A length with its unit, in metres from ``low_m`` to ``high_m``; ``above`` leaves the lower end out."""
+    allowed = f"{'above ' if above else ''}{format_length(low_m, 'cm')} to {format_length(high_m, 'cm')}"
 
     def check(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, str | int | float):
             raise refuse(f"{show(value)} is not a length", f"a length with its unit, {allowed}")
         metres = parse_length(value)
-        if not low_m <= metres <= high_m:
-            raise refuse(f"{show(value)} is outside the range", f"{allowed}")
+        if metres < low_m or (above and metres == low_m):
+            raise refuse(f"{show(value)} {too_low}", allowed)
+        if not metres <= high_m:
+            raise refuse(f"{show(value)} is outside the range", allowed)
         return metres
 
     return checked(check, f'a length with its unit, such as "61 cm" or "24 in", {allowed}')

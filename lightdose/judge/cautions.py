@@ -53,7 +53,7 @@ def find_cautions(
         *_mix_cautions(field, dose),
         *_day_cautions(field, curve, dose),
         *_change_cautions(setup, verdicts),
-        *_limits(verdicts),
+        *_limits(setup, verdicts),
         *_stands_on(setup),
         *SAFETY,
     )
@@ -166,7 +166,25 @@ def _change_cautions(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Cautio
     ]
 
 
-def _limits(verdicts: tuple[Verdict, ...]) -> list[Caution]:
+def _beside_the_water(setup: Setup) -> list[Caution]:
+    """Lit fixtures whose centre is outside the opening of the tank."""
+    tank = setup.tank
+    outside = [
+        f.name for f in setup.lit_fixtures if not (0 <= f.x_m <= tank.length_m and 0 <= f.y_m <= tank.width_m)
+    ]
+    if not outside:
+        return []
+    return [
+        Caution(
+            "beside_the_water",
+            f"Not above the water but beside it: {_listed(outside)}. Its light is computed from there, over "
+            "the edge of the glass; mend its place if that is a slip.",
+            "geometry of the setup",
+        )
+    ]
+
+
+def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
     """What the numbers do not cover."""
     found = []
     if verdicts:
@@ -189,6 +207,7 @@ def _limits(verdicts: tuple[Verdict, ...]) -> list[Caution]:
                 _PRACTICE,
             )
         )
+    found.extend(_beside_the_water(setup))
     found.append(
         Caution(
             "planar_ppfd",

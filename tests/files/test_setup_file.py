@@ -158,6 +158,43 @@ def test_fixture_beside_the_water_is_said_not_refused(write_setup: WriteSetup) -
 
 @pytest.mark.identity
 @pytest.mark.parametrize(
+    ("x", "height", "side"),
+    [
+        ("-0.5 cm", "5 cm", "left"),
+        ("75.5 cm", "5 cm", "right"),
+        ("-5 cm", "5 cm", None),
+        ("-0.5 cm", "10 cm", None),
+        ("22 cm", "5 cm", None),
+    ],
+)
+def test_point_lamp_in_the_glass_of_the_rim_is_refused(
+    write_setup: WriteSetup, x: str, height: str, side: str | None
+) -> None:
+    """Between the faces of a pane no lamp can stand; above the rim and beside the glass it can."""
+    text = write_setup().read_text().replace('x = "22 cm", y = "22 cm"', f'x = "{x}", y = "22 cm"')
+    text = text.replace('height = "20 cm"', f'height = "{height}"').replace("[tank]", '[tank]\nrim = "10 cm"')
+    path = write_setup(setup=text)
+    if side is None:
+        assert read_setup(path).tank.rim_m == 0.1
+    else:
+        problem = problems_of(path)[0]
+        assert problem.found == f"fixture[1] 'left' at: its light stands inside the {side} pane"
+        assert problem.place is not None
+        assert problem.place.line > 1
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("height", ["0 cm", "-5 cm"])
+def test_fixture_in_the_water_is_refused_as_such(write_setup: WriteSetup, height: str) -> None:
+    """The sentence says where it hangs, and the range leaves 0 out."""
+    path = write_setup(setup=write_setup().read_text().replace('height = "20 cm"', f'height = "{height}"'))
+    problem = problems_of(path)[0]
+    assert problem.found == f"fixture[1] 'left' height: \"{height}\" is not above the water"
+    assert problem.allowed == "above 0 cm to 2000 cm"
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
     ("length", "unit", "metres"),
     [
         ("75 cm", "cm", 0.75),
@@ -432,8 +469,8 @@ def test_unread_sites_file_makes_no_coral_lose_its_site(write_setup: WriteSetup)
             "",
         ),
         ('name = "left"', "name = 1", "8:8", "fixture[1] name: 1 is not text", 'write "1"'),
-        ('"20 cm" }', '"-1 cm" }', "10:43", "fixture[1] 'left' height: \"-1 cm\" is outside the range", ""),
-        ('"20 cm" }', '"0 cm" }', "10:43", "fixture[1] 'left' height: \"0 cm\" is outside the range", ""),
+        ('"20 cm" }', '"-1 cm" }', "10:43", "fixture[1] 'left' height: \"-1 cm\" is not above the water", ""),
+        ('"20 cm" }', '"0 cm" }', "10:43", "fixture[1] 'left' height: \"0 cm\" is not above the water", ""),
         (
             'schedule = "daily.csv"',
             "schedule = 3",

@@ -157,6 +157,16 @@ def test_light_is_not_the_diagnosis_wherever_corals_are_judged() -> None:
 
 
 @pytest.mark.identity
+def test_fixture_beside_the_water_is_named_where_it_is_lit() -> None:
+    """A centre outside the opening is computed, and said; on the edge and above the water nothing is said."""
+    lamp = fixture()
+    beside = replace(lamp, name="stray", x_m=-0.05)
+    text = cautions(field([[100]]), [beside])["beside_the_water"].text
+    assert text.startswith("Not above the water but beside it: stray.")
+    assert "beside_the_water" not in cautions(field([[100]]), [replace(lamp, x_m=0.0, y_m=0.4)])
+
+
+@pytest.mark.identity
 def test_unmeasured_and_assumed_inputs_are_named() -> None:
     """Typical flux and a default beam name their fixtures; data sheets get the general note."""
     plain = fixture()
