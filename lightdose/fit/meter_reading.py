@@ -169,7 +169,7 @@ def _clock(time_h: float) -> str:
 
 def _off(time_h: float, reading: Reading) -> Problem:
     found = f"the lights are off at {_clock(time_h)} by the programme, as seen from this place"
-    return Problem(found, cure="name another --time", place=reading.place)
+    return Problem(found, cure="name another --time", place=reading.place if reading.place.file else None)
 
 
 def _mix(setup: Setup, shares: FloatArray) -> tuple[tuple[str, float], ...]:

@@ -39,6 +39,8 @@ def slice_fields(part: MapSlice, quantity: MapQuantity, unit: LengthUnit) -> lis
     """One slice's record: least, middle and most light, where, and what walls and floor give."""
     values = part.of(quantity).ravel()
     name, per = QUANTITY_WORDS[quantity]
+    if not np.any(values > 0):
+        return [plane_words(part.plane, unit), f"{name} 0 {per}", "no light comes here"]
     fields = [
         plane_words(part.plane, unit),
         f"{name} from {number(float(values.min()))} to {number(float(values.max()))} {per}",

@@ -212,6 +212,11 @@ def test_explanation_of_any_place_names_the_walls():
         (["--depth", "20"], 'write "20 cm" or "20 in"'),
         (["--cell", "0 cm"], '"0 cm" is not above 0'),
         (["--cell", "0.1 mm"], "at most 250000 cells"),
+        (
+            ["--fixture-height", "-2 cm"],
+            '--fixture-height "-2 cm" is not above the water\n    allowed: above 0',
+        ),
+        (["--fixture-height", "30 m"], '--fixture-height "30 m" is outside the range'),
         (["--group", "mushrom"], "did you mean 'mushroom'?"),
         (["--group", "non-photosynthetic"], "light does not judge it"),
         (["--explain", "sand lft"], "did you mean 'sand left'?"),
@@ -249,4 +254,6 @@ def test_tank_without_light_is_mapped_as_dark(tank: Path, tmp_path: Path):
     result = run(tank, "--depth", "20 cm", "--cell", "15 cm", "--csv", target, "-o", tmp_path / "maps")
     assert result.exit_code == 0, result.output
     assert target.read_text().splitlines()[1] == "7.5,7.5,20.0,0.0,0.0,,"
+    assert "DLI 0 mol/m2/day\tno light comes here" in result.stdout
+    assert "brightest" not in result.stdout
     assert "no light comes here" in run(tank, "--explain", "ridge").stdout

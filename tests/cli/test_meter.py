@@ -158,3 +158,4 @@ def test_slip_is_met_with_a_sentence(tank: Path, words: list[str], found: str) -
     result = run(str(tank), *words)
     assert result.exit_code == 2
     assert found in result.output
+    assert not result.output.startswith(":")
