@@ -40,11 +40,6 @@ class CoralGroup:
     ek_model: Literal["tanh", "webb", "smith"] = "tanh"
     floor_harm: str = ""
 
-    @property
-    def floor_claims_harm(self) -> bool:
-        """Whether a published trial, not only practice, stands behind the floor."""
-        return bool(self.floor_harm)
-
     def __post_init__(self) -> None:
         if self.band_dli is None:
             return

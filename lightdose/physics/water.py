@@ -39,25 +39,3 @@ def absorption_per_m(water: Water, tables: ReferenceTables) -> FloatArray:
         return read_only(clear)
     slope = water.yellowing_slope_per_nm
     return read_only(clear + water.yellowing_440_per_m * np.exp(-slope * (GRID_NM - YELLOWING_REFERENCE_NM)))
-
-
-def transmitted_fraction(absorption: FloatArray, path_m: float) -> FloatArray:
-    """Share of light left after a straight path in the water: exp(-a l).
-
-    Parameters
-    ----------
-    absorption : array
-        Absorption coefficient, base e. [m-1]
-    path_m : float
-        Length of the path. [m]
-
-    Returns
-    -------
-    array
-        Transmitted fraction, 0-1.
-
-    Source
-    ------
-    Beer-Lambert law.
-    """
-    return np.exp(-absorption * path_m)

@@ -105,7 +105,7 @@ def test_marks_and_ek_enclose_what_they_should(key: str) -> None:
 @pytest.mark.identity
 def test_only_the_floor_with_a_trial_claims_harm() -> None:
     """P2 and P3 stand behind one floor; every other mark is practice."""
-    assert [key for key, group in GROUPS.items() if group.floor_claims_harm] == ["sps-shallow"]
+    assert [key for key, group in GROUPS.items() if group.floor_harm] == ["sps-shallow"]
     assert "(P2)" in GROUPS["sps-shallow"].floor_harm
 
 
@@ -144,7 +144,7 @@ def test_missing_keys_come_from_like(tmp_path: Path) -> None:
         like.ceiling_dli,
     )
     assert (group.sources, group.grade, group.ek_range) == (like.sources, like.grade, like.ek_range)
-    assert group.floor_claims_harm
+    assert group.floor_harm
 
 
 @pytest.mark.identity
@@ -155,7 +155,7 @@ def test_own_numbers_without_a_source_say_so(tmp_path: Path) -> None:
     assert (group.band_dli, group.floor_dli, group.ek_range) == ((6, 12), 3, (150, 300))
     assert group.sources == (NO_SOURCE, *GROUPS["sps-shallow"].sources)
     assert group.ek_source == NO_SOURCE
-    assert not group.floor_claims_harm
+    assert not group.floor_harm
 
 
 @pytest.mark.identity

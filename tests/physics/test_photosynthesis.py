@@ -55,6 +55,7 @@ def test_ramp_mean_equals_the_closed_form(model: Model, highest: float, expected
 )
 def test_light_at_95_percent_equals_the_inverse_curve(model: Model, light_over_ek: float) -> None:
     """Each curve reaches 95 % of Pmax at its own x: atanh 0.95, -ln 0.05, 0.95/sqrt(1-0.95^2)."""
+    # Source: the curves of Jassby & Platt 1976, Webb 1974 and Smith, inverted in closed form.
     assert relative_rate(np.array(light_over_ek), model) == pytest.approx(0.95, abs=1e-7)
 
 
@@ -127,6 +128,7 @@ def test_trapezoid_day_is_worth_its_hours_at_pmax(model: Model, expected: float)
 )
 def test_same_dose_over_more_hours_is_worth_more(hours: int, expected: float) -> None:
     """Square days of DLI 10 with Ek 350, tanh: hours x tanh(10 / (0.0036 x hours x 350))."""
+    # Source: Jassby & Platt 1976, closed form; evaluated by us when the project was laid out, as RAMP_MEANS.
     curve = day_curve([fixture(programmes={"b": [(6, 1), (6 + hours, 1)]})])
     light = np.array([[10 / (0.0036 * hours)]])
     assert hours_at_pmax(light, curve, 350, "tanh")[0] == pytest.approx(expected, abs=1e-6)
