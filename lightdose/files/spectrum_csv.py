@@ -101,7 +101,9 @@ def read_spectral_table(
     if allowed is not None and not problems:
         problems = [
             Problem(
-                found=f"{value:g} is outside {allowed[0]:g} to {allowed[1]:g}", place=rows.place(index, 1)
+                found=f"{value:g} is outside {allowed[0]:g} to {allowed[1]:g}",
+                cure=f"write {value / 100:g} for {value:g} %" if allowed[1] == 1 < value <= 100 else "",
+                place=rows.place(index, 1),
             )
             for index, value in enumerate(rows.values)
             if not allowed[0] <= value <= allowed[1]

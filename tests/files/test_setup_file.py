@@ -146,6 +146,7 @@ def test_file_of_water_or_cover_outside_its_range_is_refused(
     assert problem.found.startswith(found)
     assert problem.place is not None
     assert problem.place.file.endswith("own.csv")
+    assert problem.cure == ("write 0.5 for 50 %" if found.startswith("50") else "")
 
 
 @pytest.mark.identity
