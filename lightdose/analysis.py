@@ -29,6 +29,7 @@ from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
 from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics import light_field as field_physics
+from lightdose.physics.aperture import source_cells
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
 from lightdose.physics.emission import channel_emission
@@ -98,16 +99,27 @@ def fixture_emission(setup: Setup) -> FloatArray:
 
 
 def emission_problems(setup: Setup) -> tuple[tuple[Problem, ...], tuple[str, ...]]:
-    """What `dose` would refuse in the channels of the enabled fixtures.
+    """What `dose` would refuse in the channels and apertures of the enabled fixtures.
 
-    Returns the problems of spectra and stated fluxes in file order, and the channels without any flux
-    ("left, violet"): these are no fault, since `calibrate` can find it.
+    Returns the problems of spectra, stated fluxes and apertures in file order, and the channels without any
+    flux ("left, violet"): these are no fault, since `calibrate` can find it.
     """
     measured = [(f, _as_measured(setup, f, c)) for f, c in _lit_channels(setup)]
     unscaled = tuple(f"{f.name}, {c.name}" for f, c in measured if c.flux is None)
     as_if = Flux("photon_flux_umol_s", 1.0)
     channels = [replace(c, flux=c.flux or as_if) for _, c in measured]
-    return SetupError(*_emission_rows(channels)[1]).problems, unscaled
+    problems = (*_emission_rows(channels)[1], *_aperture_problems(setup))
+    return SetupError(*problems).problems, unscaled
+
+
+def _aperture_problems(setup: Setup) -> list[Problem]:
+    problems: list[Problem] = []
+    for fixture in setup.lit_fixtures:
+        try:
+            source_cells(fixture)
+        except SetupError as trouble:
+            problems.extend(trouble.problems)
+    return problems
 
 
 def _lit_channels(setup: Setup) -> list[tuple[Fixture, Channel]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightdose.errors import Problem, SetupError
+from lightdose.errors import Place, Problem, SetupError
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
 
@@ -85,12 +85,15 @@ def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
     xs, middle_xs, length = _cut(aperture.length_m, largest)
     ys, middle_ys, width = _cut(aperture.width_m, largest)
     if xs.size * ys.size > CELLS_AT_MOST:
+        defined = fixture.type.channels[0].place if fixture.type.channels else None
         raise SetupError(
             Problem(
                 f"the aperture of fixture {fixture.name!r}, {aperture.length_m:g} x {aperture.width_m:g} m, "
-                f"needs {xs.size * ys.size} cells of {100 * largest:.2g} cm",
+                f"needs {xs.size * ys.size} cells of {100 * largest:.2g} cm "
+                f"when hung {100 * fixture.height_m:.3g} cm high",
                 allowed=f"at most {CELLS_AT_MOST} cells",
                 cure="check the unit of the aperture, or describe it as several fixtures",
+                place=None if defined is None else Place(defined.file),
             )
         )
     along, aside = (grid.ravel() for grid in np.meshgrid(xs, ys))

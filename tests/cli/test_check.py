@@ -29,6 +29,27 @@ def spoil(path: Path, old: str, new: str) -> None:
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
 
 
+@pytest.mark.identity
+def test_aperture_of_too_many_cells_is_named_with_its_file(tank: Path) -> None:
+    """check refuses what dose would: the fixture's file, the cells, the cap and the cure, once a fixture."""
+    spoil(
+        tank / "fixtures" / "demo-panel.toml",
+        'length = "40 cm", width = "6 cm"',
+        'length = "9 m", width = "9 m"',
+    )
+    done = CliRunner().invoke(cli, ["check", "tank/setup.toml"])
+    assert done.exit_code == 2
+    first = (
+        "tank/fixtures/demo-panel.toml: the aperture of fixture 'left', 9 x 9 m, needs 22500 cells of 6 cm"
+    )
+    assert done.stderr.startswith(first)
+    assert "allowed: at most 4096 cells" in done.stderr
+    assert done.stderr.endswith("2 problems\n")
+    dose = CliRunner().invoke(cli, ["dose", "tank/setup.toml"])
+    assert (dose.exit_code, dose.stdout) == (2, "")
+    assert dose.stderr.startswith(first)
+
+
 @pytest.mark.pinned
 def test_sound_setup_echoes_what_was_understood_and_says_no_problems(tank: Path) -> None:
     """Units, dialects and programmes are echoed; the last line of stdout is the verdict; exit 0."""
