@@ -127,11 +127,20 @@ def turned(tank: Tank, points: np.ndarray, fixture: Fixture) -> tuple[Tank, np.n
     return replace(tank, length_m=tank.width_m, width_m=tank.length_m, walls=walls), there, moved
 
 
+def swapped(tank: Tank, points: np.ndarray, fixture: Fixture) -> tuple[Tank, np.ndarray, Fixture]:
+    """Length and width change places: (x, y) to (y, x)."""
+    old = tank.walls
+    walls = {"left": old["front"], "front": old["left"], "right": old["back"], "back": old["right"]}
+    moved = replace(fixture, x_m=fixture.y_m, y_m=fixture.x_m, rotation_deg=90 - fixture.rotation_deg)
+    there = replace(tank, length_m=tank.width_m, width_m=tank.length_m, walls=walls)
+    return there, points[:, [1, 0, 2]], moved
+
+
 UNEVEN = {"front": Wall(), "back": Wall("painted"), "left": Wall("reflectance", 0.6), "right": Wall()}
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("move", [mirrored_x, turned])
+@pytest.mark.parametrize("move", [mirrored_x, turned, swapped])
 @pytest.mark.parametrize("rim", [0.0, 0.05])
 @pytest.mark.parametrize("size", [(0.0, 0.0), (0.18, 0.05)])
 def test_a_moved_tank_has_a_moved_field(move, rim, size):
@@ -158,6 +167,25 @@ def test_a_lopsided_lobe_turns_with_its_fixture():
     assert there == pytest.approx(here, rel=1e-7)
     half_turn = irradiance(points, [replace(fixture, rotation_deg=205.0)], [1.0], tank, water_of(1.34, 0.3))
     assert np.max(np.abs(half_turn / here - 1)) > 0.2
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("move", "planes"), [(mirrored_x, [2, 1, 0, 3, 2]), (swapped, [0, 3, 2, 1, 0])])
+def test_a_mirrored_tank_mirrors_a_lopsided_lobe(move, planes):
+    """With C taken to 180 deg - C, or to -C, a photometric beam gives the mirrored or swapped field."""
+    tank = Tank(0.6, 0.4, 0.35, rim_m=0.05, walls=UNEVEN, floor_reflectance=0.4)
+    points = spread_points(tank, 40)
+    fixture = lamp("a", LOPSIDED, 0.22, 0.13, 0.15, (0.18, 0.05), 25.0)
+    here = irradiance(points, [fixture], [1.0], tank, water_of(1.34, 0.3))
+    other_tank, other_points, moved = move(tank, points, fixture)
+
+    def there(lobe: PhotometricLobe) -> np.ndarray:
+        other = lamp("a", lobe, moved.x_m, moved.y_m, 0.15, (0.18, 0.05), moved.rotation_deg)
+        return irradiance(other_points, [other], [1.0], other_tank, water_of(1.34, 0.3))
+
+    mirrored = replace(LOPSIDED, relative=LOPSIDED.relative[planes])
+    assert there(mirrored) == pytest.approx(here, rel=1e-7)
+    assert np.max(np.abs(there(LOPSIDED) / here - 1)) > 0.1
 
 
 @pytest.mark.identity
