@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -64,6 +65,14 @@ class CommandGroup(click.Group):
             raise NoSuchCommand(args[0], possibilities=SUMMARIES, ctx=ctx)
         return super().resolve_command(ctx, args)
 
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a reader that has gone ends it with 0, where click would end it with 1."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            _drop_stdout()
+            return 0
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands by their summaries, without loading their modules."""
         with formatter.section("Commands"):
@@ -86,11 +95,36 @@ class CommandGroup(click.Group):
         except (KeyboardInterrupt, click.Abort):
             code = 130
         except click.ClickException as refusal:
-            refusal.show()
+            _refuse(refusal)
             code = 2
         except Exception as trouble:
             code = _report(trouble, debug="--debug" in words)
         sys.exit(code if isinstance(code, int) else 0)
+
+
+def _refuse(refusal: click.ClickException) -> None:
+    """Usage and reason on stderr, in our words: the option, then what was found."""
+    ctx = refusal.ctx if isinstance(refusal, click.UsageError) else None
+    if ctx is not None:
+        click.echo(f"{ctx.get_usage()}\nTry '{ctx.command_path} --help' for help.\n", err=True)
+    words = refusal.format_message()
+    click.echo(re.sub(r"^Invalid value(?: for (.+?))?: ", r"\1: ", words).removeprefix(": "), err=True)
+
+
+def _wording(refusal: click.ClickException) -> str:
+    """What click refuses, in our words: how it is used, then the option and what is wrong with it."""
+    lines = []
+    if isinstance(refusal, click.UsageError) and refusal.ctx is not None:
+        ctx = refusal.ctx
+        lines += [ctx.get_usage(), f"Try '{ctx.command_path} --help' for help.", ""]
+    message = refusal.format_message()
+    if type(refusal) is click.BadParameter:
+        hint = refusal.param_hint
+        if hint is None and refusal.param is not None and refusal.ctx is not None:
+            hint = refusal.param.get_error_hint(refusal.ctx)
+        named = hint if isinstance(hint, str) else " / ".join(hint or ())
+        message = f"{named}: {refusal.message}" if named else refusal.message
+    return "\n".join([*lines, message])
 
 
 def _report(trouble: Exception, *, debug: bool) -> int:
