@@ -65,14 +65,6 @@ class CommandGroup(click.Group):
             raise NoSuchCommand(args[0], possibilities=SUMMARIES, ctx=ctx)
         return super().resolve_command(ctx, args)
 
-    def invoke(self, ctx: click.Context) -> Any:
-        """Run the command; a reader that has gone ends it with 0, where click would end it with 1."""
-        try:
-            return super().invoke(ctx)
-        except BrokenPipeError:
-            _drop_stdout()
-            return 0
-
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands by their summaries, without loading their modules."""
         with formatter.section("Commands"):

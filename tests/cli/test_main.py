@@ -103,6 +103,24 @@ def test_reader_that_leaves_early_sees_no_traceback() -> None:
     assert b"BrokenPipe" not in done.stderr
 
 
+@pytest.mark.pinned
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["dose", str(EXAMPLE), "--fixture-height", "25"], '--fixture-height: "25" has no unit'),
+        (["spectrum", "blue-450", "--csv-dialect", "excel"], "'--csv-dialect': 'excel' is not one of"),
+        (["dose"], "Missing argument 'SETUP'."),
+    ],
+)
+def test_wrong_usage_is_told_without_the_words_error_and_invalid(words: list[str], says: str) -> None:
+    """The usage line, a blank line, then the option and what was found; exit code 2."""
+    result = CliRunner().invoke(cli, words)
+    assert result.exit_code == 2
+    assert result.stderr.startswith("Usage: ")
+    assert f"for help.\n\n{says}" in result.stderr
+    assert not {"error", "invalid"} & set(result.stderr.lower().replace(":", " ").split())
+
+
 @pytest.mark.identity
 def test_unexpected_fault_prints_one_line_and_names_debug(monkeypatch: pytest.MonkeyPatch) -> None:
     """A fault of ours ends in exit code 1, a sentence and the way to report it; --debug shows the trace."""
