@@ -103,22 +103,6 @@ def _refuse(refusal: click.ClickException) -> None:
     click.echo(re.sub(r"^Invalid value(?: for (.+?))?: ", r"\1: ", words).removeprefix(": "), err=True)
 
 
-def _wording(refusal: click.ClickException) -> str:
-    """What click refuses, in our words: how it is used, then the option and what is wrong with it."""
-    lines = []
-    if isinstance(refusal, click.UsageError) and refusal.ctx is not None:
-        ctx = refusal.ctx
-        lines += [ctx.get_usage(), f"Try '{ctx.command_path} --help' for help.", ""]
-    message = refusal.format_message()
-    if type(refusal) is click.BadParameter:
-        hint = refusal.param_hint
-        if hint is None and refusal.param is not None and refusal.ctx is not None:
-            hint = refusal.param.get_error_hint(refusal.ctx)
-        named = hint if isinstance(hint, str) else " / ".join(hint or ())
-        message = f"{named}: {refusal.message}" if named else refusal.message
-    return "\n".join([*lines, message])
-
-
 def _report(trouble: Exception, *, debug: bool) -> int:
     from lightdose.errors import LightdoseError
 
