@@ -24,6 +24,10 @@ THREADS = 2
 """Blocks of points at once, by measurement on two cores; numpy works outside the interpreter's lock."""
 
 
+SINGLE_THREADED_PRODUCT = 200_000
+"""Multiplications up to which BLAS starts no threads, which would wait for ours; by measurement."""
+
+
 @dataclass(frozen=True, eq=False)
 class Mixture:
     """From light at the nodes, and from light in air, to responses of each channel.
@@ -83,6 +87,16 @@ def _mixture(lit: FloatArray, matrix: FloatArray, absorption: FloatArray, tank: 
     return Mixture(nodes.per_m, at_nodes, kernels.sum(axis=2))
 
 
+def _product(left: FloatArray, right: FloatArray) -> FloatArray:
+    """The matrix product in strips of rows, each done in the calling thread."""
+    rows = max(1, SINGLE_THREADED_PRODUCT // max(1, right.size))
+    out = np.empty((len(left), right.shape[1]))
+    for first in range(0, len(left), rows):
+        strip = slice(first, first + rows)
+        np.matmul(left[strip], right, out=out[strip])
+    return out
+
+
 def _block(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bool = False) -> FloatArray:
     """Responses of a block of points, shape (n_part, n_point, n_channel, n_weighting)."""
     out = np.zeros((len(LIGHT_PARTS) if split else 1, len(points_m), *mixture.in_air.shape))
@@ -103,7 +117,7 @@ def _block(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bool 
                 by_part = [*by_part, floor] if split else [by_part[0] + floor]
             fold = np.concatenate([mixture.at_nodes[i] for i in own], axis=1)
             for part, by_node in enumerate(by_part):
-                mixed = (by_node @ fold).reshape(-1, len(own), out.shape[3])
+                mixed = _product(by_node, fold).reshape(-1, len(own), out.shape[3])
                 for i, which in enumerate(own):
                     out[part, under, which] = mixed[:, i]
             for which in own:
