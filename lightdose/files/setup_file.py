@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lightdose.files.groups_file import default_groups, read_own_groups, with_own_groups
 from lightdose.files.input_files import InputFiles
@@ -27,12 +27,14 @@ from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import counted, problem_at, show
 from lightdose.files.units import format_length
-from lightdose.model.calibration import Calibration
 from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.fixture import Fixture
 from lightdose.model.setup import Electricity, LengthUnit, Setup
 from lightdose.model.spectrum import SpectralTable
 from lightdose.model.tank import WALL_NAMES, Cover, Tank, Wall, Water
+
+if TYPE_CHECKING:
+    from lightdose.model.calibration import Calibration
 
 ABSORPTION_COVERS_NM = (380.0, 750.0)
 MOST_ABSORPTION_PER_M = 1000.0

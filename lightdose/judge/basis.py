@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from lightdose.model.calibration import Calibration
+from typing import TYPE_CHECKING
+
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.results import Basis
 from lightdose.model.setup import Setup
+
+if TYPE_CHECKING:
+    from lightdose.model.calibration import Calibration
 
 
 def basis_of(setup: Setup) -> Basis:

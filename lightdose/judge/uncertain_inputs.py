@@ -9,15 +9,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
-from lightdose.model.calibration import Calibration, ParameterKind
 from lightdose.model.certainty import UncertainInput
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.setup import Setup
 from lightdose.physics.field_changes import FixtureSteps
+
+if TYPE_CHECKING:
+    from lightdose.model.calibration import Calibration, ParameterKind
 
 DEFAULTS: Mapping[str, float] = {
     "flux_common_fraction": 0.10,

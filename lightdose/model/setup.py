@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from lightdose.errors import SetupError
-from lightdose.model.calibration import Calibration
 from lightdose.model.coral import Coral, CoralGroup, Receiver, Site
 from lightdose.model.fixture import Fixture
 from lightdose.model.readings import Meter
 from lightdose.model.tank import Cover, Tank, Water
+
+if TYPE_CHECKING:
+    from lightdose.model.calibration import Calibration
 
 LengthUnit = Literal["cm", "in"]
 
