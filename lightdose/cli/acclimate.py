@@ -17,6 +17,7 @@ from lightdose.cli.options import (
     no_color_option,
     quiet_option,
     say,
+    start_date,
     takes_setup_as,
     wants_colour,
 )
@@ -89,7 +90,7 @@ def command(
     from lightdose.analysis import analyse
     from lightdose.judge.acclimation import AcclimationRequest, acclimate
 
-    asked = AcclimationRequest(rise / 100, days, _date(start), _previous(previous))
+    asked = AcclimationRequest(rise / 100, days, start_date(start), _previous(previous))
     before = SetupRequest(today).read()
     after = request.read()
     way = acclimate(analyse(before, certainty=False), analyse(after, certainty=False), asked)
@@ -101,22 +102,6 @@ def command(
     _print_result(way, files, as_json=as_json, no_color=no_color)
     if output is None:
         say("next: add -o DIR to write one schedule a step and fixture", quiet=quiet)
-
-
-def _date(start: str | None) -> str | None:
-    import datetime
-
-    if start is None:
-        return None
-    try:
-        date = datetime.date.fromisoformat(start)
-    except ValueError:
-        raise click.BadParameter(
-            f'"{start}" is not a date such as 2026-03-14', param_hint="--start"
-        ) from None
-    if not 1900 <= date.year <= 9000:
-        raise click.BadParameter(f'"{start}" is no date of a tank', param_hint="--start")
-    return date.isoformat()
 
 
 def _previous(words: Sequence[str]) -> dict[str, Previous]:

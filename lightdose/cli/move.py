@@ -16,6 +16,7 @@ from lightdose.cli.options import (
     no_color_option,
     quiet_option,
     say,
+    start_date,
     takes_setup,
     wants_colour,
 )
@@ -75,7 +76,7 @@ def command(
     from lightdose.model.placement import MoveWishes
     from lightdose.planning import move
 
-    wishes = MoveWishes(coral, to, rise / 100, days, _date(start))
+    wishes = MoveWishes(coral, to, rise / 100, days, start_date(start))
     setup = request.read()
     found = move(setup, wishes)
     unit: LengthUnit = "in" if imperial else setup.length_unit
@@ -86,22 +87,6 @@ def command(
         save_drawings([move_drawing(found)], figures, inputs_of(setup), quiet)
     _print_result(found, unit, as_json=as_json, no_color=no_color)
     say("next: change its site in the setup after the last step, and run `lightdose dose`", quiet=quiet)
-
-
-def _date(start: str | None) -> str | None:
-    import datetime
-
-    if start is None:
-        return None
-    try:
-        date = datetime.date.fromisoformat(start)
-    except ValueError:
-        raise click.BadParameter(
-            f'"{start}" is not a date such as 2026-03-14', param_hint="--start"
-        ) from None
-    if not 1900 <= date.year <= 9000:
-        raise click.BadParameter(f'"{start}" is no date of a tank', param_hint="--start")
-    return date.isoformat()
 
 
 def _print_result(move: Move, unit: LengthUnit, *, as_json: bool, no_color: bool) -> None:

@@ -137,3 +137,20 @@ def wants_colour(no_color: bool) -> bool:
     return (
         is_terminal() and not no_color and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
     )
+
+
+def start_date(start: str | None) -> str | None:
+    """The date that ``--start`` names, written 2026-03-14; click.BadParameter for anything else."""
+    import datetime
+
+    if start is None:
+        return None
+    try:
+        date = datetime.date.fromisoformat(start)
+    except ValueError:
+        raise click.BadParameter(
+            f'"{start}" is not a date such as 2026-03-14', param_hint="--start"
+        ) from None
+    if not 1900 <= date.year <= 9000:
+        raise click.BadParameter(f'"{start}" is no date of a tank', param_hint="--start")
+    return date.isoformat()
