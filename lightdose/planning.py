@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -102,19 +101,10 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
 
 def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:
     """Free sites that a coral may take, and its PPFD of each channel at full output there."""
+    from lightdose.fit.stepping_stones import free_sites
+
     coral = next(c for c in setup.corals if c.name == name)
-    places = {s.name: s for s in setup.sites}
-    others = [(c, places[c.site]) for c in setup.corals if c.name != name]
-    taken = {c.site for c in setup.corals}
-    free = [
-        s
-        for s in setup.sites
-        if not (coral.pinned or s.implicit or s.name in taken or s.depth_m < coral.height_m)
-        and all(
-            math.dist((s.x_m, s.y_m), (at.x_m, at.y_m)) >= max(other.keep_apart_m, coral.keep_apart_m)
-            for other, at in others
-        )
-    ]
+    free = [] if coral.pinned else free_sites(setup, coral)
     if not free:
         return [], np.zeros((0, 0))
     tops = [(s.x_m, s.y_m, s.depth_m - coral.height_m) for s in free]
