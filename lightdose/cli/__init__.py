@@ -7,7 +7,7 @@ import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TextIO, cast
 
 import click
 from click.exceptions import NoSuchCommand
@@ -74,16 +74,14 @@ class CommandGroup(click.Group):
         """Run; exit 0 done, 1 unexpected, 2 wrong usage or input, 3 strict target missed, 130 interrupted."""
         words = list(sys.argv[1:] if args is None else args)
         _never_fail_on_letters()
+        streams = sys.stdout, sys.stderr
+        sys.stdout, sys.stderr = (cast(TextIO, _Outlasting(stream)) for stream in streams)
         # Our matrices are small: a second BLAS thread costs more to start and to wait for than it brings,
         # ten times more on a busy machine. Set before numpy loads; the user's own setting stays.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         extra["standalone_mode"] = False
         try:
             code = super().main(words, *rest, **extra)
-            sys.stdout.flush()
-        except BrokenPipeError:
-            _drop_stdout()
-            code = 0
         except (KeyboardInterrupt, click.Abort):
             code = 130
         except click.ClickException as refusal:
@@ -91,6 +89,10 @@ class CommandGroup(click.Group):
             code = 2
         except Exception as trouble:
             code = _report(trouble, debug="--debug" in words)
+        finally:
+            sys.stdout.flush()
+            sys.stderr.flush()
+            sys.stdout, sys.stderr = streams
         sys.exit(code if isinstance(code, int) else 0)
 
 
@@ -129,9 +131,33 @@ def _never_fail_on_letters() -> None:
             stream.reconfigure(errors="backslashreplace")
 
 
-def _drop_stdout() -> None:
-    """Point stdout at nothing after its reader has gone, so that the interpreter ends quietly."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+class _Outlasting:
+    """A stream that outlasts its reader: after `| head -1` files and exit code stay."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        try:
+            return self._stream.write(text)
+        except BrokenPipeError:
+            self._to_nowhere()
+            return len(text)
+
+    def flush(self) -> None:
+        try:
+            self._stream.flush()
+        except BrokenPipeError:
+            self._to_nowhere()
+
+    def _to_nowhere(self) -> None:
+        """From here on the stream's bytes, those that wait in its buffer too, go to nothing."""
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, self._stream.fileno())
+        os.close(nothing)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
 
 
 @click.group(

@@ -94,13 +94,27 @@ def test_dose_ends_alike_under_every_encoding(encoding: str) -> None:
 
 
 @pytest.mark.identity
-def test_reader_that_leaves_early_sees_no_traceback() -> None:
-    """`lightdose dose ... | head -1` prints one line and nothing on stderr about pipes."""
-    command = f'"{sys.executable}" -m lightdose dose "{EXAMPLE}" --quiet | head -1'
+@pytest.mark.parametrize(("setup", "code"), [(EXAMPLE, 0), (EXAMPLE.with_name("missing.toml"), 2)])
+def test_reader_that_leaves_early_changes_neither_files_nor_exit_code(
+    setup: Path, code: int, tmp_path: Path
+) -> None:
+    """A pipe closed at once: no traceback, the exit code stays, the table is still written in full."""
+    words = f'dose "{setup}" --csv "{tmp_path / "doses.csv"}"'
+    command = f'set -o pipefail; "{sys.executable}" -m lightdose {words} 2>&1 | sleep 0'
     done = subprocess.run(["bash", "-c", command], capture_output=True, check=False)
+    assert done.returncode == code
+    assert done.stdout + done.stderr == b""
+    assert (tmp_path / "doses.csv").exists() == (code == 0)
+
+
+@pytest.mark.identity
+def test_reader_of_one_line_gets_one_line_and_no_traceback() -> None:
+    """`lightdose dose ... | head -1` prints one line and nothing on stderr."""
+    command = f'set -o pipefail; "{sys.executable}" -m lightdose dose "{EXAMPLE}" --quiet | head -1'
+    done = subprocess.run(["bash", "-c", command], capture_output=True, check=False)
+    assert done.returncode == 0
     assert done.stdout.count(b"\n") == 1
-    assert b"Traceback" not in done.stderr
-    assert b"BrokenPipe" not in done.stderr
+    assert done.stderr == b""
 
 
 @pytest.mark.pinned
