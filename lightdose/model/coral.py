@@ -52,6 +52,11 @@ class CoralGroup:
                 f"got {floor:g}, {low:g}, {high:g}, {ceiling:g}"
             )
 
+    @property
+    def ek_assumed(self) -> bool:
+        """Whether an end of ``ek_range`` is assumed, or stands without a source."""
+        return not self.ek_source or "assumed" in self.ek_source or "no source" in self.ek_source
+
 
 @dataclass(frozen=True)
 class Site:

@@ -1,0 +1,153 @@
+"""Records that explain: what more light brings, and whether colour or photons matter more for a fixture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from lightdose.model.arrays import FloatArray, read_only
+
+CurveModel = Literal["tanh", "webb", "smith"]
+Larger = Literal["dose", "colour", "equal"]
+EvidenceSide = Literal["for", "against"]
+
+ALL_MIXES, WITHOUT_WARNINGS = "all mixes", "mixes without a warning"
+
+
+@dataclass(frozen=True, eq=False)
+class CoralReturn:
+    """Gross photosynthesis of one coral against overall output, in hours at Pmax, over its group's range of Ek.
+
+    Attributes
+    ----------
+    ek_range : (low, high). [umol m-2 s-1]
+    ek_model : the curve that the range belongs to
+    ek_assumed : whether an end of the range is assumed
+    hours_low, hours_high : arrays, shape (n_output,), at the high and at the low end of Ek, exact at each
+        output of the figure's scale. [h]
+    today_h, full_h, half_h : (low, high) at today's output, at full output, at half of today's. [h]
+    for_nine_tenths : output that gives nine tenths of today's photosynthesis, as a share of today's output,
+        (low, high)
+    """
+
+    coral: str
+    group_name: str
+    site: str
+    receiver: int
+    ek_range: tuple[float, float]
+    ek_model: CurveModel
+    ek_source: str
+    ek_assumed: bool
+    hours_low: FloatArray
+    hours_high: FloatArray
+    today_h: tuple[float, float]
+    full_h: tuple[float, float]
+    half_h: tuple[float, float]
+    for_nine_tenths: tuple[float, float]
+
+    def __post_init__(self) -> None:
+        for name in ("hours_low", "hours_high"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+    @property
+    def full_over_today(self) -> tuple[float, float]:
+        """How many times today's photosynthesis full output gives, (low, high)."""
+        ratios = [full / today for full, today in zip(self.full_h, self.today_h, strict=True)]
+        return min(ratios), max(ratios)
+
+    @property
+    def half_over_today(self) -> tuple[float, float]:
+        """What share of today's photosynthesis half of today's output gives, (low, high)."""
+        ratios = [half / today for half, today in zip(self.half_h, self.today_h, strict=True)]
+        return min(ratios), max(ratios)
+
+
+@dataclass(frozen=True, eq=False)
+class DiminishingReturn:
+    """What more of the same light brings: today's programme scaled from nothing to all the fixtures can do.
+
+    Attributes
+    ----------
+    output : array, shape (n_output,), 0 to 1; 1 is where the first channel runs at full in today's mix
+    today : where today stands on that scale, 0 where nothing runs
+    corals : those with a range of Ek and light, brightest first
+    left_out : names of corals without a range of Ek, or without light
+    """
+
+    output: FloatArray
+    today: float
+    corals: tuple[CoralReturn, ...]
+    left_out: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "output", read_only(self.output))
+
+
+@dataclass(frozen=True)
+class IndexSpan:
+    """Least and highest absorption index over a set of mixes, by absorption curve ("usable_z1", ...).
+
+    ``spans`` is None where no mix of the set gives today's peak; ``why_none`` then says which bound forbids it.
+    """
+
+    key: str
+    spans: Mapping[str, tuple[float, float]] | None
+    why_none: str = ""
+
+    def ratio(self, curve: str) -> float | None:
+        """Highest over least index by one curve; None where there is no mix."""
+        if self.spans is None or not self.spans[curve][0] > 0:
+            return None
+        low, high = self.spans[curve]
+        return high / low
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """A published finding on colour at equal photons. ``side``: for or against "photons matter more"."""
+
+    side: EvidenceSide
+    text: str
+    source: str
+
+
+@dataclass(frozen=True)
+class ColourOrIntensity:
+    """How far colour and how far dose can be changed with these fixtures at one place.
+
+    Attributes
+    ----------
+    place : the coral, or the site where there is none
+    peak_ppfd_umol_m2_s : today's; every mix gives as many photons
+    channels : channels that light the place
+    today_index : absorption index of today's mix at the peak, by curve
+    today_warnings : what of the mix warnings today's own mix at the peak does not pass
+    all_mixes, without_warnings : spans of the index
+    output_range, hours_range : what the dose is spanned over; output as a share of full in today's mix
+    today_output : where today stands, share of full in today's mix
+    today_dli, dose_range : daily dose, and at the least and the most of both ranges. [mol m-2 d-1]
+    larger : which of both spans is the larger by the default curve over all mixes
+    """
+
+    place: str
+    site: str
+    receiver: int
+    peak_ppfd_umol_m2_s: float
+    channels: int
+    today_index: Mapping[str, float]
+    today_warnings: tuple[str, ...]
+    all_mixes: IndexSpan
+    without_warnings: IndexSpan
+    output_range: tuple[float, float]
+    hours_range: tuple[float, float]
+    today_output: float
+    today_dli: float
+    dose_range: tuple[float, float]
+    larger: Larger
+    evidence: tuple[Evidence, ...]
+
+    @property
+    def dose_ratio(self) -> float:
+        """Most over least dose."""
+        return self.dose_range[1] / self.dose_range[0]
