@@ -1,0 +1,140 @@
+"""Two setups beside one another: what changes for every site and coral, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from lightdose.model.appearance import LooksAndGets
+from lightdose.model.certainty import Interval
+from lightdose.model.results import Analysis, Span, Verdict
+
+
+@dataclass(frozen=True)
+class Split:
+    """Natural logarithms of ratios, B over A, for one place.
+
+    ln_dli = ln_intensity + ln_time, ln_total = ln_dli + ln_colour.default. All are None where one of the
+    doses is 0; ``ln_total`` and ``ln_colour`` also where no photon is usable.
+
+    Attributes
+    ----------
+    ln_total : usable doses, curve z1
+    ln_dli : photons of the day, 400-700 nm
+    ln_intensity : peak PPFD
+    ln_time : hours at the peak that give the same dose
+    ln_colour : usable fractions; span over the four absorption curves. Not growth
+    """
+
+    ln_dli: float | None = None
+    ln_total: float | None = None
+    ln_intensity: float | None = None
+    ln_time: float | None = None
+    ln_colour: Span | None = None
+
+
+@dataclass(frozen=True)
+class PlaceLight:
+    """The light of one place under one setup.
+
+    ``looks`` is None without light at the peak, ``peak_equivalent_h`` and ``usable_fraction`` without dose,
+    intervals where certainty was not asked for.
+    """
+
+    dli_mol_m2_d: float
+    peak_ppfd_umol_m2_s: float
+    photoperiod_h: float
+    any_light_h: float
+    peak_equivalent_h: float | None
+    lux_at_peak: float
+    band_dose_mol_m2_d: Mapping[str, float]
+    usable_dose_mol_m2_d: Span
+    usable_fraction: Span | None
+    looks: LooksAndGets | None
+    interval_dli: Interval | None = None
+    interval_peak: Interval | None = None
+
+
+@dataclass(frozen=True)
+class SiteComparison:
+    """One site under A and under B.
+
+    Attributes
+    ----------
+    a, b : row of the site in each light field
+    dli_ratio : DLI of B over A; 0 where B is dark, None where A is
+    interval_ratio : 95 % of that ratio, None where the two share too little for it to be known
+    """
+
+    site: str
+    a: int
+    b: int
+    before: PlaceLight
+    after: PlaceLight
+    dli_ratio: float | None
+    split: Split
+    interval_ratio: Interval | None = None
+
+
+@dataclass(frozen=True)
+class CoralComparison:
+    """One coral, matched by name, where it stands under A and under B, at its own top."""
+
+    coral: str
+    verdict_before: Verdict
+    verdict_after: Verdict
+    before: PlaceLight
+    after: PlaceLight
+    dli_ratio: float | None
+    split: Split
+    interval_ratio: Interval | None = None
+
+    @property
+    def changes_state(self) -> bool:
+        """Whether its dose stands elsewhere against the usual one."""
+        return self.verdict_before.dli_state != self.verdict_after.dli_state
+
+
+@dataclass(frozen=True)
+class RunningCost:
+    """Electricity of a whole setup; None where the file of a fixture, or a price, does not say."""
+
+    energy_kwh_d: float | None
+    cost_per_year: float | None
+    currency: str | None
+    photon_efficacy_umol_j: float | None
+
+
+@dataclass(frozen=True)
+class OnlyIn:
+    """Names that one setup has and the other lacks."""
+
+    sites: tuple[str, ...]
+    corals: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """A and B beside one another.
+
+    Attributes
+    ----------
+    names : what A and B are called: their titles, told apart where these are equal
+    basis_sentence : on what both stand
+    differences : what differs between the setups, in words; empty where nothing does
+    sites, corals : those in both, in the order of A
+    only : names in A alone, names in B alone
+    running : electricity of A and of B
+    notes : what the comparison cannot say
+    """
+
+    before: Analysis
+    after: Analysis
+    names: tuple[str, str]
+    basis_sentence: str
+    differences: tuple[str, ...]
+    sites: tuple[SiteComparison, ...]
+    corals: tuple[CoralComparison, ...]
+    only: tuple[OnlyIn, OnlyIn]
+    running: tuple[RunningCost, RunningCost]
+    notes: tuple[str, ...] = ()
