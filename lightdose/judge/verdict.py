@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +15,7 @@ from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.fixture import Fixture
 from lightdose.model.results import DayCurve, DliState, Dose, LightField, PeakState, Verdict
 from lightdose.model.setup import Setup
-from lightdose.physics.photosynthesis import hours_above_saturation_range, hours_at_pmax_range
+from lightdose.physics.photosynthesis import hours_at_pmax, over_ek_range
 
 OWN_BAND_SOURCE = "the keeper's own range for this coral"
 
@@ -48,10 +49,11 @@ def judge_corals(
     at_site = {r.name: i for i, r in enumerate(field.receivers) if r.coral is None}
     headroom, level = output_headroom(setup.lit_fixtures), shared_level(setup.lit_fixtures)
     free = _FreeSites.of(setup, dose)
+    receivers = [own.get(coral.name, at_site[coral.site]) for coral in setup.corals]
+    saturation = _saturation(setup, field, curve, receivers)
     verdicts = []
-    for coral in setup.corals:
-        receiver = own.get(coral.name, at_site[coral.site])
-        verdict = _verdict(setup, field, dose, curve, coral, receiver)
+    for coral, receiver, saturated in zip(setup.corals, receivers, saturation, strict=True):
+        verdict = replace(_verdict(setup, field, dose, coral, receiver), **saturated)
         case = Case(
             state=verdict.dli_state,
             dli_mol_m2_d=verdict.dli_mol_m2_d,
@@ -72,9 +74,7 @@ def judge_corals(
     return tuple(verdicts)
 
 
-def _verdict(
-    setup: Setup, field: LightField, dose: Dose, curve: DayCurve | None, coral: Coral, receiver: int
-) -> Verdict:
+def _verdict(setup: Setup, field: LightField, dose: Dose, coral: Coral, receiver: int) -> Verdict:
     """The verdict without its advice."""
     group = setup.groups[coral.group]
     band, floor, ceiling = _dli_marks(coral, group)
@@ -99,22 +99,34 @@ def _verdict(
         advice="",
         grade=group.grade,
         sources=_sources(setup, coral, group),
-        **_saturation_hours(field, receiver, curve, group),
     )
 
 
-def _saturation_hours(
-    field: LightField, receiver: int, curve: DayCurve | None, group: CoralGroup
-) -> dict[str, Any]:
-    if curve is None or group.ek_range is None:
-        return {}
-    response = field.of("ppfd")[receiver : receiver + 1]
-    at_pmax = hours_at_pmax_range(response, curve, group.ek_range, group.ek_model)
-    above = hours_above_saturation_range(response, curve, group.ek_range)
-    return {
-        "hours_at_pmax_h": (float(at_pmax[0][0]), float(at_pmax[1][0])),
-        "hours_above_saturation_h": (float(above[0][0]), float(above[1][0])),
-    }
+def _saturation(
+    setup: Setup, field: LightField, curve: DayCurve | None, receivers: Sequence[int]
+) -> list[dict[str, Any]]:
+    """The fields of each verdict on photosynthesis; empty for corals whose group has no Ek."""
+    found: list[dict[str, Any]] = [{} for _ in receivers]
+    groups = [setup.groups[coral.group] for coral in setup.corals]
+    known = [i for i, group in enumerate(groups) if group.ek_range is not None]
+    if curve is None or not known:
+        return found
+    ppfd = field.of("ppfd")
+    for model in sorted({groups[i].ek_model for i in known}):
+        rows = [i for i in known if groups[i].ek_model == model]
+        response = ppfd[[receivers[i] for i in rows]]
+        ends = np.array([groups[i].ek_range for i in rows], dtype=np.float64)
+        low, high = ends.min(axis=1), ends.max(axis=1)
+        values = over_ek_range(response, curve, low, high, model)
+        values["hours_at_pmax_tanh_h"] = (
+            values["hours_at_pmax_h"]
+            if model == "tanh"
+            else (hours_at_pmax(response, curve, high, "tanh"), hours_at_pmax(response, curve, low, "tanh"))
+        )
+        for name, (least, most) in values.items():
+            for i, one, other in zip(rows, least.tolist(), most.tolist(), strict=True):
+                found[i][name] = None if math.isnan(one) else (one, other)
+    return found
 
 
 def dli_state(

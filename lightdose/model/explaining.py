@@ -17,7 +17,7 @@ ALL_MIXES, WITHOUT_WARNINGS = "all mixes", "mixes without a warning"
 
 @dataclass(frozen=True, eq=False)
 class CoralReturn:
-    """Gross photosynthesis of one coral against overall output, in hours at Pmax, over its group's range of Ek.
+    """Gross photosynthesis of one coral against overall output, over its group's range of Ek.
 
     Attributes
     ----------
@@ -88,7 +88,7 @@ class DiminishingReturn:
 class IndexSpan:
     """Least and highest absorption index over a set of mixes, by absorption curve ("usable_z1", ...).
 
-    ``spans`` is None where no mix of the set gives today's peak; ``why_none`` then says which bound forbids it.
+    ``spans`` is None where no mix of the set gives today's peak; ``why_none`` then says why.
     """
 
     key: str

@@ -155,9 +155,9 @@ class Span:
 class Verdict:
     """One coral's light against the usual light of its group.
 
-    ``hours_at_pmax_h`` (gross, by the curve that the group's Ek belongs to), the same under tanh, the hours above
-    saturation and the photons beyond it as a share of the day's are the lowest and the highest over the group's
-    range of Ek; None for groups without one, and where no day was given.
+    ``hours_at_pmax_h`` (gross, by the curve that the group's Ek belongs to), the same under tanh, the hours
+    above saturation and the photons beyond it as a share of the day's are the lowest and the highest over the
+    group's range of Ek; None for groups without one, and where no day was given.
     """
 
     coral: str

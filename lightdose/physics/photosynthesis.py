@@ -7,6 +7,7 @@ Rates are gross and relative to Pmax; an Ek belongs to the curve that it was fit
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import log
 from typing import Literal
@@ -23,6 +24,8 @@ MODELS: tuple[Model, ...] = ("tanh", "webb", "smith")
 
 _LN_2 = log(2.0)
 _NEARLY_LEVEL = 1e-3
+_BLOCK_VALUES = 400_000
+"""Values of one day matrix held at once: many corals under a 50,000-row schedule must fit in memory."""
 
 
 def relative_rate(light_over_ek: FloatArray, model: Model) -> FloatArray:
@@ -135,19 +138,18 @@ def hours_at_pmax(
     ------
     Sum over segments of duration x mean relative rate, both exact.
     """
-    ek = np.asarray(ek_umol_m2_s, dtype=np.float64)
-    if not np.all(ek > 0):
-        raise ValueError("Ek is above 0")
+    ek = _ek_of_sites(ek_umol_m2_s, response.shape[0])
     time, output = day_points(curve)
-    over_ek = (response @ output.T) / np.broadcast_to(ek, (response.shape[0],))[:, None]
-    hours: FloatArray = mean_relative_rate(over_ek[:, :-1], over_ek[:, 1:], model) @ np.diff(time)
+    width = np.diff(time)
+    hours = np.empty(response.shape[0])
+    for block in _blocks(response.shape[0], time.size):
+        over_ek = (response[block] @ output.T) / ek[block, None]
+        hours[block] = mean_relative_rate(over_ek[:, :-1], over_ek[:, 1:], model) @ width
     return hours
 
 
-def hours_at_pmax_range(
-    response: FloatArray, curve: DayCurve, ek_range: tuple[float, float], model: Model
-) -> tuple[FloatArray, FloatArray]:
-    """Lowest and highest hours at Pmax over a range of Ek.
+def photons_beyond(response: FloatArray, curve: DayCurve, ek_umol_m2_s: FloatArray | float) -> FloatArray:
+    """Share of the day's photons that come on top of Ek: integral of max(0, light - Ek) over that of light.
 
     Parameters
     ----------
@@ -155,50 +157,97 @@ def hours_at_pmax_range(
         PPFD of each channel at full output. [umol m-2 s-1]
     curve : DayCurve
         Outputs of the same channels.
-    ek_range : (low, high)
-        [umol m-2 s-1]
+    ek_umol_m2_s : number or array, shape (n_site,)
+        Onset of saturation. [umol m-2 s-1]
+
+    Returns
+    -------
+    array, shape (n_site,)
+        0-1; NaN without light.
+
+    Raises
+    ------
+    ValueError
+        If an Ek is not above 0.
+
+    Source
+    ------
+    Definition. Light is linear within a segment, so what lies above Ek is a trapezoid, a triangle or nothing:
+    closed form, exact.
+    """
+    ek = _ek_of_sites(ek_umol_m2_s, response.shape[0])
+    time, output = day_points(curve)
+    width = np.diff(time)
+    share = np.full(response.shape[0], np.nan)
+    for block in _blocks(response.shape[0], time.size):
+        light = response[block] @ output.T
+        beyond = light - ek[block, None]
+        above = np.maximum(beyond, 0.0)
+        first, last = above[:, :-1], above[:, 1:]
+        run = np.abs(beyond[:, :-1]) + np.abs(beyond[:, 1:])
+        # Where Ek is crossed, the triangle's mean height is its square over twice the whole run.
+        crossed = beyond[:, :-1] * beyond[:, 1:] < 0
+        sides = first + last
+        mean = 0.5 * sides * np.divide(sides, run, out=np.ones_like(run), where=crossed)
+        whole = 0.5 * (light[:, :-1] + light[:, 1:]) @ width
+        np.divide(mean @ width, whole, out=share[block], where=whole > 0)
+    return share
+
+
+def _ek_of_sites(ek_umol_m2_s: FloatArray | float, n_site: int) -> FloatArray:
+    ek = np.asarray(ek_umol_m2_s, dtype=np.float64)
+    if not np.all(ek > 0):
+        raise ValueError("Ek is above 0")
+    return np.broadcast_to(ek, (n_site,))
+
+
+def _blocks(n_site: int, n_point: int) -> Iterator[slice]:
+    """Blocks of sites whose days fit in memory together."""
+    step = max(1, _BLOCK_VALUES // n_point)
+    return (slice(i, i + step) for i in range(0, n_site, step))
+
+
+def over_ek_range(
+    response: FloatArray, curve: DayCurve, ek_low: FloatArray, ek_high: FloatArray, model: Model
+) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """What a day is worth to photosynthesis over a range of Ek, the lowest and the highest of each figure.
+
+    Parameters
+    ----------
+    response : array, shape (n_site, n_channel)
+        PPFD of each channel at full output. [umol m-2 s-1]
+    curve : DayCurve
+        Outputs of the same channels.
+    ek_low, ek_high : arrays, shape (n_site,)
+        Ends of the range. [umol m-2 s-1]
     model : str
-        Curve that the range belongs to.
+        Curve that the ranges belong to.
 
     Returns
     -------
-    low, high : arrays, shape (n_site,)
-        [h]
+    dict of (low, high), arrays of shape (n_site,)
+        "hours_at_pmax_h", "hours_above_saturation_h" [h], "photons_beyond_saturation_fraction" (NaN without
+        light).
 
     Source
     ------
-    Hours at Pmax fall as Ek rises, so the ends of the range give the ends of the hours.
+    All three fall as Ek rises, so the ends of the range give their ends. Saturation begins at Ek, by
+    definition; crossings by linear interpolation, exact.
     """
-    return (
-        hours_at_pmax(response, curve, max(ek_range), model),
-        hours_at_pmax(response, curve, min(ek_range), model),
-    )
-
-
-def hours_above_saturation_range(
-    response: FloatArray, curve: DayCurve, ek_range: tuple[float, float]
-) -> tuple[FloatArray, FloatArray]:
-    """Least and most hours of the day with light above Ek, over a range of Ek.
-
-    Parameters
-    ----------
-    response : array, shape (n_site, n_channel)
-        PPFD of each channel at full output. [umol m-2 s-1]
-    curve : DayCurve
-        Outputs of the same channels.
-    ek_range : (low, high)
-        [umol m-2 s-1]
-
-    Returns
-    -------
-    low, high : arrays, shape (n_site,)
-        [h]
-
-    Source
-    ------
-    Definition: saturation begins at Ek; crossings by linear interpolation, exact.
-    """
-    return time_above(response, curve, max(ek_range)), time_above(response, curve, min(ek_range))
+    return {
+        "hours_at_pmax_h": (
+            hours_at_pmax(response, curve, ek_high, model),
+            hours_at_pmax(response, curve, ek_low, model),
+        ),
+        "hours_above_saturation_h": (
+            time_above(response, curve, ek_high),
+            time_above(response, curve, ek_low),
+        ),
+        "photons_beyond_saturation_fraction": (
+            photons_beyond(response, curve, ek_high),
+            photons_beyond(response, curve, ek_low),
+        ),
+    }
 
 
 @dataclass(frozen=True)

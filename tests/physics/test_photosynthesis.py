@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lightdose.physics.day_curve import day_curve
+from lightdose.model.results import DayCurve
+from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.physics.dose import daily_light_integral
 from lightdose.physics.photosynthesis import (
     MODELS,
     Model,
     Photoinhibition,
-    hours_above_saturation_range,
     hours_at_pmax,
-    hours_at_pmax_range,
     mean_relative_rate,
+    over_ek_range,
+    photons_beyond,
     relative_rate,
 )
 
@@ -146,16 +148,89 @@ def test_averaging_the_light_first_overstates() -> None:
 
 @pytest.mark.identity
 def test_range_of_ek_gives_ordered_hours() -> None:
-    """The high Ek gives the low hours, each site apart; hours above saturation likewise."""
+    """The high Ek gives the low figures, each site apart; the dark one has no share of photons."""
     curve = day_curve([fixture()])
     response = np.array([[300.0], [120.0], [0.0]])
-    low, high = hours_at_pmax_range(response, curve, (100, 250), "smith")
-    assert np.all(low[:2] < high[:2])
-    assert low[0] == hours_at_pmax(response, curve, 250, "smith")[0]
-    assert (low[2], high[2]) == (0, 0)
-    least, most = hours_above_saturation_range(response, curve, (100, 250))
+    low, high = np.full(3, 100.0), np.full(3, 250.0)
+    found = over_ek_range(response, curve, low, high, "smith")
+    least, most = found["hours_at_pmax_h"]
+    assert np.all(least[:2] < most[:2])
+    assert least[0] == hours_at_pmax(response, curve, 250, "smith")[0]
+    assert (least[2], most[2]) == (0, 0)
+    least, most = found["hours_above_saturation_h"]
     assert most == pytest.approx([10 - 4 / 3, 10 - 4 * 100 / 120, 0], abs=1e-12)
     assert least == pytest.approx([10 - 4 * 250 / 300, 0, 0], abs=1e-12)
+    least, most = found["photons_beyond_saturation_fraction"]
+    # On 300: trapezoid of 8 h in all; above 100, ramps of 4/3 h and 6 h of 200.
+    assert most == pytest.approx([(6 + 4 / 3) * 200 / 2400, (6 + 4 / 12) * 20 / 960, np.nan], nan_ok=True)
+    assert least == pytest.approx([(6 + 1 / 3) * 50 / 2400, 0, np.nan], nan_ok=True)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("model", MODELS)
+def test_day_with_ramps_and_a_jump_agrees_with_numerical_integration(model: Model) -> None:
+    """Hours at Pmax, and the photons beyond Ek, of two channels with dimming: adaptive quadrature, scipy."""
+    # Source: scipy.integrate.quad (QUADPACK), split at the breakpoints and the crossings only by itself.
+    from scipy.integrate import quad
+
+    curve = day_curve(
+        [
+            fixture(
+                programmes={
+                    "b": [(7, 0), (9.5, 0.8), (15, 0.3), (15, 0.9), (19, 0)],
+                    "v": [(10, 0.2), (22, 1)],
+                }
+            )
+        ]
+    )
+    response = np.array([[260.0, 90.0]])
+    edges = curve.edge_h
+
+    def integral(of: Callable[[float], float]) -> float:
+        return sum(
+            quad(
+                lambda t: of(float((response @ output_at(curve, t).T)[0, 0])), a, b, limit=400, epsabs=1e-11
+            )[0]
+            for a, b in zip(edges[:-1], np.nextafter(edges[1:], 0), strict=True)
+        )
+
+    for ek in (60.0, 180.0):
+        hours = integral(lambda light, ek=ek: float(relative_rate(np.array(light / ek), model)))  # type: ignore[misc]
+        assert hours_at_pmax(response, curve, ek, model)[0] == pytest.approx(hours, abs=2e-9)
+        beyond = integral(lambda light, ek=ek: max(0.0, light - ek)) / integral(lambda light: light)  # type: ignore[misc]
+        assert photons_beyond(response, curve, ek)[0] == pytest.approx(beyond, abs=1e-8)
+        assert 0.01 < beyond < 0.9
+
+
+@given(st.floats(0, 400), st.floats(0, 400), st.floats(1, 500))
+@pytest.mark.identity
+def test_photons_beyond_saturation_are_those_that_capping_takes_away(
+    first: float, last: float, ek: float
+) -> None:
+    """One ramp: what lies above Ek in closed form, by its two ends; none where Ek is not passed."""
+    curve = DayCurve(np.array([0.0, 24.0]), np.array([[first]]), np.array([[last]]))
+    share = photons_beyond(np.array([[1.0]]), curve, ek)[0]
+    low, high = min(first, last), max(first, last)
+    if high == 0:
+        assert np.isnan(share)
+        return
+    above = max(0.0, high - ek) ** 2 - max(0.0, low - ek) ** 2
+    expected = above / (high**2 - low**2) if high - low > 1e-3 * high else max(0.0, 1 - ek / high)
+    assert share == pytest.approx(expected, abs=2e-3 if high - low <= 1e-3 * high else 1e-9)
+
+
+@pytest.mark.identity
+def test_many_sites_come_out_as_one_by_one() -> None:
+    """Blocks of sites change nothing: 300 sites under a day of 3,000 points, each as if alone."""
+    times = np.linspace(1, 23, 3000)
+    points = [(float(t), float(0.5 + 0.5 * np.sin(7 * t))) for t in times]
+    curve = day_curve([fixture(programmes={"b": points})])
+    response, ek = np.linspace(10, 800, 300)[:, None], np.linspace(50, 500, 300)
+    hours, share = hours_at_pmax(response, curve, ek, "tanh"), photons_beyond(response, curve, ek)
+    for i in (0, 131, 132, 133, 299):
+        alone = response[i : i + 1]
+        assert hours[i] == pytest.approx(hours_at_pmax(alone, curve, float(ek[i]), "tanh")[0], rel=1e-12)
+        assert share[i] == pytest.approx(photons_beyond(alone, curve, float(ek[i]))[0], abs=1e-13)
 
 
 @pytest.mark.identity
@@ -166,5 +241,7 @@ def test_unknown_model_and_ek_of_zero_are_refused() -> None:
         relative_rate(np.array(1.0), "steele")  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="Ek is above 0"):
         hours_at_pmax(LIGHT, curve, 0.0, "tanh")
+    with pytest.raises(ValueError, match="Ek is above 0"):
+        photons_beyond(LIGHT, curve, -1.0)
     with pytest.raises(ValueError, match="above 0"):
         Photoinhibition(10, 0.05, 0)
