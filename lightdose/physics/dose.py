@@ -61,7 +61,7 @@ def daily_dose(field: LightField, curve: DayCurve) -> Dose:
         dli=dli,
         peak_ppfd=peak,
         brightest_hour_ppfd=brightest_window(ppfd, curve),
-        lux_at_peak=_at_peak(ppfd, lux, curve),
+        lux_at_peak=value_at_peak(ppfd, lux, curve),
         photoperiod_h=photoperiod,
         any_light_h=time_above(photons, curve, 0.0),
         peak_equivalent_h=equivalent,
@@ -229,8 +229,26 @@ def _hours_since_midnight(curve: DayCurve, time_h: FloatArray) -> FloatArray:
     return total
 
 
-def _at_peak(ppfd: FloatArray, other: FloatArray, curve: DayCurve) -> FloatArray:
-    """Another weighting at the first moment of each site's highest PPFD."""
+def value_at_peak(ppfd: FloatArray, other: FloatArray, curve: DayCurve) -> FloatArray:
+    """Another weighting at the first moment of each site's highest PPFD.
+
+    Parameters
+    ----------
+    ppfd : array, shape (n_site, n_channel)
+        PPFD of each channel at full output. [umol m-2 s-1]
+    other : array of the same shape
+        The other weighting of each channel at full output.
+    curve : DayCurve
+        Outputs of the same channels.
+
+    Returns
+    -------
+    array, shape (n_site,)
+
+    Source
+    ------
+    A piecewise-linear function has its maximum at a breakpoint.
+    """
     output = day_points(curve)[1]
     output = output[_points_that_may_peak(output)]
     values = np.zeros(ppfd.shape[0])
