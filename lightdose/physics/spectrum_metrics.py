@@ -7,7 +7,12 @@ import numpy as np
 from lightdose.model.arrays import FloatArray
 from lightdose.model.results import SpectrumMetrics
 from lightdose.model.spectrum import NodeTables, SpectralDistribution, SpectralTable
-from lightdose.physics.appearance import chromaticity_xy, colour_temperature
+from lightdose.physics.appearance import (
+    PlanckianLocus,
+    chromaticity_xy,
+    colour_temperature,
+    planckian_locus,
+)
 from lightdose.physics.bands import band_integral, cut_to_band, trapezoid
 from lightdose.physics.photons import joules_per_photon
 from lightdose.physics.resolution import PhotonNodes, photon_nodes
@@ -35,7 +40,7 @@ def spectrum_metrics(
     file : name to report
     spectrum : on its own nodes
     tables : weighting functions on theirs
-    with_colour : chromaticity and colour temperature too; these load colour-science
+    with_colour : chromaticity and colour temperature too
 
     Returns
     -------
@@ -55,7 +60,7 @@ def spectrum_metrics(
     resolved = nodes.resolution != "too coarse"
     per_ppfd = resolved and ppfd > _LEAST_PPFD_SHARE * trapezoid(wavelength, photons)
     xy = chromaticity_xy(_tristimulus(nodes, tables)) if resolved and with_colour else None
-    cct, duv = colour_temperature(xy) if xy is not None else (None, None)
+    cct, duv = colour_temperature(xy, _locus(tables)) if xy is not None else (None, None)
     return SpectrumMetrics(
         file=file,
         ppfd_umol_m2_s=ppfd if spectrum.absolute_unit in ("W m-2 nm-1", "umol m-2 s-1 nm-1") else None,
@@ -141,6 +146,11 @@ def _lux(nodes: PhotonNodes, tables: NodeTables) -> float:
 
 def _tristimulus(nodes: PhotonNodes, tables: NodeTables) -> FloatArray:
     return np.array([_weighted_power(nodes, table) for table in tables.colour_matching])
+
+
+def _locus(tables: NodeTables) -> PlanckianLocus:
+    curves = tables.colour_matching
+    return planckian_locus(curves[0].wavelength_nm, np.array([c.values for c in curves]))
 
 
 def _usable(nodes: PhotonNodes, curve: SpectralTable) -> float:

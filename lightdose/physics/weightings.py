@@ -32,6 +32,9 @@ DOSE_WEIGHTINGS = (
 TEN_NM_WEIGHTINGS = tuple(f"nm_{low}_{low + 10}" for low in range(GRID_START_NM, GRID_END_NM, 10))
 """Photons in each 10 nm of the working grid."""
 
+TRISTIMULUS_WEIGHTINGS = ("cie_x", "cie_y", "cie_z")
+"""CIE 1931 tristimulus values X, Y, Z, scaled so that Y is the illuminance in lux."""
+
 _SHORT_WAVE_LIMIT_NM = 390.0
 """Photons below count as ultraviolet for the caution about it: our choice, the evidence is at 380 nm."""
 
@@ -40,7 +43,8 @@ def weighting_matrix(tables: ReferenceTables, keys: Sequence[str] = DOSE_WEIGHTI
     """The rows that turn photons per cell into quantities: ``weigh`` multiplies by them.
 
     ppfd 400-700 nm; photons 300-800 nm; the colour bands of ``quantities``; below_390; lux; usable_* PPFD
-    weighted by relative absorption of zooxanthellae; nm_400_410 and the like, photons of those 10 nm.
+    weighted by relative absorption of zooxanthellae; nm_400_410 and the like, photons of those 10 nm;
+    cie_x, cie_y, cie_z tristimulus values.
 
     Parameters
     ----------
@@ -58,8 +62,8 @@ def weighting_matrix(tables: ReferenceTables, keys: Sequence[str] = DOSE_WEIGHTI
 
     Source
     ------
-    Bands: see ``quantities``. Lux: CIE 018:2019. Usable light: after Morel 1978 (from memory), curves
-    modelled by us (spectra/zooxanthella).
+    Bands: see ``quantities``. Lux: CIE 018:2019. Tristimulus values: CIE 015:2018. Usable light: after Morel
+    1978 (from memory), curves modelled by us (spectra/zooxanthella).
     """
     return Weightings(tuple(keys), np.array([_row(key, tables) for key in keys]).reshape(len(keys), -1))
 
@@ -93,6 +97,8 @@ def _row(key: str, tables: ReferenceTables) -> FloatArray:
     for band in (PPFD_BAND, *BANDS):
         if key == band.key:
             return cells_in_band(band.low_nm, band.high_nm)
+    if key in TRISTIMULUS_WEIGHTINGS:
+        return lux_per_umol(GRID_NM, tables.colour_matching[TRISTIMULUS_WEIGHTINGS.index(key)])
     if key in TEN_NM_WEIGHTINGS:
         _, low, high = key.split("_")
         return cells_in_band(float(low), float(high))

@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightdose.physics.appearance import chromaticity_xy, colour_temperature
+from lightdose.files.library import reference_tables
+from lightdose.model.spectrum import GRID_NM
+from lightdose.physics.appearance import chromaticity_xy, colour_temperature, planckian_locus
+
+LOCUS = planckian_locus(GRID_NM, reference_tables().colour_matching)
 
 
 @pytest.mark.published
@@ -16,7 +20,7 @@ from lightdose.physics.appearance import chromaticity_xy, colour_temperature
 def test_cie_illuminants_have_their_colour_temperature(xy, cct_k, tolerance_k):
     """D65, A and D50 come out at their nominal temperatures."""
     # Source: CIE 015:2018, illuminants D65, A, D50 (2 degree observer).
-    cct, duv = colour_temperature(xy)
+    cct, duv = colour_temperature(xy, LOCUS)
     assert cct == pytest.approx(cct_k, abs=tolerance_k)
     assert abs(duv) < 0.004
 
@@ -26,7 +30,7 @@ def test_cie_illuminants_have_their_colour_temperature(xy, cct_k, tolerance_k):
 def test_single_colours_have_no_colour_temperature(xy):
     """Blue, red and cyan lie too far from the Planckian locus for a temperature."""
     # Source: limit of 0.05 in Duv, CIE 015:2018.
-    cct, _ = colour_temperature(xy)
+    cct, _ = colour_temperature(xy, LOCUS)
     assert cct is None
 
 
