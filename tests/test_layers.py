@@ -38,8 +38,9 @@ TABLE = {
     "analysis": layer("version quantities errors model physics judge files", "numpy"),
     "mapping": layer("version quantities errors model physics judge files analysis", "numpy"),
     "planning": layer("quantities errors model physics fit judge files analysis", "numpy"),
+    "trying": layer("quantities errors model physics files", "numpy"),
     "cli": layer(
-        "version quantities errors model physics fit judge files present analysis mapping planning cli",
+        "version quantities errors model physics fit judge files present analysis mapping planning trying cli",
         "click",
         "numpy rich",
     ),
