@@ -221,12 +221,13 @@ def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpec
     """The photon spectrum of each channel at some receivers, at the time of the receiver's peak."""
     names = [analysis.light_field.receivers[i].name for i in receivers]
     return tuple(
-        SiteSpectrum(i, name, full * _output_at_peak(analysis, i)[:, None])
+        SiteSpectrum(i, name, full * output_at_peak(analysis, i)[:, None])
         for i, name, full in zip(receivers, names, channel_spectra(analysis, receivers), strict=True)
     )
 
 
-def _output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
+def output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
+    """Output of every channel at the first moment of a receiver's peak, shape (n_channel,), 0-1."""
     curve = analysis.day_curve
     output: FloatArray = np.vstack((curve.output_start, curve.output_end))
     ppfd = output @ analysis.light_field.of("ppfd")[receiver]

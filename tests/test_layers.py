@@ -37,6 +37,7 @@ TABLE = {
     "present": layer("quantities errors model present", "numpy jinja2", "matplotlib rich"),
     "analysis": layer("version quantities errors model physics judge files", "numpy"),
     "mapping": layer("version quantities errors model physics judge files analysis", "numpy"),
+    "explaining": layer("quantities errors model physics fit judge analysis", "numpy"),
     "planning": layer("quantities errors model physics fit judge files analysis", "numpy"),
     "trying": layer("quantities errors model physics files", "numpy"),
     "cli": layer(
