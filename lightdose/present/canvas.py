@@ -24,6 +24,8 @@ LINE_IN = 0.165
 """Height of a line of text of ``TEXT_PT``. [inch]"""
 
 UNDRAWABLE = "□"
+HEAD_TITLE, HEAD_LEAD = "head title", "head lead"
+"""Labels of the texts of a figure's head."""
 
 _SETTINGS: Any = {
     "font.family": "DejaVu Sans",
@@ -151,9 +153,9 @@ def head_height(title: str, lead: str, width_in: float) -> float:
 
 
 def write_head(figure: Figure, title: str, lead: str) -> None:
-    """The finding in bold, and under it what is shown."""
-    top = write_at(figure, 0.15, 0.15, title, TITLE_PT, weight="bold")
-    write_at(figure, 0.15, top + 0.04, lead, color=QUIET_INK)
+    """The finding in bold, and under it what is shown; a page sets both in its own type."""
+    top = write_at(figure, 0.15, 0.15, title, TITLE_PT, weight="bold", label=HEAD_TITLE)
+    write_at(figure, 0.15, top + 0.04, lead, color=QUIET_INK, label=HEAD_LEAD)
 
 
 def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:

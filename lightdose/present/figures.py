@@ -152,7 +152,7 @@ def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) ->
     lead = "PPFD (400-700 nm) through the day, planar, in the water. Black: total; the others: each channel."
     if analysis.uncertainty is not None:
         lead += " Bar: 95 % of what the inputs allow at the peak."
-    figure, panels = _panels(title, lead, len(days))
+    figure, panels = stacked_panels(title, lead, len(days))
     peaks = [float(d.by_channel.sum(axis=0).max()) for d in days if d.time_h.size]
     top = max([*peaks, *(float(x) for r in receivers for x in _peak_interval(analysis, r))], default=0.0)
     top = top or 1.0
@@ -164,7 +164,7 @@ def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) ->
             values = line.of(day.by_channel) if line else day.by_channel.sum(axis=0)
             if not values.max() > 0:
                 continue
-            _plot(axes, day.time_h, values, stroke)
+            plot_line(axes, day.time_h, values, stroke)
             last = int(np.flatnonzero(values >= 0.9 * values.max())[-1])
             label = line.label if line else "total"
             labels.append((label, stroke, float(day.time_h[last]), float(values[last])))
@@ -172,9 +172,9 @@ def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) ->
         axes.set_xlim(0, 24)
         axes.set_ylim(0, 1.08 * top)
         axes.set_xticks(range(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])
-        _label_ends(axes, labels)
-        _panel_title(axes, _place(analysis, day.receiver, unit), _day_words(analysis, day.receiver))
-    _finish(panels, "time of day [hh:mm]", f"PPFD [{PPFD_UNIT_TYPESET}]", "both")
+        label_ends(axes, labels)
+        panel_title(axes, _place(analysis, day.receiver, unit), _day_words(analysis, day.receiver))
+    finish_panels(panels, "time of day [hh:mm]", f"PPFD [{PPFD_UNIT_TYPESET}]", "both")
     words = "; ".join(f"{literal(d.name)}: {_day_words(analysis, d.receiver)}" for d in days)
     return Drawing("days", title, f"{title}. {words}.", figure)
 
@@ -204,7 +204,7 @@ def _draw_spectra(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: Len
     receivers = [s.receiver for s in spectra]
     title = _colour_title(analysis, receivers)
     lead = "Photons per nanometre at the brightest time, planar, in the water. Bands by their edges in nm."
-    figure, panels = _panels(title, lead, len(spectra), above_in=0.18)
+    figure, panels = stacked_panels(title, lead, len(spectra), above_in=0.18)
     top = max([float(s.by_channel.sum(axis=0).max()) for s in spectra], default=0.0) or 1.0
     start = 300 if any(s.by_channel[:, :50].sum() > 1e-3 * s.by_channel.sum() > 0 for s in spectra) else 350
     cells = slice(int(start - GRID_START_NM), None)
@@ -212,14 +212,14 @@ def _draw_spectra(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: Len
     for axes, spectrum in zip(panels, spectra, strict=True):
         total = spectrum.by_channel.sum(axis=0)
         axes.fill_between(GRID_NM[cells], total[cells], color=RULE, alpha=0.55, linewidth=0)
-        _plot(axes, GRID_NM[cells], total[cells], TOTAL_STROKE)
+        plot_line(axes, GRID_NM[cells], total[cells], TOTAL_STROKE)
         entries = [("total", "of DLI", TOTAL_STROKE)]
         for line in lines:
             values = line.of(spectrum.by_channel)
             if values.max() > 0:
                 # A line that lies on the axis would hide it and tell nothing.
                 shown = np.where(values > 0.003 * top, values, np.nan)
-                _plot(axes, GRID_NM[cells], shown[cells], line.stroke)
+                plot_line(axes, GRID_NM[cells], shown[cells], line.stroke)
                 entries.append((line.label, _share(analysis, spectrum.receiver, line), line.stroke))
         axes.set_xlim(start, 800)
         axes.set_ylim(0, 1.08 * top)
@@ -227,15 +227,15 @@ def _draw_spectra(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: Len
         if total.max() > 0:
             _key(axes, entries)
         _band_edges(axes, start)
-        _panel_title(
+        panel_title(
             axes, _place(analysis, spectrum.receiver, unit), _colour_words(analysis, spectrum.receiver), 0.18
         )
-    _finish(panels, "wavelength [nm]", f"photons [{SPECTRAL_UNIT_TYPESET}]", "y")
+    finish_panels(panels, "wavelength [nm]", f"photons [{SPECTRAL_UNIT_TYPESET}]", "y")
     words = "; ".join(f"{literal(s.name)}: {_colour_words(analysis, s.receiver)}" for s in spectra)
     return Drawing("spectra", title, f"{title}. {words}.", figure)
 
 
-def _panels(title: str, lead: str, n: int, above_in: float = 0.0) -> tuple[Figure, list[Axes]]:
+def stacked_panels(title: str, lead: str, n: int, above_in: float = 0.0) -> tuple[Figure, list[Axes]]:
     """A figure with its head and ``n`` panels below one another."""
     head = head_height(title, lead, WIDTH_IN) + 0.25 + above_in
     step = PANEL_IN + PANEL_GAP_IN + above_in
@@ -245,7 +245,7 @@ def _panels(title: str, lead: str, n: int, above_in: float = 0.0) -> tuple[Figur
     return figure, [panel(figure, LEFT_IN, head + i * step, width, PANEL_IN) for i in range(n)]
 
 
-def _plot(axes: Axes, x: FloatArray, y: FloatArray, stroke: Stroke) -> None:
+def plot_line(axes: Axes, x: FloatArray, y: FloatArray, stroke: Stroke) -> None:
     axes.plot(
         x,
         y,
@@ -257,7 +257,7 @@ def _plot(axes: Axes, x: FloatArray, y: FloatArray, stroke: Stroke) -> None:
     )
 
 
-def _label_ends(axes: Axes, labels: Sequence[tuple[str, Stroke, float, float]]) -> None:
+def label_ends(axes: Axes, labels: Sequence[tuple[str, Stroke, float, float]]) -> None:
     """Names in the right margin, each tied by a hairline to the end of its line's plateau."""
     low, high = axes.get_ylim()
     per_inch = (high - low) / PANEL_IN
@@ -321,7 +321,7 @@ def _band_edges(axes: Axes, start_nm: float) -> None:
         )
 
 
-def _panel_title(axes: Axes, name: str, words: str, above_in: float = 0.0) -> None:
+def panel_title(axes: Axes, name: str, words: str, above_in: float = 0.0) -> None:
     height = 1 + (0.07 + above_in) / PANEL_IN
     title = axes.text(0, height, name, transform=axes.transAxes, fontsize=TEXT_PT, weight="bold", color=INK)
     axes.annotate(
@@ -336,7 +336,7 @@ def _panel_title(axes: Axes, name: str, words: str, above_in: float = 0.0) -> No
     )
 
 
-def _finish(panels: Sequence[Axes], x_label: str, y_label: str, rules: Literal["y", "both"]) -> None:
+def finish_panels(panels: Sequence[Axes], x_label: str, y_label: str, rules: Literal["y", "both"]) -> None:
     for axes in panels:
         quiet_grid(axes, rules)
         axes.tick_params(labelbottom=axes is panels[-1])

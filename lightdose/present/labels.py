@@ -58,6 +58,14 @@ def range_text(low: float, high: float) -> str:
     return f"{low:g}-{high:g}"
 
 
+def clock(time_h: float) -> str:
+    """A time of the day's programme to the minute: "08:30", past midnight "02:00+1"; the end is "24:00"."""
+    minutes = round(time_h * 60)
+    past = minutes > 24 * 60
+    minutes -= 24 * 60 if past else 0
+    return f"{minutes // 60:02d}:{minutes % 60:02d}{'+1' if past else ''}"
+
+
 def length(metres: float, unit: LengthUnit) -> str:
     """A length's number in centimetres or inches, to the millimetre or the twentieth of an inch."""
     value = metres * 100 if unit == "cm" else metres / METRES_PER_INCH

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Sequence
 from typing import Any, Final
 
 from lightdose.model.setup import LengthUnit
 from lightdose.model.survey import PlannedReading, Survey
 from lightdose.present.labels import length, literal
+from lightdose.present.page import Ready, page_environment, policy_hash
 from lightdose.present.survey_text import (
     FEW,
     ROUTINE,
@@ -95,22 +94,13 @@ code { font-family: ui-monospace, Consolas, monospace; overflow-wrap: anywhere; 
 
 def survey_sheet(survey: Survey, unit: LengthUnit, csv_name: str, command: str, basis: str) -> str:
     """The page as text; it holds everything and requests nothing."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("lightdose.present", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        keep_trailing_newline=True,
-    )
     few, several = few_first(survey), len(survey.setup.lit_fixtures) > 1
     little = ""
     if len(survey.readings) > FEW:
         little = f"Little time? The {FEW} with a star tell most."
-    return environment.get_template("survey_sheet.html").render(
-        style=_Safe(STYLE),
-        style_hash=base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode(),
+    return page_environment().get_template("survey_sheet.html").render(
+        style=Ready(STYLE),
+        style_hash=Ready(policy_hash(STYLE)),
         title=literal(survey.setup.title),
         worth=worth_sentence(survey),
         open=open_sentence(survey),
@@ -128,15 +118,6 @@ def survey_sheet(survey: Survey, unit: LengthUnit, csv_name: str, command: str, 
         basis=literal(basis),
         version=survey.version,
     )
-
-
-class _Safe(str):
-    """Our own style sheet, which must not be escaped."""
-
-    __slots__ = ()
-
-    def __html__(self) -> str:
-        return str(self)
 
 
 def _row(reading: PlannedReading, unit: LengthUnit, several: bool, few: Sequence[int]) -> dict[str, Any]:

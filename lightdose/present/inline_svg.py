@@ -1,0 +1,155 @@
+"""Figures inside a page: small, with real text, no style attributes, and ids that no other figure has.
+
+A page's content policy refuses style attributes, so each declaration becomes an attribute of its own. The head
+of a figure is left out, since the page sets it as the figure's caption.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+from xml.etree import ElementTree
+from xml.sax.saxutils import escape, quoteattr
+
+from lightdose.present.canvas import HEAD_LEAD, HEAD_TITLE, LINE_IN, Drawing, drawing_settings
+from lightdose.present.style import TEXT_PT
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+PT_PER_IN: Final = 72
+PX_PER_PT: Final = 4 / 3
+LONG_PATH: Final = 200
+"""Letters of a path from which a tenth of a point is fine enough."""
+
+_NUMBER: Final = re.compile(r"-?\d+\.\d+(?:e-?\d+)?")
+_REFERENCE: Final = re.compile(r"url\(#([^)]*)\)")
+_DROPPED: Final = frozenset({"metadata", "style", "title", "desc"})
+_DEFAULTS: Final = frozenset(
+    {("text-anchor", "start"), ("font-weight", "400"), ("opacity", "1"), ("stroke-opacity", "1")}
+)
+_OURS: Final = frozenset({"font-family", "font-style", "stroke-linejoin"})
+"""What the page's own style sheet says for all figures."""
+
+
+@dataclass(frozen=True)
+class InlineFigure:
+    """A drawing for a page: ``caption`` states its finding, ``lead`` what is shown; ``svg`` holds neither."""
+
+    name: str
+    caption: str
+    lead: str
+    svg: str
+
+
+def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
+    """The drawing as SVG inside a page; its ids begin with ``prefix``. Two runs give the same text."""
+    figure = drawing.figure
+    head = [text for text in figure.texts if text.get_label() in (HEAD_TITLE, HEAD_LEAD)]
+    leads = [str(text.get_text()) for text in head if text.get_label() == HEAD_LEAD]
+    for text in head:
+        text.set_visible(False)
+    root = ElementTree.fromstring(_rendered(figure))
+    for text in head:
+        text.set_visible(True)
+    width, height = (float(side) * PT_PER_IN for side in figure.get_size_inches())
+    top = _head_pt(figure, [float(text.get_position()[1]) for text in head])
+    tall = height - top
+    lines = [
+        f'<svg class="figure" viewBox="0 {top:g} {width:g} {tall:g}" width="{width * PX_PER_PT:.0f}" '
+        f'height="{tall * PX_PER_PT:.0f}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
+        f'<title id="{prefix}-title">{escape(drawing.title)}</title>',
+        f'<desc id="{prefix}-desc">{escape(drawing.description)}</desc>',
+        *(part for child in root for part in _written(child, prefix)),
+        "</svg>",
+    ]
+    return InlineFigure(drawing.name, drawing.title, " ".join(leads), "\n".join(lines))
+
+
+def _rendered(figure: Figure) -> bytes:
+    import matplotlib as mpl
+
+    buffer = io.BytesIO()
+    with drawing_settings():
+        mpl.rcParams["svg.fonttype"] = "none"
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+    return buffer.getvalue()
+
+
+def _head_pt(figure: Figure, places: list[float]) -> float:
+    """How much of the figure's top the head takes. [pt]"""
+    if not places:
+        return 0.0
+    height = float(figure.get_size_inches()[1])
+    return round(PT_PER_IN * ((1 - min(places)) * height + LINE_IN * 8.0 / TEXT_PT), 1)
+
+
+def _written(element: ElementTree.Element, prefix: str) -> Iterator[str]:
+    """The element in lines; groups that say nothing are left out, what they hold stays."""
+    tag = element.tag.partition("}")[2]
+    if tag in _DROPPED:
+        return
+    attributes = dict(_attributes(element, tag, prefix))
+    inner = [part for child in element for part in _written(child, prefix)]
+    text = escape(element.text or "") if tag in ("text", "tspan") else ""
+    if tag in ("g", "defs") and not inner:
+        return
+    if tag == "g" and not attributes:
+        yield from inner
+        return
+    if _invisible(tag, attributes):
+        return
+    opened = f"<{tag}" + "".join(f" {name}={quoteattr(value)}" for name, value in attributes.items())
+    if not inner:
+        yield f"{opened}>{text}</{tag}>" if text else f"{opened}/>"
+        return
+    yield f"{opened}>{text}"
+    yield from inner
+    yield f"</{tag}>"
+
+
+def _invisible(tag: str, attributes: dict[str, str]) -> bool:
+    """Whether a path is one of the white sheets under figure and axes."""
+    return tag == "path" and attributes.get("fill") == "#ffffff" and attributes.keys() <= {"d", "fill"}
+
+
+def _attributes(element: ElementTree.Element, tag: str, prefix: str) -> Iterator[tuple[str, str]]:
+    for full_name, value in element.attrib.items():
+        name = full_name.partition("}")[2] or full_name
+        if name == "style":
+            yield from _declarations(value, prefix)
+        elif name == "id":
+            if tag != "g":
+                yield "id", f"{prefix}-{value}"
+        elif name == "href":
+            yield "href", f"#{prefix}-{value.removeprefix('#')}"
+        elif name == "d":
+            yield "d", _path(value)
+        elif name == "transform":
+            if not value.startswith("rotate(-0 "):
+                yield "transform", _rounded(value, 2)
+        else:
+            yield name, _rounded(_referring(value, prefix), 2)
+
+
+def _declarations(style: str, prefix: str) -> Iterator[tuple[str, str]]:
+    for declaration in style.split(";"):
+        name, _, value = (part.strip() for part in declaration.partition(":"))
+        if name and name not in _OURS and (name, value) not in _DEFAULTS:
+            yield name, _rounded(_referring(value.removesuffix("px"), prefix), 2)
+
+
+def _referring(value: str, prefix: str) -> str:
+    return _REFERENCE.sub(lambda found: f"url(#{prefix}-{found[1]})", value)
+
+
+def _path(d: str) -> str:
+    short = _rounded(" ".join(d.split()), 1 if len(d) > LONG_PATH else 2)
+    return re.sub(r" ?([A-Za-z]) ?", r"\1", short)
+
+
+def _rounded(text: str, decimals: int) -> str:
+    return _NUMBER.sub(lambda found: f"{round(float(found[0]), decimals) + 0.0:g}", text)

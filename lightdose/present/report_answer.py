@@ -1,0 +1,110 @@
+"""The first screen of the report: the answer in words."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Final
+
+from lightdose.model.results import Analysis, Verdict
+from lightdose.present.certainty_words import deciding_sentence, open_verdicts, verdict_words
+from lightdose.present.labels import DLI_UNIT_TYPESET, count, literal, number, range_text
+from lightdose.present.summary import out_of_band, worst_first
+
+NAMED_AT_MOST: Final = 6
+TOGETHER: Final = 3
+"""From so many corals on one side of their ranges one change for all of them comes first: our choice."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A headline, then labelled paragraphs in the order of their use."""
+
+    headline: str
+    parts: tuple[tuple[str, str], ...]
+
+
+def answer(analysis: Analysis) -> Answer:
+    """Who gets a usual amount, who does not, the one thing to do, the one reading, and the basis."""
+    parts = [
+        ("Not usual", _unusual(analysis)),
+        ("Do first", first_step(analysis)),
+        ("Measure", one_reading(analysis)),
+        ("Stands on", literal(analysis.basis.sentence)),
+    ]
+    return Answer(headline(analysis), tuple((label, text) for label, text in parts if text))
+
+
+def headline(analysis: Analysis) -> str:
+    """How many corals get a usual amount of light."""
+    verdicts = analysis.verdicts
+    judged = [v for v in verdicts if v.dli_state != "not_judged"]
+    if not judged:
+        what = "No coral here is judged by light" if verdicts else "No corals yet: doses without verdicts"
+        return f"{what}."
+    within = sum(v.likely_state == "within" for v in judged)
+    if within == len(judged):
+        whom = "The one coral gets" if within == 1 else f"All {within} corals get"
+        return f"{whom} a usual amount of light."
+    verb = "gets" if within == 1 else "get"
+    whom = "None" if within == 0 else str(within)
+    return f"{whom} of {count(len(judged), 'coral')} {verb} a usual amount of light."
+
+
+def _unusual(analysis: Analysis) -> str:
+    off = out_of_band(analysis.verdicts)
+    if not any(v.dli_state != "not_judged" for v in analysis.verdicts):
+        return ""
+    if not off:
+        return "No coral is known to get too little or too much."
+    named = "; ".join(f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in off[:NAMED_AT_MOST])
+    rest = len(off) - NAMED_AT_MOST
+    return f"{named}{f'; and {rest} more in the table' if rest > 0 else ''}."
+
+
+def _dose_words(verdict: Verdict) -> str:
+    usual = f", usual {range_text(*verdict.band_dli)}" if verdict.band_dli else ""
+    return f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT_TYPESET}{usual}"
+
+
+def first_step(analysis: Analysis) -> str:
+    """The one thing to do, and why."""
+    off, undecided = out_of_band(analysis.verdicts), open_verdicts(analysis.verdicts)
+    if not analysis.setup.sites:
+        return "Add a place to the setup: without one there is nothing to compute."
+    sides = Counter("little" if "below" in v.likely_state else "much" for v in off)
+    if off:
+        side, n = sides.most_common(1)[0]
+        worst = off[0]
+        step = f"{literal(worst.coral)}: {literal(worst.advice)}"
+        if n >= TOGETHER and 3 * n >= 2 * len(off):
+            way = "more" if side == "little" else "less"
+            return (
+                f"Give the tank {way} light as a whole, for {n} corals get too {side}; `lightdose tune` finds "
+                f"levels and hours that serve all of them. Furthest off is {step}"
+            )
+        why = "It is the furthest off." if len(off) > 1 else "It is the only one known to be off."
+        return f"{step} {why} A change of the programme reaches every coral, so try it out below first."
+    if undecided:
+        return "Leave the light as it is until the reading below is taken: no coral is known to be off."
+    if analysis.verdicts:
+        return "Leave the light as it is: every coral that light judges gets what is usual for its group."
+    return "Name corals in the setup to have their light judged."
+
+
+def one_reading(analysis: Analysis) -> str:
+    """The one reading that would settle what is open."""
+    undecided = open_verdicts(analysis.verdicts)
+    if undecided:
+        deciding = analysis.uncertainty.deciding if analysis.uncertainty else None
+        why = ""
+        if deciding is not None:
+            why = " Type it into readings.csv and run `lightdose calibrate`."
+        return deciding_sentence(analysis) + why
+    if analysis.basis.key == "measured" or not analysis.verdicts:
+        return ""
+    site = literal(worst_first(analysis.verdicts)[0].site)
+    return (
+        f"No verdict is open. One reading at {site} would put all of them on a measurement instead of "
+        f"{'a data sheet' if analysis.basis.key == 'data sheet' else 'typical values'}."
+    )
