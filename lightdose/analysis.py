@@ -17,9 +17,10 @@ import numpy.typing as npt
 
 from lightdose import __version__
 from lightdose.errors import LightdoseError, Problem, SetupError
-from lightdose.files.library import reference_tables
+from lightdose.files.library import hazard_tables, reference_tables
 from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
+from lightdose.judge.hazard import find_hazards
 from lightdose.judge.uncertainty import with_certainty
 from lightdose.judge.verdict import judge_corals
 from lightdose.model.arrays import FloatArray
@@ -68,6 +69,7 @@ def judged_under(
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
         verdicts, uncertainty = with_certainty(setup, ready, verdicts)
+    hazards = find_hazards(setup, emission, hazard_tables(), curve)
     return Analysis(
         setup=setup,
         basis=basis_of(setup),
@@ -76,9 +78,10 @@ def judged_under(
         dose=dose,
         verdicts=verdicts,
         fixtures=fixture_use(setup.lit_fixtures, emission, curve, setup.electricity),
-        cautions=find_cautions(setup, field, curve, dose, verdicts),
+        cautions=find_cautions(setup, field, curve, dose, verdicts, hazards),
         version=__version__,
         uncertainty=uncertainty,
+        hazards=hazards,
     )
 
 

@@ -82,6 +82,38 @@ z4,0.28,634.5,50.1
 z4,0.64,675.9,24.9
 """.splitlines()
 
+# Blue-light hazard weighting B at the 5 nm nodes of IEC 62471:2006 (CIE S 009), 380-500 nm; 300-380 nm is
+# 0.01 from memory, 500-600 nm is 10^((450 - l)/50), 600-700 nm is 0.001.
+BLUE_LIGHT_NODES = """\
+380 0.01 0.013 0.025 0.05 0.1 0.2 0.4 0.8 0.9 0.95 0.98 1 1
+445 0.97 0.94 0.9 0.8 0.7 0.62 0.55 0.45 0.4 0.22 0.16 0.1
+"""
+
+# Actinic UV hazard weighting S, 1 nm, ten a line after the wavelength of the first: IEC 62471-6:2022.
+ACTINIC_UV = """\
+200: 0.03 0.033359 0.037094 0.041247 0.045865 0.051 0.055089 0.059507 0.064278 0.069433
+210: 0.075 0.078631 0.082438 0.086429 0.090613 0.095 0.099544 0.104305 0.109294 0.114522
+220: 0.12 0.125477 0.131203 0.137192 0.143453 0.15 0.157262 0.164876 0.172858 0.181226
+230: 0.19 0.199088 0.208611 0.218589 0.229044 0.24 0.250953 0.262407 0.274383 0.286906
+240: 0.3 0.311141 0.322696 0.33468 0.347109 0.36 0.373023 0.386517 0.4005 0.414988
+250: 0.43 0.446523 0.463681 0.481498 0.5 0.52 0.543733 0.568548 0.594497 0.621629
+260: 0.65 0.679247 0.70981 0.741748 0.775123 0.81 0.844866 0.881234 0.919166 0.958732
+270: 1 0.991869 0.983804 0.975804 0.96787 0.96 0.943438 0.927162 0.911167 0.895448
+280: 0.88 0.85681 0.83423 0.812246 0.790841 0.77 0.742042 0.715099 0.689135 0.664113
+290: 0.64 0.618618 0.597951 0.577974 0.558664 0.54 0.498397 0.46 0.398914 0.345939
+300: 0.3 0.221042 0.162865 0.12 0.084853 0.06 0.045404 0.034358 0.026 0.019748
+310: 0.015 0.011052 0.008143 0.006 0.004243 0.003 0.0024 0.002 0.0016 0.0012
+320: 0.001 0.000819 0.00067 0.00054 0.00052 0.0005 0.000479 0.000459 0.00044 0.000425
+330: 0.00041 0.000396 0.000383 0.00037 0.000355 0.00034 0.000327 0.000315 0.000303 0.000291
+340: 0.00028 0.000271 0.000263 0.000255 0.000248 0.00024 0.000231 0.000223 0.000215 0.000207
+350: 0.0002 0.000191 0.000183 0.000175 0.000167 0.00016 0.000153 0.000147 0.000141 0.000136
+360: 0.00013 0.000126 0.000122 0.000118 0.000114 0.00011 0.000106 0.000103 9.9e-05 9.6e-05
+370: 9.3e-05 9e-05 8.6e-05 8.3e-05 8e-05 7.7e-05 7.4e-05 7.2e-05 6.9e-05 6.6e-05
+380: 6.4e-05 6.2e-05 5.9e-05 5.7e-05 5.5e-05 5.3e-05 5.1e-05 4.9e-05 4.7e-05 4.6e-05
+390: 4.4e-05 4.2e-05 4.1e-05 3.9e-05 3.7e-05 3.6e-05 3.5e-05 3.3e-05 3.2e-05 3.1e-05
+400: 3e-05
+""".splitlines()
+
 
 @dataclass(frozen=True)
 class SourcedTable:
@@ -269,10 +301,55 @@ def _zooxanthella() -> SourcedTable:
     )
 
 
+def _blue_light_hazard() -> SourcedTable:
+    first, second = (line.split()[1:] for line in BLUE_LIGHT_NODES.splitlines())
+    nodes = np.arange(300.0, 701.0)
+    values = np.interp(nodes, np.arange(380.0, 501.0, 5), np.array([*first, *second], dtype=np.float64))
+    values = np.where(nodes > 500, np.maximum(10 ** ((450 - nodes) / 50), 0.001), values)
+    return SourcedTable(
+        path="hazard/blue_light.csv",
+        title="blue-light hazard weighting B(lambda)",
+        quantity="weighting of spectral power",
+        unit="1",
+        citation="IEC 62471:2006 / CIE S 009 (the same as ICNIRP), 5 nm nodes of 380-500 nm; 300-380 nm from "
+        "memory",
+        licence="facts of a standard",
+        obtained="5 nm nodes as coded in luxpy 1.12.5, straight lines between; 500-600 nm 10^((450 - l)/50), "
+        "600-700 nm 0.001, to 6 digits",
+        valid_range="300-700 nm, zero outside",
+        origin="standard table",
+        columns="wavelength_nm,value",
+        rows=[f"{node:g},{value:.6g}" for node, value in zip(nodes, values, strict=True)],
+        remarks=("remark: 300-380 nm is 0.01 from memory; luxpy extrapolates there instead",),
+    )
+
+
+def _actinic_uv_hazard() -> SourcedTable:
+    values = [value for line in ACTINIC_UV for value in line.split()[1:]]
+    return SourcedTable(
+        path="hazard/actinic_uv.csv",
+        title="actinic UV hazard weighting S(lambda)",
+        quantity="weighting of spectral power",
+        unit="1 (1 at 270 nm)",
+        citation="IEC 62471-6:2022 (eye and skin; the same as ICNIRP 2004)",
+        licence="facts of a standard; as tabulated in guv-calcs (MIT)",
+        obtained="guv-calcs 0.10.0, column IEC 62471-6:2022 (Eye/Skin), unchanged; checked against the "
+        "closed formula of ICNIRP as coded in r4photobiology",
+        valid_range="200-400 nm, zero outside",
+        origin="standard table",
+        columns="wavelength_nm,value",
+        rows=[f"{node},{value}" for node, value in zip(range(200, 401), values, strict=True)],
+        remarks=(
+            "remark: ANSI RP-27.1-22 differs below 300 nm (eye and skin apart) and is the same at 300-400 nm",
+        ),
+    )
+
+
 def tables() -> list[SourcedTable]:
     """Every file of ``spectra/``, in the order of SOURCES.toml."""
     leds = [_single_led(name, peak, width) for name, (peak, width) in SINGLE_LEDS.items()]
-    return [*leds, *_white_leds(), *_vision(), _daylight(), _water(), _zooxanthella()]
+    hazards = [_blue_light_hazard(), _actinic_uv_hazard()]
+    return [*leds, *_white_leds(), *_vision(), _daylight(), _water(), _zooxanthella(), *hazards]
 
 
 def sources_toml(made: Sequence[SourcedTable]) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 
 from lightdose.errors import Problem, SpectrumError
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.hazard import HazardTables
 from lightdose.model.readings import Meter
 from lightdose.model.spectrum import (
     GRID_EDGES_NM,
@@ -118,6 +119,13 @@ def node_tables() -> NodeTables:
         ),
         zooxanthella=_zooxanthella_curves(),
     )
+
+
+@cache
+def hazard_tables() -> HazardTables:
+    """The weightings of light by its danger to eyes and skin; only `hazard` and its short form need them."""
+    blue_light, actinic_uv = (_own_table("hazard", name) for name in ("blue_light", "actinic_uv"))
+    return HazardTables(_zero_outside(blue_light, GRID_NM), _zero_outside(actinic_uv, GRID_NM))
 
 
 def typical_radiant_efficiency(spectrum: ChannelSpectrum) -> float:

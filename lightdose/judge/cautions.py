@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.judge.advice import LONGEST_DAY_H, STEP_ABOVE_RISE, plain
+from lightdose.judge.hazard import short_lines
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
+from lightdose.model.hazard import Stare
 from lightdose.model.results import Caution, DayCurve, Dose, LightField, Verdict
 from lightdose.model.setup import Setup
 from lightdose.quantities import HOURS_PER_DAY
@@ -28,6 +30,7 @@ def find_cautions(
     curve: DayCurve,
     dose: Dose,
     verdicts: tuple[Verdict, ...],
+    hazards: Sequence[Stare] = (),
 ) -> tuple[Caution, ...]:
     """Cautions on the mix and the day with the places they concern, then limits, then safety.
 
@@ -39,6 +42,8 @@ def find_cautions(
     curve : DayCurve
     dose : Dose
     verdicts : tuple of Verdict
+    hazards : sequence of Stare
+        From ``find_hazards``: where a limit can be reached within a working hour, the lines on safety say so.
 
     Returns
     -------
@@ -55,7 +60,7 @@ def find_cautions(
         *_change_cautions(setup, verdicts),
         *_limits(setup, verdicts),
         *_stands_on(setup),
-        *SAFETY,
+        *_safety(hazards),
     )
 
 
@@ -301,6 +306,13 @@ SAFETY = (
     ),
 )
 """Short safety lines that go with every answer."""
+
+
+def _safety(hazards: Sequence[Stare]) -> list[Caution]:
+    """The lines on safety; those of the fixtures' own hazard stand in for the general ones."""
+    own = {line.code: line for line in short_lines(hazards)}
+    first = [own.pop(line.code, line) for line in SAFETY[:1]]
+    return [*first, *own.values(), *SAFETY[1:]]
 
 
 def _sites(field: LightField, affected: npt.NDArray[np.bool_]) -> str:

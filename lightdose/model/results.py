@@ -18,6 +18,8 @@ from lightdose.quantities import BANDS
 if TYPE_CHECKING:
     import pandas as pd
 
+    from lightdose.model.hazard import Stare
+
 BasisKey = Literal["measured", "data sheet", "typical values"]
 PeakState = Literal["low", "within", "high"]
 
@@ -225,7 +227,10 @@ class Basis:
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """Everything `dose` knows: the setup, its light field, its day, its doses and its verdicts."""
+    """Everything `dose` knows: the setup, its light field, its day, its doses and its verdicts.
+
+    ``hazards`` holds staring straight into each lit fixture from each distance.
+    """
 
     setup: Setup
     basis: Basis
@@ -237,6 +242,7 @@ class Analysis:
     cautions: tuple[Caution, ...]
     version: str
     uncertainty: Uncertainty | None = None
+    hazards: tuple[Stare, ...] = ()
 
     def verdicts_by_site(self) -> dict[str, tuple[Verdict, ...]]:
         """The verdicts of every site, in the order of the sites; empty for a site without corals."""
