@@ -14,7 +14,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from lightdose.errors import Place, Problem
@@ -29,6 +29,7 @@ from lightdose.files.line_cells import (
 )
 from lightdose.files.text import DelimitedError, read_text
 from lightdose.files.units import UnitProblem, is_number, parse_number
+from lightdose.model.record import dataclass
 
 __all__ = ["DelimitedError", "DelimitedTable", "Row", "read_delimited", "read_text"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Final, Literal
 
 from lightdose.errors import Problem, ReadingsError
@@ -13,6 +12,7 @@ from lightdose.files.units import UnitProblem, parse_length, parse_number
 from lightdose.model.coral import CoralGroup
 from lightdose.model.estimate import Question, Where, WhiteAmount
 from lightdose.model.readings import ReadsQuantity
+from lightdose.model.record import dataclass
 from lightdose.quantities import HOURS_PER_DAY
 
 DEFAULT_RAMP_H = 1.0

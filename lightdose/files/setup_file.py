@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +29,7 @@ from lightdose.files.toml_tables import counted, problem_at, show
 from lightdose.files.units import format_length
 from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.fixture import Fixture
+from lightdose.model.record import dataclass
 from lightdose.model.setup import Electricity, LengthUnit, Setup
 from lightdose.model.spectrum import SpectralTable
 from lightdose.model.tank import WALL_NAMES, Cover, Tank, Wall, Water
@@ -57,7 +58,10 @@ class Variations:
     uncalibrated: bool = False
 
 
-def read_setup(path: str | Path, variations: Variations = Variations()) -> Setup:
+AS_WRITTEN = Variations()
+
+
+def read_setup(path: str | Path, variations: Variations = AS_WRITTEN) -> Setup:
     """Read a setup and every file it names.
 
     Parameters

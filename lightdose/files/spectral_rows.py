@@ -6,12 +6,12 @@ Says what was done, and refuses what cannot be used, with the line.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.errors import Place, Problem, SpectrumError
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.quantities import GRID_END_NM, GRID_START_NM
 
 MOST_PROBLEMS = 20

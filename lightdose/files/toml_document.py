@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.toml_positions import KeyPath, PositionMap, map_positions, shown_line
+from lightdose.model.record import dataclass
 
 LIMIT_BYTES = 10_000_000
 """Largest TOML file that is read: 20,000 sites written by hand take about 3 MB."""

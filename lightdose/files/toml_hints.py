@@ -9,11 +9,11 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from lightdose.errors import Place, Problem
 from lightdose.files.toml_bare_values import PLAIN, STRING, bare_pieces, name_bare, shorten
 from lightdose.files.toml_positions import shown_line
+from lightdose.model.record import dataclass
 
 MOST_REPAIRS = 50
 

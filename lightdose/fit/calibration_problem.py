@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +22,7 @@ from lightdose.fit.response_shape import ResponseShape, response_shape
 from lightdose.model.arrays import FloatArray
 from lightdose.model.calibration import EarlierCalibration
 from lightdose.model.fixture import CosineLobe, Fixture
+from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import ReferenceTables
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.record import dataclass
 
 Statement = Literal["data sheet", "typical", "none"]
 """How well a channel's output is known, best first."""

@@ -8,7 +8,6 @@ a factor common to a fixture times one of each channel, so that what no reading 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +15,7 @@ import numpy.typing as npt
 
 from lightdose.fit.response_shape import ResponseShape
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 
 OUTLIER_SIGMA = 4.0
 """Readings farther off than so many of their standard uncertainties are left out and named: our choice."""

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 
 EQUAL_DOSE_WEIGHT = 1e4
 """One pair: its dose is all but a condition."""

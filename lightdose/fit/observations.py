@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S
 from lightdose.model.fixture import Fixture, Flux
 from lightdose.model.readings import Meter, Reading, ReadsQuantity
+from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import ReferenceTables, SpectralDistribution, Weightings
 from lightdose.physics.day_curve import day_curve, output_at

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from lightdose.fit.placement_repair import repaired
 from lightdose.fit.placement_task import PlaceTask
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 
 MOST_CELLS_EXACT = 720
 """Corals times spots up to which rules are solved exactly: about 12 corals and 60 places."""

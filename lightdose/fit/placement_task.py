@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.coral import Coral
 from lightdose.model.placement import PlacementCost, PlaceWishes, Preference, Spot
+from lightdose.model.record import dataclass
 from lightdose.model.results import DayCurve
 from lightdose.physics.dose import daily_light_integral
 

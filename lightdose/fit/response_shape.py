@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from lightdose.fit.node_spline import NodeSpline
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, CosineLobe, Fixture
+from lightdose.model.record import dataclass
 from lightdose.model.schedule import Programme
 from lightdose.physics.beam import cosine_exponent
 

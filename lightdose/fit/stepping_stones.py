@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from lightdose.fit.placement_task import Light
 from lightdose.model.arrays import FloatArray
 from lightdose.model.coral import Coral, Site
 from lightdose.model.placement import MoveWishes
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
 from lightdose.physics.dose import daily_light_integral

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import CosineLobe, Fixture
+from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup
 from lightdose.model.survey import LevelSet, Spot
 from lightdose.physics.day_curve import day_curve, full_output_hours, output_at

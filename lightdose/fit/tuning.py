@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,6 +24,7 @@ from lightdose.fit.tuning_schedule import (
 )
 from lightdose.fit.tuning_task import DayLimits, TuneSolution, TuneTask, violation_of
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis
 from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.tuning import Controller, DayShape, TuneWishes

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.errors import InfeasibleError, Problem
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Channel
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, ChannelKey
 from lightdose.model.tuning import TuneWishes
 from lightdose.physics.emission import photon_distribution

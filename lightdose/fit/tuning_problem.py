@@ -7,7 +7,7 @@ for every length of the day; only bounds and peak limits move with it, so the ma
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from lightdose.errors import InfeasibleError
 from lightdose.fit.tuning_task import DayLimits, TuneSolution, TuneTask
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.tuning import Preference
 from lightdose.quantities import MOL_PER_UMOL_S_H
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import DimmingCurve
+from lightdose.model.record import dataclass
 from lightdose.model.schedule import ChannelProgramme
 from lightdose.model.tuning import Controller, DayShape
 from lightdose.physics.day_curve import output_points

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 

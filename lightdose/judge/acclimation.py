@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from lightdose.model.acclimation import (
     MismatchCurve,
 )
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Span
 from lightdose.model.schedule import Programme
 from lightdose.physics.day_curve import day_curve

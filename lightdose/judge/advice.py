@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
+from lightdose.model.record import dataclass
 from lightdose.model.results import DliState, PeakState
 from lightdose.quantities import MOL_PER_UMOL_S_H
 

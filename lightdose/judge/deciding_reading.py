@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 
 READING_FRACTION = 0.07
 """Standard uncertainty of one careful reading, all its errors together: our choice."""

@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.judge.uncertain_day import uncertain_day
 from lightdose.judge.uncertain_inputs import Draws, UncertainInputs, draw_inputs
-from lightdose.model.arrays import FloatArray
+from lightdose.model.arrays import FloatArray, quantiles
 from lightdose.model.coral import Receiver
+from lightdose.model.record import dataclass
 from lightdose.physics.field_changes import FieldChanges, field_changes
 from lightdose.physics.prepared_field import PreparedField
 from lightdose.quantities import MOL_PER_UMOL_S_H
@@ -93,7 +93,7 @@ def draw_doses(
 
 def _interval(values: FloatArray) -> FloatArray:
     """2.5 and 97.5 percentiles along the draws; shape (n_place, n_draw) to (n_place, 2)."""
-    return np.asarray(np.quantile(values, COVERED, axis=1).T)
+    return quantiles(values, COVERED)
 
 
 def _blocks(receivers: Sequence[Receiver], values_each: int) -> Iterator[list[int]]:

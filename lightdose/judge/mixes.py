@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from itertools import product
 from typing import Final
 
@@ -12,6 +11,7 @@ import numpy as np
 from lightdose.model.arrays import FloatArray
 from lightdose.model.estimate import WhiteAmount
 from lightdose.model.readings import ReadsQuantity, SensorShape
+from lightdose.model.record import dataclass
 from lightdose.model.spectrum import ReferenceTables
 from lightdose.physics.meters import shape_response, target_row
 

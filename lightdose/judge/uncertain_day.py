@@ -7,12 +7,13 @@ between. A tent is the difference of two dimming curves, so days stay exact.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import DimmingCurve, Fixture
+from lightdose.model.record import dataclass
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
 
 _FILLS = DimmingCurve(np.array([0.0, 0.5, 1.0]), np.array([0.0, 1.0, 1.0]))

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +15,7 @@ import numpy as np
 from lightdose.model.arrays import FloatArray
 from lightdose.model.certainty import UncertainInput
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup
 from lightdose.physics.field_changes import FixtureSteps
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from lightdose.judge.advice import Case, Neighbour, advice_sentence
 from lightdose.model.arrays import FloatArray
 from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.fixture import Fixture
+from lightdose.model.record import dataclass
 from lightdose.model.results import DayCurve, DliState, Dose, LightField, PeakState, Verdict
 from lightdose.model.setup import Setup
 from lightdose.physics.photosynthesis import hours_at_pmax, over_ek_range

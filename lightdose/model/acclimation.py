@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 from lightdose.model.results import Basis, Caution, Span
 from lightdose.model.schedule import Programme
 

@@ -7,7 +7,7 @@ file states, so a later edit of that file does not shift what was measured.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from lightdose.errors import ReadingsError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.record import dataclass
 
 if TYPE_CHECKING:
     from lightdose.model.setup import Setup

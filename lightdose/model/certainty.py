@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 
 DliState = Literal["far_below", "below", "within", "above", "far_above", "not_judged"]
 DliVerdict = Literal["far_below", "below", "within", "above", "far_above", "not_judged", "undecided"]

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from lightdose.model.readings import ReadsQuantity
+from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 
 WhiteAmount = Literal["none", "little", "much"]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from lightdose.errors import Place, SetupError
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 from lightdose.model.schedule import Programme
 from lightdose.model.spectrum import ChannelSpectrum
 

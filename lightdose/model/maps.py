@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy as np
 from lightdose.errors import SetupError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.coral import CoralGroup, Receiver
+from lightdose.model.record import dataclass
 from lightdose.model.results import Basis
 from lightdose.model.setup import Setup
 

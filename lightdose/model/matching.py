@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 from lightdose.model.results import Caution, ChannelKey
 from lightdose.model.schedule import Programme
 

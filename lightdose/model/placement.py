@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Basis, Caution, DliState
 from lightdose.model.setup import Setup
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
 from lightdose.errors import Place
+from lightdose.model.record import dataclass
 from lightdose.model.spectrum import SpectralDistribution, SpectralTable
 
 ReadsQuantity = Literal["umol", "lux"]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.errors import ScheduleError
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 from lightdose.quantities import HOURS_PER_DAY
 
 

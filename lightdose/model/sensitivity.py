@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Literal
 
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, DliState
 from lightdose.model.tank import WallKind
 

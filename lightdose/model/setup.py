@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Literal
 
 from lightdose.errors import SetupError
 from lightdose.model.coral import Coral, CoralGroup, Receiver, Site
 from lightdose.model.fixture import Fixture
 from lightdose.model.readings import Meter
+from lightdose.model.record import dataclass
 from lightdose.model.tank import Cover, Tank, Water
 
 if TYPE_CHECKING:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 import numpy as np
 
 from lightdose.errors import SpectrumError
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 from lightdose.quantities import GRID_END_NM, GRID_START_NM
 
 GRID_EDGES_NM = read_only(np.arange(GRID_START_NM, GRID_END_NM + 1, dtype=np.float64))

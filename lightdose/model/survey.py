@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from lightdose.model.readings import Meter
+from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup
 
 Range = tuple[float, float]

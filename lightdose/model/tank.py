@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 from lightdose.errors import SetupError
+from lightdose.model.record import dataclass
 from lightdose.model.spectrum import SpectralTable
 
 WallKind = Literal["clean", "painted", "dark", "reflectance"]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 from lightdose.errors import SetupError
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, FixtureUse, Verdict
 
 Preference = Literal["change", "margin", "energy"]

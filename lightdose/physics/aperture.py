@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
+from lightdose.model.record import dataclass
 
 LARGEST_CELL_M = 0.06
 """Side of a cell at most; the image edges are softened over its width. Our choice, by trial."""

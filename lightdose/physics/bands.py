@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lightdose.errors import SpectrumError
-from lightdose.model.arrays import FloatArray
+from lightdose.model.arrays import FloatArray, distinct
 from lightdose.model.spectrum import GRID_EDGES_NM, GRID_NM
 
 
@@ -125,7 +125,7 @@ def resample_to_cells(nodes: FloatArray, values: FloatArray) -> FloatArray:
     """
     if np.any(np.diff(nodes) <= 0):
         raise SpectrumError("the wavelengths of a spectrum to resample do not increase")
-    merged = np.union1d(nodes, np.clip(GRID_EDGES_NM, nodes[0], nodes[-1]))
+    merged = distinct(np.concatenate([nodes, np.clip(GRID_EDGES_NM, nodes[0], nodes[-1])]))
     density = np.interp(merged, nodes, values)
     slices = np.diff(merged) * (density[1:] + density[:-1]) / 2
     # Sum the slices that fall into each cell rather than difference a running total: no cancellation.

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.model.arrays import FloatArray
+from lightdose.model.arrays import FloatArray, distinct
 from lightdose.model.fixture import DimmingCurve, Fixture
 from lightdose.model.results import DayCurve
 from lightdose.model.schedule import ChannelProgramme
@@ -156,7 +156,7 @@ def day_curve(fixtures: Sequence[Fixture]) -> DayCurve:
             days.append(
                 None if programme is None else folded_points(*output_points(programme, channel.dimming))
             )
-    edges = np.unique(np.concatenate([[0.0, HOURS_PER_DAY], *(d[0] for d in days if d is not None)]))
+    edges = distinct(np.concatenate([[0.0, HOURS_PER_DAY], *(d[0] for d in days if d is not None)]))
     start, end = np.zeros((edges.size - 1, len(days))), np.zeros((edges.size - 1, len(days)))
     for column, day in enumerate(days):
         if day is None:

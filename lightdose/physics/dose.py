@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.model.arrays import FloatArray
+from lightdose.model.arrays import FloatArray, distinct
 from lightdose.model.results import DayCurve, Dose, LightField
 from lightdose.physics.day_curve import day_points, full_output_hours, output_at
 from lightdose.quantities import HOURS_PER_DAY, MOL_PER_UMOL_S_H
@@ -185,7 +185,7 @@ def brightest_window(response: FloatArray, curve: DayCurve, window_h: float = 1.
     Maximum of a piecewise quadratic, closed form.
     """
     edges = curve.edge_h
-    start = np.unique(np.concatenate([edges, np.mod(edges - window_h, HOURS_PER_DAY)]))
+    start = distinct(np.concatenate([edges, np.mod(edges - window_h, HOURS_PER_DAY)]))
     width = np.diff(start)
     held = _hours_since_midnight(curve, start + window_h) - _hours_since_midnight(curve, start)
     # The slope's two one-sided values in each interval, from two inner times: exact, since it is linear.

@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, TabulatedLobe
+from lightdose.model.record import dataclass
 from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.aperture import source_cells
 from lightdose.physics.light_paths import routes

@@ -9,12 +9,12 @@ on one lattice, so the exchange between any two patches depends on lattice diffe
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.tank import Tank, Wall
 from lightdose.physics.refraction import surface_reflectance_from_below
 from lightdose.physics.walls import AxisImages, axis_images, axis_walls, wall_reflectance

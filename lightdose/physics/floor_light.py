@@ -7,12 +7,13 @@ places a table of the fine lattice: the same numbers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import product
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.physics.floor import (
     FloorGrid,
     IntArray,
@@ -46,8 +47,8 @@ def _cubic_weights(count: int, at: FloatArray) -> FloatArray:
 
 
 def _level_fractions() -> FloatArray:
-    """Chebyshev points on 0-1."""
-    return np.asarray(0.5 - 0.5 * np.cos((2 * np.arange(LEVELS) + 1) * np.pi / (2 * LEVELS)))
+    """Chebyshev points on 0-1, both ends among them: the last level is the floor itself."""
+    return np.asarray(0.5 - 0.5 * np.cos(np.arange(LEVELS) * np.pi / (LEVELS - 1)))
 
 
 def _level_weights(at: FloatArray) -> FloatArray:
@@ -171,15 +172,14 @@ def floor_light(
     patches, beams, count = falling.shape
     exitance = np.empty_like(falling)
     values = np.empty((LEVELS, patches, beams, count))
-    around = exchange_table(grid, 2 * tank.water_depth_m, nodes_per_m)
-    for node in range(count):
-        matrix = exchange_matrix(grid, around[node])
-        exitance[:, :, node] = floor_exitance(matrix, falling[:, :, node], tank.floor_reflectance)
-    for level, fraction in enumerate(_level_fractions()):
+    for level, fraction in reversed(list(enumerate(_level_fractions()))):
         rise = tank.water_depth_m * (1 + float(fraction))
         table = exchange_table(grid, rise, nodes_per_m)
         for node in range(count):
-            values[level, :, :, node] = exchange_matrix(grid, table[node]) @ exitance[:, :, node]
+            matrix = exchange_matrix(grid, table[node])
+            if level == LEVELS - 1:
+                exitance[:, :, node] = floor_exitance(matrix, falling[:, :, node], tank.floor_reflectance)
+            values[level, :, :, node] = matrix @ exitance[:, :, node]
     fine_x, fine_y = (np.linspace(0, 1, FINE_PER_PATCH * n + 1) for n in (n_x, n_y))
     fine_z = np.linspace(0, 1, FINE_LEVELS + 1)
     weights = (_cubic_weights(n_x, fine_x), _cubic_weights(n_y, fine_y), _level_weights(fine_z))

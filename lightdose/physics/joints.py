@@ -7,11 +7,10 @@ floor's light is a few percent of all, and the share falls with the distance fro
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.tank import Tank, Wall
 from lightdose.physics.refraction import surface_reflectance_from_below
 from lightdose.physics.walls import axis_walls, pane_stay, wall_reflectance

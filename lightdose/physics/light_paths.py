@@ -6,12 +6,11 @@ with many cells and many points with one lamp run through the same array operati
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.physics.refraction import entry_tangent, newton_step, surface_transmittance
 from lightdose.physics.rim import (
     STRAIGHT,

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import ChannelShare
+from lightdose.model.record import dataclass
 from lightdose.model.results import LIGHT_PARTS, DayCurve, LightFieldParts
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.physics.slices import day_weights

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, Fixture, PhotometricLobe
+from lightdose.model.record import dataclass
 from lightdose.model.results import LIGHT_PARTS
 from lightdose.model.tank import Tank
 from lightdose.physics.aperture import SourceCells, source_cells

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +14,7 @@ import numpy.typing as npt
 from lightdose.errors import Problem, ReadingsError, SpectrumError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.readings import Meter, ReadsQuantity, SensorShape
+from lightdose.model.record import dataclass
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralDistribution, SpectralTable
 from lightdose.physics.bands import cells_in_band
 from lightdose.physics.photons import lux_per_umol, photons_per_joule

@@ -8,13 +8,13 @@ Rates are gross and relative to Pmax; an Ek belongs to the curve that it was fit
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from math import log
 from typing import Literal
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.results import DayCurve
 from lightdose.physics.day_curve import day_points
 from lightdose.physics.dose import time_above

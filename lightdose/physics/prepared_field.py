@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from lightdose.errors import SetupError
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
+from lightdose.model.record import dataclass
 from lightdose.model.results import LIGHT_PARTS
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable, Weightings
 from lightdose.model.tank import Cover, Tank, Water

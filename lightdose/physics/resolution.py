@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 from lightdose.model.spectrum import SpectralDistribution
 from lightdose.physics.interpolation import pchip, sprague
 from lightdose.physics.photons import photons_on_nodes, photons_per_joule

@@ -7,11 +7,12 @@ the rim's upper edge.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.tank import Tank
 from lightdose.physics.aperture import SourceCells
 from lightdose.physics.walls import axis_walls, pane_reflectance

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.tank import Tank
 from lightdose.physics.aperture import SourceCells
 from lightdose.physics.rim import LampImage, lamp_images, lit_opening, mirrored_cells

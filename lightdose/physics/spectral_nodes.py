@@ -10,11 +10,10 @@ The number of points is chosen so that every channel and weighting is exact to 1
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 
 RELATIVE_TOLERANCE = 1e-8
 """Largest error of a weighted response that the nodes may cause, relative; our choice."""

@@ -6,12 +6,11 @@ inner face: the ray spends some way in the glass, in which it moves along the wa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.tank import WALL_NAMES, Tank, Wall
 
 IntArray = npt.NDArray[np.intp]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import LightMap, MapQuantity, MapSlice
+from lightdose.model.record import dataclass
 from lightdose.model.setup import LengthUnit
 from lightdose.present.canvas import (
     LINE_IN,

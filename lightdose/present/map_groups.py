@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import GroupRegion, LightMap, MapSlice
+from lightdose.model.record import dataclass
 from lightdose.present.canvas import LINE_IN, fitted, panel, write_at
 from lightdose.present.labels import DLI_UNIT_TYPESET, range_text
 from lightdose.present.map_scene import Scene, SiteMark, draw_marks, draw_panes, fit_in

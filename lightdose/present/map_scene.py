@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from lightdose.model.fixture import Fixture
 from lightdose.model.maps import AXES, Plane
+from lightdose.model.record import dataclass
 from lightdose.model.setup import LengthUnit, Setup
 from lightdose.model.tank import WALL_NAMES, Tank
 from lightdose.present.canvas import fitted

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy as np
 from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import AXES, LightMap, MapSlice, Plane
 from lightdose.model.placement import PlacedCoral, Placement
+from lightdose.model.record import dataclass
 from lightdose.model.setup import LengthUnit
 from lightdose.present.canvas import (
     LINE_IN,

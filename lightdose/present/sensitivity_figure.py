@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from lightdose.model.record import dataclass
 from lightdose.model.sensitivity import CaseOutcome, Sensitivity
 from lightdose.present.canvas import (
     Drawing,

@@ -8,12 +8,12 @@ one has a contrast of 3 or more on white (WCAG 2.2, 1.4.11). A test holds them t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from lightdose.model.fixture import Channel
+from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectralDistribution
 
