@@ -1,8 +1,7 @@
 """The section "Try a change" of the report: HTML, one plain script, and a style sheet.
 
-The three parts have no name, number or link of their own in markup: everything that comes from a setup stands
-in a JSON block and is written into the page by ``textContent``. The script is the same for every setup, so a
-content security policy can name it by its hash.
+Everything that comes from a setup stands in a JSON block and gets into the page by ``textContent``; the markup
+holds none of it. The script is the same for every setup, so a content security policy can name it by its hash.
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ from functools import cache
 from typing import Any, Final
 
 from lightdose.model.try_change import TryChange
-from lightdose.present.labels import STATE_WORDS
+from lightdose.present.labels import STATE_WORDS, literal
 
 _ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 
@@ -53,8 +52,7 @@ def _data(record: TryChange) -> dict[str, Any]:
     return {
         "channels": [
             {
-                "fixture": c.fixture,
-                "name": c.channel,
+                "shown": literal(f"{c.fixture}: {c.channel}" if len(record.fixtures) > 1 else c.channel),
                 "time": c.time_h.tolist(),
                 "level": c.level.tolist(),
                 "dimLevel": c.dimming.level.tolist(),
@@ -63,13 +61,13 @@ def _data(record: TryChange) -> dict[str, Any]:
                 "today": c.today_level,
                 "top": c.top,
                 "topChange": c.top_change_h,
-                "borrowed": c.borrowed_from,
+                "borrowed": literal(c.borrowed_from),
             }
             for c in record.channels
         ],
         "fixtures": [
             {
-                "name": f.name,
+                "name": literal(f.name),
                 "first": f.first_channel,
                 "count": f.channel_count,
                 "header": f.schedule_header,
@@ -79,10 +77,9 @@ def _data(record: TryChange) -> dict[str, Any]:
         ],
         "rows": [
             {
-                "coral": r.coral,
-                "site": r.site,
+                "coral": None if r.coral is None else literal(r.coral),
+                "site": literal(r.site),
                 "at": r.receiver,
-                "group": r.group_name,
                 "band": r.band_dli,
                 "floor": r.floor_dli,
                 "ceiling": r.ceiling_dli,
