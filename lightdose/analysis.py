@@ -8,7 +8,7 @@ A reader who opens only this module knows the way of the data.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -61,14 +61,20 @@ def light_of(setup: Setup, also: Sequence[str] = ()) -> tuple[FloatArray, Prepar
 
 
 def judged_under(
-    setup: Setup, emission: FloatArray, ready: PreparedField, field: LightField, *, certainty: bool
+    setup: Setup,
+    emission: FloatArray,
+    ready: PreparedField,
+    field: LightField,
+    *,
+    certainty: bool,
+    see: Callable[[int, FloatArray], None] | None = None,
 ) -> Analysis:
-    """The day of a setup under its light field, and what it means."""
+    """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws."""
     curve = day_curve(setup.lit_fixtures)
     dose = daily_dose(field, curve)
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
-        verdicts, uncertainty = with_certainty(setup, ready, verdicts)
+        verdicts, uncertainty = with_certainty(setup, ready, verdicts, see=see)
     hazards = find_hazards(setup, emission, hazard_tables(), curve)
     return Analysis(
         setup=setup,

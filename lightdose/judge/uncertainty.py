@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -39,6 +39,7 @@ def with_certainty(
     *,
     draws: int | None = None,
     seed: int = SEED,
+    see: Callable[[int, FloatArray], None] | None = None,
 ) -> tuple[tuple[Verdict, ...], Uncertainty]:
     """Verdicts with their probabilities, and the intervals of every place.
 
@@ -52,6 +53,8 @@ def with_certainty(
     draws : int or None
         4,000, or 1,000 for more than 2,000 places.
     seed : int
+    see : callable or None
+        Gets the index of each receiver and its drawn doses too, once.
 
     Returns
     -------
@@ -66,7 +69,13 @@ def with_certainty(
     inputs, receivers = uncertain_inputs(setup), setup.receivers
     count = draws or (DRAWS if len(receivers) <= MANY_PLACES else DRAWS_FOR_MANY)
     watch = _Watch.of(setup, verdicts)
-    dli, peak = draw_doses(inputs, ready, receivers, watch.see, draws=count, seed=seed)
+
+    def shown(receiver: int, doses: FloatArray) -> None:
+        watch.see(receiver, doses)
+        if see is not None:
+            see(receiver, doses)
+
+    dli, peak = draw_doses(inputs, ready, receivers, shown, draws=count, seed=seed)
     best = watch.best_reading()
     site = setup.sites[best.site].name if best else None
     settled = dict(zip(watch.open, best.chances, strict=False)) if best else {}

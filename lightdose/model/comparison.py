@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from lightdose.model.appearance import LooksAndGets
 from lightdose.model.certainty import Interval
-from lightdose.model.results import Analysis, Span, Verdict
+from lightdose.model.record import dataclass
+from lightdose.model.results import Analysis, Caution, Span, Verdict
 
 
 @dataclass(frozen=True)
@@ -56,38 +56,38 @@ class PlaceLight:
 
 
 @dataclass(frozen=True)
-class SiteComparison:
-    """One site under A and under B.
+class PlaceChange:
+    """One place under A and under B.
 
     Attributes
     ----------
-    a, b : row of the site in each light field
     dli_ratio : DLI of B over A; 0 where B is dark, None where A is
     interval_ratio : 95 % of that ratio, None where the two share too little for it to be known
     """
 
-    site: str
-    a: int
-    b: int
     before: PlaceLight
     after: PlaceLight
     dli_ratio: float | None
     split: Split
-    interval_ratio: Interval | None = None
+    interval_ratio: Interval | None
 
 
 @dataclass(frozen=True)
-class CoralComparison:
+class SiteComparison(PlaceChange):
+    """One site, matched by name; ``a`` and ``b`` are its rows in the two light fields."""
+
+    site: str
+    a: int
+    b: int
+
+
+@dataclass(frozen=True)
+class CoralComparison(PlaceChange):
     """One coral, matched by name, where it stands under A and under B, at its own top."""
 
     coral: str
     verdict_before: Verdict
     verdict_after: Verdict
-    before: PlaceLight
-    after: PlaceLight
-    dli_ratio: float | None
-    split: Split
-    interval_ratio: Interval | None = None
 
     @property
     def changes_state(self) -> bool:
@@ -125,7 +125,7 @@ class Comparison:
     sites, corals : those in both, in the order of A
     only : names in A alone, names in B alone
     running : electricity of A and of B
-    notes : what the comparison cannot say
+    cautions : what B gives cause to say and A does not
     """
 
     before: Analysis
@@ -137,4 +137,4 @@ class Comparison:
     corals: tuple[CoralComparison, ...]
     only: tuple[OnlyIn, OnlyIn]
     running: tuple[RunningCost, RunningCost]
-    notes: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()

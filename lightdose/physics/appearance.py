@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from lightdose.model.appearance import Appearance, Swatch
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 
 _FARTHEST_DUV = 0.05
 """Beyond this distance from the Planckian locus a colour temperature means nothing. Source: CIE 015:2018."""

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from lightdose.model.appearance import Appearance, LooksAndGets, WhiteLight
 from lightdose.model.arrays import FloatArray
+from lightdose.model.record import dataclass
 from lightdose.model.results import DayCurve, LightField
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralDistribution
 from lightdose.physics.appearance import PlanckianLocus, appearances, planckian_locus
@@ -32,13 +31,14 @@ class Eye:
     white: Appearance
 
 
-def eye(tables: ReferenceTables, white: SpectralDistribution) -> Eye:
+def eye(tables: ReferenceTables, white: SpectralDistribution, name: str) -> Eye:
     """An eye that knows one white light.
 
     Parameters
     ----------
     tables : ReferenceTables
     white : spectrum of the white light
+    name : what it is called on screen
 
     Returns
     -------
@@ -58,8 +58,8 @@ def eye(tables: ReferenceTables, white: SpectralDistribution) -> Eye:
     ppfd, lux, *tristimulus = weigh(photon_distribution(white), rows)
     look = appearances(np.array([tristimulus]), locus)[0]
     if look is None or not ppfd > 0:
-        raise ValueError(f"{white.name} gives no light of 400-700 nm")
-    return Eye(locus, white.name, white.origin, float(lux / ppfd), look)
+        raise ValueError(f"{name} gives no light of 400-700 nm")
+    return Eye(locus, name, white.origin, float(lux / ppfd), look)
 
 
 def looks_and_gets(

@@ -1,0 +1,82 @@
+"""Two setups beside one another, and what places get beside how they look."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from lightdose.analysis import channel_spectra, judged_under, light_of
+from lightdose.files.library import read_emitter, reference_tables
+from lightdose.judge.comparison import RatioDraws, Side, compare_analyses
+from lightdose.judge.setup_differences import same_light_field
+from lightdose.model.appearance import LooksAndGets
+from lightdose.model.arrays import FloatArray
+from lightdose.model.comparison import Comparison
+from lightdose.model.results import Analysis
+from lightdose.model.setup import Setup
+from lightdose.physics import looks
+from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
+
+WHITE, WHITE_NAME = "white-led-b5", "CIE LED-B5"
+"""The white light that stands beside a place's own: a phosphor LED of 6,600 K. Our choice among CIE's."""
+
+
+def compare(
+    a: Setup, b: Setup, *, certainty: bool = True, names: tuple[str, str] | None = None
+) -> Comparison:
+    """Everything `lightdose compare` reports: B over A for every site and coral of both.
+
+    Where the two differ in programmes alone they share one light field, and dose ratios get intervals from
+    common draws. ``names`` are their titles where None.
+
+    Raises
+    ------
+    SetupError
+        If a channel of an enabled fixture has no absolute flux.
+    """
+    seen = _eye()
+    light = light_of(a, TRISTIMULUS_WEIGHTINGS)
+    shared = same_light_field(a, b)
+    draws = RatioDraws({}, {})
+    before = judged_under(a, *light, certainty=certainty, see=draws.see_before if shared else None)
+    if shared:
+        emission, ready, field = light
+        light = emission, replace(ready, fixtures=b.lit_fixtures), field
+    else:
+        light = light_of(b, TRISTIMULUS_WEIGHTINGS)
+    after = judged_under(b, *light, certainty=certainty, see=draws.see_after if shared else None)
+    one, other = (Side(x, _looks(x, seen)) for x in (before, after))
+    return compare_analyses(one, other, names or _titles(a, b), draws.ratio)
+
+
+def looks_and_gets(analysis: Analysis) -> tuple[LooksAndGets | None, ...]:
+    """What every receiver gets beside how it looks, at the time of its peak; None where there is no light.
+
+    Quickest where the analysis was made with ``also=TRISTIMULUS_WEIGHTINGS``.
+    """
+    return _looks(analysis, _eye())
+
+
+def _eye() -> looks.Eye:
+    return looks.eye(reference_tables(), read_emitter(WHITE), WHITE_NAME)
+
+
+def _looks(analysis: Analysis, seen: looks.Eye) -> tuple[LooksAndGets | None, ...]:
+    field = analysis.light_field
+    return looks.looks_and_gets(field, analysis.day_curve, _tristimulus(analysis), seen)
+
+
+def _tristimulus(analysis: Analysis) -> FloatArray:
+    """X, Y, Z of every channel at every receiver at full output, shape (n_site, n_channel, 3). [lx]"""
+    field = analysis.light_field
+    if set(TRISTIMULUS_WEIGHTINGS) <= set(field.weightings):
+        first = field.weightings.index(TRISTIMULUS_WEIGHTINGS[0])
+        return field.response[:, :, first : first + len(TRISTIMULUS_WEIGHTINGS)]
+    everywhere: Sequence[int] = range(len(field.receivers))
+    return looks.tristimulus_of(channel_spectra(analysis, everywhere), reference_tables())
+
+
+def _titles(a: Setup, b: Setup) -> tuple[str, str]:
+    if a.title != b.title:
+        return a.title, b.title
+    return f"{a.title} (A)", f"{b.title} (B)"
