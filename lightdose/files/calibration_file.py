@@ -30,6 +30,7 @@ from lightdose.files.toml_tables import (
     show,
     whole,
 )
+from lightdose.files.value_patterns import DATE
 from lightdose.model.calibration import (
     PARAMETER_KINDS,
     BeamWidth,
@@ -85,7 +86,13 @@ def _words(value: object) -> tuple[str, ...]:
     return tuple(value)
 
 
-_INTERVAL = Key(checked(_interval, "[low, high]"), "[0.9, 1.1]", "95 % interval")
+_NUMBERS: Final = {"type": "array", "items": {"type": "number"}}
+_TEXTS: Final = {"type": "array", "items": {"type": "string"}}
+_INTERVAL = Key(
+    checked(_interval, "[low, high]", _NUMBERS | {"minItems": 2, "maxItems": 2}),
+    "[0.9, 1.1]",
+    "95 % interval",
+)
 _GAIN_KEYS: Final = {
     "fixture": Key(name(), '"left"', "name of the fixture"),
     "channel": Key(name(), '"blue"', "name of the channel"),
@@ -133,29 +140,29 @@ TABLES: Final[dict[str, Table]] = {
             "channel": Key(name(), '"blue"', "of which channel", ""),
             "site": Key(name(), '"ledge"', "of which site", ""),
             "estimate": Key(number(-100, 100), "-0.1", "natural logarithm, or the value itself"),
-            "covariance": Key(checked(_numbers, "[...]"), "[0.001]", "row of the joint covariance"),
+            "covariance": Key(checked(_numbers, "[...]", _NUMBERS), "[0.001]", "row of the joint covariance"),
         }
     ),
     "earlier": Table(
         {
-            "date": Key(checked(_date, "a date"), '"2026-03-14"', "of those readings"),
+            "date": Key(checked(_date, "a date", DATE), '"2026-03-14"', "of those readings"),
             "readings": Key(whole(0, 100_000), "24", "how many were used"),
-            "meters": Key(checked(_words, "names"), '["handheld"]', "that were used"),
+            "meters": Key(checked(_words, "names", _TEXTS), '["handheld"]', "that were used"),
             "gain": Key(anything("tables"), "...", "gains of that day", ()),
         }
     ),
 }
-_YELLOWING: Final = Table(
+YELLOWING: Final = Table(
     {"per_m": Key(number(0, 50), "0.3", "yellowing at 440 nm, per m"), "interval_95": _INTERVAL}
 )
-_TOP: Final = Table(
+TOP: Final = Table(
     {
         "format": Key(one_of(CALIBRATION_FORMAT), f'"{CALIBRATION_FORMAT}"', "what kind of file this is"),
-        "date": Key(checked(_date, 'a date such as "2026-03-14"'), '"2026-03-14"', "of the readings"),
+        "date": Key(checked(_date, 'a date such as "2026-03-14"', DATE), '"2026-03-14"', "of the readings"),
         "readings": Key(whole(0, 100_000), "24", "how many were used"),
-        "meters": Key(checked(_words, "names"), '["handheld"]', "that were used"),
-        "cautions": Key(checked(_words, "sentences"), "[]", "what holds as long as this file", ()),
-        "yellowing": Key(inner(_YELLOWING), "...", "of the water", None),
+        "meters": Key(checked(_words, "names", _TEXTS), '["handheld"]', "that were used"),
+        "cautions": Key(checked(_words, "sentences", _TEXTS), "[]", "what holds as long as this file", ()),
+        "yellowing": Key(inner(YELLOWING), "...", "of the water", None),
         **{key: Key(anything(f"tables [[{key}]]"), "...", "results", ()) for key in TABLES},
     }
 )
@@ -167,7 +174,7 @@ def read_calibration(path: Path, files: InputFiles, place: Place | None = None) 
     if document is None:
         return None
     already = len(files.problems)
-    top = _TOP.read(document, (), files.problems)
+    top = TOP.read(document, (), files.problems)
     rows = {key: _rows(document, (key,), TABLES[key], files) for key in TABLES}
     if len(files.problems) > already:
         return None

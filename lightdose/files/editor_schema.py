@@ -8,7 +8,8 @@ newer is needed. What JSON Schema cannot say is left to `lightdose check`:
   programme lasts at most a day;
 - the upper ends of lengths, for they may be in any unit, and whether places and fixtures fit the tank;
 - that levels which are all below 1 were meant as fractions; how many sites and channels there are in all;
-- NaN, and a whole number that is written 8.0.
+- NaN, a whole number that is written 8.0, a date or time of TOML where text belongs (an editor sees its
+  text), and a date that no calendar has.
 """
 
 from __future__ import annotations
@@ -109,7 +110,10 @@ def _fixture() -> Schema:
 
 
 def _groups() -> Schema:
-    group = _object(groups_file.own_group_table())
+    """A known group may change any key; a new one is like another, or has a name and a band."""
+    shipped, _ = groups_file.default_groups()
+    known: Schema = {"$ref": "#/definitions/group"}
+    new = {"allOf": [known], "anyOf": [{"required": ["like"]}, {"required": ["name", "dli_band"]}]}
     return {
         "$schema": DRAFT,
         "title": "coral groups of your own for lightdose",
@@ -117,13 +121,17 @@ def _groups() -> Schema:
         "properties": {
             "format": {"enum": [groups_file.OWN_FORMAT], "description": "what kind of file this is"},
             "group": {
-                "type": "object", "additionalProperties": group, "minProperties": 1,
                 "description": "tables [group.KEY]",
+                "type": "object",
+                "properties": dict.fromkeys(shipped, known),
+                "additionalProperties": new,
+                "minProperties": 1,
             },
         },
         "required": ["group"],
         "additionalProperties": False,
-    }  # fmt: skip
+        "definitions": {"group": _object(groups_file.own_group_table())},
+    }
 
 
 def _calibration() -> Schema:
@@ -209,7 +217,9 @@ def _shared(schema: Schema) -> Schema:
             return {k: replaced(v) for k, v in part.items()}
         return [replaced(v) for v in part] if isinstance(part, list) else part
 
-    return {**replaced(schema), "definitions": {named[key]: value for key, value in often.items()}}
+    fresh: Schema = replaced(schema)
+    own = {named[key]: value for key, value in often.items()}
+    return fresh | {"definitions": fresh.get("definitions", {}) | own}
 
 
 _PATTERN_KEYS: Final = ("type", "pattern", "not")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Final
+from typing import Any, Final
 
 from lightdose.files.toml_tables import (
     Key,
@@ -20,6 +20,7 @@ from lightdose.files.toml_tables import (
     show,
     whole,
 )
+from lightdose.files.value_patterns import between, number_or, pairs, two
 
 FIXTURE_FORMAT: Final = "lightdose-fixture/1"
 FLUX_KEYS: Final = ("photon_flux_umol_s", "ppf_umol_s", "radiant_flux_w", "luminous_flux_lm")
@@ -47,8 +48,8 @@ def _points(allowed: str) -> Callable[[object], list[tuple[float, float]]]:
     return check
 
 
-def _points_kind(allowed: str) -> Kind:
-    return checked(_points(allowed), allowed)
+def _points_kind(allowed: str, editor: Mapping[str, Any]) -> Kind:
+    return checked(_points(allowed), allowed, editor)
 
 
 def _efficiency(value: object) -> float | str:
@@ -63,6 +64,17 @@ def _efficiency(value: object) -> float | str:
 
 DIMMING_ALLOWED: Final = "[[level, output], ...] in percent, levels rising from 0 to 100, outputs not falling"
 BEAM_TABLE_ALLOWED: Final = "[[deg, relative], ...], angles rising from 0 to at most 90 deg"
+_PERCENT: Final = between(0, 100)
+_NOT_NEGATIVE: Final = {"type": "number", "minimum": 0}
+_AT_0: Final = {"enum": [0]}
+_DIMMING_EDITOR: Final = {
+    **pairs(_PERCENT, _PERCENT, least=2, most=MOST_POINTS, first=two(_AT_0, _PERCENT)),
+    "contains": two({"enum": [100]}, {"enum": [100]}),
+}
+_BEAM_EDITOR: Final = {
+    **pairs(between(0, 90), _NOT_NEGATIVE, least=2, most=MOST_POINTS, first=two(_AT_0, _NOT_NEGATIVE)),
+    "contains": two({"type": "number"}, {"type": "number", "exclusiveMinimum": 0}),
+}
 
 FIXTURE_FILE: Final = Table(
     {
@@ -110,14 +122,21 @@ CHANNEL: Final = Table(
             number(0, 10_000, above=True, unit="W"), "24", "power drawn at output 100; for energy", None
         ),
         "radiant_efficiency": Key(
-            checked(_efficiency, 'a number above 0, up to 1, or "typical"'),
+            checked(
+                _efficiency,
+                'a number above 0, up to 1, or "typical"',
+                number_or(0, 1, "typical", above=True),
+            ),
             "0.45",
             "light out per electricity in",
             None,
         ),
         "beam": Key(anything("{ fwhm_deg } | { table } | { file }"), "{ fwhm_deg = 90 }", "its spread", None),
         "dimming": Key(
-            _points_kind(DIMMING_ALLOWED), "[[0, 0], [50, 46], [100, 100]]", "output against level", None
+            _points_kind(DIMMING_ALLOWED, _DIMMING_EDITOR),
+            "[[0, 0], [50, 46], [100, 100]]",
+            "output against level",
+            None,
         ),
     }
 )
@@ -147,7 +166,9 @@ BEAM_FORMS: Final[Mapping[str, Table]] = {
     "table": Table(
         {
             "table": Key(
-                _points_kind(BEAM_TABLE_ALLOWED), "[[0, 1], [30, 0.8], [60, 0]]", "intensity against angle"
+                _points_kind(BEAM_TABLE_ALLOWED, _BEAM_EDITOR),
+                "[[0, 1], [30, 0.8], [60, 0]]",
+                "intensity against angle",
             )
         }
     ),

@@ -25,6 +25,7 @@ from lightdose.files.toml_tables import (
     suggestion,
     whole,
 )
+from lightdose.files.value_patterns import between, number_or, words
 from lightdose.model.tank import Wall
 
 SETUP_FORMAT: Final = "lightdose-setup/1"
@@ -101,7 +102,7 @@ def _immersion(value: object) -> float | str:
     return factor
 
 
-_open_sky = checked(read_open_sky, _SKY_ALLOWED)
+_open_sky = checked(read_open_sky, _SKY_ALLOWED, {"anyOf": [between(0, 1), words(OPEN_SKY_WORDS)]})
 _across = length(0, 20)
 _down = length(0, 20, "is above the surface")
 _up = length(0, 20, "is below the floor")
@@ -129,7 +130,9 @@ SETUP: Final = Table(
 
 WALLS: Final = Table(
     {
-        side: Key(checked(_wall, _WALL_ALLOWED), '"clean"', f"the {side} wall", Wall())
+        side: Key(
+            checked(_wall, _WALL_ALLOWED, number_or(0, 1, *WALL_WORDS)), '"clean"', f"the {side} wall", Wall()
+        )
         for side in ("front", "back", "left", "right")
     }
 )
@@ -244,7 +247,10 @@ CORAL: Final = Table(
         "pinned": Key(flag(), "true", "place leaves it where it is", False),
         "keep_apart": Key(length(0, 5), '"8 cm"', "distance to its neighbours", 0.0),
         "previous": Key(
-            checked(_previous, 'mol m-2 d-1, 0 to 100, or "unknown"'), "4.6", "daily dose it lived in", None
+            checked(_previous, 'mol m-2 d-1, 0 to 100, or "unknown"', number_or(0, 100, "unknown")),
+            "4.6",
+            "daily dose it lived in",
+            None,
         ),
         "dli_band": Key(pair(0, 100, "mol m-2 d-1"), "[3, 6]", "its own band of daily dose", None),
         "peak_max": Key(
@@ -273,7 +279,11 @@ METER: Final = Table(
             "A",
         ),
         "immersion": Key(
-            checked(_immersion, 'a factor 1 to 2, "built in", or "unknown"'),
+            checked(
+                _immersion,
+                'a factor 1 to 2, "built in", or "unknown"',
+                number_or(1, 2, "built in", "unknown"),
+            ),
             '"built in"',
             "effect of dipping it into water; needed for readings under water",
             None,

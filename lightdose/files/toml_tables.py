@@ -19,6 +19,13 @@ from lightdose.errors import Problem
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath, printable
 from lightdose.files.units import UnitProblem, format_length, parse_length
+from lightdose.files.value_patterns import (
+    AMBIGUOUS_LENGTH,
+    BELOW_ZERO,
+    NAME,
+    ZERO,
+    length_pattern,
+)
 
 REQUIRED: Any = object()
 """The default of a key that has none."""
@@ -26,11 +33,15 @@ REQUIRED: Any = object()
 
 @dataclass(frozen=True, eq=False)
 class Kind:
-    """What values a key takes: the check, and the sentence that allows."""
+    """What values a key takes: the check, the sentence that allows, and as much as JSON Schema can say of it.
+
+    ``editor`` stands where ``schema`` is a function, into which the writer of the JSON Schemas cannot look.
+    """
 
     schema: core_schema.CoreSchema
     allowed: str
     table: Table | None = None
+    editor: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,9 +171,9 @@ def refuse(found: str, allowed: str = "", cure: str = "") -> UnitProblem:
 # ---- kinds ----------------------------------------------------------------------------------------------
 
 
-def checked(check: Callable[[Any], object], allowed: str) -> Kind:
+def checked(check: Callable[[Any], object], allowed: str, editor: Mapping[str, Any] | None = None) -> Kind:
     """A value that ``check`` turns into what the program uses, or refuses with ``refuse``."""
-    return Kind(core_schema.no_info_plain_validator_function(check), allowed)
+    return Kind(core_schema.no_info_plain_validator_function(check), allowed, editor=editor)
 
 
 def number(low: float, high: float, *, above: bool = False, unit: str = "") -> Kind:
@@ -186,7 +197,7 @@ def flag() -> Kind:
 
 def name() -> Kind:
     """A name of one line."""
-    return checked(_name, "text in quotation marks")
+    return checked(_name, "text in quotation marks", NAME)
 
 
 def one_of(*words: str) -> Kind:
@@ -210,7 +221,10 @@ def length(
             raise refuse(f"{show(value)} is outside the range", allowed)
         return metres
 
-    return checked(check, f'a length with its unit, such as "61 cm" or "24 in", {allowed}')
+    refused = [] if low_m < 0 else [BELOW_ZERO] if low_m == 0 and not above else [BELOW_ZERO, ZERO]
+    patterns = [{"pattern": pattern} for pattern in (AMBIGUOUS_LENGTH, *refused)]
+    editor = {"type": "string", "pattern": length_pattern(), "not": {"anyOf": patterns}}
+    return checked(check, f'a length with its unit, such as "61 cm" or "24 in", {allowed}', editor)
 
 
 def pair(low: float, high: float, unit: str) -> Kind:
@@ -225,7 +239,8 @@ def pair(low: float, high: float, unit: str) -> Kind:
             raise refuse(f"[{ends[0]:g}, {ends[1]:g}] does not rise within the allowed range", allowed)
         return ends[0], ends[1]
 
-    return checked(check, allowed)
+    end = {"type": "number", "minimum": low, "maximum": high}
+    return checked(check, allowed, {"type": "array", "items": end, "minItems": 2, "maxItems": 2})
 
 
 def file_name(instead: str) -> Kind:
@@ -236,14 +251,13 @@ def file_name(instead: str) -> Kind:
             raise refuse("this key names a file", "the name of a CSV file", f"write [[{instead}]] for tables")
         return _name(value)
 
-    return checked(check, "the name of a CSV file")
+    return checked(check, "the name of a CSV file", NAME)
 
 
 def names() -> Kind:
     """A list of names."""
-    return Kind(
-        core_schema.list_schema(core_schema.no_info_plain_validator_function(_name)), "a list of names"
-    )
+    schema = core_schema.list_schema(core_schema.no_info_plain_validator_function(_name))
+    return Kind(schema, "a list of names", editor={"type": "array", "items": NAME})
 
 
 def inner(table: Table) -> Kind:
@@ -252,9 +266,9 @@ def inner(table: Table) -> Kind:
     return Kind(table.schema, f"a table {{ {example or '...'} }}", table)
 
 
-def anything(allowed: str) -> Kind:
+def anything(allowed: str, editor: Mapping[str, Any] | None = None) -> Kind:
     """A value that has several forms; the reader checks it."""
-    return Kind(core_schema.any_schema(), allowed)
+    return Kind(core_schema.any_schema(), allowed, editor=editor)
 
 
 def plain_number(value: object, what: str = "a number") -> float:

@@ -70,7 +70,7 @@ LengthUnit = Literal["cm", "in"]
 
 # Metres are value * numerator / denominator, which rounds once for the usual figures (61 cm is exactly 0.61).
 # Inch and foot: international yard and pound agreement 1959, exact.
-_LENGTH_UNITS: Final[dict[str, tuple[int, int]]] = {
+LENGTH_UNITS: Final[dict[str, tuple[int, int]]] = {
     **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), (1, 1000)),
     **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), (1, 100)),
     **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), (1, 1)),
@@ -96,7 +96,7 @@ def parse_length(text: object) -> float:
         raise UnitProblem(
             Problem(f'"{shown}" has no unit', _LENGTH_ALLOWED, f'write "{shown} cm" or "{shown} in"')
         )
-    if unit not in _LENGTH_UNITS:
+    if unit not in LENGTH_UNITS:
         raise UnitProblem(
             Problem(
                 f'"{shown}" has the unknown unit "{form[2].strip()}"', _LENGTH_ALLOWED, 'for example "61 cm"'
@@ -110,7 +110,7 @@ def parse_length(text: object) -> float:
                 cure=f'write "{small} {unit}" or "{large} {unit}"',
             )
         )
-    numerator, denominator = _LENGTH_UNITS[unit]
+    numerator, denominator = LENGTH_UNITS[unit]
     return float(number.replace(",", ".")) * numerator / denominator
 
 

@@ -16,6 +16,10 @@ WRITTEN = [
     "readings.csv",
     "schedules/left.csv",
     "schedules/right.csv",
+    "schemas/calibration.schema.json",
+    "schemas/fixture.schema.json",
+    "schemas/groups.schema.json",
+    "schemas/setup.schema.json",
     "setup.toml",
 ]
 
@@ -87,7 +91,7 @@ def test_init_into_a_file_is_a_sentence(tmp_path: Path) -> None:
 @pytest.mark.identity
 def test_example_says_that_it_is_invented_and_how_to_stay_safe() -> None:
     """Invented data is marked in every file; the setup tells of light near eyes and of electricity."""
-    for name in WRITTEN:
+    for name in (n for n in WRITTEN if not n.startswith("schemas/")):
         head = (example_folder() / name).read_text(encoding="utf-8")[:300].lower()
         assert "invented" in head, name
     setup = (example_folder() / "setup.toml").read_text(encoding="utf-8")

@@ -1,7 +1,7 @@
 """JSON Schemas for editors: equal to the code, accept every example, and agree with the readers.
 
-A seeded corpus: every key of a full file takes each value of a list, is left out, or is misspelt. What a schema
-refuses the readers refuse; what the readers refuse a schema refuses too, but for the rules named in ``BEYOND``.
+A seeded corpus: every key of a full file takes values of a list, is left out, or is misspelt. What a schema
+refuses the readers refuse; what they refuse a schema refuses too, but for the rules named in ``BEYOND``.
 """
 
 from __future__ import annotations
@@ -9,15 +9,16 @@ from __future__ import annotations
 import copy
 import datetime
 import json
+import random
 import re
 import tomllib
-import warnings
 from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from jsonschema import Draft7Validator
 from make_schemas import FOLDER
 
 from lightdose.errors import LightdoseError, Problem
@@ -30,29 +31,22 @@ from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_file import read_setup
 from lightdose.files.toml_tables import Table
 
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")  # the library warns of its own parts while it is imported
-    from jsonschema import Draft7Validator
-
 EXAMPLES = FOLDER.parents[1]
 KINDS = ("setup", "fixture", "groups", "calibration")
 
 BEYOND = (
     # names of other things
-    "no site is named", "no group is named", "no group has the genus", "is no group", "no entry of the library",
-    "names? (fixture|channel) \\d", "stands twice", "already means", "not a channel", "cannot be found",
-    "has no channel", "needs a column", "no file", "no such file", "no spectrum", "is missing a channel",
-    "channel .* (has no|is not)", "has neither points", "is not in the library", "no emitter",
+    "no site is named", "no group is named", "no group has the genus", "is no group", "no emitter", "no file",
+    "has no channel", "channel .* (has no|is not)", "the channels? ",
     # orders and sums
-    "does not rise", "not at 100", "falls", "two or more points", "is before", "goes back", "not two numbers",
-    "are these fractions", "passes (above|below)", "is (above|below) the (low|high) end", "last[s]? from",
-    "every intensity", "a row of the covariance", "row_names|names for \\d+ rows|cannot be named on",
-    "is only an end", "starts at",
-    # lengths against ranges and the tank, places in it
-    "beyond the", "below the floor", "above the water", "leaves the water", "outside the water",
-    "\\d+ sites", "inside the .* pane", '" is outside the range', "is not above the water", "wider than",
-    # what JSON cannot write
-    "nan ", "8.0 is not a whole number", "the channels? ",
+    "does not rise", "falls", "two or more points", "not two numbers", "are these fractions",
+    "is (above|below) the (low|high) end", "names for \\d+ rows", "cannot be named on",
+    "a row of the covariance",
+    # lengths against ranges and the tank
+    "beyond the", "below the floor", "above the water", "leaves the water", "\\d+ sites",
+    '" is outside the range', "inside the .* pane",
+    # what JSON cannot write, or no pattern can say
+    "nan ", "8.0 is not a whole number", "(07:30:00|2026-03-01) is (not|no) ", "2026-13-99",
 )  # fmt: skip
 """Words of the problems that only the readers can see: cross references, orders, ranges of lengths."""
 
@@ -79,7 +73,8 @@ transmittance = 0.9
 name = "left"
 type = "fixture.toml"
 at = { x = "22 cm", y = "22 cm", height = "20 cm", rotation_deg = 10 }
-schedule = { "blue" = [["08:00", 0], ["9.30", 60.5], [17:00:00, 60], ["6 pm", 0]], "white" = [["22:00", 10], ["02:00+1", 0]] }
+schedule.blue = [["08:00", 0], ["9.30", 60.5], [17:00:00, 60], ["6 pm", 0]]
+schedule.white = [["22:00", 10], ["02:00+1", 0]]
 enabled = true
 output_scale = 1.0
 [[site]]
@@ -139,7 +134,7 @@ beam = { fwhm_deg = 90 }
 dimming = [[0, 0], [10, 7], [100, 100]]
 [[channel]]
 name = "white"
-spectrum = { mix = [ { library = "white-led-b4", share = 0.85 }, { peak_nm = 455, fwhm_nm = 22, share = 1 } ] }
+spectrum.mix = [ { library = "white-led-b4", share = 0.85 }, { peak_nm = 455, fwhm_nm = 22, share = 1 } ]
 electrical_w = 14
 radiant_efficiency = "typical"
 beam = { table = [[0, 1], [30, 0.8], [60, 0]] }
@@ -165,24 +160,33 @@ readings = 3
 meters = ["handheld"]
 cautions = ["one sentence"]
 yellowing = { per_m = 0.2, interval_95 = [0.1, 0.3] }
-gain = [{ fixture = "left", channel = "blue", gain = 0.9, interval_95 = [0.8, 1.0], nominal_umol_s = 60, stated = true }]
 beam = [{ fixture = "left", nominal_fwhm_deg = 120, fwhm_deg = 95.5, interval_95 = [90, 100] }]
 open_sky = [{ site = "ledge", value = 0.4, interval_95 = [0.3, 0.5] }]
 height = [{ fixture = "left", height_m = 0.2, interval_95 = [0.1, 0.3] }]
 together = [{ fixture = "left", factor = 0.93, interval_95 = [0.9, 0.96] }]
 parameter = [{ kind = "gain", fixture = "left", channel = "blue", estimate = -0.1, covariance = [0.001] }]
 earlier = [{ date = "2025-03-14", readings = 4, meters = [], gain = [] }]
+[[gain]]
+fixture = "left"
+channel = "blue"
+gain = 0.9
+interval_95 = [0.8, 1.0]
+nominal_umol_s = 60
+stated = true
 """,
 }  # fmt: skip
 
 VALUES: tuple[Any, ...] = (
-    True, -1, 0, 0.5, 1, 3, 8.0, 101, 1e7, float("nan"), float("inf"), "", "  ", "12", "50 %", "10 cm", "-1 cm",
-    "0 cm", "3000 cm", "1,500 mm", "1.5", "12 parsec", '9"', "3 FT", "0.25 Metre", "7:30", "24:01", "13 pm",
-    "25:00", "0730", "clear", "Half  Under", "dark", "typical", "unknown", "built in", "LUX", "lux", "a\tb",
-    "d65", "2026-13-99", [], [1], [2, 1], [1, 2], [1, 2, 3], ["a"], [[0, 0], [100, 100]], [[0, 0], [100, 90]],
-    [["08:00", 0], ["09:00", 50]], [["08:00", 0]], [["08:00", 0], ["09:00", 150]], [["8", 0], ["09:00", 50]],
-    {}, {"file": "x.csv"}, {"shape": "soft"}, {"shape": "round"}, {"fwhm_deg": 1}, {"fwhm_deg": 60, "more": 1},
-    {"library": "blue-445"}, {"peak_nm": 445}, {"x": "1 cm"}, [{}], datetime.time(7, 30), datetime.date(2026, 3, 1),
+    True, -1, 0, 0.5, 1, 3, 8.0, 101, 1e7, float("nan"), float("inf"),
+    "", "  ", "12", "50 %", "10 cm", "-1 cm", "0 cm", "3000 cm", "1,500 mm", "1.5", "12 parsec", '9"', "3 FT",
+    "0.25 Metre", "7:30", "24:01", "13 pm", "25:00", "0730", "clear", "Half  Under", "dark", "typical",
+    "unknown", "built in", "LUX", "lux", "a\tb", "d65", "2026-13-99",
+    [], [1], [2, 1], [1, 2], [1, 2, 3], ["a"], [{}],
+    [[0, 0], [100, 100]], [[0, 0], [100, 90]], [["08:00", 0], ["09:00", 50]], [["08:00", 0]],
+    [["08:00", 0], ["09:00", 150]], [["8", 0], ["09:00", 50]],
+    {}, {"file": "x.csv"}, {"shape": "soft"}, {"shape": "round"}, {"fwhm_deg": 1},
+    {"fwhm_deg": 60, "more": 1}, {"library": "blue-445"}, {"peak_nm": 445}, {"x": "1 cm"},
+    datetime.time(7, 30), datetime.date(2026, 3, 1),
 )  # fmt: skip
 
 
@@ -219,14 +223,18 @@ def toml(value: Any) -> str:
     return value.isoformat() if isinstance(value, datetime.date | datetime.time) else repr(value)
 
 
-def mutations(data: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every key with each value of ``VALUES``, left out, and misspelt."""
+def mutations(data: dict[str, Any], most: int) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every key with up to ``most`` values of ``VALUES``, left out, and misspelt."""
+    seeded = random.Random(7)
     for path in paths(data):
-        for value in VALUES:
-            yield f"{path} = {value!r}", changed(data, path, lambda owner, key, v=value: owner.update({key: v}))
+        for value in seeded.sample(VALUES, min(most, len(VALUES))):
+            yield (
+                f"{path} = {value!r}",
+                changed(data, path, lambda owner, key, v=value: owner.update({key: v})),
+            )
         yield f"{path} left out", changed(data, path, lambda owner, key: owner.pop(key))
-        yield f"{path} misspelt", changed(data, path, lambda owner, key: owner.update({f"{key}x": owner.pop(key)}))
-        yield f"{path} beside another", changed(data, path, lambda owner, key: owner.update({"unheard_of": 1}))
+        yield f"{path} misspelt", changed(data, path, lambda o, key: o.update({f"{key}x": o.pop(key)}))
+        yield f"{path} beside another", changed(data, path, lambda owner, _: owner.update({"unheard_of": 1}))
 
 
 def paths(data: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
@@ -283,7 +291,7 @@ def test_shipped_schemas_are_what_the_tables_of_keys_give() -> None:
 @pytest.mark.identity
 def test_every_example_is_accepted_and_names_its_schema() -> None:
     """Each TOML file under examples/ begins with a path to its schema, which accepts it."""
-    examples = [p for p in sorted(EXAMPLES.rglob("*.toml"))]
+    examples = sorted(EXAMPLES.rglob("*.toml"))
     assert len(examples) >= 2
     for path in examples:
         text = path.read_text(encoding="utf-8")
@@ -304,13 +312,14 @@ def test_full_file_is_accepted_by_schema_and_reader(kind: str, tmp_path: Path) -
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize("most", [9, pytest.param(len(VALUES), marks=pytest.mark.slow)])
 @pytest.mark.parametrize("kind", KINDS)
-def test_schema_and_reader_agree_on_every_single_change(kind: str, tmp_path: Path) -> None:
+def test_schema_and_reader_agree_on_every_single_change(kind: str, most: int, tmp_path: Path) -> None:
     """No change is refused by the schema alone; what the reader alone refuses is beyond a schema."""
     readers, beyond = Readers(tmp_path), re.compile("|".join(BEYOND), re.IGNORECASE)
     apart = []
     counts = {True: 0, False: 0}
-    for label, data in mutations(tomllib.loads(FULL[kind])):
+    for label, data in mutations(tomllib.loads(FULL[kind]), most):
         problems = readers.problems(kind, data)
         by_schema = accepted(kind, data)
         counts[by_schema] += 1
@@ -319,7 +328,7 @@ def test_schema_and_reader_agree_on_every_single_change(kind: str, tmp_path: Pat
         ):
             apart.append(f"{label}: schema {by_schema}, reader {[p.found for p in problems]}")
     assert apart == []
-    assert min(counts.values()) > 50
+    assert min(counts.values()) > most
 
 
 @pytest.mark.identity
@@ -337,10 +346,8 @@ def test_every_key_says_in_the_schema_what_it_takes() -> None:
             assert any(set(keys.keys) == set(properties) for properties in described), (kind, table)
         for properties in described:
             for key, schema in properties.items():
-                if key == "shape" or key == "file":
-                    continue
-                assert schema.get("description"), (kind, key)
-                assert {"type", "enum", "anyOf", "allOf"} & set(schema), (kind, key)
+                assert {"type", "enum", "anyOf", "allOf", "$ref"} & set(schema), (kind, key)
+                assert schema.get("description") or "$ref" in schema or key in ("shape", "file"), (kind, key)
 
 
 def objects(part: Any) -> Iterator[dict[str, Any]]:

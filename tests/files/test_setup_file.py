@@ -254,7 +254,7 @@ def test_example_reads_without_problems_and_says_what_it_understood() -> None:
     assert any("08:30 to 21:00" in sentence and "separator ','" in sentence for sentence in setup.understood)
     assert setup.understood[-1] == "12 sites, 9 corals"
     assert setup.fixtures[0].type.channels[0].place is not None
-    assert setup.fixtures[0].type.channels[0].place.line == 19
+    assert setup.fixtures[0].type.channels[0].place.line == 20
 
 
 # ---- variations -----------------------------------------------------------------------------------------
