@@ -52,6 +52,22 @@ COLUMNS: Final = (
     Column("band_dli_high_mol_m2_d", title="usual dose, high end", unit=_MOL),
     Column("floor_dli_mol_m2_d", title="below it: far below usual", unit=_MOL),
     Column("ceiling_dli_mol_m2_d", title="above it: far above usual", unit=_MOL),
+    Column(
+        "hours_at_pmax_low_h", title="gross photosynthesis as hours at Pmax, at the high end of Ek", unit="h"
+    ),
+    Column("hours_at_pmax_high_h", title="the same at the low end of Ek", unit="h"),
+    Column("hours_above_saturation_low_h", title="time with light above the high end of Ek", unit="h"),
+    Column("hours_above_saturation_high_h", title="time with light above the low end of Ek", unit="h"),
+    Column(
+        "photons_beyond_saturation_low_fraction", title="share of the day's photons on top of the high Ek"
+    ),
+    Column(
+        "photons_beyond_saturation_high_fraction", title="share of the day's photons on top of the low Ek"
+    ),
+    Column("ek_low_umol_m2_s", title="light where saturation begins, low end", unit=_PPFD),
+    Column("ek_high_umol_m2_s", title="light where saturation begins, high end", unit=_PPFD),
+    Column("ek_model", "string", "curve that the range of Ek belongs to"),
+    Column("ek_source", "string", "what the range of Ek stands on, or assumed"),
     Column("advice", "string", "one sentence"),
     Column("grade", "string", "evidence behind the range: A strongest, D practice only"),
     Column("sources", "string", "behind the range"),

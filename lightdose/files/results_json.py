@@ -7,6 +7,7 @@ import math
 from typing import Any
 
 from lightdose.model.certainty import Uncertainty
+from lightdose.model.coral import CoralGroup
 from lightdose.model.results import Analysis, Span, Verdict
 from lightdose.quantities import BANDS, PPFD_BAND
 
@@ -74,11 +75,11 @@ def _site(analysis: Analysis, index: int, verdicts: tuple[Verdict, ...]) -> dict
             {"fixture": c.fixture, "channel": c.channel, "dli_mol_m2_d": float(value)}
             for c, value in zip(analysis.light_field.channels, dose.dli_by_channel[index], strict=True)
         ],
-        "corals": [_coral(v) for v in verdicts],
+        "corals": [_coral(v, analysis.setup.groups[v.group]) for v in verdicts],
     }
 
 
-def _coral(verdict: Verdict) -> dict[str, Any]:
+def _coral(verdict: Verdict, group: CoralGroup) -> dict[str, Any]:
     return {
         "coral": verdict.coral,
         "group": verdict.group,
@@ -95,9 +96,24 @@ def _coral(verdict: Verdict) -> dict[str, Any]:
         "ceiling_dli": verdict.ceiling_dli,
         "hours_at_pmax_h": _pair(verdict.hours_at_pmax_h),
         "hours_above_saturation_h": _pair(verdict.hours_above_saturation_h),
+        "hours_at_pmax_tanh_h": _pair(verdict.hours_at_pmax_tanh_h),
+        "photons_beyond_saturation_fraction": _pair(verdict.photons_beyond_saturation_fraction),
+        "ek": _ek(group),
         "advice": verdict.advice,
         "grade": verdict.grade,
         "sources": list(verdict.sources),
+    }
+
+
+def _ek(group: CoralGroup) -> dict[str, Any] | None:
+    """Where saturation begins in the coral's group, by which curve, and on what that stands."""
+    if group.ek_range is None:
+        return None
+    return {
+        "range_umol_m2_s": list(group.ek_range),
+        "model": group.ek_model,
+        "source": group.ek_source,
+        "assumed": group.ek_assumed,
     }
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from lightdose.model.arrays import FloatArray, read_only
+from lightdose.model.record import dataclass
 
 CurveModel = Literal["tanh", "webb", "smith"]
 Larger = Literal["dose", "colour", "equal"]
@@ -83,6 +84,26 @@ class DiminishingReturn:
     def __post_init__(self) -> None:
         object.__setattr__(self, "output", read_only(self.output))
 
+    @property
+    def photons_at_full(self) -> float:
+        """How many times today's photons full output gives; infinity where nothing runs."""
+        return 1 / self.today if self.today > 0 else math.inf
+
+    @property
+    def gain_at_full(self) -> tuple[float, float] | None:
+        """How many times today's photosynthesis full output gives, over all corals; None without any."""
+        return _around([c.full_over_today for c in self.corals])
+
+    @property
+    def kept_at_half(self) -> tuple[float, float] | None:
+        """Share of today's photosynthesis that half of today's output gives, over all corals."""
+        return _around([c.half_over_today for c in self.corals])
+
+
+def _around(spans: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
+    """The span that holds all spans."""
+    return (min(s[0] for s in spans), max(s[1] for s in spans)) if spans else None
+
 
 @dataclass(frozen=True)
 class IndexSpan:
@@ -151,3 +172,16 @@ class ColourOrIntensity:
     def dose_ratio(self) -> float:
         """Most over least dose."""
         return self.dose_range[1] / self.dose_range[0]
+
+    @property
+    def dose_over_today(self) -> tuple[float, float]:
+        """Least and most dose over today's."""
+        return self.dose_range[0] / self.today_dli, self.dose_range[1] / self.today_dli
+
+    def index_over_today(self, span: IndexSpan, curve: str) -> tuple[float, float] | None:
+        """Least and highest index of a span over today's by one curve; None where there is no mix."""
+        now = self.today_index[curve]
+        if span.spans is None or not now > 0:
+            return None
+        low, high = span.spans[curve]
+        return low / now, high / now

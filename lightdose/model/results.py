@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from lightdose.model.arrays import FloatArray, read_only
@@ -12,6 +11,7 @@ from lightdose.model.certainty import Certainty, Uncertainty
 from lightdose.model.certainty import DliState as DliState
 from lightdose.model.certainty import DliVerdict as DliVerdict
 from lightdose.model.coral import Receiver
+from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup
 from lightdose.quantities import BANDS
 
@@ -290,6 +290,8 @@ class Analysis:
         return rows
 
     def _row(self, site: int, verdict: Verdict | None) -> dict[str, str | float | None]:
+        from lightdose.model.judgement_row import judgement_row
+
         place = self.setup.sites[site]
         receiver = site if verdict is None else verdict.receiver
         row: dict[str, str | float | None] = {
@@ -302,7 +304,8 @@ class Analysis:
             "judged_at_depth_m": verdict.judged_at_depth_m if verdict else None,
             "open_sky": self.light_field.receivers[receiver].open_sky,
         }
-        return row | self._light(receiver) | self._intervals(receiver) | _judgement(verdict)
+        group = self.setup.groups[verdict.group] if verdict else None
+        return row | self._light(receiver) | self._intervals(receiver) | judgement_row(verdict, group)
 
     def _intervals(self, receiver: int) -> dict[str, float | None]:
         """The flat columns of the 95 % intervals at one receiver; empty where they are not known."""
@@ -343,27 +346,6 @@ class Analysis:
         import pandas as pd
 
         return pd.DataFrame(self.rows())
-
-
-def _judgement(verdict: Verdict | None) -> dict[str, str | float | None]:
-    """The flat columns of a verdict; empty where nothing is judged."""
-    low, high = (verdict.band_dli if verdict else None) or (None, None)
-    known = verdict.certainty if verdict else None
-    return {
-        "dli_state": verdict.dli_state if verdict else None,
-        "dli_verdict": verdict.dli_verdict if verdict else None,
-        "likely_state": verdict.likely_state if verdict else None,
-        "probability_within": known.probability.get("within") if known else None,
-        "deciding_reading": known.reading_at if known else None,
-        "peak_state": verdict.peak_state if verdict else None,
-        "band_dli_low_mol_m2_d": low,
-        "band_dli_high_mol_m2_d": high,
-        "floor_dli_mol_m2_d": verdict.floor_dli if verdict else None,
-        "ceiling_dli_mol_m2_d": verdict.ceiling_dli if verdict else None,
-        "advice": verdict.advice if verdict else None,
-        "grade": verdict.grade if verdict else None,
-        "sources": "; ".join(verdict.sources) if verdict else None,
-    }
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,6 +17,7 @@ from lightdose.present.labels import (
     percent,
     range_text,
 )
+from lightdose.present.saturation_words import saturation_fields
 from lightdose.present.summary import closing_line, is_safety, summary_sentences, worst_first
 from lightdose.quantities import BANDS
 
@@ -63,6 +64,7 @@ def coral_fields(analysis: Analysis, verdict: Verdict, unit: LengthUnit) -> list
         f"depth {length(verdict.judged_at_depth_m, unit)} {unit}",
         f"group {verdict.group_name}",
         f"grade {verdict.grade}",
+        *saturation_fields(analysis.setup.groups[verdict.group], verdict),
     ]
     return [*fields, f"advice {verdict.advice}"] if verdict.advice else fields
 

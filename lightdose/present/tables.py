@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TextIO
 
+from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.present.certainty_words import interval_text, table_words
@@ -21,6 +21,7 @@ from lightdose.present.labels import (
     range_text,
 )
 from lightdose.present.plain import fixture_fields
+from lightdose.present.saturation_words import COLUMN_HEAD, most_saturated, saturation_cell
 from lightdose.present.summary import closing_line, is_safety, out_of_band, summary_sentences, worst_first
 
 if TYPE_CHECKING:
@@ -65,8 +66,12 @@ def show_dose(
     if analysis.verdicts:
         ranked = worst_first(analysis.verdicts)
         bold = [v.likely_state in ("far_below", "far_above") for v in ranked]
-        print_table(console, coral_columns(analysis, ranked, unit), bold)
+        columns = coral_columns(analysis, ranked, unit)
+        chosen = print_table(console, columns, bold)
         say(console, "range: [ floor, | | usual, ] ceiling, * this coral", "dim")
+        saturated = most_saturated(analysis.setup.groups, ranked)
+        if saturated and columns[-1] not in chosen:
+            say(console, saturated, "dim")
     _show_sites(console, analysis, unit)
     off = [v for v in out_of_band(analysis.verdicts) if v.advice]
     if off:
@@ -97,6 +102,7 @@ def coral_columns(analysis: Analysis, verdicts: Sequence[Verdict], unit: LengthU
         Column("lit\nh", tuple(lit), right=True),
         Column("group", tuple(literal(v.group_name) for v in verdicts), name=True),
         Column("grade", tuple(v.grade for v in verdicts)),
+        Column(COLUMN_HEAD, tuple(saturation_cell(analysis.setup.groups[v.group], v) for v in verdicts)),
     ]
 
 

@@ -1,0 +1,70 @@
+"""What more of the same light brings, in sentences."""
+
+from __future__ import annotations
+
+from lightdose.model.explaining import CoralReturn, DiminishingReturn
+from lightdose.present.labels import PPFD_UNIT, count, literal, number, percent, range_text
+from lightdose.present.saturation_words import ek_stands_on, hours_span
+
+NOT_IN_IT = (
+    "Gross photosynthesis, relative to Pmax: respiration, growth, harm by strong light and acclimation are "
+    "not in it."
+)
+NEAR_FULL = 0.97
+"""From here on today counts as full: there is nothing above it to show."""
+
+
+def return_finding(record: DiminishingReturn) -> str:
+    """One sentence without its stop: what full output, or half of today's, does to gross photosynthesis."""
+    gain, kept = record.gain_at_full, record.kept_at_half
+    if gain is None or kept is None:
+        return "No coral here has both light and a known onset of saturation"
+    if record.today >= NEAR_FULL:
+        return f"Half of today's output keeps {_percents(kept)} of the photosynthesis"
+    return (
+        f"Full output instead of today's {percent(record.today)}: {number(record.photons_at_full, 2)} times "
+        f"the photons, {times(gain)} times the photosynthesis"
+    )
+
+
+def return_sentences(record: DiminishingReturn) -> list[str]:
+    """The finding with its counterpart, and what it leaves out."""
+    kept = record.kept_at_half
+    if kept is None:
+        return [f"{return_finding(record)}."]
+    sentences = [f"{return_finding(record)}."]
+    if record.today < NEAR_FULL:
+        sentences.append(f"Half of today's output keeps {_percents(kept)} of it.")
+    assumed = sum(c.ek_assumed for c in record.corals)
+    if assumed:
+        whom = f"{assumed} of {count(len(record.corals), 'coral')}"
+        sentences.append(f"The onset of saturation, Ek, is assumed, all of it or one end, for {whom}.")
+    return [*sentences, NOT_IN_IT]
+
+
+def coral_sentence(coral: CoralReturn) -> str:
+    """One coral: its hours at Pmax today, at full and at half, and on what Ek they stand."""
+    today, full, half = map(hours_span, (coral.today_h, coral.full_h, coral.half_h))
+    return (
+        f"{literal(coral.coral)}: {today} h at Pmax today, {full} h at full output, {half} h at half of "
+        f"today's; {_percents(coral.for_nine_tenths)} of today's light gives nine tenths of it "
+        f"({ek_words(coral, PPFD_UNIT)})."
+    )
+
+
+def ek_words(coral: CoralReturn, unit: str) -> str:
+    """The range of Ek, its curve, and what it stands on."""
+    model = coral.ek_model if coral.ek_model == "tanh" else coral.ek_model.title()
+    basis = literal(ek_stands_on(coral.ek_source, assumed=coral.ek_assumed))
+    return f"Ek {range_text(*coral.ek_range)} {unit}, {model}, {basis}"
+
+
+def times(span: tuple[float, float]) -> str:
+    """A span of factors: "1.1-2.2"."""
+    low, high = (number(x, 2) for x in span)
+    return low if low == high else f"{low}-{high}"
+
+
+def _percents(span: tuple[float, float]) -> str:
+    low, high = (f"{100 * x:.0f}" for x in span)
+    return f"{low} %" if low == high else f"{low}-{high} %"
