@@ -33,6 +33,7 @@ SUMMARIES = {
     "move": "The way of one coral to another site, over free sites, in steps that it can follow.",
     "acclimate": "Steps from today's light to another, slow enough for every coral.",
     "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",
+    "hazard": "How to behave around these lights, and how soon staring into them reaches a limit.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
 

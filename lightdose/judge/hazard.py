@@ -20,10 +20,11 @@ from lightdose.judge.uncertain_inputs import (
 )
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
-from lightdose.model.hazard import Exposure, HazardTables, LimitKey, LimitTime, Stare
+from lightdose.model.hazard import Exposure, HazardTables, LimitKey, LimitTime, Stare, duration_words
 from lightdose.model.results import Caution, DayCurve
 from lightdose.model.setup import Setup
 from lightdose.physics.hazard import (
+    WORKING_DAY_S,
     actinic_uv_time_s,
     blue_irradiance_time_s,
     blue_radiance_time_s,
@@ -33,9 +34,10 @@ from lightdose.physics.hazard import (
     weighted_power,
     worst_view,
 )
+from lightdose.quantities import METRES_PER_INCH
 
 DISTANCES_M = (0.2, 0.5)
-"""A face near the fixture, 0.2 m as for lamps in IEC 62471 (from memory); one beside it, 0.5 m, our choice."""
+"""A face near the fixture, 0.2 m as for lamps in IEC 62471 (from memory); one beside it, 0.5 m (ours)."""
 
 WORKING_HOUR_S = 3600.0
 TOGETHER = "all together"
@@ -158,36 +160,19 @@ def short_lines(hazards: Sequence[Stare]) -> tuple[Caution, ...]:
         ]
         if soon:
             seconds, stare, limit = min(soon, key=lambda found: found[0])
-            text = words.format(
-                fixture=stare.fixture, cm=f"{100 * stare.distance_m:g}", time=duration(seconds)
-            )
+            far = f"{100 * stare.distance_m:g} cm ({stare.distance_m / METRES_PER_INCH:.0f} in)"
+            text = words.format(fixture=stare.fixture, far=far, time=duration_words(seconds))
             lines.append(Caution(code, text, f"{limit.limit}: {limit.source}; an estimate, no assessment"))
     return tuple(lines)
 
 
-def duration(seconds: float) -> str:
-    """A time as people say it, rounded down: "less than 1 s", "about 12 s", "about 2.5 h".
-
-    Source
-    ------
-    Our wording.
-    """
-    if seconds < 1:
-        return "less than 1 s"
-    if seconds < 120:
-        return f"about {math.floor(seconds)} s"
-    if seconds < 2 * WORKING_HOUR_S:
-        return f"about {math.floor(seconds / 60)} min"
-    return f"about {math.floor(seconds / 360) / 10:g} h"
-
-
 _EYES = (
     "Do not look into the emitters, nor let children or customers: blue and violet look dim while they are "
-    "strong, and no reflex protects the eye. Staring straight into {fixture} at full output from {cm} cm "
+    "strong, and no reflex protects the eye. Staring straight into {fixture}, at full output, from {far} "
     "reaches the blue-light limit in {time}; dim before working under the light."
 )
 _ULTRAVIOLET = (
-    "Ultraviolet: staring into {fixture} at full output from {cm} cm reaches a limit for eyes or skin in "
+    "Ultraviolet: staring into {fixture}, at full output, from {far} reaches a limit for eyes or skin in "
     "{time}, and nobody sees it. Switch it off before working under it."
 )
 
@@ -205,7 +190,7 @@ def _stare(
     def exposure(outputs: FloatArray) -> Exposure:
         blue, actinic, uv_a = (float(e) for e in largest_irradiance(geometry, outputs, power_w))
         radiance = None if emitters is None else emitter_radiance(geometry, outputs, power_w, emitters)
-        return Exposure(blue, radiance, actinic, uv_a)
+        return Exposure(blue, radiance, WORKING_DAY_S * actinic, uv_a)
 
     full, programme = exposure(np.ones((1, len(power_w)))), exposure(output)
     times = _limit_times(full, programme)
@@ -217,7 +202,7 @@ def _limit_times(full: Exposure, programme: Exposure) -> tuple[LimitTime, ...]:
     pairs: tuple[tuple[LimitKey, float | None, float | None, Callable[[float], float | None]], ...] = (
         ("blue_light_irradiance", full.e_b_w_m2, programme.e_b_w_m2, blue_irradiance_time_s),
         ("blue_light_radiance", full.l_b_w_m2_sr, programme.l_b_w_m2_sr, blue_radiance_time_s),
-        ("actinic_uv", full.e_s_w_m2, programme.e_s_w_m2, actinic_uv_time_s),
+        ("actinic_uv", full.h_eff_8h_j_m2, programme.h_eff_8h_j_m2, actinic_uv_time_s),
         ("uv_a", full.e_uv_a_w_m2, programme.e_uv_a_w_m2, uv_a_time_s),
     )
     return tuple(
@@ -232,7 +217,7 @@ def _sum(exposures: Sequence[Exposure]) -> Exposure:
     return Exposure(
         sum(e.e_b_w_m2 for e in exposures),
         max(radiances) if len(radiances) == len(exposures) else None,
-        sum(e.e_s_w_m2 for e in exposures),
+        sum(e.h_eff_8h_j_m2 for e in exposures),
         sum(e.e_uv_a_w_m2 for e in exposures),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 import numpy as np
@@ -9,11 +10,24 @@ import numpy as np
 from lightdose.errors import SpectrumError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.record import dataclass
-from lightdose.model.results import Basis
+from lightdose.model.results import Basis, Caution
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM
 
 LimitKey = Literal["blue_light_irradiance", "blue_light_radiance", "actinic_uv", "uv_a"]
+
+
+def duration_words(seconds: float) -> str:
+    """A time as people say it, rounded down: "less than 1 s", "about 1.9 s", "about 12 s", "about 2.5 h"."""
+    if seconds < 1:
+        return "less than 1 s"
+    if seconds < 10:
+        return f"about {math.floor(10 * seconds) / 10:g} s"
+    if seconds < 120:
+        return f"about {math.floor(seconds)} s"
+    if seconds < 7200:
+        return f"about {math.floor(seconds / 60)} min"
+    return f"about {math.floor(seconds / 360) / 10:g} h"
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,13 +60,13 @@ class Exposure:
     e_b_w_m2 : irradiance weighted by the blue-light hazard. [W m-2]
     l_b_w_m2_sr : radiance of a single emitter so weighted, the mean of all emitters; None where the fixture
         file does not tell their number and size. [W m-2 sr-1]
-    e_s_w_m2 : irradiance weighted by the actinic UV hazard, 300-400 nm. [W m-2]
+    h_eff_8h_j_m2 : exposure weighted by the actinic UV hazard, 300-400 nm, in 8 h. [J m-2]
     e_uv_a_w_m2 : irradiance of 315-400 nm. [W m-2]
     """
 
     e_b_w_m2: float
     l_b_w_m2_sr: float | None
-    e_s_w_m2: float
+    h_eff_8h_j_m2: float
     e_uv_a_w_m2: float
 
 
@@ -100,6 +114,7 @@ class Hazard:
 
     Attributes
     ----------
+    behaviour : what to do, before any figure
     stares : each lit fixture at each distance, fixtures in file order
     together : all lit fixtures at each distance; empty where there are fewer than two
     remarks : what the figures of this setup leave out or assume
@@ -107,6 +122,7 @@ class Hazard:
 
     setup: Setup
     basis: Basis
+    behaviour: tuple[Caution, ...]
     stares: tuple[Stare, ...]
     together: tuple[Stare, ...]
     remarks: tuple[str, ...]

@@ -195,16 +195,17 @@ def blue_radiance_time_s(l_b_w_m2_sr: float) -> float | None:
     return BLUE_RADIANCE_DOSE_J_M2_SR / l_b_w_m2_sr if above else None
 
 
-def actinic_uv_time_s(e_s_w_m2: float) -> float | None:
+def actinic_uv_time_s(h_eff_8h_j_m2: float) -> float | None:
     """How long until the actinic UV exposure of a day is reached; None where 8 h do not reach it. [s]
 
-    H_eff = E_S t <= 30 J m-2 in 8 h.
+    H_eff = E_S t <= 30 J m-2 in 8 h, of which ``h_eff_8h_j_m2`` is the whole.
 
     Source
     ------
     Directive 2006/25/EC.
     """
-    return ACTINIC_DOSE_J_M2 / e_s_w_m2 if e_s_w_m2 * WORKING_DAY_S > ACTINIC_DOSE_J_M2 else None
+    above = h_eff_8h_j_m2 > ACTINIC_DOSE_J_M2
+    return WORKING_DAY_S * ACTINIC_DOSE_J_M2 / h_eff_8h_j_m2 if above else None
 
 
 def uv_a_time_s(e_uv_a_w_m2: float) -> float | None:

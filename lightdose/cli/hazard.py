@@ -1,0 +1,101 @@
+"""`lightdose hazard`: how to behave around these lights, and how long staring into them is too long."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from lightdose.cli.options import (
+    SetupRequest,
+    csv_option,
+    dialect_option,
+    imperial_option,
+    is_terminal,
+    json_option,
+    no_color_option,
+    quiet_option,
+    say,
+    takes_setup,
+    wants_colour,
+)
+
+if TYPE_CHECKING:
+    from lightdose.model.hazard import Hazard
+    from lightdose.model.setup import LengthUnit, Setup
+
+HELP = """\b
+Example:
+  lightdose hazard my-tank/setup.toml
+
+How to behave around these lights, and how soon staring into them reaches a limit.
+
+Figures are for staring straight into a fixture from 0.2 and 0.5 m through air, whatever the cover: at full
+output, the worst that the controller can do, and at the peak of the programme. They are estimates, no
+assessment to IEC 62471."""
+
+
+@click.command(help=HELP)
+@takes_setup
+@json_option
+@csv_option
+@dialect_option
+@imperial_option
+@quiet_option
+@no_color_option
+def command(
+    request: SetupRequest,
+    *,
+    as_json: bool,
+    csv_file: str | None,
+    csv_dialect: Literal["plain", "excel-eu"],
+    imperial: bool,
+    quiet: bool,
+    no_color: bool,
+) -> None:
+    """How to behave around these lights, and how soon staring into them reaches a limit."""
+    setup = request.read()
+    hazard = _compute(setup)
+    unit: LengthUnit = "in" if imperial else setup.length_unit
+    if csv_file:
+        _write_csv(hazard, csv_file, csv_dialect, quiet)
+    if as_json:
+        from lightdose.files.hazard_files import hazard_json
+        from lightdose.files.results_json import dump
+
+        click.echo(dump(hazard_json(hazard)))
+    elif is_terminal():
+        from lightdose.present.hazard_text import show_hazard
+
+        show_hazard(hazard, unit, sys.stdout, colour=wants_colour(no_color))
+    else:
+        from lightdose.present.hazard_text import hazard_lines
+
+        for line in hazard_lines(hazard, unit):
+            click.echo(line)
+
+
+def _compute(setup: Setup) -> Hazard:
+    from lightdose import __version__
+    from lightdose.analysis import fixture_emission
+    from lightdose.files.library import hazard_tables
+    from lightdose.judge.hazard_advice import describe_hazard
+    from lightdose.physics.day_curve import day_curve
+
+    curve = day_curve(setup.lit_fixtures)
+    return describe_hazard(setup, fixture_emission(setup), hazard_tables(), curve, __version__)
+
+
+def _write_csv(hazard: Hazard, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
+    from lightdose.cli.written import inputs_of
+    from lightdose.files.hazard_files import hazard_csv, hazard_schema
+    from lightdose.files.writing import output_target, write_atomically
+
+    path, inputs = output_target(target, "hazard.csv"), inputs_of(hazard.setup)
+    text = hazard_csv(hazard, dialect)
+    rows = text.count("\n") - 1
+    say(f"wrote {write_atomically(path, text, inputs=inputs)}, {rows} rows", quiet=quiet)
+    if path.is_file():
+        beside = path.with_suffix(".schema.json")
+        say(f"wrote {write_atomically(beside, hazard_schema(dialect), inputs=inputs)}", quiet=quiet)
