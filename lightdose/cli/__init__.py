@@ -32,6 +32,7 @@ SUMMARIES = {
     "place": "Which coral goes where, so that each gets the usual light of its group.",
     "move": "The way of one coral to another site, over free sites, in steps that it can follow.",
     "acclimate": "Steps from today's light to another, slow enough for every coral.",
+    "compare": "What changes from one setup to another for every site and coral, and why.",
     "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",
     "hazard": "How to behave around these lights, and how soon staring into them reaches a limit.",
 }

@@ -62,23 +62,28 @@ def takes_setup(function: Callable[..., Any]) -> Callable[..., Any]:
     return takes_setup_as("SETUP")(function)
 
 
-def takes_setup_as(metavar: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """The same as ``takes_setup`` for a command that knows the setup by another name, such as TO."""
+def takes_setup_as(
+    metavar: str, *, required: bool = True
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """The same as ``takes_setup`` for a command that knows the setup by another name, such as TO.
+
+    Where it is not required and left out, the request's path is empty.
+    """
 
     def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
         def wrapped(
-            setup: str,
+            setup: str | None,
             fixture_height: str | None,
             swap_fixture: str | None,
             schedule: str | None,
             **rest: Any,
         ) -> Any:
-            return function(request=SetupRequest(setup, fixture_height, swap_fixture, schedule), **rest)
+            return function(request=SetupRequest(setup or "", fixture_height, swap_fixture, schedule), **rest)
 
         functools.update_wrapper(wrapped, function)
         for decorate in reversed(
             (
-                click.argument("setup", metavar=metavar, type=click.Path()),
+                click.argument("setup", metavar=metavar, type=click.Path(), required=required),
                 click.option(
                     "--fixture-height",
                     metavar="LENGTH",
