@@ -5,7 +5,41 @@ A problem names the place, what was found, what is allowed and how to mend it. O
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
+from typing import Final
+
+LONGEST_WORD: Final = 600
+"""Characters without a blank that a message shows in full: paths are shorter; our choice."""
+
+_LONG_WORD: Final = re.compile(rf"\S{{{LONGEST_WORD + 1},}}")
+_JOINERS: Final = "\u200c\u200d"
+"""Invisible, but letters of some scripts and many emoji are made with them."""
+_STEERING: Final = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
+"""Unicode categories of control and format characters, half surrogates, line and paragraph ends."""
+
+
+def literal(text: str) -> str:
+    """A name on one line: what steers a terminal or turns the reading direction stands as an escape."""
+    if text.isprintable():
+        return text
+    return "".join(c.encode("unicode_escape").decode("ascii") if _steers(c) else c for c in text)
+
+
+def _steers(letter: str) -> bool:
+    from unicodedata import category
+
+    return not letter.isprintable() and letter not in _JOINERS and category(letter) in _STEERING
+
+
+def _shown(text: str) -> str:
+    """Words of a message: nothing in them steers a terminal, and no word is endless."""
+    return _LONG_WORD.sub(lambda word: f"{word[0][:200]}...", literal(text))
+
+
+def _under(line: str) -> str:
+    """A line of a file under a message, every letter in its column."""
+    return "".join(" " if _steers(c) and c != "\t" else c for c in line.rstrip())
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +52,7 @@ class Place:
     text: str = ""
 
     def __str__(self) -> str:
-        parts = [self.file]
+        parts = [literal(self.file)]
         if self.line:
             parts.append(str(self.line))
             if self.column:
@@ -43,16 +77,17 @@ class Problem:
         return self if self.place is not None else replace(self, place=place)
 
     def __str__(self) -> str:
-        lines = [f"{self.place}: {self.found}" if self.place else self.found]
+        found = _shown(self.found)
+        lines = [f"{self.place}: {found}" if self.place else found]
         if self.place and self.place.text:
-            lines.append(f"    {self.place.text.rstrip()}")
+            lines.append(f"    {_under(self.place.text)}")
             if self.place.column:
                 lead = "".join("\t" if c == "\t" else " " for c in self.place.text[: self.place.column - 1])
                 lines.append(f"    {lead}^")
         if self.allowed:
-            lines.append(f"    allowed: {self.allowed}")
+            lines.append(f"    allowed: {_shown(self.allowed)}")
         if self.cure:
-            lines.append(f"    mend it: {self.cure}")
+            lines.append(f"    mend it: {_shown(self.cure)}")
         return "\n".join(lines)
 
 

@@ -30,6 +30,7 @@ from lightdose.files.programme_rules import (
     time_problems,
 )
 from lightdose.files.schedule_export import PERCENT_NOTE, write_schedule
+from lightdose.files.toml_tables import show
 from lightdose.files.units import UnitProblem, format_time
 from lightdose.model.schedule import ChannelProgramme, Programme
 
@@ -172,7 +173,7 @@ def _inline_level(
         problems.append(Problem(f"{value!r} is not a number", LEVELS_ALLOWED, place=place))
         return None
     if not 0 <= value <= 100:
-        problems.append(Problem(f"the level {value:g} is out of range", LEVELS_ALLOWED, place=place))
+        problems.append(Problem(f"the level {show(value)} is out of range", LEVELS_ALLOWED, place=place))
         return None
     percents.append(float(value))
     return level_from_percent(repr(value))

@@ -37,7 +37,7 @@ def bare_pieces(here: str) -> Iterator[tuple[int, str]]:
         if letter in "\"'":
             found = STRING.match(line, at)
             at = found.end() if found else at + 1
-        elif letter in " \t\r":
+        elif letter.isspace():  # \v or a no-break space too, which are no blanks to TOML
             at += 1
         elif letter in "[]{},=":
             depth += (letter in "[{") - (letter in "]}")

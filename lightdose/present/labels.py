@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-import unicodedata
 from collections.abc import Mapping
 from typing import Final
 
+from lightdose.errors import literal as literal
 from lightdose.model.results import DliState
 from lightdose.model.setup import LengthUnit
 from lightdose.quantities import METRES_PER_INCH
@@ -28,14 +28,9 @@ SPECTRAL_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹ nm⁻¹"
 """ASCII units for terminals, typeset ones for figures and HTML."""
 
 
-def literal(text: str) -> str:
-    """A name on one line: control characters and line breaks stand as escapes, all else as it is."""
-    if text.isprintable():
-        return text
-    return "".join(
-        c.encode("unicode_escape").decode("ascii") if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c
-        for c in text
-    )
+def typeset(text: str) -> str:
+    """A sentence of ours with its units as pages set them."""
+    return text.replace(DLI_UNIT, DLI_UNIT_TYPESET).replace(PPFD_UNIT, PPFD_UNIT_TYPESET)
 
 
 def number(value: float, digits: int = 3) -> str:
