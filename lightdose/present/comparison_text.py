@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from lightdose.model.appearance import LooksAndGets
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, PlaceLight, SiteComparison
@@ -20,7 +20,6 @@ from lightdose.present.comparison_words import (
     largest_changes_first,
     lead_sentences,
     looks_site,
-    photon_words,
     running_sentence,
     worst_changes_first,
 )
@@ -29,6 +28,11 @@ from lightdose.present.looks_words import NOTE, colour_text, looks_sentence, rou
 from lightdose.present.saturation_words import saturation_fields
 from lightdose.present.summary import is_safety
 from lightdose.present.tables import Column, print_table, say, terminal_console
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from rich.console import Console
 
 SITES_SHOWN = 40
 ARROW = "->"
@@ -42,15 +46,15 @@ def compare_lines(comparison: Comparison) -> Iterator[str]:
     for site in largest_changes_first(comparison.sites):
         yield _record([f"site {site.site}", *change_fields(site), *looks_fields(site)])
     yield running_sentence(comparison)
-    if site := looks_site(comparison):
-        yield from looks_lines(site)
+    if shown := looks_site(comparison):
+        yield from looks_lines(shown)
     yield NOT_GROWTH
     if _has_ratios(comparison):
         yield f"{COMMON_CANCELS}."
     for caution in comparison.cautions:
         yield _record([f"caution of B {caution.text}", f"source {caution.source}"])
-    for caution in _safety(comparison):
-        yield _record([f"safety {caution}"])
+    for text in _safety(comparison):
+        yield _record([f"safety {text}"])
     yield closing_line(comparison)
 
 
@@ -90,10 +94,7 @@ def show_comparison(
     say(console, closing_line(comparison), "bold")
 
 
-def _show_cautions(comparison: Comparison, console: object) -> None:
-    from rich.console import Console
-
-    assert isinstance(console, Console)
+def _show_cautions(comparison: Comparison, console: Console) -> None:
     if comparison.cautions:
         say(console, "\nB gives cause for caution, A does not", "bold")
     for caution in comparison.cautions:
@@ -109,7 +110,7 @@ def coral_columns(corals: Sequence[CoralComparison]) -> list[Column]:
     return [
         Column("coral", tuple(literal(c.coral) for c in corals), name=True),
         _dose_column(corals, [_usual(c.verdict_after) for c in corals]),
-        Column("times the\nphotons", tuple(_ratio(c) for c in corals), right=True),
+        Column("photons\ntimes", tuple(_ratio(c) for c in corals), right=True),
         Column("state\nA -> B", tuple(_state(c) for c in corals)),
         *_split_columns(corals),
         Column("site", tuple(_site(c) for c in corals), name=True),
@@ -122,7 +123,7 @@ def site_columns(sites: Sequence[SiteComparison]) -> list[Column]:
     return [
         Column("site", tuple(literal(s.site) for s in sites), name=True),
         _dose_column(sites, [""] * len(sites)),
-        Column("times the\nphotons", tuple(_ratio(s) for s in sites), right=True),
+        Column("photons\ntimes", tuple(_ratio(s) for s in sites), right=True),
         *_split_columns(sites),
         Column("lux at peak\nA -> B", tuple(_pair(s, lambda p: rounded(p.lux_at_peak)) for s in sites)),
         *_peak_and_hours(sites),
@@ -141,8 +142,8 @@ def _dose_column(changes: Sequence[PlaceChange], usual: Sequence[str]) -> Column
 
 def _split_columns(changes: Sequence[PlaceChange]) -> list[Column]:
     columns = [
-        Column("brighter", tuple(_exp(c.split.ln_intensity) for c in changes), right=True),
-        Column("longer", tuple(_exp(c.split.ln_time) for c in changes), right=True),
+        Column("brightness\ntimes", tuple(_exp(c.split.ln_intensity) for c in changes), right=True),
+        Column("hours\ntimes", tuple(_exp(c.split.ln_time) for c in changes), right=True),
     ]
     if any(c.interval_ratio for c in changes):
         columns.insert(0, Column("times,\n95 %", tuple(_interval(c) for c in changes)))
@@ -159,8 +160,7 @@ def _peak_and_hours(changes: Sequence[PlaceChange]) -> list[Column]:
     ]
 
 
-def _pair(change: PlaceChange, text: object) -> str:
-    assert callable(text)
+def _pair(change: PlaceChange, text: Callable[[PlaceLight], str]) -> str:
     return f"{text(change.before)} {ARROW} {text(change.after)}"
 
 
@@ -193,8 +193,8 @@ def _site(coral: CoralComparison) -> str:
 
 def coral_fields(comparison: Comparison, coral: CoralComparison) -> list[str]:
     """One coral's record as "key value" fields."""
-    groups = comparison.after.setup.groups
     b = coral.verdict_after
+    sides = (("A", comparison.before, coral.verdict_before), ("B", comparison.after, b))
     return [
         f"coral {coral.coral}",
         *change_fields(coral),
@@ -202,12 +202,10 @@ def coral_fields(comparison: Comparison, coral: CoralComparison) -> list[str]:
         f"state {_state(coral)}",
         f"site {_site(coral)}",
         *(
-            f"A: {f}"
-            for f in saturation_fields(
-                comparison.before.setup.groups[coral.verdict_before.group], coral.verdict_before
-            )
+            f"{label}: {field}"
+            for label, analysis, verdict in sides
+            for field in saturation_fields(analysis.setup.groups[verdict.group], verdict)
         ),
-        *(f"B: {f}" for f in saturation_fields(groups[b.group], b)),
     ]
 
 
@@ -279,6 +277,3 @@ def _safety(comparison: Comparison) -> list[str]:
 
 def _record(fields: Sequence[str]) -> str:
     return "\t".join(literal(field) for field in fields)
-
-
-__all__ = ["compare_lines", "photon_words", "show_comparison"]

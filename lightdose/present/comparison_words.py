@@ -20,13 +20,13 @@ STEEP: Final = 1.25
 """A rise beyond this in one go calls for `acclimate`: common practice, no published source."""
 
 NOT_GROWTH: Final = (
-    "Absorption index: what pigments can take up, not growth. At equal photons, published growth was about equal "
-    "under blue and under white light, as long as blue is there and red does not dominate "
+    "Absorption index: what pigments can take up, not growth. At equal photons, published growth was about "
+    "equal under blue and under white light, as long as blue is there and red does not dominate "
     "[Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009; Wijgerde et al. 2014, PLoS ONE 9:e92781]"
 )
 COMMON_CANCELS: Final = (
-    "Both hang in the same light, so what is not known of fixtures, tank and water is common to both: the dose may be "
-    "off by its own 95 % range, the ratio only by the one beside it"
+    "The two differ in programmes alone, so what is not known of fixtures, tank and water is common to both: "
+    "a dose may be off by its own 95 % range, the ratio only by the one beside it"
 )
 
 
@@ -68,7 +68,7 @@ def colour_factor(span: Span | None) -> str:
     if span is None:
         return "-"
     middle, low, high = (factor(math.exp(x)) for x in (span.default, span.low, span.high))
-    return f"{middle} ({low}-{high})"
+    return middle if low == high else f"{middle} ({low}-{high})"
 
 
 def change_sentence(change: PlaceChange) -> str:
@@ -121,9 +121,11 @@ def photons_sentence(comparison: Comparison) -> str:
         where = f"at {literal(low.site)}" if len(changes) == 1 else f"at all {len(changes)} sites"
         words = change_sentence(low)
         return f"{words[0].upper()}{words[1:]} ({where})."
+    least, most = (f"{factor(s.dli_ratio or 0.0)} ({literal(s.site)})" for s in (low, high))
+    far = max(changes, key=_size)
     return (
-        f"B gives {factor(low.dli_ratio or 0.0)} ({literal(low.site)}) to {factor(high.dli_ratio or 0.0)} "
-        f"({literal(high.site)}) times the photons of A. Most at {literal(high.site)}: {change_sentence(high)}."
+        f"B gives {least} to {most} times the photons of A. "
+        f"Largest change, {literal(far.site)}: {change_sentence(far)}."
     )
 
 
@@ -193,8 +195,8 @@ def next_step(comparison: Comparison) -> str:
         steep = max(rises, key=lambda c: c.dli_ratio or math.inf)
         more = "light at all" if steep.dli_ratio is None else f"{factor(steep.dli_ratio)} times the light"
         return (
-            f"Next: {literal(steep.coral)} would get {more} overnight; lightdose acclimate takes A to B in weekly "
-            "steps (common practice, no published rule)"
+            f"Next: {literal(steep.coral)} would get {more} overnight; lightdose acclimate takes A to B in "
+            "weekly steps (common practice, no published rule)"
         )
     return "Next: --figures DIR draws both days, spectra and splits"
 

@@ -7,7 +7,8 @@ from typing import Final
 from lightdose.model.appearance import Appearance, LooksAndGets
 from lightdose.present.labels import PPFD_UNIT, number
 
-DIM, BRIGHT: Final = 0.67, 1.15
+DIM: Final = 0.67
+BRIGHT: Final = 1.15
 """Shares of the lux of white light below and above which light looks dim or bright: our choice."""
 
 APPROXIMATE: Final = (
