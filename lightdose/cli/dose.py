@@ -26,9 +26,9 @@ from lightdose.cli.options import (
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from lightdose.model.explaining import ColourOrIntensity
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
-    from lightdose.present.canvas import Drawing
 
 HELP = """\b
 Example:
@@ -52,6 +52,12 @@ The photons each coral gets in a day, against what is usual for its group."""
 @click.option(
     "--site", "sites", multiple=True, metavar="NAME", help="Show this site in the figures; repeatable."
 )
+@click.option(
+    "--colour-or-intensity",
+    "weigh_colour",
+    is_flag=True,
+    help="Add what these fixtures can change more at the brightest coral: the colour or the dose.",
+)
 @imperial_option
 @quiet_option
 @no_color_option
@@ -65,6 +71,7 @@ def command(
     csv_schedule: str | None,
     figures: str | None,
     sites: tuple[str, ...],
+    weigh_colour: bool,
     imperial: bool,
     quiet: bool,
     no_color: bool,
@@ -82,26 +89,52 @@ def command(
         _write_csv(analysis, csv_file, csv_dialect, quiet)
     if csv_schedule:
         _write_schedules(setup, csv_schedule, csv_dialect, quiet)
+    weighed = _weigh(analysis) if weigh_colour else None
     if figures:
-        _write_figures(analysis, figures, sites, unit, quiet)
-    _print_result(analysis, unit, as_json=as_json, no_color=no_color)
+        _write_figures(analysis, figures, sites, unit, weighed, quiet)
+    _print_result(analysis, unit, weigh_colour, weighed, as_json=as_json, no_color=no_color)
     off = any(v.dli_state not in ("within", "not_judged") for v in analysis.verdicts)
     return 3 if strict and off else 0
 
 
-def _print_result(analysis: Analysis, unit: LengthUnit, *, as_json: bool, no_color: bool) -> None:
+def _weigh(analysis: Analysis) -> ColourOrIntensity | None:
+    from lightdose.explaining import colour_or_intensity
+
+    return colour_or_intensity(analysis)
+
+
+def _print_result(
+    analysis: Analysis,
+    unit: LengthUnit,
+    weigh_colour: bool,
+    weighed: ColourOrIntensity | None,
+    *,
+    as_json: bool,
+    no_color: bool,
+) -> None:
     if as_json:
         from lightdose.files.results_json import dose_json, dump
 
-        click.echo(dump(dose_json(analysis)))
-    elif is_terminal():
+        result = dose_json(analysis)
+        if weigh_colour:
+            from lightdose.files.explaining_json import colour_json
+
+            result["colour_or_intensity"] = colour_json(weighed)
+        click.echo(dump(result))
+        return
+    explained: list[str] = []
+    if weigh_colour:
+        from lightdose.present.colour_words import colour_sentences
+
+        explained = colour_sentences(weighed)
+    if is_terminal():
         from lightdose.present.tables import show_dose
 
-        show_dose(analysis, unit, sys.stdout, colour=wants_colour(no_color))
+        show_dose(analysis, unit, sys.stdout, colour=wants_colour(no_color), explained=explained)
     else:
         from lightdose.present.plain import dose_lines
 
-        for line in dose_lines(analysis, unit):
+        for line in dose_lines(analysis, unit, explained):
             click.echo(line)
 
 
@@ -137,11 +170,17 @@ def _write_schedules(setup: Setup, target: str, dialect: Literal["plain", "excel
 
 
 def _write_figures(
-    analysis: Analysis, target: str, sites: tuple[str, ...], unit: LengthUnit, quiet: bool
+    analysis: Analysis,
+    target: str,
+    sites: tuple[str, ...],
+    unit: LengthUnit,
+    weighed: ColourOrIntensity | None,
+    quiet: bool,
 ) -> None:
-    from pathlib import Path
-
     from lightdose.analysis import site_days, site_spectra
+    from lightdose.cli.written import inputs_of, save_drawings
+    from lightdose.explaining import diminishing_return
+    from lightdose.present.diminishing_figure import diminishing_drawing
     from lightdose.present.dose_figure import dose_drawings
     from lightdose.present.figures import day_drawing, shown_receivers, spectrum_drawing
 
@@ -149,25 +188,14 @@ def _write_figures(
     if shown := shown_receivers(analysis, sites):
         drawings.append(day_drawing(analysis, site_days(analysis, shown), unit))
         drawings.append(spectrum_drawing(analysis, site_spectra(analysis, shown), unit))
-    written = _save(drawings, Path(target), _inputs(analysis.setup), quiet)
-    for sentence in written:
-        say(f"wrote {sentence}", quiet=quiet)
+    more_light = diminishing_drawing(diminishing_return(analysis), sites)
+    if more_light is not None:
+        drawings.append(more_light)
+    if weighed is not None:
+        from lightdose.present.colour_figure import colour_drawing
 
-
-def _save(drawings: list[Drawing], folder: Path, inputs: list[Path], quiet: bool) -> list[str]:
-    """Write every drawing as SVG and PNG, with a progress bar for a person who waits."""
-    from lightdose.files.writing import write_atomically
-    from lightdose.present.canvas import render
-
-    forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
-    tasks = [(drawing, form) for drawing in drawings for form in forms]
-    hidden = quiet or not sys.stderr.isatty()
-    written = []
-    with click.progressbar(tasks, label="figures", file=sys.stderr, hidden=hidden) as bar:
-        for drawing, form in bar:
-            path = folder / f"{drawing.name}.{form}"
-            written.append(write_atomically(path, render(drawing, form), inputs=inputs))
-    return written
+        drawings.append(colour_drawing(weighed))
+    save_drawings(drawings, target, inputs_of(analysis.setup), quiet)
 
 
 def _inputs(setup: Setup) -> list[Path]:

@@ -8,7 +8,7 @@ from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number
 from lightdose.present.saturation_words import percent_span
 
 DEFAULT_CURVE = "usable_z1"
-NO_LIGHT = "Colour or dose: no light of today reaches a place here, so there is nothing to compare."
+NO_LIGHT = "Colour or intensity: no light of today reaches a place here, so there is nothing to compare."
 NOT_GROWTH = (
     "The absorption index is the share of PPFD that symbionts can absorb; it is not growth. What can be "
     "changed further is not yet what a coral answers to."
@@ -43,7 +43,7 @@ def colour_sentences(record: ColourOrIntensity | None) -> list[str]:
     if record.site != record.place:
         where += f" ({literal(record.site)})"
     return [
-        f"Colour or dose? {colour_finding(record)}.",
+        f"Colour or intensity? {colour_finding(record)}.",
         f"Place: {where}, with today's peak of {number(record.peak_ppfd_umol_m2_s)} {PPFD_UNIT} held.",
         _span_sentence(record, record.all_mixes, f"Every mix of {count(record.channels, 'channel')}"),
         _span_sentence(record, record.without_warnings, f"Mixes without a warning ({WARNINGS})"),

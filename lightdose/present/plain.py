@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from lightdose.model.results import Analysis, FixtureUse, Verdict
 from lightdose.model.setup import LengthUnit
@@ -22,8 +22,11 @@ from lightdose.present.summary import closing_line, is_safety, summary_sentences
 from lightdose.quantities import BANDS
 
 
-def dose_lines(analysis: Analysis, unit: LengthUnit) -> Iterator[str]:
-    """Every line of `dose` in its order: basis, summary, corals, sites, fixtures, cautions, verdict."""
+def dose_lines(analysis: Analysis, unit: LengthUnit, explained: Iterable[str] = ()) -> Iterator[str]:
+    """Every line of `dose` in its order: basis, summary, corals, sites, fixtures, cautions, verdict.
+
+    ``explained`` stands before the verdict.
+    """
     yield literal(analysis.basis.sentence)
     yield from summary_sentences(analysis)
     for verdict in worst_first(analysis.verdicts):
@@ -35,6 +38,7 @@ def dose_lines(analysis: Analysis, unit: LengthUnit) -> Iterator[str]:
     for caution in analysis.cautions:
         kind = "safety" if is_safety(caution) else "caution"
         yield _record([f"{kind} {caution.text}", f"source {caution.source}"])
+    yield from map(literal, explained)
     yield closing_line(analysis)
 
 

@@ -56,9 +56,18 @@ class Column:
 
 
 def show_dose(
-    analysis: Analysis, unit: LengthUnit, stream: TextIO, *, colour: bool, width: int | None = None
+    analysis: Analysis,
+    unit: LengthUnit,
+    stream: TextIO,
+    *,
+    colour: bool,
+    width: int | None = None,
+    explained: Sequence[str] = (),
 ) -> None:
-    """Print `dose` for people on ``stream``; ``width`` is the terminal's where it is None."""
+    """Print `dose` for people on ``stream``; ``width`` is the terminal's where it is None.
+
+    ``explained`` stands before the verdict, its first sentence as the head.
+    """
     console = terminal_console(stream, colour=colour, width=width)
     say(console, literal(analysis.basis.sentence), "italic")
     for sentence in summary_sentences(analysis):
@@ -80,6 +89,8 @@ def show_dose(
             say(console, f"- {literal(verdict.coral)}: {literal(verdict.advice)}")
     _show_fixtures(console, analysis)
     _show_cautions(console, analysis)
+    for index, sentence in enumerate(explained):
+        say(console, sentence if index else f"\n{sentence}", "" if index else "bold")
     console.print()
     console.print(closing_line(analysis), style="bold", soft_wrap=True)
 
