@@ -203,14 +203,17 @@ function clock(hours) {
 
 // ---- The schedule as CSV: a column a channel in percent, off outside its points ----
 
+// The shortest time that is read back to the same float; past midnight with +1.
 function timeText(hours) {
   for (let decimals = 0; ; decimals++) {
-    const scale = 10 ** decimals, ticks = Math.round(hours * 3600 * scale);
-    if (ticks / (3600 * scale) !== hours && decimals < 9) continue;
+    const scale = 10 ** decimals, all = Math.round(hours * 3600 * scale);
+    if (all / (3600 * scale) !== hours && decimals < 9) continue;
+    const day = all >= 86400 * scale, ticks = day ? all - 86400 * scale : all;
     const seconds = Math.floor(ticks / scale), two = (x) => String(x).padStart(2, "0");
     let text = `${two(Math.floor(seconds / 3600))}:${two(Math.floor(seconds / 60) % 60)}`;
     if (seconds % 60 || ticks % scale) text += `:${two(seconds % 60)}`;
-    return ticks % scale ? `${text}.${String(ticks % scale).padStart(decimals, "0")}` : text;
+    if (ticks % scale) text += `.${String(ticks % scale).padStart(decimals, "0")}`;
+    return day ? `${text}+1` : text;
   }
 }
 
@@ -224,40 +227,60 @@ function percentText(level) {
   return `${all.slice(0, point)}.${all.slice(point)}`;
 }
 
+// All channels on one line of time of at most 24 h, those before its start a day later; null if none holds them.
+function onOneLine(programmes) {
+  for (const start of programmes.map(({ t }) => t[0]).sort((a, b) => a - b)) {
+    if (!programmes.every(({ t }) => t[t.length - 1] - (t[0] < start ? 0 : DAY) <= start)) continue;
+    return programmes.map(({ t, v }) => t.map((at, i) => [t[0] < start ? at + DAY : at, v[i]]));
+  }
+  return null;
+}
+
+function cutAtMidnight(programmes) {
+  return programmes.map(({ t, v }) =>
+    (t[t.length - 1] > DAY ? splitAtMidnight({ t, v }) : t.map((at, i) => [at, v[i]])));
+}
+
+// The text of a schedule, and the channels that cannot be off within it although the page has them off.
 function scheduleText(fixture) {
   const more = now.plateau - data.plateau, rows = new Map(), percents = [];
-  const put = (time, second, column, text) => {
+  const all = data.channels.slice(fixture.first, fixture.first + fixture.count)
+    .map((c, i) => triedPoints(c, now.levels[fixture.first + i], now.all, more));
+  const lit = all.flatMap(({ t }, column) => (t.length ? [column] : []));
+  const put = (at, time, second, column, text) => {
     const key = `${time} ${second}`;
-    if (!rows.has(key)) rows.set(key, { time, second, cells: Array(fixture.count).fill("") });
+    if (!rows.has(key)) rows.set(key, { at, time, second, cells: Array(fixture.count).fill("") });
     rows.get(key).cells[column] = text;
   };
-  const empty = [];
-  for (let column = 0; column < fixture.count; column++) {
-    const index = fixture.first + column;
-    const points = triedPoints(data.channels[index], now.levels[index], now.all, more);
-    if (!points.t.length) { empty.push(column); continue; }
-    const chain = points.t[points.t.length - 1] > DAY ? splitAtMidnight(points) :
-      points.t.map((at, i) => [at, points.v[i]]);
-    chain.forEach(([at, level], i) => {
-      put(timeText(at), Number(i > 0 && timeText(chain[i - 1][0]) === timeText(at)), column, percentText(level));
-      percents.push(100 * level);
-    });
+  const programmes = lit.map((column) => all[column]), whole = onOneLine(programmes);
+  const lines = whole || cutAtMidnight(programmes);
+  const glowing = whole ? [] : lit.map((column) => [data.channels[fixture.first + column], all[column].t])
+    .filter(([c, t]) => c.dimOutput[0] > 0 && t[t.length - 1] > DAY).map(([c]) => c.shown);
+  lines.forEach((chain, n) => chain.forEach(([at, level], i) => {
+    const time = timeText(at);
+    put(at, time, Number(i > 0 && timeText(chain[i - 1][0]) === time), lit[n], percentText(level));
+    percents.push(100 * level);
+  }));
+  if (!rows.size) [[0, "00:00"], [DAY, "00:00+1"]].forEach(([at, time]) => put(at, time, 0, 0, "0"));
+  const order = [...rows.values()].sort((a, b) => a.at - b.at || a.second - b.second);
+  const last = order[order.length - 1];
+  all.forEach(({ t }, column) => { if (!t.length) order[0].cells[column] = last.cells[column] = "0"; });
+  if (last.time === "00:00+1" && lines.every((chain) => chain[0][0] < DAY)) {
+    for (const row of order) if (row.time === last.time) row.time = "24:00";
   }
-  if (!rows.size) ["00:00", "24:00"].forEach((time) => put(time, 0, 0, "0"));
-  const order = [...rows.values()].sort((a, b) => (a.time < b.time ? -1 : a.time > b.time ? 1 : a.second - b.second));
-  for (const row of [order[0], order[order.length - 1]]) empty.forEach((column) => { row.cells[column] = "0"; });
   const doubtful = percents.some((p) => p > 0 && p < 1) && Math.max(...percents) <= 1;
-  return (doubtful ? "# levels in percent\n" : "") + fixture.header +
-    order.map((row) => `${row.time},${row.cells.join(",")}\n`).join("");
+  const body = order.map((row) => `${row.time},${row.cells.join(",")}\n`).join("");
+  return { text: `${doubtful ? "# levels in percent\n" : ""}${fixture.header}${body}`, glowing };
 }
 
 function save(fixture) {
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([scheduleText(fixture)], { type: "text/csv" }));
+  const { text, glowing } = scheduleText(fixture), link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
   link.download = fixture.file;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 10000);
-  byId("saved").textContent = `Saved ${fixture.file}, the programme of ${fixture.name}.`;
+  byId("saved").textContent = `Saved ${fixture.file}, the programme of ${fixture.name}.${glowing.length ?
+    ` It runs around the clock, and ${glowing.join(", ")} glows at level 0: it gives a little more than shown here.` : ""}`;
 }
 
 // ---- The page ----

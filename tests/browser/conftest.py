@@ -1,0 +1,106 @@
+"""Pages in the system's own browser: headless Chromium driven by Playwright for Python, one for all tests.
+
+Without the driver, the browser or axe-core these tests skip and say why; ``LIGHTDOSE_REQUIRE_BROWSER=1``
+turns such a skip into a failure. ``LIGHTDOSE_AXE`` names the folder that holds axe.min.js, as `npm pack
+axe-core` brings it; ``LIGHTDOSE_CHROMIUM`` a browser that is not on the path.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+
+def lacking(reason: str) -> NoReturn:
+    """Skip, or fail where the browser tests are required."""
+    if os.environ.get("LIGHTDOSE_REQUIRE_BROWSER") == "1":
+        pytest.fail(f"LIGHTDOSE_REQUIRE_BROWSER=1, but {reason}", pytrace=False)
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One headless browser for all tests."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        lacking('there is no Playwright: pip install -e ".[browser]"')
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = os.environ.get("LIGHTDOSE_CHROMIUM") or next(filter(None, map(shutil.which, names)), None)
+    if found is None:
+        lacking("there is no Chromium on the path: apt-get install chromium")
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="session")
+def axe_source() -> str:
+    """The text of axe-core."""
+    path = Path(os.environ.get("LIGHTDOSE_AXE", "")) / "axe.min.js"
+    if "LIGHTDOSE_AXE" not in os.environ or not path.is_file():
+        lacking("LIGHTDOSE_AXE names no folder with axe.min.js: npm pack axe-core, and unpack it")
+    return path.read_text(encoding="utf-8")
+
+
+@dataclass
+class Opened:
+    """A page, and everything it asked for or complained about."""
+
+    page: Page
+    requests: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
+
+    def axe_violations(self, axe_source: str) -> list[str]:
+        """What axe-core finds against WCAG A and AA up to 2.2, each as one line."""
+        self.page.evaluate(axe_source)
+        tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+        found: list[dict[str, Any]] = self.page.evaluate(
+            "tags => axe.run(document, {runOnly: tags}).then(r => r.violations)", tags
+        )
+        return [f"{v['id']}: {node['html'][:120]}" for v in found for node in v["nodes"]]
+
+
+OpenPage = Callable[..., Opened]
+
+
+@pytest.fixture
+def open_page(browser: Browser) -> Iterator[OpenPage]:
+    """Open a file as a reader does, without any network."""
+    contexts = []
+
+    def opening(path: Path, width: int = 1280, height: int = 900, **options: Any) -> Opened:
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, offline=True, accept_downloads=True, **options
+        )
+        context.set_default_timeout(10_000)
+        contexts.append(context)
+        opened = Opened(context.new_page())
+        opened.page.on("request", lambda request: opened.requests.append(request.url))
+        opened.page.on("console", lambda message: opened.messages.append(message.text))
+        opened.page.on("pageerror", lambda trouble: opened.messages.append(str(trouble)))
+        opened.page.goto(path.resolve().as_uri())
+        return opened
+
+    yield opening
+    for context in contexts:
+        context.close()
