@@ -40,8 +40,9 @@ TABLE = {
     "explaining": layer("quantities errors model physics fit judge analysis", "numpy"),
     "planning": layer("quantities errors model physics fit judge files analysis", "numpy"),
     "trying": layer("quantities errors model physics files", "numpy"),
+    "handing_out": layer("errors model judge analysis comparing explaining"),
     "cli": layer(
-        "version quantities errors model physics fit judge files present analysis mapping planning trying cli",
+        "version quantities errors model physics fit judge files present analysis mapping planning trying handing_out cli",
         "click",
         "numpy rich",
     ),

@@ -1,0 +1,204 @@
+"""The customer's page: exactly one sheet, whatever the names and however many the corals."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from lightdose.model.handout import HandedLight, Handout
+from lightdose.model.record import dataclass
+from lightdose.model.results import Verdict
+from lightdose.present.canvas import Drawing, drawn, fitted, new_figure, shortened
+from lightdose.present.handout_chart import (
+    HEAD_IN,
+    LEGEND_IN,
+    ROW_IN,
+    CoralRow,
+    chosen_rows,
+    coral_rows,
+    day_top_ppfd,
+    draw_corals,
+    draw_day,
+)
+from lightdose.present.handout_words import (
+    finding,
+    light_sentences,
+    more_sentence,
+    standing_rows,
+    why_rows,
+)
+from lightdose.present.labels import literal
+from lightdose.present.paper import (
+    SHEETS_IN,
+    Paper,
+    Row,
+    line_in,
+    rows_height_in,
+    text_height_in,
+    write_rows,
+    write_rule,
+    write_text,
+)
+from lightdose.present.style import QUIET_INK
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+MARGIN_IN: Final = 0.5
+LABEL_IN: Final = 1.12
+GAP_IN: Final = 0.035
+BETWEEN_IN: Final = 0.3
+PART_IN: Final = 0.13
+TITLE_PT: Final = 13.0
+SIZES_PT: Final = (8.6, 8.2, 7.8, 7.4, 7.0)
+"""The text is set as large as leaves room for enough corals."""
+
+ENOUGH_ROWS: Final = 10
+DAY_IN: Final = (1.5, 2.2)
+KEY: Final = (
+    "Bars: dark the usual range, light from floor to ceiling, the thin line what the inputs allow (95 %). "
+    "Disc: within; open diamond: outside; full diamond: far outside."
+)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How the sheet is shared out. [inch, pt]"""
+
+    size_pt: float
+    rows: int
+    day_in: float
+
+
+def handout_pages(handout: Handout, paper: Paper) -> Drawing:
+    """The one page of a hand-out; ``paper.pdf_bytes`` turns it into the file."""
+    return drawn(lambda: _draw(handout, paper))
+
+
+def _draw(handout: Handout, paper: Paper) -> Drawing:
+    width_in, height_in = SHEETS_IN[paper]
+    figure = new_figure(width_in, height_in)
+    inner = width_in - 2 * MARGIN_IN
+    rows = coral_rows(handout.lights)
+    plan = _plan(handout, inner, height_in - 2 * MARGIN_IN, len(rows))
+    top = _write_head(figure, handout, inner)
+    top = _rows(figure, top, inner, why_rows(handout), plan.size_pt) + PART_IN
+    if rows:
+        top = _write_corals(figure, top, inner, handout, rows, plan)
+    top = _write_lights(figure, top, inner, handout, plan) + PART_IN
+    write_rule(figure, MARGIN_IN, top - PART_IN / 2, inner)
+    _rows(figure, top, inner, standing_rows(handout), plan.size_pt)
+    title = f"{_title(handout)}: {finding(handout)}"
+    return Drawing("handout", title, f"{title}. {literal(handout.lights[0].analysis.basis.sentence)}", figure)
+
+
+def _plan(handout: Handout, inner: float, room: float, corals: int) -> Plan:
+    """The largest text that leaves room for the corals, and a taller day curve where room is left."""
+    plan = Plan(SIZES_PT[-1], 0, DAY_IN[0])
+    for size in SIZES_PT:
+        fixed = _head_height() + 2 * PART_IN + _lights_height(handout, inner, size, DAY_IN[0])
+        for part in (why_rows(handout), standing_rows(handout)):
+            fixed += rows_height_in(part, LABEL_IN, inner, size, GAP_IN)
+        table = (
+            HEAD_IN + PART_IN + text_height_in(KEY, inner, size - 0.8) + 2 * line_in(size) if corals else 0.0
+        )
+        left = room - fixed - table
+        fit = max(int(left / ROW_IN), 0)
+        spare = max(left - corals * ROW_IN, 0.0)
+        plan = Plan(size, min(fit, corals), min(DAY_IN[0] + spare, DAY_IN[1]))
+        if fit >= min(corals, ENOUGH_ROWS):
+            return plan
+    return plan
+
+
+def _head_height() -> float:
+    return line_in(TITLE_PT) + line_in(9.5) + 0.16
+
+
+def _title(handout: Handout) -> str:
+    return shortened(handout.lights[0].analysis.setup.title, 60)
+
+
+def _write_head(figure: Figure, handout: Handout, inner: float) -> float:
+    date = f"   {handout.date}" if handout.date else ""
+    titles = [light.analysis.setup.title for light in handout.lights]
+    named = (
+        titles[0] if len(titles) == 1 else f"A: {shortened(titles[0], 45)}   B: {shortened(titles[1], 45)}"
+    )
+    top = write_text(
+        figure,
+        MARGIN_IN,
+        MARGIN_IN,
+        20.0,
+        fitted(finding(handout), inner, TITLE_PT, bold=True),
+        TITLE_PT,
+        weight="bold",
+    )
+    line = f"{fitted(named, inner - 1.2, 9.5)}{date}"
+    top = write_text(figure, MARGIN_IN, top + 0.02, 20.0, line, 9.5, color=QUIET_INK)
+    return top + 0.14
+
+
+def _rows(figure: Figure, top: float, inner: float, rows: list[Row], size_pt: float) -> float:
+    return write_rows(figure, MARGIN_IN, top, inner, rows, label_in=LABEL_IN, size_pt=size_pt, gap_in=GAP_IN)
+
+
+def _heads(handout: Handout) -> list[str]:
+    if len(handout.lights) == 1:
+        return [""]
+    return [
+        f"{letter}: {light.analysis.setup.title}" for letter, light in zip("AB", handout.lights, strict=True)
+    ]
+
+
+def _write_corals(
+    figure: Figure, top: float, inner: float, handout: Handout, rows: list[CoralRow], plan: Plan
+) -> float:
+    shown = chosen_rows(rows, plan.rows)
+    top = draw_corals(figure, MARGIN_IN, top, inner, shown, _heads(handout)) + 0.05
+    hidden: list[Verdict] = [v for row in rows if row not in shown if (v := row.verdicts[0]) is not None]
+    if len(shown) < len(rows):
+        text = fitted(more_sentence(hidden), inner, plan.size_pt)
+        top = write_text(figure, MARGIN_IN, top, inner + 0.1, text, plan.size_pt)
+    return write_text(figure, MARGIN_IN, top, inner, KEY, plan.size_pt - 0.8, color=QUIET_INK) + PART_IN
+
+
+def _columns(inner: float) -> tuple[float, float]:
+    """Width of a column, and where the second begins within the page's text."""
+    column = (inner - BETWEEN_IN) / 2
+    return column, column + BETWEEN_IN
+
+
+def _lights_height(handout: Handout, inner: float, size_pt: float, day_in: float) -> float:
+    column, _ = _columns(inner)
+    texts = [_sentences_height(light, handout, column, size_pt) for light in handout.lights]
+    if len(handout.lights) == 1:
+        return max(day_in, texts[0]) + line_in(size_pt)
+    return line_in(size_pt) + day_in + max(texts)
+
+
+def _sentences_height(light: HandedLight, handout: Handout, column: float, size_pt: float) -> float:
+    sentences = light_sentences(light, alone=len(handout.lights) == 1)
+    return sum(text_height_in(s, column, size_pt) + GAP_IN for s in sentences)
+
+
+def _write_lights(figure: Figure, top: float, inner: float, handout: Handout, plan: Plan) -> float:
+    """One setup: its day and beside it what it looks and gets; two: one below the other in a column each."""
+    column, second = _columns(inner)
+    alone = len(handout.lights) == 1
+    bottoms = []
+    for turn, light in enumerate(handout.lights):
+        left = MARGIN_IN + turn * second
+        head = "Light through the day" if alone else f"Light through the day, {'AB'[turn]}"
+        below = write_text(figure, left, top, column, head, plan.size_pt, weight="bold")
+        text_left, text_top = left, below
+        if light.days:
+            text_top = draw_day(
+                figure, left, below + 0.02, column, plan.day_in, light, day_top_ppfd(handout.lights)
+            )
+            bottoms.append(text_top)
+        if alone:
+            text_left, text_top = MARGIN_IN + second, below + LEGEND_IN / 4
+        for sentence in light_sentences(light, alone=alone):
+            text_top = write_text(figure, text_left, text_top, column, sentence, plan.size_pt) + GAP_IN
+        bottoms.append(text_top)
+    return max(bottoms)

@@ -1,0 +1,249 @@
+"""What the customer's page says: statements from the numbers of the setup, both sides of the evidence."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Final
+
+from lightdose.model.explaining import EvidenceSide
+from lightdose.model.handout import HandedLight, Handout
+from lightdose.model.results import Analysis, Verdict
+from lightdose.present.canvas import shortened
+from lightdose.present.colour_words import BOUNDED
+from lightdose.present.diminishing_words import NEAR_FULL, times
+from lightdose.present.labels import (
+    DLI_UNIT_TYPESET,
+    PPFD_UNIT,
+    PPFD_UNIT_TYPESET,
+    count,
+    hours,
+    number,
+    percent,
+)
+from lightdose.present.mix_words import MOSTLY, mix_words
+from lightdose.present.paper import Row
+from lightdose.present.saturation_words import percent_span
+from lightdose.present.summary import is_safety
+
+LONGEST_NAME: Final = 34
+"""Letters of a name within a sentence; where it matters it stands whole in other answers."""
+
+LEAST_BLUE: Final = 0.3
+MOST_RED: Final = 0.5
+"""Shares of PPFD, as in the cautions on the mix: our choice."""
+
+STEADY: Final = (
+    "Corals adapt over weeks. The same programme every day lets them; brighter by at most 10 % of the daily "
+    "dose a week (common practice, no published rule)."
+)
+DIAGNOSIS: Final = (
+    "Pale or closed corals have many causes: heat, nutrients, pests, salinity, a sudden change. These "
+    "figures rule light in or out and know nothing of the rest; heat multiplies light stress."
+)
+USUAL: Final = (
+    "What keepers commonly give a group: no optimum, no limit of damage (common practice). Grade: A several "
+    "published numbers for the group's genera, B one, C a direction only, D practice only."
+)
+TRIALS: Final = (
+    f"In trials three Acropora were grown at 2.9-11.5 {DLI_UNIT_TYPESET} (Coral Reefs 2023, "
+    "10.1007/s00338-023-02348-w, abstract), Pocillopora acuta did well at 4.5-10.8 (PMC7673984)."
+)
+ALGAE_PEAK: Final = (
+    "The algae absorb most strongly near 465 nm (Wangpraseurt et al. 2014, PLoS ONE 9:e112809)"
+)
+MEMORY: Final = "from memory"
+FINDINGS: Final = 3
+"""Findings of one side that the page has room for; the report lists all."""
+
+
+def finding(handout: Handout) -> str:
+    """The headline: what these corals live in, in numbers."""
+    if len(handout.lights) == 2:
+        return "The light of two setups, side by side"
+    light = handout.lights[0]
+    verdicts = light.analysis.verdicts
+    judged = [v for v in verdicts if v.dli_state != "not_judged"]
+    if not judged:
+        return "The light of this tank"
+    within = sum(v.likely_state == "within" for v in judged)
+    doses = sorted(v.dli_mol_m2_d for v in judged)
+    span = number(doses[0]) if len(doses) == 1 else f"{number(doses[0])} to {number(doses[-1])}"
+    return f"{span} {DLI_UNIT_TYPESET}: usual light for {within} of {count(len(judged), 'coral')}"
+
+
+def why_rows(handout: Handout) -> list[Row]:
+    """Why photons times hours come first, and how far that goes here."""
+    light = handout.lights[0]
+    rows = [Row("Photons x hours", _photons(light))]
+    rows.append(Row("Modest light", _modest(light)))
+    rows.append(Row("Colour", _colour(handout)))
+    rows.append(Row("Trials for this", _evidence(handout, "for")))
+    rows.append(Row("And against", _evidence(handout, "against")))
+    return [*rows, Row("Steady light", STEADY)]
+
+
+def _photons(light: HandedLight) -> str:
+    what = (
+        "Corals live on algae that work with light. What feeds these is the number of photons (400-700 nm) in "
+        f"a day: light at a moment, in {PPFD_UNIT_TYPESET}, times hours."
+    )
+    if not _is_lit(light):
+        return what
+    here, dose = light.places[0], light.analysis.dose
+    peak, worth = float(dose.peak_ppfd[here]), float(dose.peak_equivalent_h[here])
+    return (
+        f"{what} {_name(light.place_name(here))}: a peak of {number(peak)}, worth {hours(worth)} hours of it, "
+        f"makes {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
+    )
+
+
+def _modest(light: HandedLight) -> str:
+    """That more light brings less and less, with what it would do here; that too little stays too little."""
+    record = light.returns
+    parts = ["Beyond some light the algae gain little from more."]
+    if record.gain_at_full is not None and record.kept_at_half is not None:
+        more = ""
+        if record.today < NEAR_FULL:
+            more = (
+                f"All that these fixtures can give, {number(record.photons_at_full, 2)} times the photons, "
+                f"would bring {times(record.gain_at_full)} times today's gross photosynthesis; "
+            )
+        half = f"{more}half of today's light would keep {percent_span(record.kept_at_half)} % of it"
+        assumed = "onset of saturation partly assumed" if any(c.ek_assumed for c in record.corals) else ""
+        parts.append(f"{half[0].upper()}{half[1:]} ({', '.join(filter(None, ('model curve', assumed)))}).")
+    parts.append(TRIALS)
+    low = sum("below" in v.likely_state for v in light.analysis.verdicts)
+    if low:
+        parts.append(f"Modest is not too little: {count(low, 'coral')} here {_get(low)} less than usual.")
+    return " ".join(parts)
+
+
+def _get(n: int) -> str:
+    return "gets" if n == 1 else "get"
+
+
+def _colour(handout: Handout) -> str:
+    known = [_shares(light) for light in handout.lights if _is_lit(light)]
+    if not known:
+        return f"No light reaches a place here. {BOUNDED}"
+    lead = f"This light is {mix_words(known[0])}." if len(handout.lights) == 1 else ""
+    blue, red = min(s["blue"] for s in known), max(s["red"] for s in known)
+    if red > MOST_RED:
+        remark = "Red dominates here, so the trials below do not cover it."
+    elif blue < LEAST_BLUE:
+        remark = "Blue is scarce here, so the trials below may not cover it."
+    elif blue >= MOSTLY:
+        remark = f"{ALGAE_PEAK}, so blue without white can be enough."
+    else:
+        remark = f"{ALGAE_PEAK}, and blue is present here."
+    return " ".join(filter(None, (lead, remark, BOUNDED)))
+
+
+def _is_lit(light: HandedLight) -> bool:
+    return bool(light.places) and float(light.analysis.dose.dli[light.places[0]]) > 0
+
+
+def _evidence(handout: Handout, side: EvidenceSide) -> str:
+    """The first findings of one side and its last; what is told from memory gives way."""
+    found = [e for e in handout.evidence if e.side == side and MEMORY not in e.source]
+    told = found if len(found) <= FINDINGS else [*found[: FINDINGS - 1], found[-1]]
+    sentences = [f"{e.text[0].upper()}{e.text[1:]} [{e.source}]." for e in told]
+    return " ".join(sentences).replace(PPFD_UNIT, PPFD_UNIT_TYPESET)
+
+
+def light_sentences(light: HandedLight, *, alone: bool) -> list[str]:
+    """Hours, colour, and what the eye makes of it, at the brightest coral."""
+    if not _is_lit(light):
+        return ["No light reaches a place of this setup."]
+    here, dose = light.places[0], light.analysis.dose
+    sentences = [
+        f"Peak {number(float(dose.peak_ppfd[here]))} {PPFD_UNIT_TYPESET}, lit "
+        f"{hours(float(dose.photoperiod_h[here]))} h, {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
+    ]
+    if not alone:
+        sentences.append(f"Colour: {mix_words(_shares(light))}.")
+    seen = light.looks
+    if seen is not None:
+        sentences.append(
+            f"Looks and gets: {_rounded(seen.lux)} lx to the eye and to a lux meter. As many photons of "
+            f"white light ({seen.white.name}) would be {_rounded(seen.white.lux)} lx. {_eye(seen.lux_share)}"
+        )
+    return sentences
+
+
+def _eye(share: float) -> str:
+    if share < 0.9:
+        return f"So it looks {percent(share)} as bright, while the coral gets as many photons."
+    return "Lux counts what the eye sees, not what the coral gets."
+
+
+def _rounded(lux: float) -> str:
+    """Lux to two figures: more is not known."""
+    if lux <= 0:
+        return "0"
+    step = 10 ** max(0, len(str(int(lux))) - 2)
+    return f"{round(lux / step) * step:,d}".replace(",", " ")
+
+
+def _shares(light: HandedLight) -> dict[str, float]:
+    return light.analysis.band_fraction(light.places[0])
+
+
+def more_sentence(hidden: Sequence[Verdict]) -> str:
+    """What stands behind the corals that the page has no room for."""
+    if not hidden:
+        return ""
+    states = Counter(table_words_short(v) for v in hidden)
+    doses = sorted(v.dli_mol_m2_d for v in hidden)
+    span = f"{number(doses[0])} to {number(doses[-1])}" if len(doses) > 1 else number(doses[0])
+    told = ", ".join(f"{n} {words}" for words, n in states.most_common())
+    return f"And {count(len(hidden), 'more coral', 'more corals')} at {span} {DLI_UNIT_TYPESET}: {told}."
+
+
+def table_words_short(verdict: Verdict) -> str:
+    """A state for a narrow column: "within", "far below", "cannot tell yet"."""
+    if verdict.likely_state == "undecided":
+        return "cannot tell yet"
+    return "not judged" if verdict.dli_state == "not_judged" else verdict.likely_state.replace("_", " ")
+
+
+def standing_rows(handout: Handout) -> list[Row]:
+    """On what the page stands, what it is not, and how nobody gets hurt."""
+    analyses = [light.analysis for light in handout.lights]
+    return [
+        Row("Stands on", _basis(analyses)),
+        Row("Usual", USUAL),
+        Row("Not a diagnosis", DIAGNOSIS),
+        Row("Safety", _safety(analyses)),
+    ]
+
+
+def _basis(analyses: Sequence[Analysis]) -> str:
+    sentences = list(dict.fromkeys(_shorter_names(a, a.basis.sentence) for a in analyses))
+    if len(analyses) == 2 and len(sentences) == 2:
+        return f"A: {sentences[0]} B: {sentences[1]}"
+    return sentences[0]
+
+
+def _safety(analyses: Sequence[Analysis]) -> str:
+    lines: dict[str, str] = {}
+    for analysis in analyses:
+        for caution in analysis.cautions:
+            if is_safety(caution):
+                lines.setdefault(caution.code, _shorter_names(analysis, caution.text))
+    return " ".join(lines.values())
+
+
+def _shorter_names(analysis: Analysis, text: str) -> str:
+    """A sentence with the long names of fixtures cut, so that it keeps its place on the page."""
+    for name in sorted((f.name for f in analysis.setup.fixtures), key=len, reverse=True):
+        if len(name) > LONGEST_NAME:
+            text = text.replace(name, shortened(name, LONGEST_NAME)).replace(
+                repr(name)[1:-1], shortened(name, LONGEST_NAME)
+            )
+    return text
+
+
+def _name(name: str) -> str:
+    return shortened(name, LONGEST_NAME)

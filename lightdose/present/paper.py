@@ -1,0 +1,118 @@
+"""Pages to print: sheet sizes, text that flows down a column, PDF files that come out the same each time."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+from lightdose.model.record import dataclass
+from lightdose.model.setup import LengthUnit
+from lightdose.present.canvas import LINE_IN, Drawing, drawing_settings, wrapped
+from lightdose.present.style import INK, QUIET_INK, RULE, TEXT_PT
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+Paper = Literal["a4", "letter"]
+MM_PER_IN: Final = 25.4
+SHEETS_IN: Final[Mapping[Paper, tuple[float, float]]] = {
+    "a4": (210 / MM_PER_IN, 297 / MM_PER_IN),
+    "letter": (8.5, 11.0),
+}
+"""Width and height. Source: ISO 216; ANSI/ASME Y14.1 size A."""
+
+SLIPS_IN: Final[Mapping[Paper, tuple[float, float]]] = {
+    "a4": (105 / MM_PER_IN, 148 / MM_PER_IN),
+    "letter": (4.25, 5.5),
+}
+"""A quarter of the sheet: ISO A6, and a Letter sheet cut twice."""
+
+
+def paper_of(unit: LengthUnit) -> Paper:
+    """The sheet where lengths are told in this unit: our choice."""
+    return "letter" if unit == "in" else "a4"
+
+
+def pdf_bytes(drawing: Drawing) -> bytes:
+    """One page with its text as text, fonts inside, and no date: two runs give the same bytes."""
+    import matplotlib as mpl
+
+    metadata: dict[str, Any] = {
+        "Title": drawing.title,
+        "Subject": drawing.description,
+        "Creator": None,
+        "Producer": None,
+        "CreationDate": None,
+    }
+    buffer = io.BytesIO()
+    with drawing_settings():
+        mpl.rcParams["pdf.fonttype"] = 42
+        drawing.figure.savefig(buffer, format="pdf", metadata=metadata)
+    return buffer.getvalue()
+
+
+@dataclass(frozen=True)
+class Row:
+    """A word or two, and beside it what is told of it."""
+
+    label: str
+    text: str
+
+
+def text_height_in(text: str, width_in: float, size_pt: float) -> float:
+    """Height of wrapped text. [inch]"""
+    return len(wrapped(text, width_in, size_pt)) * line_in(size_pt)
+
+
+def line_in(size_pt: float) -> float:
+    """Height of one line. [inch]"""
+    return LINE_IN * size_pt / TEXT_PT
+
+
+def write_text(
+    figure: Figure, left_in: float, top_in: float, width_in: float, text: str, size_pt: float, **style: Any
+) -> float:
+    """Write wrapped text in a column and return the height below it. [inch from the top]"""
+    style.setdefault("color", INK)
+    width, height = figure.get_size_inches()
+    for line in wrapped(text, width_in, size_pt, bold=style.get("weight") == "bold"):
+        figure.text(left_in / width, 1 - top_in / height, line, fontsize=size_pt, va="top", **style)
+        top_in += line_in(size_pt)
+    return top_in
+
+
+def rows_height_in(
+    rows: Sequence[Row], label_in: float, width_in: float, size_pt: float, gap_in: float
+) -> float:
+    """Height of labelled rows. [inch]"""
+    return sum(text_height_in(row.text, width_in - label_in, size_pt) + gap_in for row in rows)
+
+
+def write_rows(
+    figure: Figure,
+    left_in: float,
+    top_in: float,
+    width_in: float,
+    rows: Sequence[Row],
+    *,
+    label_in: float,
+    size_pt: float,
+    gap_in: float,
+) -> float:
+    """Write rows, each label in bold to the left of its text; return the height below them."""
+    for row in rows:
+        write_text(figure, left_in, top_in, label_in - 0.05, row.label, size_pt, weight="bold")
+        top_in = write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
+        top_in += gap_in
+    return top_in
+
+
+def write_rule(figure: Figure, left_in: float, top_in: float, width_in: float, *, dark: bool = False) -> None:
+    """A thin line across a column."""
+    from matplotlib.lines import Line2D
+
+    width, height = figure.get_size_inches()
+    y = 1 - top_in / height
+    ends = (left_in / width, (left_in + width_in) / width)
+    figure.add_artist(Line2D(ends, (y, y), color=QUIET_INK if dark else RULE, linewidth=0.7))
