@@ -64,10 +64,14 @@ def command(request: SetupRequest, *, output: str, as_json: bool, imperial: bool
 
 def _report(request: SetupRequest, setup: Setup, unit: LengthUnit) -> Report:
     from lightdose.analysis import analyse, site_days, site_spectra
+    from lightdose.comparing import looks_and_gets
+    from lightdose.explaining import colour_or_intensity, diminishing_return
+    from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
     from lightdose.present.figures import shown_receivers
     from lightdose.present.report import Report
+    from lightdose.trying import try_change
 
-    analysis = analyse(setup)
+    analysis = analyse(setup, also=TRISTIMULUS_WEIGHTINGS)
     shown = shown_receivers(analysis)
     return Report(
         analysis=analysis,
@@ -75,6 +79,10 @@ def _report(request: SetupRequest, setup: Setup, unit: LengthUnit) -> Report:
         days=site_days(analysis, shown),
         spectra=site_spectra(analysis, shown),
         light=_light(setup),
+        looks=looks_and_gets(analysis),
+        more_light=diminishing_return(analysis),
+        colour=colour_or_intensity(analysis),
+        change=try_change(analysis),
         variation=_variation(request),
     )
 

@@ -22,7 +22,11 @@ def report_json(analysis: Analysis, files: Mapping[str, Path]) -> dict[str, Any]
         "title": analysis.setup.title,
         "basis": analysis.basis.key,
         "files": [
-            {"kind": kind, "file": str(path.resolve()), "bytes": path.stat().st_size if path.is_file() else None}
+            {
+                "kind": kind,
+                "file": str(path.resolve()),
+                "bytes": path.stat().st_size if path.is_file() else None,
+            }
             for kind, path in files.items()
         ],
         "corals": len(analysis.verdicts),

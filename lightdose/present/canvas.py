@@ -6,7 +6,7 @@ import io
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
 
@@ -22,6 +22,9 @@ FigureFormat = Literal["svg", "png"]
 PNG_DPI = 160
 LINE_IN = 0.165
 """Height of a line of text of ``TEXT_PT``. [inch]"""
+
+CLOSE_SHARE, CLOSE_IN = 0.03, 0.15
+"""Lines whose words add up to so nearly the width of the page are set to see whether they fit."""
 
 UNDRAWABLE = "□"
 HEAD_TITLE, HEAD_LEAD = "head title", "head lead"
@@ -158,6 +161,7 @@ def write_head(figure: Figure, title: str, lead: str) -> None:
     write_at(figure, 0.15, top + 0.04, lead, color=QUIET_INK, label=HEAD_LEAD)
 
 
+@lru_cache(maxsize=4096)
 def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of a line of text as the figures' font sets it. [inch]"""
     from matplotlib.ft2font import LoadFlags
@@ -180,7 +184,7 @@ def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -
     lines = [""]
     for word in drawable(text).split(" "):
         trial = f"{lines[-1]} {word}".lstrip()
-        if text_width_in(trial, size_pt, bold=bold) <= width_in:
+        if _fits(trial, width_in, size_pt, bold):
             lines[-1] = trial
             continue
         if lines[-1]:
@@ -190,6 +194,20 @@ def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -
                 lines.append("")
             lines[-1] += letter
     return lines
+
+
+def _fits(line: str, width_in: float, size_pt: float, bold: bool) -> bool:
+    """Whether a line is not wider than ``width_in``; set as a whole, which is slow, only where it is close."""
+    rough = sum(_advance_in(word, size_pt, bold) for word in line.split(" "))
+    if abs(rough - width_in) > max(CLOSE_SHARE * width_in, CLOSE_IN):
+        return rough < width_in
+    return text_width_in(line, size_pt, bold=bold) <= width_in
+
+
+@lru_cache(maxsize=4096)
+def _advance_in(word: str, size_pt: float, bold: bool) -> float:
+    """Width of a word and the space after it."""
+    return text_width_in(f"x{word} x", size_pt, bold=bold) - text_width_in("xx", size_pt, bold=bold)
 
 
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:

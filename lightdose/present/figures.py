@@ -246,6 +246,7 @@ def stacked_panels(title: str, lead: str, n: int, above_in: float = 0.0) -> tupl
 
 
 def plot_line(axes: Axes, x: FloatArray, y: FloatArray, stroke: Stroke) -> None:
+    """A line as its stroke says."""
     axes.plot(
         x,
         y,
@@ -322,6 +323,7 @@ def _band_edges(axes: Axes, start_nm: float) -> None:
 
 
 def panel_title(axes: Axes, name: str, words: str, above_in: float = 0.0) -> None:
+    """A name above a panel, and beside it what it shows."""
     height = 1 + (0.07 + above_in) / PANEL_IN
     title = axes.text(0, height, name, transform=axes.transAxes, fontsize=TEXT_PT, weight="bold", color=INK)
     axes.annotate(
@@ -337,6 +339,7 @@ def panel_title(axes: Axes, name: str, words: str, above_in: float = 0.0) -> Non
 
 
 def finish_panels(panels: Sequence[Axes], x_label: str, y_label: str, rules: Literal["y", "both"]) -> None:
+    """Rules, and labels of the axes; panels below one another share the time or wavelength under the last."""
     for axes in panels:
         quiet_grid(axes, rules)
         axes.tick_params(labelbottom=axes is panels[-1])

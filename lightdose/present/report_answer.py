@@ -8,7 +8,7 @@ from typing import Final
 
 from lightdose.model.results import Analysis, Verdict
 from lightdose.present.certainty_words import deciding_sentence, open_verdicts, verdict_words
-from lightdose.present.labels import DLI_UNIT_TYPESET, count, literal, number, range_text
+from lightdose.present.labels import DLI_UNIT, count, literal, number, range_text
 from lightdose.present.summary import out_of_band, worst_first
 
 NAMED_AT_MOST: Final = 6
@@ -25,7 +25,10 @@ class Answer:
 
 
 def answer(analysis: Analysis) -> Answer:
-    """Who gets a usual amount, who does not, the one thing to do, the one reading, and the basis."""
+    """Who gets a usual amount, who does not, the one thing to do, the one reading, and the basis.
+
+    Units stand as on a terminal; a page sets them in type.
+    """
     parts = [
         ("Not usual", _unusual(analysis)),
         ("Do first", first_step(analysis)),
@@ -57,14 +60,16 @@ def _unusual(analysis: Analysis) -> str:
         return ""
     if not off:
         return "No coral is known to get too little or too much."
-    named = "; ".join(f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in off[:NAMED_AT_MOST])
+    named = "; ".join(
+        f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in off[:NAMED_AT_MOST]
+    )
     rest = len(off) - NAMED_AT_MOST
     return f"{named}{f'; and {rest} more in the table' if rest > 0 else ''}."
 
 
 def _dose_words(verdict: Verdict) -> str:
     usual = f", usual {range_text(*verdict.band_dli)}" if verdict.band_dli else ""
-    return f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT_TYPESET}{usual}"
+    return f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}{usual}"
 
 
 def first_step(analysis: Analysis) -> str:
@@ -80,7 +85,7 @@ def first_step(analysis: Analysis) -> str:
         if n >= TOGETHER and 3 * n >= 2 * len(off):
             way = "more" if side == "little" else "less"
             return (
-                f"Give the tank {way} light as a whole, for {n} corals get too {side}; `lightdose tune` finds "
+                f"Give the tank {way} light as a whole, for {n} corals get too {side}; lightdose tune finds "
                 f"levels and hours that serve all of them. Furthest off is {step}"
             )
         why = "It is the furthest off." if len(off) > 1 else "It is the only one known to be off."
@@ -99,7 +104,7 @@ def one_reading(analysis: Analysis) -> str:
         deciding = analysis.uncertainty.deciding if analysis.uncertainty else None
         why = ""
         if deciding is not None:
-            why = " Type it into readings.csv and run `lightdose calibrate`."
+            why = " Type it into readings.csv and run lightdose calibrate."
         return deciding_sentence(analysis) + why
     if analysis.basis.key == "measured" or not analysis.verdicts:
         return ""

@@ -317,7 +317,9 @@ def energy_table(analysis: Analysis) -> PageTable:
         (
             literal(use.fixture),
             NONE if use.energy_kwh_d is None else number(use.energy_kwh_d),
-            NONE if use.cost_per_year is None else f"{number(use.cost_per_year)} {literal(use.currency or '')}",
+            NONE
+            if use.cost_per_year is None
+            else f"{number(use.cost_per_year)} {literal(use.currency or '')}",
             NONE if use.photon_efficacy_umol_j is None else number(use.photon_efficacy_umol_j),
         )
         for use in analysis.fixtures

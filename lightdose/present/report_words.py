@@ -1,13 +1,74 @@
-"""Sentences of the report: how sure it is, and what was assumed."""
+"""Sentences of the report: the answer, advice, how sure it is, and what was assumed."""
 
 from __future__ import annotations
 
+from typing import Any
+
+from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn
 from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
 from lightdose.model.tank import WALL_NAMES, Tank, Wall
-from lightdose.present.certainty_words import deciding_sentence
-from lightdose.present.labels import count, length, literal, percent
+from lightdose.present.certainty_words import deciding_sentence, open_verdicts
+from lightdose.present.colour_words import colour_sentences, evidence_lines
+from lightdose.present.diminishing_words import return_sentences
+from lightdose.present.group_list import STATEMENT
+from lightdose.present.labels import (
+    DLI_UNIT_TYPESET,
+    PPFD_UNIT_TYPESET,
+    count,
+    length,
+    literal,
+    percent,
+    typeset,
+)
+from lightdose.present.range_bar import KEY
+from lightdose.present.report_answer import Answer, answer
+from lightdose.present.report_tables import left_out_note
+from lightdose.present.summary import is_safety, out_of_band, worst_first
+
+
+def page_words(
+    analysis: Analysis,
+    unit: LengthUnit,
+    more_light: DiminishingReturn | None,
+    colour: ColourOrIntensity | None,
+) -> dict[str, Any]:
+    """Everything that the page says in sentences."""
+    ranked = worst_first(analysis.verdicts)
+    concern = {v.coral for v in (*out_of_band(analysis.verdicts), *open_verdicts(analysis.verdicts))}
+    said = [(literal(v.coral), typeset(literal(v.advice)), v.coral in concern) for v in ranked if v.advice]
+    setup = analysis.setup
+    cited = dict.fromkeys(key for v in ranked for key in setup.groups[v.group].sources)
+    evidence = evidence_lines(colour) if colour else []
+    return {
+        "title": literal(setup.title) or "A tank without a title",
+        "answer": typeset_answer(answer(analysis)),
+        "units": {"dli": DLI_UNIT_TYPESET, "ppfd": PPFD_UNIT_TYPESET},
+        "coral_count": count(len(analysis.verdicts), "coral"),
+        "bar_key": KEY,
+        "corals_cut": left_out_note(len(analysis.verdicts), "coral"),
+        "helps": [(coral, advice) for coral, advice, off in said if off],
+        "keeps": [(coral, advice) for coral, advice, off in said if not off],
+        "certainty_words": certainty_sentences(analysis),
+        "more_light_words": return_sentences(more_light) if more_light else [],
+        "colour_words": [typeset(s) for s in colour_sentences(colour) if s not in evidence] if colour else [],
+        "evidence": evidence,
+        "safety": [c for c in analysis.cautions if is_safety(c)],
+        "cautions": [c for c in analysis.cautions if not is_safety(c)],
+        "assumptions": assumptions(analysis, unit),
+        "groups_statement": STATEMENT,
+        "citations": [
+            (literal(key), literal(setup.group_sources[key])) for key in cited if key in setup.group_sources
+        ],
+        "version": analysis.version,
+        "inputs": [(literal(name), digest) for name, digest in setup.inputs_sha256.items()],
+    }
+
+
+def typeset_answer(found: Answer) -> Answer:
+    """The same answer with its units as pages set them."""
+    return Answer(found.headline, tuple((label, typeset(text)) for label, text in found.parts))
 
 
 def certainty_sentences(analysis: Analysis) -> list[str]:

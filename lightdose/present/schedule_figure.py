@@ -11,7 +11,7 @@ from lightdose.model.results import Analysis
 from lightdose.model.schedule import ChannelProgramme
 from lightdose.present.canvas import Drawing, drawn, fitted
 from lightdose.present.figures import finish_panels, label_ends, panel_title, plot_line, stacked_panels
-from lightdose.present.labels import clock, count, literal, number
+from lightdose.present.labels import clock, count, literal
 from lightdose.present.style import TEXT_PT, channel_strokes
 from lightdose.quantities import HOURS_PER_DAY
 
@@ -71,7 +71,8 @@ def _draw(analysis: Analysis) -> Drawing:
             last = int(np.flatnonzero(level >= level.max() * (1 - 1e-9))[-1])
             at = float(programme.time_h[last])
             at -= HOURS_PER_DAY if at > HOURS_PER_DAY else 0.0
-            labels.append((f"{channel.name}, {number(float(level.max()))} %", stroke, at, float(level[last])))
+            highest = percent_words(float(programme.level.max()))
+            labels.append((f"{channel.name}, {highest} %", stroke, at, float(level[last])))
         axes.set_xlim(0, HOURS_PER_DAY)
         axes.set_ylim(0, 1.08 * _highest(shown))
         axes.set_xticks(range(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])

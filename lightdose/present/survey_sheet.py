@@ -98,25 +98,29 @@ def survey_sheet(survey: Survey, unit: LengthUnit, csv_name: str, command: str, 
     little = ""
     if len(survey.readings) > FEW:
         little = f"Little time? The {FEW} with a star tell most."
-    return page_environment().get_template("survey_sheet.html").render(
-        style=Ready(STYLE),
-        style_hash=Ready(policy_hash(STYLE)),
-        title=literal(survey.setup.title),
-        worth=worth_sentence(survey),
-        open=open_sentence(survey),
-        meter=literal(survey.meter.name) if survey.described else "",
-        meter_note="" if survey.described else meter_sentence(survey),
-        unit=unit_words(survey.meter.reads),
-        little_time=little,
-        rows=[_row(r, unit, several, few) for r in survey.readings],
-        tied=unread_sentence(survey),
-        routine=ROUTINE,
-        safety=SAFETY,
-        plan=_plan(survey, unit),
-        csv_name=literal(csv_name),
-        command=literal(command),
-        basis=literal(basis),
-        version=survey.version,
+    return (
+        page_environment()
+        .get_template("survey_sheet.html")
+        .render(
+            style=Ready(STYLE),
+            style_hash=Ready(policy_hash(STYLE)),
+            title=literal(survey.setup.title),
+            worth=worth_sentence(survey),
+            open=open_sentence(survey),
+            meter=literal(survey.meter.name) if survey.described else "",
+            meter_note="" if survey.described else meter_sentence(survey),
+            unit=unit_words(survey.meter.reads),
+            little_time=little,
+            rows=[_row(r, unit, several, few) for r in survey.readings],
+            tied=unread_sentence(survey),
+            routine=ROUTINE,
+            safety=SAFETY,
+            plan=_plan(survey, unit),
+            csv_name=literal(csv_name),
+            command=literal(command),
+            basis=literal(basis),
+            version=survey.version,
+        )
     )
 
 
