@@ -225,8 +225,8 @@ def _draw_spectra(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: Len
         axes.set_ylim(0, 1.08 * top)
         axes.set_xticks(range(start, 801, 50))
         if total.max() > 0:
-            _key(axes, entries)
-        _band_edges(axes, start)
+            line_key(axes, entries)
+        band_edges(axes, start)
         panel_title(
             axes, _place(analysis, spectrum.receiver, unit), _colour_words(analysis, spectrum.receiver), 0.18
         )
@@ -285,7 +285,7 @@ def label_ends(axes: Axes, labels: Sequence[tuple[str, Stroke, float, float]]) -
         )
 
 
-def _key(axes: Axes, entries: Sequence[tuple[str, str, Stroke]]) -> None:
+def line_key(axes: Axes, entries: Sequence[tuple[str, str, Stroke]]) -> None:
     """Names with a piece of their line and their share, from the panel's top down, in the right margin."""
     width = WIDTH_IN - LEFT_IN - KEY_IN
     style: dict[str, Any] = {"transform": axes.transAxes, "fontsize": SMALL_PT, "color": INK, "va": "center"}
@@ -304,7 +304,8 @@ def _key(axes: Axes, entries: Sequence[tuple[str, str, Stroke]]) -> None:
         axes.text(1 + (KEY_IN - 0.15) / width, y, share, ha="right", **style)
 
 
-def _band_edges(axes: Axes, start_nm: float) -> None:
+def band_edges(axes: Axes, start_nm: float) -> None:
+    """Thin lines at the edges of colour bands, with their names above the panel."""
     for band in BANDS:
         for edge in (band.low_nm, band.high_nm):
             if edge > start_nm:
