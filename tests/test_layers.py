@@ -42,7 +42,8 @@ TABLE = {
     "trying": layer("quantities errors model physics files", "numpy"),
     "handing_out": layer("errors model judge analysis comparing explaining"),
     "cli": layer(
-        "version quantities errors model physics fit judge files present analysis mapping planning trying handing_out cli",
+        "version quantities errors model physics fit judge files present analysis mapping planning explaining "
+        "comparing trying handing_out cli",
         "click",
         "numpy rich",
     ),

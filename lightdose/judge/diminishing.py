@@ -84,4 +84,6 @@ def _coral_return(analysis: Analysis, verdict: Verdict, output: FloatArray, toda
         full_h=full,
         half_h=half,
         for_nine_tenths=(min(tenths), max(tenths)),
+        above_saturation_h=verdict.hours_above_saturation_h,
+        beyond_saturation_fraction=verdict.photons_beyond_saturation_fraction,
     )

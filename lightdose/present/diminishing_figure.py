@@ -19,7 +19,7 @@ from lightdose.present.canvas import (
 )
 from lightdose.present.diminishing_words import coral_sentence, ek_words, return_finding
 from lightdose.present.labels import PPFD_UNIT_TYPESET, count, percent
-from lightdose.present.saturation_words import hours_span
+from lightdose.present.saturation_words import hours_span, percent_span
 from lightdose.present.style import BAND_FILL, INK, SMALL_PT, TEXT_PT, TONES
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ LEFT_IN = 0.75
 PANEL_WIDE_IN = 3.85
 PANEL_HIGH_IN = 1.55
 COLUMN_GAP_IN = 0.75
-ROW_GAP_IN = 0.72
+ROW_GAP_IN = 0.9
 AXIS_IN = 0.6
 
 
@@ -67,7 +67,7 @@ def _lead(record: DiminishingReturn, shown: Sequence[CoralReturn]) -> str:
 
 def _draw(record: DiminishingReturn, shown: Sequence[CoralReturn]) -> Drawing:
     title, lead = return_finding(record), _lead(record, shown)
-    head = head_height(title, lead, WIDTH_IN) + 0.45
+    head = head_height(title, lead, WIDTH_IN) + 0.6
     columns = min(2, len(shown))
     rows = -(-len(shown) // columns)
     step = PANEL_HIGH_IN + ROW_GAP_IN
@@ -100,15 +100,25 @@ def _draw_coral(axes: Axes, record: DiminishingReturn, coral: CoralReturn, top: 
     axes.set_xticks(range(0, 101, 25))
     axes.set_yticks([h for h in range(0, 25, 3 if top > 5 else 1) if h <= top])
     quiet_grid(axes)
-    _write_today(axes, today, f"today {percent(record.today)}: {hours_span(coral.today_h)} h", top)
+    _write_today(axes, today, f"today {percent(record.today)}", top)
+    _panel_head(axes, coral)
+
+
+def _panel_head(axes: Axes, coral: CoralReturn) -> None:
+    """Name, Ek and today's figures above a panel."""
     beside = f"full: {hours_span(coral.full_h)} h"
     room = PANEL_WIDE_IN - text_width_in(beside, SMALL_PT) - 0.2
+    words = f"today: {hours_span(coral.today_h)} h"
+    if coral.above_saturation_h is not None and coral.beyond_saturation_fraction is not None:
+        beyond = percent_span(coral.beyond_saturation_fraction)
+        words += f"; above Ek {hours_span(coral.above_saturation_h)} h, {beyond} % of photons beyond it"
+    basis = fitted(ek_words(coral, PPFD_UNIT_TYPESET), PANEL_WIDE_IN, SMALL_PT)
     kept: dict[str, Any] = {"transform": axes.transAxes, "color": INK, "va": "bottom"}
     name = fitted(coral.coral, room, TEXT_PT, bold=True)
-    axes.text(0, 1.13, name, fontsize=TEXT_PT, weight="bold", **kept)
-    axes.text(1, 1.13, beside, fontsize=SMALL_PT, ha="right", **kept)
-    basis = fitted(ek_words(coral, PPFD_UNIT_TYPESET), PANEL_WIDE_IN, SMALL_PT)
-    axes.text(0, 1.02, basis, fontsize=SMALL_PT, **kept)
+    axes.text(0, 1.24, name, fontsize=TEXT_PT, weight="bold", **kept)
+    axes.text(1, 1.24, beside, fontsize=SMALL_PT, ha="right", **kept)
+    axes.text(0, 1.13, basis, fontsize=SMALL_PT, **kept)
+    axes.text(0, 1.02, words, fontsize=SMALL_PT, **kept)
 
 
 def _write_today(axes: Axes, today: float, words: str, top: float) -> None:
@@ -123,4 +133,5 @@ def _write_today(axes: Axes, today: float, words: str, top: float) -> None:
         va="bottom",
         fontsize=SMALL_PT,
         color=INK,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8},
     )

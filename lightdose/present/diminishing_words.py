@@ -45,9 +45,11 @@ def return_sentences(record: DiminishingReturn) -> list[str]:
 def coral_sentence(coral: CoralReturn) -> str:
     """One coral: its hours at Pmax today, at full and at half, and on what Ek they stand."""
     today, full, half = map(hours_span, (coral.today_h, coral.full_h, coral.half_h))
+    beyond = coral.beyond_saturation_fraction
+    share = "" if beyond is None else f", {_percents(beyond)} of the photons beyond saturation"
     return (
-        f"{literal(coral.coral)}: {today} h at Pmax today, {full} h at full output, {half} h at half of "
-        f"today's; {_percents(coral.for_nine_tenths)} of today's light gives nine tenths of it "
+        f"{literal(coral.coral)}: {today} h at Pmax today{share}; {full} h at full output, {half} h at half "
+        f"of today's; {_percents(coral.for_nine_tenths)} of today's light gives nine tenths of it "
         f"({ek_words(coral, PPFD_UNIT)})."
     )
 
