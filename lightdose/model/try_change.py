@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from lightdose.errors import ScheduleError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.fixture import DimmingCurve
+from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 
 

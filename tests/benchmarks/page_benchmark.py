@@ -2,8 +2,8 @@
 
 50 places x 12 channels, each channel with 50 breakpoints at times of its own, most of them with a curved
 dimming, in headless Chromium. Measured by ``performance.now()`` in the page: one input event, with everything
-that it sets off (programmes, outputs, doses, peaks, brightest hours, states, table, day curve), and the layout
-after it.
+that it sets off (programmes, outputs, doses, peaks, brightest hours, states, table, day curve), and the
+layout after it.
 """
 
 from __future__ import annotations

@@ -361,7 +361,7 @@ function resultRows() {
     cell("today", number(row.dli), "try-n");
     resultCells.push({
       dli: cell("now", "", "try-n try-now"), change: cell("change", "", "try-n"),
-      state: cell("state", ""), peak: cell("peak now", "", "try-n"),
+      state: cell("state", "", "try-state"), peak: cell("peak now", "", "try-n"),
     });
   }
 }
