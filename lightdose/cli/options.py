@@ -144,8 +144,8 @@ def wants_colour(no_color: bool) -> bool:
     )
 
 
-def start_date(start: str | None) -> str | None:
-    """The date that ``--start`` names, written 2026-03-14; click.BadParameter for anything else."""
+def start_date(start: str | None, option: str = "--start") -> str | None:
+    """The date that an option names, written 2026-03-14; click.BadParameter for anything else."""
     import datetime
 
     if start is None:
@@ -153,9 +153,7 @@ def start_date(start: str | None) -> str | None:
     try:
         date = datetime.date.fromisoformat(start)
     except ValueError:
-        raise click.BadParameter(
-            f'"{start}" is not a date such as 2026-03-14', param_hint="--start"
-        ) from None
+        raise click.BadParameter(f'"{start}" is not a date such as 2026-03-14', param_hint=option) from None
     if not 1900 <= date.year <= 9000:
-        raise click.BadParameter(f'"{start}" is no date of a tank', param_hint="--start")
+        raise click.BadParameter(f'"{start}" is no date of a tank', param_hint=option)
     return date.isoformat()

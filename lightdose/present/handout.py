@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from lightdose.model.handout import HandedLight, Handout
@@ -10,7 +11,6 @@ from lightdose.model.results import Verdict
 from lightdose.present.canvas import Drawing, drawn, fitted, new_figure, shortened
 from lightdose.present.handout_chart import (
     HEAD_IN,
-    LEGEND_IN,
     ROW_IN,
     CoralRow,
     chosen_rows,
@@ -21,8 +21,9 @@ from lightdose.present.handout_chart import (
 )
 from lightdose.present.handout_words import (
     finding,
+    letters,
     light_sentences,
-    more_sentence,
+    more_text,
     standing_rows,
     why_rows,
 )
@@ -79,7 +80,7 @@ def _draw(handout: Handout, paper: Paper) -> Drawing:
     figure = new_figure(width_in, height_in)
     inner = width_in - 2 * MARGIN_IN
     rows = coral_rows(handout.lights)
-    plan = _plan(handout, inner, height_in - 2 * MARGIN_IN, len(rows))
+    plan = _plan(handout, inner, height_in - 2 * MARGIN_IN, rows)
     top = _write_head(figure, handout, inner)
     top = _rows(figure, top, inner, why_rows(handout), plan.size_pt) + PART_IN
     if rows:
@@ -91,9 +92,9 @@ def _draw(handout: Handout, paper: Paper) -> Drawing:
     return Drawing("handout", title, f"{title}. {literal(handout.lights[0].analysis.basis.sentence)}", figure)
 
 
-def _plan(handout: Handout, inner: float, room: float, corals: int) -> Plan:
+def _plan(handout: Handout, inner: float, room: float, rows: Sequence[CoralRow]) -> Plan:
     """The largest text that leaves room for the corals, and a taller day curve where room is left."""
-    plan = Plan(SIZES_PT[-1], 0, DAY_IN[0])
+    plan, corals = Plan(SIZES_PT[-1], 0, DAY_IN[0]), len(rows)
     for size in SIZES_PT:
         fixed = _head_height() + 2 * PART_IN + _lights_height(handout, inner, size, DAY_IN[0])
         for part in (why_rows(handout), standing_rows(handout)):
@@ -143,10 +144,9 @@ def _rows(figure: Figure, top: float, inner: float, rows: list[Row], size_pt: fl
 
 
 def _heads(handout: Handout) -> list[str]:
-    if len(handout.lights) == 1:
-        return [""]
     return [
-        f"{letter}: {light.analysis.setup.title}" for letter, light in zip("AB", handout.lights, strict=True)
+        f"{letter}: {light.analysis.setup.title}" if letter else ""
+        for letter, light in zip(letters(handout), handout.lights, strict=True)
     ]
 
 
@@ -155,21 +155,25 @@ def _write_corals(
 ) -> float:
     shown = chosen_rows(rows, plan.rows)
     top = draw_corals(figure, MARGIN_IN, top, inner, shown, _heads(handout)) + 0.05
-    hidden: list[Verdict] = [v for row in rows if row not in shown if (v := row.verdicts[0]) is not None]
     if len(shown) < len(rows):
-        text = fitted(more_sentence(hidden), inner, plan.size_pt)
-        top = write_text(figure, MARGIN_IN, top, inner + 0.1, text, plan.size_pt)
+        hidden = [row for row in rows if row not in shown]
+        text = more_text(handout, _verdicts(hidden, len(handout.lights)))
+        top = write_text(figure, MARGIN_IN, top, inner, text, plan.size_pt)
     return write_text(figure, MARGIN_IN, top, inner, KEY, plan.size_pt - 0.8, color=QUIET_INK) + PART_IN
 
 
-def _columns(inner: float) -> tuple[float, float]:
-    """Width of a column, and where the second begins within the page's text."""
-    column = (inner - BETWEEN_IN) / 2
-    return column, column + BETWEEN_IN
+def _verdicts(rows: Sequence[CoralRow], setups: int) -> list[list[Verdict]]:
+    return [[v for row in rows if (v := row.verdicts[side]) is not None] for side in range(setups)]
+
+
+def _columns(handout: Handout, inner: float) -> tuple[float, float]:
+    """Widths of both columns: one setup's day takes more than the words beside it."""
+    first = (inner - BETWEEN_IN) * (0.6 if len(handout.lights) == 1 else 0.5)
+    return first, inner - BETWEEN_IN - first
 
 
 def _lights_height(handout: Handout, inner: float, size_pt: float, day_in: float) -> float:
-    column, _ = _columns(inner)
+    _, column = _columns(handout, inner)
     texts = [_sentences_height(light, handout, column, size_pt) for light in handout.lights]
     if len(handout.lights) == 1:
         return max(day_in, texts[0]) + line_in(size_pt)
@@ -182,23 +186,19 @@ def _sentences_height(light: HandedLight, handout: Handout, column: float, size_
 
 
 def _write_lights(figure: Figure, top: float, inner: float, handout: Handout, plan: Plan) -> float:
-    """One setup: its day and beside it what it looks and gets; two: one below the other in a column each."""
-    column, second = _columns(inner)
-    alone = len(handout.lights) == 1
+    """One setup: its day, and beside it how it looks; two: each in a column, its words below its day."""
+    first, second = _columns(handout, inner)
+    alone, highest = len(handout.lights) == 1, day_top_ppfd(handout.lights)
     bottoms = []
     for turn, light in enumerate(handout.lights):
-        left = MARGIN_IN + turn * second
-        head = "Light through the day" if alone else f"Light through the day, {'AB'[turn]}"
-        below = write_text(figure, left, top, column, head, plan.size_pt, weight="bold")
-        text_left, text_top = left, below
+        left = MARGIN_IN + turn * (first + BETWEEN_IN)
+        head = "Light through the day" if alone else f"{'AB'[turn]}: light through the day"
+        below = write_text(figure, left, top, first, head, plan.size_pt, weight="bold")
+        day_bottom = below
         if light.days:
-            text_top = draw_day(
-                figure, left, below + 0.02, column, plan.day_in, light, day_top_ppfd(handout.lights)
-            )
-            bottoms.append(text_top)
-        if alone:
-            text_left, text_top = MARGIN_IN + second, below + LEGEND_IN / 4
+            day_bottom = draw_day(figure, left, below + 0.02, first, plan.day_in, light, highest)
+        text_left, text_top = (MARGIN_IN + first + BETWEEN_IN, below) if alone else (left, day_bottom)
         for sentence in light_sentences(light, alone=alone):
-            text_top = write_text(figure, text_left, text_top, column, sentence, plan.size_pt) + GAP_IN
-        bottoms.append(text_top)
+            text_top = write_text(figure, text_left, text_top, second, sentence, plan.size_pt) + GAP_IN
+        bottoms += [day_bottom, text_top]
     return max(bottoms)

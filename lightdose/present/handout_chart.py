@@ -83,7 +83,7 @@ def draw_corals(
 ) -> float:
     """The table with its bars; the height below it. [inch from the top]"""
     sides = len(heads)
-    name_in, number_in, bar_in, words_in = (1.7, 0.5, 1.5, 1.95) if sides == 1 else (1.45, 0.42, 1.17, 0.98)
+    name_in, number_in, bar_in, words_in = (1.7, 0.5, 1.4, 2.1) if sides == 1 else (1.3, 0.42, 1.05, 0.92)
     columns = [Column("coral", 0.0, name_in, lambda row: row.name)]
     edge = name_in
     for side in range(sides):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from lightdose.model.explaining import EvidenceSide
@@ -33,6 +33,11 @@ LEAST_BLUE: Final = 0.3
 MOST_RED: Final = 0.5
 """Shares of PPFD, as in the cautions on the mix: our choice."""
 
+PHOTONS: Final = (
+    "Corals live on algae that work with light. What feeds these is the number of photons (400-700 nm) in a "
+    f"day: light at a moment, in {PPFD_UNIT_TYPESET}, times hours."
+)
+SATURATES: Final = "Beyond some light the algae gain little from more."
 STEADY: Final = (
     "Corals adapt over weeks. The same programme every day lets them; brighter by at most 10 % of the daily "
     "dose a week (common practice, no published rule)."
@@ -57,51 +62,72 @@ FINDINGS: Final = 3
 """Findings of one side that the page has room for; the report lists all."""
 
 
+def letters(handout: Handout) -> list[str]:
+    """What the setups are called on the page: "A" and "B", nothing where there is one."""
+    return [""] if len(handout.lights) == 1 else ["A", "B"]
+
+
 def finding(handout: Handout) -> str:
     """The headline: what these corals live in, in numbers."""
-    if len(handout.lights) == 2:
-        return "The light of two setups, side by side"
-    light = handout.lights[0]
-    verdicts = light.analysis.verdicts
+    if len(handout.lights) == 1:
+        return _corals_in(handout.lights[0].analysis.verdicts)
+    parts = []
+    for letter, light in zip(letters(handout), handout.lights, strict=True):
+        judged = [v for v in light.analysis.verdicts if v.dli_state != "not_judged"]
+        within = sum(v.likely_state == "within" for v in judged)
+        parts.append(f"{letter}: usual light for {within} of {count(len(judged), 'coral')}")
+    return "; ".join(parts)
+
+
+def _corals_in(verdicts: Sequence[Verdict]) -> str:
     judged = [v for v in verdicts if v.dli_state != "not_judged"]
     if not judged:
         return "The light of this tank"
-    within = sum(v.likely_state == "within" for v in judged)
     doses = sorted(v.dli_mol_m2_d for v in judged)
-    span = number(doses[0]) if len(doses) == 1 else f"{number(doses[0])} to {number(doses[-1])}"
-    return f"{span} {DLI_UNIT_TYPESET}: usual light for {within} of {count(len(judged), 'coral')}"
+    if len(judged) == 1:
+        state = table_words_short(judged[0])
+        return f"1 coral at {number(doses[0])} {DLI_UNIT_TYPESET}, against its usual light: {state}"
+    within = sum(v.likely_state == "within" for v in judged)
+    span = f"{number(doses[0])} to {number(doses[-1])} {DLI_UNIT_TYPESET}"
+    return f"{count(len(judged), 'coral')} at {span}, {within} of them in usual light"
 
 
 def why_rows(handout: Handout) -> list[Row]:
     """Why photons times hours come first, and how far that goes here."""
-    light = handout.lights[0]
-    rows = [Row("Photons x hours", _photons(light))]
-    rows.append(Row("Modest light", _modest(light)))
-    rows.append(Row("Colour", _colour(handout)))
-    rows.append(Row("Trials for this", _evidence(handout, "for")))
-    rows.append(Row("And against", _evidence(handout, "against")))
-    return [*rows, Row("Steady light", STEADY)]
+    return [
+        Row("Photons x hours", f"{PHOTONS} {_each(handout, _photons)}".rstrip()),
+        Row("Modest light", f"{SATURATES} {_each(handout, _modest)} {TRIALS}".replace("  ", " ")),
+        Row("Colour", _colour(handout)),
+        Row("Trials for this", _evidence(handout, "for")),
+        Row("And against", _evidence(handout, "against")),
+        Row("Steady light", STEADY),
+    ]
+
+
+def _each(handout: Handout, told: Callable[[HandedLight], str]) -> str:
+    """The same of every setup, with its letter where there are two."""
+    texts = [
+        f"{letter}: {text}" if letter else text
+        for letter, light in zip(letters(handout), handout.lights, strict=True)
+        if (text := told(light))
+    ]
+    return " ".join(texts)
 
 
 def _photons(light: HandedLight) -> str:
-    what = (
-        "Corals live on algae that work with light. What feeds these is the number of photons (400-700 nm) in "
-        f"a day: light at a moment, in {PPFD_UNIT_TYPESET}, times hours."
-    )
     if not _is_lit(light):
-        return what
+        return ""
     here, dose = light.places[0], light.analysis.dose
     peak, worth = float(dose.peak_ppfd[here]), float(dose.peak_equivalent_h[here])
     return (
-        f"{what} {_name(light.place_name(here))}: a peak of {number(peak)}, worth {hours(worth)} hours of it, "
+        f"At {_name(light.place_name(here))} a peak of {number(peak)}, worth {hours(worth)} hours of it, "
         f"makes {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
     )
 
 
 def _modest(light: HandedLight) -> str:
-    """That more light brings less and less, with what it would do here; that too little stays too little."""
-    record = light.returns
-    parts = ["Beyond some light the algae gain little from more."]
+    """What more and less light would do here; that too little stays too little."""
+    record, parts = light.returns, []
     if record.gain_at_full is not None and record.kept_at_half is not None:
         more = ""
         if record.today < NEAR_FULL:
@@ -110,9 +136,11 @@ def _modest(light: HandedLight) -> str:
                 f"would bring {times(record.gain_at_full)} times today's gross photosynthesis; "
             )
         half = f"{more}half of today's light would keep {percent_span(record.kept_at_half)} % of it"
-        assumed = "onset of saturation partly assumed" if any(c.ek_assumed for c in record.corals) else ""
-        parts.append(f"{half[0].upper()}{half[1:]} ({', '.join(filter(None, ('model curve', assumed)))}).")
-    parts.append(TRIALS)
+        if not more:
+            half = f"Half of today's light would keep {percent_span(record.kept_at_half)} % of the gross "
+            half += "photosynthesis"
+        assumed = ", onset of saturation partly assumed" if any(c.ek_assumed for c in record.corals) else ""
+        parts.append(f"{half} (model curve{assumed}).")
     low = sum("below" in v.likely_state for v in light.analysis.verdicts)
     if low:
         parts.append(f"Modest is not too little: {count(low, 'coral')} here {_get(low)} less than usual.")
@@ -183,22 +211,26 @@ def _rounded(lux: float) -> str:
     if lux <= 0:
         return "0"
     step = 10 ** max(0, len(str(int(lux))) - 2)
-    return f"{round(lux / step) * step:,d}".replace(",", " ")
+    return f"{round(lux / step) * step:,d}".replace(",", "\u00a0")
 
 
 def _shares(light: HandedLight) -> dict[str, float]:
     return light.analysis.band_fraction(light.places[0])
 
 
-def more_sentence(hidden: Sequence[Verdict]) -> str:
-    """What stands behind the corals that the page has no room for."""
-    if not hidden:
-        return ""
-    states = Counter(table_words_short(v) for v in hidden)
-    doses = sorted(v.dli_mol_m2_d for v in hidden)
-    span = f"{number(doses[0])} to {number(doses[-1])}" if len(doses) > 1 else number(doses[0])
-    told = ", ".join(f"{n} {words}" for words, n in states.most_common())
-    return f"And {count(len(hidden), 'more coral', 'more corals')} at {span} {DLI_UNIT_TYPESET}: {told}."
+def more_text(handout: Handout, hidden: Sequence[Sequence[Verdict]]) -> str:
+    """What stands behind the corals that the page has no room for, setup by setup."""
+    sentences = []
+    for letter, verdicts in zip(letters(handout), hidden, strict=True):
+        if not verdicts:
+            continue
+        states = Counter(table_words_short(v) for v in verdicts)
+        doses = sorted(v.dli_mol_m2_d for v in verdicts)
+        span = f"{number(doses[0])} to {number(doses[-1])}" if len(doses) > 1 else number(doses[0])
+        told = ", ".join(f"{n} {words}" for words, n in states.most_common())
+        whom = f"{f'{letter}: ' if letter else ''}{count(len(doses), 'more coral')}"
+        sentences.append(f"{whom} at {span} {DLI_UNIT_TYPESET}: {told}.")
+    return " ".join(sentences)
 
 
 def table_words_short(verdict: Verdict) -> str:

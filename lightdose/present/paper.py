@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -13,6 +14,8 @@ from lightdose.present.style import INK, QUIET_INK, RULE, TEXT_PT
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+_UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)")
 
 Paper = Literal["a4", "letter"]
 MM_PER_IN: Final = 25.4
@@ -60,9 +63,14 @@ class Row:
     text: str
 
 
-def text_height_in(text: str, width_in: float, size_pt: float) -> float:
+def text_height_in(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> float:
     """Height of wrapped text. [inch]"""
-    return len(wrapped(text, width_in, size_pt)) * line_in(size_pt)
+    return len(_lines(text, width_in, size_pt, bold)) * line_in(size_pt)
+
+
+def _lines(text: str, width_in: float, size_pt: float, bold: bool) -> list[str]:
+    """Wrapped lines; a number keeps its sign of unit."""
+    return wrapped(_UNIT.sub("\u00a0", text), width_in, size_pt, bold=bold)
 
 
 def line_in(size_pt: float) -> float:
@@ -76,7 +84,7 @@ def write_text(
     """Write wrapped text in a column and return the height below it. [inch from the top]"""
     style.setdefault("color", INK)
     width, height = figure.get_size_inches()
-    for line in wrapped(text, width_in, size_pt, bold=style.get("weight") == "bold"):
+    for line in _lines(text, width_in, size_pt, style.get("weight") == "bold"):
         figure.text(left_in / width, 1 - top_in / height, line, fontsize=size_pt, va="top", **style)
         top_in += line_in(size_pt)
     return top_in

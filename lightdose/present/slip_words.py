@@ -1,0 +1,88 @@
+"""What the slip of a coral says; the terminal prints the same."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Final
+
+from lightdose.model.results import Verdict
+from lightdose.model.slip import Slip
+from lightdose.present.certainty_words import interval_text
+from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, STATE_WORDS, hours, literal, number, range_text
+from lightdose.present.mix_words import mix_words
+from lightdose.present.paper import Row
+
+START: Final = (
+    "Start at or below this dose, then brighter by at most 10 % a week (common practice, no published rule). "
+    "If it sulks, light is only one of many causes."
+)
+GRADES: Final = {
+    "A": "two or more published numbers",
+    "B": "one published number",
+    "C": "published direction only",
+    "D": "practice only",
+}
+NO_LINE: Final = 'previous = "unknown"'
+
+
+def slip_rows(slip: Slip) -> list[Row]:
+    """The light that the coral lived in, and what is usual for its group."""
+    verdict = slip.verdict
+    dose = f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}"
+    if verdict.certainty is not None:
+        dose += f" (95 %: {interval_text(verdict.certainty.interval_dli)})"
+    rows = [Row("dose a day", dose), Row("peak", f"{number(verdict.peak_ppfd_umol_m2_s)} {PPFD_UNIT}")]
+    if math.isfinite(slip.peak_equivalent_h):
+        rows.append(
+            Row(
+                "hours", f"lit {hours(slip.photoperiod_h)}, worth {hours(slip.peak_equivalent_h)} at the peak"
+            )
+        )
+    rows.append(Row("colour", mix_words(slip.band_fraction)))
+    return [*rows, Row("usual", _usual(verdict)), Row("basis", literal(slip.basis.sentence))]
+
+
+def _usual(verdict: Verdict) -> str:
+    if verdict.band_dli is None:
+        return f"{literal(verdict.group_name)}: lives without light, so no amount is usual"
+    grade = GRADES.get(verdict.grade, verdict.grade)
+    return (
+        f"{range_text(*verdict.band_dli)} for {literal(verdict.group_name)}; common practice, grade "
+        f"{verdict.grade} ({grade}); here {STATE_WORDS[verdict.dli_state]}"
+    )
+
+
+def previous_line(slip: Slip) -> str:
+    """The line for the [[coral]] of the next keeper's setup.toml."""
+    if slip.previous_mol_m2_d is None:
+        return NO_LINE
+    return f"previous = {slip.previous_mol_m2_d:.15g}"
+
+
+def start_sentence(slip: Slip) -> str:
+    """How to begin in the next tank."""
+    if slip.verdict.band_dli is None:
+        return "Light does not feed this coral: shade does it no harm, food does it good."
+    return START
+
+
+def heading(slip: Slip) -> str:
+    """The coral's name as the slip's title."""
+    return literal(slip.verdict.coral)
+
+
+def origin_sentence(slip: Slip) -> str:
+    """From where, and of when the figures are."""
+    return f"{literal(slip.title)}, {slip.date}"
+
+
+def slip_lines(slip: Slip) -> Iterator[str]:
+    """The slip for the terminal and for pipes: a label, a tab, what is told of it."""
+    yield literal(slip.basis.sentence)
+    yield f"coral\t{heading(slip)}"
+    yield f"from\t{origin_sentence(slip)}"
+    for row in slip_rows(slip)[:-1]:
+        yield f"{row.label}\t{row.text}"
+    yield f"advice\t{start_sentence(slip)}"
+    yield f"type into its [[coral]]\t{previous_line(slip)}"
