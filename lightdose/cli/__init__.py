@@ -34,6 +34,7 @@ SUMMARIES = {
     "acclimate": "Steps from today's light to another, slow enough for every coral.",
     "compare": "What changes from one setup to another for every site and coral, and why.",
     "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",
+    "slip": "The light that a coral lived in, on a small page to go with it when it leaves.",
     "hazard": "How to behave around these lights, and how soon staring into them reaches a limit.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
