@@ -8,7 +8,7 @@ from lightdose.model.explaining import Evidence
 
 _KINZIE: Final = "Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009"
 _DIPERNA: Final = "DiPerna et al. 2018, PLoS ONE 13:e0203882"
-_ACROPORA: Final = "Coral Reefs 2023, 10.1007/s00338-023-02348-w (abstract; three Acropora)"
+_ACROPORA: Final = "Coral Reefs 2023, 10.1007/s00338-023-02348-w (abstract, three Acropora)"
 _POCILLOPORA: Final = "Pocillopora acuta, 105/157/250 umol x 12 h, 140 d, PMC7673984"
 _WIJGERDE: Final = "Wijgerde et al. 2014, PLoS ONE 9:e92781"
 _SCHLACHER: Final = "Schlacher, Stark & Fischer 2007, Aquaculture 269:278"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import subprocess
@@ -134,3 +135,53 @@ def test_every_encoding_ends_alike(encoding: str, tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert b"[x][/]" in done.stdout
     assert b"Traceback" not in done.stderr
+
+
+@pytest.mark.identity
+def test_photosynthesis_is_the_same_in_json_csv_and_records(tmp_path: Path) -> None:
+    """Hours at Pmax, hours above and photons beyond saturation, with Ek and what it stands on."""
+    done = _run("--json", "--csv", "d.csv", "--quiet")
+    result = json.loads(done.stdout)
+    with (tmp_path / "d.csv").open(encoding="utf-8", newline="") as file:
+        rows = {r["coral"]: r for r in csv.DictReader(file) if r["coral"]}
+    for site in result["sites"]:
+        for coral in site["corals"]:
+            row = rows[coral["coral"]]
+            for key, name in (
+                ("hours_at_pmax_h", "hours_at_pmax_{}_h"),
+                ("hours_above_saturation_h", "hours_above_saturation_{}_h"),
+                ("photons_beyond_saturation_fraction", "photons_beyond_saturation_{}_fraction"),
+            ):
+                assert [float(row[name.format(end)]) for end in ("low", "high")] == coral[key]
+            assert row["ek_source"] == coral["ek"]["source"]
+            assert coral["ek"]["assumed"] == ("assumed" in row["ek_source"])
+    lines = _run().stdout.splitlines()
+    meat = next(line for line in lines if line.startswith("coral meat coral"))
+    assert "Ek 40-150 umol/m2/s (tanh, assumed)" in meat
+    assert " h at Pmax\tabove saturation " in meat
+
+
+@pytest.mark.identity
+def test_colour_is_weighed_only_when_asked() -> None:
+    """The JSON key and the sentences stand with the option alone; the verdict stays the last line."""
+    assert "colour_or_intensity" not in json.loads(_run("--json").stdout)
+    weighed = json.loads(_run("--json", "--colour-or-intensity").stdout)["colour_or_intensity"]
+    assert weighed["place"] == "staghorn frag"
+    assert weighed["dose"]["ratio"] == pytest.approx(12)
+    low, high = weighed["all_mixes"]["absorption_index"]["usable_z1"]
+    assert low < weighed["today"]["absorption_index"]["usable_z1"] < high
+    assert weighed["larger"] == "dose"
+    assert {e["side"] for e in weighed["evidence"]} == {"for", "against"}
+    plain = _run().stdout.splitlines()
+    told = _run("--colour-or-intensity").stdout.splitlines()
+    assert told[-1] == plain[-1]
+    assert [line for line in told if line.startswith("Colour or intensity?")]
+    assert [line for line in told if line not in plain] == told[len(plain) - 1 : -1]
+
+
+@pytest.mark.identity
+def test_colour_figure_is_written_with_the_option(tmp_path: Path) -> None:
+    """Beside the four others."""
+    done = _run("--figures", "f", "--colour-or-intensity", "--quiet")
+    assert done.exit_code == 0, done.stderr
+    assert (tmp_path / "f" / "colour-or-dose.svg").is_file()

@@ -1,0 +1,95 @@
+"""Hours at Pmax and photons beyond saturation in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from present.made_analysis import GROUPS, made_analysis
+
+from lightdose.model.results import Verdict
+from lightdose.present.saturation_words import (
+    ek_basis,
+    hours_span,
+    most_saturated,
+    percent_span,
+    saturation_cell,
+    saturation_fields,
+    saturation_sentence,
+)
+
+
+def verdict(coral: str, beyond: tuple[float, float] | None = (0.0, 0.214)) -> Verdict:
+    found = next(v for v in made_analysis().verdicts if v.coral == coral)
+    return replace(
+        found,
+        hours_at_pmax_h=(3.46, 6.97),
+        hours_above_saturation_h=(0.0, 6.2),
+        photons_beyond_saturation_fraction=beyond,
+    )
+
+
+@pytest.mark.pinned
+def test_figures_stand_with_their_ek_and_what_it_stands_on() -> None:
+    """Spans to the tenth of an hour and the percent; assumed is said where it is."""
+    torch = GROUPS["lps-branching"]
+    assert saturation_fields(torch, verdict("torch head")) == [
+        "gross photosynthesis 3.5-7.0 h at Pmax",
+        "above saturation 0.0-6.2 h",
+        "beyond saturation 0-21 % of photons",
+        "Ek 80-250 umol/m2/s (tanh, assumed)",
+    ]
+    assert saturation_cell(torch, verdict("torch head")).split() == ["3.5-7.0", "0.0-6.2", "0-21", "assumed"]
+    assert saturation_sentence(torch, verdict("torch head")) == (
+        "Gross photosynthesis as of 3.5-7.0 h at Pmax; light above saturation for 0.0-6.2 h, 0-21 % of the "
+        "photons beyond it (Ek 80-250 umol/m2/s, tanh, assumed)."
+    )
+    shallow = GROUPS["sps-shallow"]
+    assert saturation_fields(shallow, verdict("staghorn frag"))[-1] == "Ek 200-500 umol/m2/s (tanh)"
+
+
+@pytest.mark.identity
+def test_basis_of_ek_is_told_from_its_source() -> None:
+    """Assumed ends are named; a keeper's range without a source says so; a sourced one needs no word."""
+    group = GROUPS["lps-branching"]
+    cases = {
+        "assumed": "assumed",
+        "Pocillopora 209-467 computed by us from P1 [C]; low end assumed": "low end assumed",
+        "the keeper's own group file, no source given": "no source given",
+        "": "no source given",
+        "computed by us from P1 [C]": "",
+        "a trial of 2020": "",
+    }
+    for source, words in cases.items():
+        assert ek_basis(replace(group, ek_source=source)) == words
+
+
+@pytest.mark.identity
+def test_corals_without_ek_or_light_have_no_figures() -> None:
+    """A dash in the table, no fields, no sentence."""
+    sun = GROUPS["non-photosynthetic"]
+    bare = next(v for v in made_analysis().verdicts if v.coral == "sun coral")
+    assert saturation_cell(sun, bare) == "-"
+    assert saturation_fields(sun, bare) == []
+    assert saturation_sentence(sun, bare) == ""
+    dark = verdict("torch head", None)
+    assert saturation_cell(GROUPS["lps-branching"], dark) == "-"
+    assert most_saturated(GROUPS, [bare, dark]) == ""
+
+
+@pytest.mark.identity
+def test_narrow_windows_name_the_most_saturated_coral() -> None:
+    """The coral with the largest share, and whether its Ek is assumed."""
+    some = [verdict("staghorn frag", (0.0, 0.03)), verdict("red mushroom", (0.1, 0.59))]
+    assert most_saturated(GROUPS, some).startswith(
+        "beyond saturation: up to 59 % of the photons of red mushroom (Ek assumed); "
+    )
+    assert most_saturated(GROUPS, [verdict("torch head", (0.0, 0.001))]).startswith("beyond saturation: none")
+
+
+@pytest.mark.identity
+def test_spans_that_agree_stand_once() -> None:
+    """No "0-0"."""
+    assert hours_span((0.0, 0.04)) == "0.0"
+    assert percent_span((0.001, 0.004)) == "0"
+    assert percent_span((0.1, 1.0)) == "10-100"
