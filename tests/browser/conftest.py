@@ -75,7 +75,8 @@ class Opened:
         self.page.evaluate(axe_source)
         tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
         found: list[dict[str, Any]] = self.page.evaluate(
-            "tags => axe.run(document, {runOnly: tags}).then(r => r.violations)", tags
+            "tags => axe.run(document, {runOnly: tags, resultTypes: ['violations']}).then(r => r.violations)",
+            tags,
         )
         return [f"{v['id']}: {node['html'][:120]}" for v in found for node in v["nodes"]]
 
