@@ -80,7 +80,7 @@ def _compute(first: str, request: SetupRequest) -> Comparison:
 
     from lightdose.comparing import compare
 
-    varied = _variation(request)
+    varied = request.variation
     if request.path:
         return compare(SetupRequest(first).read(), request.read())
     if not varied:
@@ -90,16 +90,6 @@ def _compute(first: str, request: SetupRequest) -> Comparison:
         )
     a = SetupRequest(first).read()
     return compare(a, replace(request, path=first).read(), names=(a.title, f"the same with {varied}"))
-
-
-def _variation(request: SetupRequest) -> str:
-    """The variations asked for, in words."""
-    options = (
-        ("fixture height", request.fixture_height),
-        ("fixture", request.swap_fixture),
-        ("schedule", request.schedule),
-    )
-    return ", ".join(f"{what} {value}" for what, value in options if value is not None)
 
 
 def _print_result(found: Comparison, *, as_json: bool, no_color: bool) -> None:

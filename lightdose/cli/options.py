@@ -28,6 +28,16 @@ class SetupRequest:
     swap_fixture: str | None = None
     schedule: str | None = None
 
+    @property
+    def variation(self) -> str:
+        """The variations asked for, in words; empty without any."""
+        named = (
+            ("fixture height", self.fixture_height),
+            ("fixture", self.swap_fixture),
+            ("schedule", self.schedule),
+        )
+        return ", ".join(f"{what} {value}" for what, value in named if value is not None)
+
     def read(self, *, uncalibrated: bool = False) -> Setup:
         """The setup with its variations; without its calibration where a new one is to be found."""
         from lightdose.files.setup_file import Variations, read_setup

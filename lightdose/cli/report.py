@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,30 +12,39 @@ from lightdose.cli.options import (
     json_option,
     quiet_option,
     say,
-    takes_setup,
+    takes_setup_as,
 )
+from lightdose.cli.printed import paper_option
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
+    from lightdose.model.comparison import Comparison
     from lightdose.model.maps import LightMap
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
-    from lightdose.present.report import Report
+    from lightdose.present.paper import Paper
+    from lightdose.present.report_comparison import Compared
+    from lightdose.present.report_record import Report
 
 HELP = """\b
 Example:
   lightdose report my-tank/setup.toml -o report.html
-  lightdose report my-tank/setup.toml other/setup.toml -o report.html
+  lightdose report my-tank/setup.toml other/setup.toml --handout handout.pdf
 
-One page to read, print and hand on: the answer in words, tables, maps, figures, sources."""
+One page to read, print and hand on: the answer in words, tables, maps, figures, sources.
 
-CELLS_ALONG = 45
+With OTHER the page sets it beside SETUP; --schedule, --fixture-height and --swap-fixture then change OTHER
+only, as in compare. The page is one file that asks for nothing; --handout adds one sheet for a customer."""
+
+CELLS_ALONG = 60
 """Cells of a map along the longest side of the tank: fine enough for a page, quick to draw. Our choice."""
 
 
 @click.command(help=HELP)
-@takes_setup
+@click.argument("first", metavar="SETUP", type=click.Path())
+@takes_setup_as("[OTHER]", required=False)
 @click.option(
     "-o",
     "--output",
@@ -44,46 +53,93 @@ CELLS_ALONG = 45
     metavar="FILE",
     help="Where to write the page: a file, or a folder for report.html.",
 )
+@click.option("--handout", metavar="FILE", help="Write one printable sheet for a customer too, as PDF.")
+@paper_option
 @json_option
 @imperial_option
 @quiet_option
-def command(request: SetupRequest, *, output: str, as_json: bool, imperial: bool, quiet: bool) -> None:
+def command(
+    request: SetupRequest,
+    *,
+    first: str,
+    output: str,
+    handout: str | None,
+    paper: Paper | None,
+    as_json: bool,
+    imperial: bool,
+    quiet: bool,
+) -> None:
     """One page to read, print and hand on: the answer in words, tables, maps, figures, sources."""
+    from lightdose.cli.printed import save_handout
     from lightdose.cli.written import inputs_of
     from lightdose.files.writing import output_target, write_atomically
     from lightdose.present.report import report_page
 
-    setup = request.read()
-    unit: LengthUnit = "in" if imperial else setup.length_unit
-    report = _report(request, setup, unit)
-    path = output_target(output, "report.html")
-    written = write_atomically(path, report_page(report), inputs=inputs_of(setup))
-    say(f"wrote {written}", quiet=quiet)
-    _print_result(report.analysis, path, as_json=as_json)
+    if paper and not handout:
+        raise click.UsageError("--paper chooses the sheet of --handout: add --handout FILE")
+    analysis, comparison = _analyses(first, request)
+    other = comparison.after if comparison else None
+    unit: LengthUnit = "in" if imperial else analysis.setup.length_unit
+    inputs = inputs_of(analysis.setup, *([other.setup] if other else []))
+    report = _report(analysis, comparison, unit, "" if request.path else request.variation)
+    written = {"report": output_target(output, "report.html")}
+    say(f"wrote {write_atomically(written['report'], report_page(report), inputs=inputs)}", quiet=quiet)
+    if handout:
+        written["handout"] = save_handout(handout, paper, analysis, other, inputs, quiet)
+    _print_result(analysis, comparison, written, as_json=as_json)
 
 
-def _report(request: SetupRequest, setup: Setup, unit: LengthUnit) -> Report:
-    from lightdose.analysis import analyse, site_days, site_spectra
+def _analyses(first: str, request: SetupRequest) -> tuple[Analysis, Comparison | None]:
+    """SETUP, and where there is another, both beside one another."""
+    from dataclasses import replace
+
+    from lightdose.analysis import analyse
+    from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
+
+    if not request.path:
+        return analyse(replace(request, path=first).read(), also=TRISTIMULUS_WEIGHTINGS), None
+    from lightdose.comparing import compare
+
+    comparison = compare(SetupRequest(first).read(), request.read())
+    return comparison.before, comparison
+
+
+def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
+    from lightdose.analysis import site_days, site_spectra
     from lightdose.comparing import looks_and_gets
     from lightdose.explaining import colour_or_intensity, diminishing_return
-    from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
     from lightdose.present.figures import shown_receivers
-    from lightdose.present.report import Report
+    from lightdose.present.report_record import Report
     from lightdose.trying import try_change
 
-    analysis = analyse(setup, also=TRISTIMULUS_WEIGHTINGS)
     shown = shown_receivers(analysis)
     return Report(
         analysis=analysis,
         unit=unit,
         days=site_days(analysis, shown),
         spectra=site_spectra(analysis, shown),
-        light=_light(setup),
+        light=_light(analysis.setup),
         looks=looks_and_gets(analysis),
         more_light=diminishing_return(analysis),
         colour=colour_or_intensity(analysis),
         change=try_change(analysis),
-        variation=_variation(request),
+        compared=_compared(comparison) if comparison else None,
+        variation=variation,
+    )
+
+
+def _compared(comparison: Comparison) -> Compared:
+    from lightdose.analysis import site_days, site_spectra
+    from lightdose.present.comparison_figure import shown_sites
+    from lightdose.present.report_comparison import Compared
+
+    a, b, shown = comparison.before, comparison.after, shown_sites(comparison)
+    here, there = [s.a for s in shown], [s.b for s in shown]
+    return Compared(
+        comparison,
+        shown,
+        (site_days(a, here), site_days(b, there)),
+        (site_spectra(a, here), site_spectra(b, there)),
     )
 
 
@@ -101,26 +157,18 @@ def _light(setup: Setup) -> LightMap | None:
     return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m)
 
 
-def _variation(request: SetupRequest) -> str:
-    """What the command line changed."""
-    named: list[tuple[str, Any]] = [
-        ("all fixtures at", request.fixture_height),
-        ("all fixtures as", request.swap_fixture),
-        ("all programmes from", request.schedule),
-    ]
-    return ", ".join(f"{words} {value}" for words, value in named if value)
+def _print_result(
+    analysis: Analysis, comparison: Comparison | None, written: Mapping[str, Path], *, as_json: bool
+) -> None:
+    if as_json:
+        from lightdose.files.report_json import report_json
+        from lightdose.files.results_json import dump
 
-
-def _print_result(analysis: Analysis, path: Path, *, as_json: bool) -> None:
+        click.echo(dump(report_json(analysis, comparison, written)))
+        return
     from lightdose.present.report_answer import answer
 
-    if not as_json:
-        found = answer(analysis)
-        click.echo(found.headline)
-        for label, text in found.parts:
-            click.echo(f"{label}: {text}")
-        return
-    from lightdose.files.report_json import report_json
-    from lightdose.files.results_json import dump
-
-    click.echo(dump(report_json(analysis, {"report": path})))
+    found = answer(analysis)
+    click.echo(found.headline)
+    for label, text in found.parts:
+        click.echo(f"{label}: {text}")

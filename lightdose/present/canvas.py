@@ -197,7 +197,7 @@ def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -
 
 
 def _fits(line: str, width_in: float, size_pt: float, bold: bool) -> bool:
-    """Whether a line is not wider than ``width_in``; set as a whole, which is slow, only where it is close."""
+    """Whether a line is not wider than ``width_in``; it is set as a whole, which is slow, if it is close."""
     rough = sum(_advance_in(word, size_pt, bold) for word in line.split(" "))
     if abs(rough - width_in) > max(CLOSE_SHARE * width_in, CLOSE_IN):
         return rough < width_in

@@ -1,7 +1,7 @@
 """Figures inside a page: small, with real text, no style attributes, and ids that no other figure has.
 
-A page's content policy refuses style attributes, so each declaration becomes an attribute of its own. The head
-of a figure is left out, since the page sets it as the figure's caption.
+A page's content policy refuses style attributes, so each declaration becomes an attribute of its own. The
+head of a figure is left out, since the page sets it as the figure's caption.
 """
 
 from __future__ import annotations

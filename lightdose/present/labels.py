@@ -29,8 +29,10 @@ SPECTRAL_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹ nm⁻¹"
 
 
 def typeset(text: str) -> str:
-    """A sentence of ours with its units as pages set them."""
-    return text.replace(DLI_UNIT, DLI_UNIT_TYPESET).replace(PPFD_UNIT, PPFD_UNIT_TYPESET)
+    """A sentence of ours as pages set it: units in type, on one line, and no line break before a "%"."""
+    for plain, unit in ((PPFD_UNIT, PPFD_UNIT_TYPESET), (DLI_UNIT, DLI_UNIT_TYPESET)):
+        text = text.replace(plain, unit.replace(" ", "\u00a0"))
+    return text.replace(" %", "\u00a0%")
 
 
 def number(value: float, digits: int = 3) -> str:

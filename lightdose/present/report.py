@@ -5,13 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from lightdose.model.appearance import LooksAndGets
-from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn
-from lightdose.model.maps import LightMap
-from lightdose.model.record import dataclass
-from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
-from lightdose.model.setup import LengthUnit
-from lightdose.model.try_change import TryChange
 from lightdose.present.canvas import Drawing
 from lightdose.present.colour_figure import colour_drawing
 from lightdose.present.diminishing_figure import diminishing_drawing
@@ -20,7 +13,9 @@ from lightdose.present.inline_svg import inline_figure
 from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET
 from lightdose.present.map_figure import map_drawings
 from lightdose.present.page import Ready, page_environment, policy_hash, template_text
-from lightdose.present.report_looks import looks_swatches, looks_table
+from lightdose.present.report_comparison import compared_drawings, comparison_parts
+from lightdose.present.report_looks import looks_swatch, looks_table, looks_words
+from lightdose.present.report_record import Report
 from lightdose.present.report_tables import (
     amount_table,
     certainty_table,
@@ -39,36 +34,13 @@ from lightdose.present.schedule_figure import schedule_drawing
 from lightdose.present.try_change import try_change_section
 
 
-@dataclass(frozen=True, eq=False)
-class Report:
-    """Everything that the page prints.
-
-    Attributes
-    ----------
-    analysis : intervals included
-    days, spectra : at the sites that figures show
-    light : slices of the tank, the plan first; None where there is nothing to map
-    variation : how the setup was changed on the command line, in words, or ""
-    """
-
-    analysis: Analysis
-    unit: LengthUnit
-    days: Sequence[SiteDay]
-    spectra: Sequence[SiteSpectrum]
-    light: LightMap | None = None
-    looks: Sequence[LooksAndGets | None] = ()
-    more_light: DiminishingReturn | None = None
-    colour: ColourOrIntensity | None = None
-    change: TryChange | None = None
-    variation: str = ""
-
-
 def report_page(report: Report) -> str:
     """The page as text; it holds everything and requests nothing."""
     change = try_change_section(report.change) if report.change else None
     styles = [template_text("report.css"), *([change.style] if change else [])]
     parts: dict[str, Any] = {
-        **page_words(report.analysis, report.unit, report.more_light, report.colour),
+        **page_words(report),
+        **comparison_parts(report.compared),
         **_tables(report),
         **_figures(report),
     }
@@ -77,7 +49,6 @@ def report_page(report: Report) -> str:
         .get_template("report.html")
         .render(
             **parts,
-            variation=report.variation,
             policy=Ready(_policy(styles, [change.script] if change else [])),
             styles=[Ready(style) for style in styles],
             change_html=Ready(change.html) if change else "",
@@ -112,7 +83,8 @@ def _tables(report: Report) -> dict[str, Any]:
         "certainty": [t for t in (certainty_table(analysis), inputs_table(analysis)) if t is not None],
         "photosynthesis": photosynthesis_table(analysis),
         "looks": looks_table(analysis, report.looks),
-        "swatches": looks_swatches(analysis, report.looks),
+        "looks_words": looks_words(analysis, report.looks),
+        "swatch": looks_swatch(analysis, report.looks),
         "energy": energy_table(analysis),
         "groups": group_table(analysis),
     }
@@ -129,16 +101,23 @@ def _figures(report: Report) -> dict[str, Any]:
         "spectrum_figures": [spectrum_drawing(analysis, report.spectra, unit) if report.spectra else None],
         "more_light_figures": [diminishing_drawing(report.more_light) if report.more_light else None],
         "colour_figures": [colour_drawing(report.colour) if report.colour else None],
+        "compared_figures": compared_drawings(report.compared) if report.compared else [],
     }
     return {
-        key: [_shown(drawing) for drawing in found if drawing is not None] for key, found in drawings.items()
+        key: [
+            _shown(drawing, "compared-" if key == "compared_figures" else "")
+            for drawing in found
+            if drawing is not None
+        ]
+        for key, found in drawings.items()
     }
 
 
-def _shown(drawing: Drawing) -> dict[str, Any]:
-    figure = inline_figure(drawing, drawing.name)
+def _shown(drawing: Drawing, before: str) -> dict[str, Any]:
+    name = f"{before}{drawing.name}"
+    figure = inline_figure(drawing, name)
     return {
-        "name": figure.name,
+        "name": name,
         "caption": figure.caption,
         "lead": figure.lead,
         "svg": Ready(figure.svg),
@@ -147,6 +126,7 @@ def _shown(drawing: Drawing) -> dict[str, Any]:
 
 _SECTIONS: Final = (
     ("corals", "Corals", "corals"),
+    ("compared", "Beside another", "compared_words"),
     ("try", "Try a change", ""),
     ("sites", "Sites", "amount"),
     ("maps", "Maps", "maps"),

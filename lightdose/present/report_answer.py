@@ -16,6 +16,11 @@ TOGETHER: Final = 3
 """From so many corals on one side of their ranges one change for all of them comes first: our choice."""
 
 
+REACHES_ALL: Final = (
+    'A change of the programme reaches every coral: see what it does under "Try a change" before you make it.'
+)
+
+
 @dataclass(frozen=True)
 class Answer:
     """A headline, then labelled paragraphs in the order of their use."""
@@ -89,7 +94,7 @@ def first_step(analysis: Analysis) -> str:
                 f"levels and hours that serve all of them. Furthest off is {step}"
             )
         why = "It is the furthest off." if len(off) > 1 else "It is the only one known to be off."
-        return f"{step} {why} A change of the programme reaches every coral, so try it out below first."
+        return f"{step} {why} {REACHES_ALL}"
     if undecided:
         return "Leave the light as it is until the reading below is taken: no coral is known to be off."
     if analysis.verdicts:

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from lightdose.model.appearance import Appearance, LooksAndGets
 from lightdose.model.results import Analysis
-from lightdose.present.labels import PPFD_UNIT_TYPESET, literal, number, percent
+from lightdose.present.labels import PPFD_UNIT_TYPESET, literal, number, percent, typeset
+from lightdose.present.looks_words import APPROXIMATE, CLIPPED, NOTE, looks_sentence, rounded
 from lightdose.present.report_tables import NONE, ROWS_AT_MOST, Head, PageTable
-
-SWATCHES_AT_MOST: Final = 3
 
 
 @dataclass(frozen=True)
@@ -19,10 +17,9 @@ class SwatchPair:
     """A place's light and white light of as many photons, as a screen shows their colours at best."""
 
     place: str
-    key: int
     own: str
     white: str
-    words: str
+    white_name: str
 
 
 def looks_table(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> PageTable:
@@ -33,8 +30,8 @@ def looks_table(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> Pag
         (
             literal(place.place),
             number(place.ppfd_umol_m2_s),
-            number(place.lux),
-            number(place.white.lux),
+            rounded(place.lux),
+            rounded(place.white.lux),
             percent(place.lux_share),
             "{:.3f}, {:.3f}".format(*place.appearance.chromaticity_xy),
             _temperature(place.appearance),
@@ -42,6 +39,7 @@ def looks_table(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> Pag
         for place in lit[:ROWS_AT_MOST]
     )
     name = literal(white.name) if white else "white"
+    source = f" {name}: {literal(white.source)}." if white else ""
     return PageTable(
         "table-looks",
         "What each site gets, and how bright it looks at its peak",
@@ -55,44 +53,40 @@ def looks_table(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> Pag
             Head("colour temperature"),
         ),
         rows,
-        "The eye is misled by blue: equal photons, and far fewer lux. A colour temperature stands only where it "
-        f"means something. {literal(white.name)}: {literal(white.source)}."
-        if white
-        else "",
+        "A colour temperature stands only where it means something." + source,
     )
 
 
-def looks_swatches(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> list[SwatchPair]:
-    """The colours of a few places, brightest first."""
+def looks_words(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> list[str]:
+    """What the brightest site gets beside how it looks, and why that misleads."""
+    lit = _brightest_sites(analysis, looks)
+    if not lit:
+        return []
+    here = lit[0]
+    clipped = f"{CLIPPED[0].upper()}{CLIPPED[1:]}." if here.appearance.swatch.clipped else ""
     return [
-        SwatchPair(
-            literal(place.place),
-            i,
-            place.appearance.swatch.srgb,
-            place.white.appearance.swatch.srgb,
-            _swatch_words(place),
-        )
-        for i, place in enumerate(_shown(analysis, looks))
+        typeset(f"At {literal(here.place)}, {looks_sentence(here)} {NOTE}"),
+        f"{APPROXIMATE}. {clipped}".strip(),
     ]
 
 
-def _shown(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> list[LooksAndGets]:
+def looks_swatch(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> SwatchPair | None:
+    """The colour of the brightest site, beside white light."""
     lit = _brightest_sites(analysis, looks)
-    ends = (0, len(lit) // 2, len(lit) - 1) if lit else ()
-    different = {lit[i].appearance.swatch.srgb: lit[i] for i in reversed(ends)}
-    return list(reversed(different.values()))[:SWATCHES_AT_MOST]
+    if not lit:
+        return None
+    here = lit[0]
+    return SwatchPair(
+        literal(here.place),
+        here.appearance.swatch.srgb,
+        here.white.appearance.swatch.srgb,
+        literal(here.white.name),
+    )
 
 
 def _brightest_sites(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> list[LooksAndGets]:
     sites = [place for place in looks[: len(analysis.setup.sites)] if place is not None]
     return sorted(sites, key=lambda place: -float(analysis.dose.dli[place.receiver]))
-
-
-def _swatch_words(place: LooksAndGets) -> str:
-    paler = (
-        "; paler than the light itself, which no screen can show" if place.appearance.swatch.clipped else ""
-    )
-    return f"approximate, at the screen's full brightness{paler}"
 
 
 def _temperature(appearance: Appearance) -> str:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
-from lightdose.model.results import Analysis, Verdict
+from lightdose.model.results import Analysis, DliState, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.present.certainty_words import interval_text, table_words
 from lightdose.present.labels import (
@@ -23,6 +22,7 @@ from lightdose.present.labels import (
     range_text,
 )
 from lightdose.present.range_bar import RangeBar, range_bar
+from lightdose.present.saturation_words import hours_span, percent_span
 from lightdose.present.schedule_figure import programme_rows
 from lightdose.present.summary import worst_first
 from lightdose.quantities import BANDS
@@ -139,7 +139,7 @@ def certainty_table(analysis: Analysis) -> PageTable | None:
     """How likely each state is, and which reading would tell; None where nothing was drawn."""
     if analysis.uncertainty is None or not analysis.verdicts:
         return None
-    states = ("far_below", "below", "within", "above", "far_above")
+    states: tuple[DliState, ...] = ("far_below", "below", "within", "above", "far_above")
     rows = []
     for v in _first(analysis):
         known = v.certainty
@@ -243,8 +243,8 @@ def colour_table(analysis: Analysis) -> PageTable:
             Head("absorbable dose (range)", DLI_UNIT_TYPESET),
         ),
         tuple(rows),
-        "Absorption index: share of the photons of 400-700 nm that zooxanthellae can absorb, by curve z1, with "
-        "the span of four curves modelled by us; it is not growth.",
+        "Absorption index: share of the photons of 400-700 nm that zooxanthellae can absorb, by curve z1, "
+        "with the span of four curves modelled by us; it is not growth.",
     )
 
 
@@ -276,7 +276,7 @@ def photosynthesis_table(analysis: Analysis) -> PageTable:
                 range_text(*ek) if ek else NONE,
                 _pair(v.hours_at_pmax_h),
                 _pair(v.hours_above_saturation_h),
-                f"{100 * beyond[0]:.0f}-{100 * beyond[1]:.0f} %" if beyond else NONE,
+                f"{percent_span(beyond)} %" if beyond else NONE,
                 literal(group.ek_source) if group and ek else NONE,
             )
         )
@@ -293,7 +293,8 @@ def photosynthesis_table(analysis: Analysis) -> PageTable:
         ),
         tuple(rows),
         "Ek is the light at which photosynthesis begins to saturate, a range and never a constant of a "
-        "species. Hours at full rate: hours at the highest rate that would give the day's gross photosynthesis.",
+        "species. Hours at full rate: hours at the highest rate that would give the day's gross "
+        "photosynthesis.",
     )
 
 
@@ -334,7 +335,7 @@ def energy_table(analysis: Analysis) -> PageTable:
             Head("photons 400-700 nm", "µmol J⁻¹"),
         ),
         rows,
-        "A line stands where the fixture's file names no power, or the setup no price.",
+        "A dash stands where the fixture's file names no power, or the setup no price.",
     )
 
 
@@ -403,8 +404,8 @@ def _edge(value: float | None) -> str:
     return NONE if value is None else f"{value:g}"
 
 
-def _pair(values: Sequence[float] | None) -> str:
-    return NONE if values is None else f"{hours(values[0])}-{hours(values[1])}"
+def _pair(ends: tuple[float, float] | None) -> str:
+    return NONE if ends is None else hours_span(ends)
 
 
 def _interval(ends: FloatArray) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn
 from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
 from lightdose.model.tank import WALL_NAMES, Tank, Wall
 from lightdose.present.certainty_words import deciding_sentence, open_verdicts
 from lightdose.present.colour_words import colour_sentences, evidence_lines
+from lightdose.present.comparison_words import photons_sentence
 from lightdose.present.diminishing_words import return_sentences
 from lightdose.present.group_list import STATEMENT
 from lightdose.present.labels import (
@@ -24,17 +24,14 @@ from lightdose.present.labels import (
 )
 from lightdose.present.range_bar import KEY
 from lightdose.present.report_answer import Answer, answer
+from lightdose.present.report_record import Report
 from lightdose.present.report_tables import left_out_note
-from lightdose.present.summary import is_safety, out_of_band, worst_first
+from lightdose.present.summary import is_safety, out_of_band, verdict_sentence, worst_first
 
 
-def page_words(
-    analysis: Analysis,
-    unit: LengthUnit,
-    more_light: DiminishingReturn | None,
-    colour: ColourOrIntensity | None,
-) -> dict[str, Any]:
+def page_words(report: Report) -> dict[str, Any]:
     """Everything that the page says in sentences."""
+    analysis, more_light, colour = report.analysis, report.more_light, report.colour
     ranked = worst_first(analysis.verdicts)
     concern = {v.coral for v in (*out_of_band(analysis.verdicts), *open_verdicts(analysis.verdicts))}
     said = [(literal(v.coral), typeset(literal(v.advice)), v.coral in concern) for v in ranked if v.advice]
@@ -43,21 +40,25 @@ def page_words(
     evidence = evidence_lines(colour) if colour else []
     return {
         "title": literal(setup.title) or "A tank without a title",
-        "answer": typeset_answer(answer(analysis)),
+        "variation": literal(report.variation),
+        "answer": _answer(report),
         "units": {"dli": DLI_UNIT_TYPESET, "ppfd": PPFD_UNIT_TYPESET},
         "coral_count": count(len(analysis.verdicts), "coral"),
-        "bar_key": KEY,
+        "bar_key": typeset(KEY),
         "corals_cut": left_out_note(len(analysis.verdicts), "coral"),
         "helps": [(coral, advice) for coral, advice, off in said if off],
         "keeps": [(coral, advice) for coral, advice, off in said if not off],
-        "certainty_words": certainty_sentences(analysis),
-        "more_light_words": return_sentences(more_light) if more_light else [],
-        "colour_words": [typeset(s) for s in colour_sentences(colour) if s not in evidence] if colour else [],
-        "evidence": evidence,
+        "certainty_words": [typeset(sentence) for sentence in certainty_sentences(analysis)],
+        # A section's first sentence is the caption of its figure.
+        "more_light_words": [typeset(s) for s in return_sentences(more_light)[1:]] if more_light else [],
+        "colour_words": [typeset(s) for s in colour_sentences(colour)[1:] if s not in evidence]
+        if colour
+        else [],
+        "evidence": [typeset(line) for line in evidence],
         "safety": [c for c in analysis.cautions if is_safety(c)],
         "cautions": [c for c in analysis.cautions if not is_safety(c)],
-        "assumptions": assumptions(analysis, unit),
-        "groups_statement": STATEMENT,
+        "assumptions": assumptions(analysis, report.unit),
+        "groups_statement": typeset(STATEMENT),
         "citations": [
             (literal(key), literal(setup.group_sources[key])) for key in cited if key in setup.group_sources
         ],
@@ -66,9 +67,17 @@ def page_words(
     }
 
 
-def typeset_answer(found: Answer) -> Answer:
-    """The same answer with its units as pages set them."""
-    return Answer(found.headline, tuple((label, typeset(text)) for label, text in found.parts))
+def _answer(report: Report) -> Answer:
+    """The answer with its units in type, and beside another setup what that one gives."""
+    found = answer(report.analysis)
+    parts = [(label, typeset(text)) for label, text in found.parts]
+    if report.compared is not None:
+        b = report.compared.comparison
+        beside = (
+            f"{literal(b.names[1])} (B). {photons_sentence(b)} Under B: {verdict_sentence(b.after.verdicts)}."
+        )
+        parts.insert(-1, ("Beside it", typeset(beside)))
+    return Answer(found.headline, tuple(parts))
 
 
 def certainty_sentences(analysis: Analysis) -> list[str]:
@@ -79,7 +88,8 @@ def certainty_sentences(analysis: Analysis) -> list[str]:
     sentences = [
         literal(analysis.basis.sentence),
         f"What is not known exactly was drawn {known.draws:,} times, the same way each time (seed "
-        f"{known.seed}), and the light followed through for each draw. The intervals hold 95 % of the results.",
+        f"{known.seed}), and the light followed through for each draw. The intervals hold 95 % of the "
+        "results.",
         "A verdict is open where no state has a chance of 2 in 3 (our choice).",
     ]
     if deciding := deciding_sentence(analysis):
