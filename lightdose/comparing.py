@@ -46,7 +46,7 @@ def compare(
         light = light_of(b, TRISTIMULUS_WEIGHTINGS)
     after = judged_under(b, *light, certainty=certainty, see=draws.see_after if shared else None)
     one, other = (Side(x, _looks(x, seen)) for x in (before, after))
-    return compare_analyses(one, other, names or _titles(a, b), draws.ratio)
+    return compare_analyses(one, other, names or _titles(a, b), draws.ratio if shared else None)
 
 
 def looks_and_gets(analysis: Analysis) -> tuple[LooksAndGets | None, ...]:
@@ -79,4 +79,6 @@ def _tristimulus(analysis: Analysis) -> FloatArray:
 def _titles(a: Setup, b: Setup) -> tuple[str, str]:
     if a.title != b.title:
         return a.title, b.title
-    return f"{a.title} (A)", f"{b.title} (B)"
+    if a.path != b.path:
+        return f"{a.title}, {a.path}", f"{b.title}, {b.path}"
+    return a.title, f"{b.title}, the same"

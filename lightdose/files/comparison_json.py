@@ -34,6 +34,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "only_in_a": {"sites": list(comparison.only[0].sites), "corals": list(comparison.only[0].corals)},
         "only_in_b": {"sites": list(comparison.only[1].sites), "corals": list(comparison.only[1].corals)},
         "cautions": [{"code": c.code, "text": c.text, "source": c.source} for c in comparison.cautions],
+        "notes": list(comparison.notes),
         "provenance": {
             "version": a.version,
             "inputs_sha256": dict(a.setup.inputs_sha256) | dict(b.setup.inputs_sha256),

@@ -29,6 +29,11 @@ from lightdose.model.results import USABLE_KEYS, Analysis, Caution, FixtureUse, 
 COVERED = (0.025, 0.975)
 """Ends of the intervals: 95 %."""
 
+RATIOS_OPEN = (
+    "The light of the two differs in more than its programme, so a ratio has no 95 % range of its own: that "
+    "of each dose stands beside it."
+)
+
 
 class Side(NamedTuple):
     """One setup, and how each of its receivers looks."""
@@ -70,7 +75,7 @@ def compare_analyses(
     ----------
     a, b : Side
     names : what the two are called
-    ratio : receiver -> 95 % interval of the dose ratio, where both share their light field
+    ratio : receiver -> 95 % interval of the dose ratio; None where they do not share their light field
 
     Returns
     -------
@@ -81,7 +86,7 @@ def compare_analyses(
     Usable dose = peak x equivalent hours x usable fraction: logarithms of ratios add. Exact.
     """
     before, after = a.analysis, b.analysis
-    known = ratio or {}
+    known: Mapping[int, Interval] = {} if ratio is None else ratio
     here, there = ([s.name for s in side.setup.sites] for side in (before, after))
     own, other = ({v.coral: v for v in side.verdicts} for side in (before, after))
     sites, corals = [], []
@@ -107,6 +112,7 @@ def compare_analyses(
         only=(_only(here, there, own, other), _only(there, here, other, own)),
         running=(running_cost(before.fixtures), running_cost(after.fixtures)),
         cautions=_new_cautions(before, after),
+        notes=(RATIOS_OPEN,) if sites and before.uncertainty and ratio is None else (),
     )
 
 

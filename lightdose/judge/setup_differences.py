@@ -43,7 +43,7 @@ def same_light_field(a: Setup, b: Setup) -> bool:
 
 
 def setup_differences(a: Setup, b: Setup) -> tuple[str, ...]:
-    """What differs from A to B, a phrase each; empty for equal setups.
+    """What differs from A to B, a phrase each; sites and corals that only one has are told elsewhere.
 
     Parameters
     ----------
@@ -67,9 +67,7 @@ def setup_differences(a: Setup, b: Setup) -> tuple[str, ...]:
     found += [f"another {what}" for what in ("tank", "water", "cover") if _differs(a, b, what)]
     if _differs(a, b, "calibration"):
         found.append("another calibration" if a.calibration and b.calibration else "calibrated in one only")
-    found += _only("site", {s.name: s for s in a.sites}, {s.name: s for s in b.sites})
     found += _moved("site", {s.name: s for s in a.sites}, {s.name: s for s in b.sites}, _site_differs)
-    found += _only("coral", {c.name: c for c in a.corals}, {c.name: c for c in b.corals})
     found += _moved("coral", {c.name: c for c in a.corals}, {c.name: c for c in b.corals}, _coral_differs)
     return tuple(found)
 

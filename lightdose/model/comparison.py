@@ -126,6 +126,7 @@ class Comparison:
     only : names in A alone, names in B alone
     running : electricity of A and of B
     cautions : what B gives cause to say and A does not
+    notes : what the comparison leaves open
     """
 
     before: Analysis
@@ -138,3 +139,4 @@ class Comparison:
     only: tuple[OnlyIn, OnlyIn]
     running: tuple[RunningCost, RunningCost]
     cautions: tuple[Caution, ...] = ()
+    notes: tuple[str, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final, TypeVar
 
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange
@@ -22,6 +23,7 @@ from lightdose.present.comparison_words import (
     change_sentence,
     factor,
     largest_changes_first,
+    photon_words,
     photons_sentence,
     state_change,
     worst_changes_first,
@@ -47,6 +49,16 @@ DOSE_LEAD: Final = (
 SPLIT_LEAD: Final = (
     "Each bar starts at 1, no change; to the right is more. Photons = brightness x hours, exactly. Colour by "
     "absorption index over four curves (line: their span) is not growth."
+)
+TICK_GAP_IN: Final = 0.36
+TICK_STEPS: Final = (
+    (0.8, 0.9, 1, 1.1, 1.2),
+    (0.6, 0.8, 1, 1.25, 1.5),
+    (0.5, 0.7, 1, 1.4, 2),
+    (0.25, 0.5, 1, 2, 4),
+    (0.1, 0.3, 1, 3, 10),
+    (0.01, 0.1, 1, 10, 100),
+    (1e-6, 1e-4, 1e-2, 1, 1e2, 1e4, 1e6),
 )
 _Row = TypeVar("_Row")
 PARTS: Final = ("photons", "brightness", "hours", "colour, not growth")
@@ -184,7 +196,7 @@ def _draw_split(name: str, title: str, rows: Sequence[tuple[str, PlaceChange]]) 
         axes = panel(figure, NAMES_IN + column * (width + GAP_IN), head, width, height)
         axes.set_xscale("log")
         axes.set_xlim(*ends)
-        ticks = _factor_ticks(ends)
+        ticks = _factor_ticks(ends, width)
         axes.set_xticks(ticks, [f"{t:g}" for t in ticks])
         axes.minorticks_off()
         _name_rows(axes, [row[0] for row in rows])
@@ -196,11 +208,11 @@ def _draw_split(name: str, title: str, rows: Sequence[tuple[str, PlaceChange]]) 
         )
         axes.set_xlabel("B over A, times", fontsize=SMALL_PT)
         for row, (_, change) in enumerate(rows):
-            _draw_factor(axes, row, change, part, ends)
+            _draw_factor(axes, row, change, part)
     return Drawing(name, title, _described(title, rows), figure)
 
 
-def _draw_factor(axes: Axes, row: int, change: PlaceChange, part: str, ends: tuple[float, float]) -> None:
+def _draw_factor(axes: Axes, row: int, change: PlaceChange, part: str) -> None:
     split = change.split
     colour = split.ln_colour
     ln = {
@@ -210,23 +222,29 @@ def _draw_factor(axes: Axes, row: int, change: PlaceChange, part: str, ends: tup
         PARTS[3]: colour.default if colour else None,
     }[part]
     if ln is None:
-        axes.text(ends[0], row, " dark" if part == "photons" else "", fontsize=SMALL_PT, va="center")
+        if part == PARTS[0]:
+            _write_at_one(axes, 1.0, row, photon_words(change), INK)
         return
     ratio = math.exp(ln)
-    fill = TONES["total"] if part == "photons" else BAND_FILL
+    fill = TONES["total"] if part == PARTS[0] else BAND_FILL
     axes.barh(row, ratio - 1, left=1, height=0.5, color=fill)
     high = ratio
     if part == PARTS[3] and colour is not None:
         high = math.exp(colour.high)
         axes.plot([math.exp(colour.low), high], [row, row], color=INK, linewidth=1.1, solid_capstyle="butt")
+    _write_at_one(axes, max(1.0, high), row, factor(ratio), INK if part == PARTS[0] else QUIET_INK)
+
+
+def _write_at_one(axes: Axes, at: float, row: int, text: str, colour: str) -> None:
+    """Words to the right of 1, or of a bar that ends there."""
     axes.annotate(
-        factor(ratio),
-        (max(1.0, high), row),
+        text,
+        (at, row),
         xytext=(4, 0),
         textcoords="offset points",
         va="center",
         fontsize=SMALL_PT,
-        color=INK if part == "photons" else QUIET_INK,
+        color=colour,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
     )
 
@@ -243,18 +261,14 @@ def _split_limits(changes: Sequence[PlaceChange]) -> tuple[float, float]:
     return math.exp(low - 0.1 * span), math.exp(max(high, low + 0.3 * span) + 0.45 * span)
 
 
-def _factor_ticks(ends: tuple[float, float]) -> list[float]:
-    """At most five round factors within the ends, 1 among them."""
+def _factor_ticks(ends: tuple[float, float], width_in: float) -> list[float]:
+    """Round factors within the ends, 1 among them, as many as stand apart."""
     low, high = ends
-    for steps in (
-        (0.8, 0.9, 1, 1.1, 1.2),
-        (0.5, 0.7, 1, 1.5, 2),
-        (0.1, 0.2, 0.5, 1, 2, 5, 10),
-        (0.01, 0.1, 1, 10, 100),
-        (1e-6, 1e-4, 1e-2, 1, 1e2, 1e4, 1e6),
-    ):
-        if steps[0] <= low * 1.35 and steps[-1] >= high / 1.35:
-            return [float(t) for t in steps if low <= t <= high]
+    for steps in TICK_STEPS:
+        ticks = [float(t) for t in steps if low <= t <= high]
+        apart = min((math.log(y / x) for x, y in pairwise(ticks)), default=math.inf)
+        if apart * width_in >= TICK_GAP_IN * math.log(high / low):
+            return ticks
     return [1.0]
 
 

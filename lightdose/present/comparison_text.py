@@ -51,6 +51,7 @@ def compare_lines(comparison: Comparison) -> Iterator[str]:
     yield NOT_GROWTH
     if _has_ratios(comparison):
         yield f"{COMMON_CANCELS}."
+    yield from comparison.notes
     for caution in comparison.cautions:
         yield _record([f"caution of B {caution.text}", f"source {caution.source}"])
     for text in _safety(comparison):
@@ -83,6 +84,8 @@ def show_comparison(
         say(console, NOT_GROWTH, "dim")
         if _has_ratios(comparison):
             say(console, f"{COMMON_CANCELS}.", "dim")
+        for note in comparison.notes:
+            say(console, note, "dim")
     if site := looks_site(comparison):
         say(console, f"\nLooks and gets, at {literal(site.site)}", "bold")
         for line in looks_lines(site):

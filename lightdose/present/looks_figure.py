@@ -28,6 +28,7 @@ NAMES_IN: Final = 2.5
 WORDS_IN: Final = 2.1
 ROW_IN: Final = 0.62
 AXIS_IN: Final = 0.55
+TITLE_NAME_IN: Final = 2.5
 MOST_PLACES: Final = 12
 BAR: Final = 0.36
 
@@ -42,7 +43,8 @@ def looks_drawing(places: Sequence[tuple[str, LooksAndGets]]) -> Drawing:
 
 def _draw(places: Sequence[tuple[str, LooksAndGets]]) -> Drawing:
     first = places[0][1]
-    title = f"{literal(places[0][0])}: {looks_sentence(first, PPFD_UNIT_TYPESET)}".removesuffix(".")
+    name = fitted(places[0][0], TITLE_NAME_IN, TEXT_PT)
+    title = f"{name}: {looks_sentence(first, PPFD_UNIT_TYPESET)}".removesuffix(".")
     clipped = f"; {CLIPPED}" if any(look.appearance.swatch.clipped for _, look in places) else ""
     lead = (
         "Illuminance at the time of the peak. Upper bar: this light. Lower bar: white light "
