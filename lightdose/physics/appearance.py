@@ -241,7 +241,8 @@ def appearances(tristimulus: FloatArray, locus: PlanckianLocus) -> tuple[Appeara
 def _uv_of(tristimulus: FloatArray) -> FloatArray:
     """CIE 1960 u, v; shape (n, 3) to (n, 2)."""
     x, y, z = tristimulus.T
-    return np.stack((4 * x, 6 * y), axis=1) / (x + 15 * y + 3 * z)[:, None]
+    uv: FloatArray = np.stack((4 * x, 6 * y), axis=1) / (x + 15 * y + 3 * z)[:, None]
+    return uv
 
 
 def _finite(value: float) -> float | None:
