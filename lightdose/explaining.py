@@ -58,6 +58,7 @@ def colour_or_intensity(analysis: Analysis, receiver: int | None = None) -> Colo
         peak_ppfd_umol_m2_s=peak,
         channels=int(np.count_nonzero(ppfd > 0)),
         today_index={key: float(row @ output) / peak for key, row in usable.items()},
+        warnings=tuple(b.name for b in bounds),
         today_warnings=tuple(b.name for b in bounds if not b.kept(ppfd, output)),
         all_mixes=every,
         without_warnings=quiet,
@@ -86,9 +87,14 @@ def _mix_bounds(analysis: Analysis, place: int) -> tuple[MixBound, ...]:
         return row
 
     return (
-        MixBound("blue at least 30 % of PPFD", part("blue"), LEAST_BLUE_SHARE, True),
-        MixBound("red at most 50 % of PPFD", part("red"), MOST_RED_SHARE, False),
-        MixBound("photons below 390 nm at most 1 % of PPFD", part("below_390"), MOST_BELOW_390_SHARE, False),
+        MixBound(f"blue at least {100 * LEAST_BLUE_SHARE:g} % of PPFD", part("blue"), LEAST_BLUE_SHARE, True),
+        MixBound(f"red at most {100 * MOST_RED_SHARE:g} % of PPFD", part("red"), MOST_RED_SHARE, False),
+        MixBound(
+            f"photons below 390 nm at most {100 * MOST_BELOW_390_SHARE:g} % of PPFD",
+            part("below_390"),
+            MOST_BELOW_390_SHARE,
+            False,
+        ),
     )
 
 

@@ -52,6 +52,7 @@ def colour_json(record: ColourOrIntensity | None) -> dict[str, Any] | None:
             "output": record.today_output,
             "dli_mol_m2_d": record.today_dli,
         },
+        "warnings": list(record.warnings),
         "all_mixes": _span(record.all_mixes),
         "without_warnings": _span(record.without_warnings),
         "dose": {

@@ -147,6 +147,7 @@ class ColourOrIntensity:
     peak_ppfd_umol_m2_s : today's; every mix gives as many photons
     channels : channels that light the place
     today_index : absorption index of today's mix at the peak, by curve
+    warnings : what a mix without a warning has
     today_warnings : what of the mix warnings today's own mix at the peak does not pass
     all_mixes, without_warnings : spans of the index
     output_range, hours_range : what the dose is spanned over; output as a share of full in today's mix
@@ -161,6 +162,7 @@ class ColourOrIntensity:
     peak_ppfd_umol_m2_s: float
     channels: int
     today_index: Mapping[str, float]
+    warnings: tuple[str, ...]
     today_warnings: tuple[str, ...]
     all_mixes: IndexSpan
     without_warnings: IndexSpan

@@ -75,7 +75,7 @@ def _draw(record: ColourOrIntensity) -> Drawing:
 def _draw_index(axes: Axes, row: int, record: ColourOrIntensity, span: IndexSpan) -> None:
     ends = record.index_over_today(span, DEFAULT_CURVE)
     if span.spans is None or ends is None:
-        _beside(axes, row, "none gives as much light")
+        _beside(axes, row, "no such mix")
         return
     curves = [e for e in (record.index_over_today(span, key) for key in span.spans) if e is not None]
     low, high = span.spans[DEFAULT_CURVE]

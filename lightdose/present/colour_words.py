@@ -17,7 +17,6 @@ BOUNDED = (
     "At equal photons, published trials show smaller and less consistent effects of colour than of dose, as "
     "long as blue is present and red does not dominate; most of the sources were read as abstracts."
 )
-WARNINGS = "blue at least 30 %, red at most 50 %, below 390 nm at most 1 % of PPFD; our choice"
 SIDES: tuple[tuple[EvidenceSide, str], ...] = (("for", "For"), ("against", "Against"))
 NEARLY_ONE = 1.005
 """Below this ratio the colour counts as not to be changed at all."""
@@ -42,11 +41,12 @@ def colour_sentences(record: ColourOrIntensity | None) -> list[str]:
     where = literal(record.place)
     if record.site != record.place:
         where += f" ({literal(record.site)})"
+    quiet = f"{', '.join(record.warnings)}; our choice"
     return [
         f"Colour or intensity? {colour_finding(record)}.",
         f"Place: {where}, with today's peak of {number(record.peak_ppfd_umol_m2_s)} {PPFD_UNIT} held.",
         _span_sentence(record, record.all_mixes, f"Every mix of {count(record.channels, 'channel')}"),
-        _span_sentence(record, record.without_warnings, f"Mixes without a warning ({WARNINGS})"),
+        _span_sentence(record, record.without_warnings, f"Mixes without a warning ({quiet})"),
         _dose_sentence(record),
         NOT_GROWTH,
         BOUNDED,

@@ -74,6 +74,7 @@ def made_colour(
         peak_ppfd_umol_m2_s=210.0,
         channels=6,
         today_index=dict.fromkeys(CURVES, 0.8),
+        warnings=("blue at least 30 % of PPFD", "red at most 50 % of PPFD"),
         today_warnings=warnings,
         all_mixes=every or made_span(ALL_MIXES, 0.5, 0.9),
         without_warnings=quiet or made_span(WITHOUT_WARNINGS, 0.6, 0.9),
