@@ -12,6 +12,9 @@ from lightdose.model.setup import Setup
 from lightdose.model.try_change import TryChange, TryFixture, TryRow, TrySettings
 from lightdose.physics.tried_programme import leading_channel, tried_channels, tried_programme
 
+MOST_ROWS = 200
+"""Places that a page reckons anew at every touch; corals come before empty sites. Our choice."""
+
 
 def try_change(analysis: Analysis) -> TryChange:
     """Everything that "try a change" needs of a setup and its light."""
@@ -23,13 +26,17 @@ def try_change(analysis: Analysis) -> TryChange:
     if lead is not None:
         first, last = channels[lead].top
         plateau_h = float(channels[lead].time_h[last] - channels[lead].time_h[first])
+    every = _rows(analysis)
+    rows = every if len(every) <= MOST_ROWS else [r for r in every if r.coral is not None][:MOST_ROWS]
+    used = sorted({r.receiver for r in rows})
     return TryChange(
         channels=channels,
         fixtures=_fixtures(analysis.setup),
-        rows=_rows(analysis),
-        response=analysis.light_field.of("ppfd"),
+        rows=tuple(replace(r, receiver=used.index(r.receiver)) for r in rows),
+        response=analysis.light_field.of("ppfd")[used],
         leading=lead,
         plateau_h=plateau_h,
+        left_out=len(every) - len(rows),
     )
 
 
@@ -65,13 +72,14 @@ def _fixtures(setup: Setup) -> tuple[TryFixture, ...]:
     )
 
 
-def _rows(analysis: Analysis) -> tuple[TryRow, ...]:
+def _rows(analysis: Analysis) -> list[TryRow]:
+    """Every coral and every site without corals, each with its receiver in the light field."""
     rows = []
     for index, (site, verdicts) in enumerate(analysis.verdicts_by_site().items()):
         if not verdicts:
             rows.append(_row(analysis, site, index, None))
         rows.extend(_row(analysis, site, verdict.receiver, verdict) for verdict in verdicts)
-    return tuple(rows)
+    return rows
 
 
 def _row(analysis: Analysis, site: str, receiver: int, verdict: Verdict | None) -> TryRow:

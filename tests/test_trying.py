@@ -13,6 +13,7 @@ from lightdose.errors import ScheduleError
 from lightdose.files.setup_file import read_setup
 from lightdose.model.results import Analysis
 from lightdose.model.try_change import TrySettings
+from lightdose.physics.day_curve import full_output_hours
 from lightdose.trying import changed_setup, try_change
 
 EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "first-tank" / "setup.toml"
@@ -44,7 +45,8 @@ def test_two_hours_more_of_plateau_add_two_hours_at_the_top(today: Analysis) -> 
     # The single peak of the left white stands on its ramp: inside longer tops its slope stretches with them.
     own = [i for i, c in enumerate(record.channels) if c.channel != "cool white"]
     added = after.dose.dli_by_channel - today.dose.dli_by_channel
-    assert added[:, own] == pytest.approx((0.0036 * 2 * record.response * highest)[:, own])
+    response = today.light_field.of("ppfd")
+    assert added[:, own] == pytest.approx((0.0036 * 2 * response * highest)[:, own])
 
 
 @pytest.mark.identity
@@ -54,6 +56,27 @@ def test_rows_are_every_coral_and_every_empty_site(today: Analysis) -> None:
     assert [r.coral for r in rows if r.coral] == [v.coral for v in today.verdicts]
     assert [r.site for r in rows if r.coral is None] == ["A2", "B1", "B3"]
     assert [r.dli_state for r in rows if r.coral] == [v.dli_state for v in today.verdicts]
+
+
+@pytest.mark.identity
+def test_response_of_every_row_gives_its_dose(today: Analysis) -> None:
+    """Only receivers that a row names are kept, and each row finds its own."""
+    record = try_change(today)
+    hours = full_output_hours(today.day_curve)
+    for row in record.rows:
+        assert 0.0036 * record.response[row.receiver] @ hours == pytest.approx(row.dli_mol_m2_d, rel=1e-12)
+    assert len({r.receiver for r in record.rows}) == len(record.response) == len(record.rows)
+
+
+@pytest.mark.identity
+def test_more_places_than_a_page_can_reckon_are_left_out_and_counted(
+    today: Analysis, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Corals stay before empty sites, the first ones before the rest."""
+    monkeypatch.setattr("lightdose.trying.MOST_ROWS", 7)
+    record = try_change(today)
+    assert [r.coral for r in record.rows] == [v.coral for v in today.verdicts][:7]
+    assert record.left_out == 5
 
 
 @pytest.mark.identity

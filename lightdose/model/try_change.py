@@ -88,10 +88,12 @@ class TryChange:
 
     Attributes
     ----------
-    response : array, shape (n_receiver, n_channel); PPFD at full output. [umol m-2 s-1]
+    response : array, shape (n_receiver, n_channel); PPFD of each channel at full output at the places of the
+        rows. [umol m-2 s-1]
     leading : index of the channel that gives the tank most light, whose top is "the plateau"; None where no
         channel runs
     plateau_h : how long the leading channel stands from its first to its last moment at its highest level
+    left_out : corals and sites that are too many for a page
     """
 
     channels: tuple[TryChannel, ...]
@@ -100,6 +102,7 @@ class TryChange:
     response: FloatArray
     leading: int | None
     plateau_h: float
+    left_out: int = 0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "response", read_only(self.response))

@@ -1,7 +1,8 @@
 """The section "Try a change" of the report: HTML, one plain script, and a style sheet.
 
-Everything that comes from a setup stands in a JSON block and gets into the page by ``textContent``; the markup
-holds none of it. The script is the same for every setup, so a content security policy can name it by its hash.
+Everything that comes from a setup stands in a JSON block and gets into the page by ``textContent``; the
+markup holds none of it. The script is the same for every setup, so a content security policy can name it by
+its hash.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from functools import cache
 from typing import Any, Final
 
 from lightdose.model.try_change import TryChange
-from lightdose.present.labels import STATE_WORDS, literal
+from lightdose.present.labels import STATE_WORDS, count, literal
 
 _ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 
@@ -94,5 +95,6 @@ def _data(record: TryChange) -> dict[str, Any]:
         "response": record.response.tolist(),
         "leading": record.leading,
         "plateau": record.plateau_h,
+        "leftOut": count(record.left_out, "place") if record.left_out else "",
         "words": STATE_WORDS,
     }

@@ -155,16 +155,16 @@ def test_page_day_curve_passes_through_every_point_of_pythons_day(
     case = tried(shapes_setup(tmp_path))
     now = case.try_out("120", "4.5", ["60", "35", "20", None, "50", "70", None, None, "30", "10"])
     case.opened.page.select_option("#try-place", index=place)
-    day = site_days(now, [case.record.rows[place].receiver])[0]
+    site = case.record.rows[place].site
+    receiver = next(i for i, r in enumerate(now.light_field.receivers) if r.name == site)
+    day = site_days(now, [receiver])[0]
     hours, ppfd = curve_points(case.opened, "try-after")
     own = day.by_channel.sum(axis=0)
     # A tenth of a pixel is 0.003 h and 0.1 % of the height.
     assert hours == pytest.approx(day.time_h, abs=0.005)
     assert ppfd == pytest.approx(own, abs=0.002 * own.max())
     before = curve_points(case.opened, "try-before")[1]
-    assert before.max() == pytest.approx(
-        case.analysis.dose.peak_ppfd[case.record.rows[place].receiver], rel=0.002
-    )
+    assert before.max() == pytest.approx(case.analysis.dose.peak_ppfd[receiver], rel=0.002)
 
 
 @pytest.mark.identity

@@ -325,7 +325,7 @@ function settingRow({ name, note, unit, min, max, step, get, set, parse, shown, 
   controls.push({ show, runs });
 }
 
-const asLevel = (text) => Number(`${text}e-2`);
+const asLevel = (text) => (/e/i.test(text) ? Number(text) / 100 : Number(`${text}e-2`));
 
 function settingRows() {
   settingRow({
@@ -467,6 +467,7 @@ function begin() {
   for (const row of data.rows) {
     make("option", byId("place"), row.coral === null || row.coral === row.site ? row.site : `${row.coral}, at ${row.site}`);
   }
+  if (data.leftOut) put(byId("left-out"), `${data.leftOut} more: too many to reckon here, see the tables.`);
   for (const fixture of data.fixtures) {
     make("button", byId("save"), `Save the programme of ${fixture.name}`, { type: "button" })
       .addEventListener("click", () => save(fixture));
