@@ -84,7 +84,7 @@ def _page_table(key: str, caption: str, columns: Sequence[Column], note: str = "
     heads, cells = [], []
     for column in (part for whole in columns for part in _parted(whole)):
         text, _, unit = column.head.partition("\n")
-        heads.append(Head(_set(text), typeset(unit), number=column.right))
+        heads.append(Head(_set(text), typeset(_set(unit)), number=column.right))
         cells.append([_set(cell) for cell in column.cells])
     return PageTable(key, caption, tuple(heads), tuple(zip(*cells, strict=True)), note)
 
