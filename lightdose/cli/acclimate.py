@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from lightdose.cli.options import (
+    NumberRange,
     SetupRequest,
     dialect_option,
     figures_option,
@@ -50,7 +51,7 @@ Corals are matched by name. One that FROM lacks is a newcomer: say what it lived
 )
 @click.option(
     "--rise",
-    type=click.FloatRange(0, 100, min_open=True),
+    type=NumberRange(0, 100, min_open=True),
     default=10.0,
     show_default=True,
     metavar="PERCENT",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lightdose.cli.options import (
+    NumberRange,
     SetupRequest,
     figures_option,
     imperial_option,
@@ -43,7 +44,7 @@ practice, no published rule per week."""
 @click.option("--to", "to", required=True, metavar="SITE", help="Where it is to stand; a free site.")
 @click.option(
     "--rise",
-    type=click.FloatRange(0, 100, min_open=True),
+    type=NumberRange(0, 100, min_open=True),
     default=10.0,
     show_default=True,
     metavar="PERCENT",

@@ -111,6 +111,17 @@ def takes_setup_as(
     return decorated
 
 
+class NumberRange(click.FloatRange):
+    """A number within bounds; NaN, which no bound stops, is no number."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The number, or click.BadParameter."""
+        number = super().convert(value, param, ctx)
+        if number != number:
+            self.fail(f"'{value}' is not a number.", param, ctx)
+        return number
+
+
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, unrounded.")
 csv_option = click.option("--csv", "csv_file", metavar="FILE", help="Write the table as CSV.")
 dialect_option = click.option(

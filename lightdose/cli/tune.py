@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from lightdose.cli.options import (
+    NumberRange,
     SetupRequest,
     dialect_option,
     figures_option,
@@ -37,8 +38,8 @@ Levels and plateau hours that put every coral in its usual range, or come closes
 Of all programmes that do, the one that changes today's light least is taken, or by --prefer the one furthest
 from all edges, or the thriftiest. What is written is read back and judged again."""
 
-PERCENT = click.FloatRange(0, 100)
-HOURS = click.FloatRange(0, 12)
+PERCENT = NumberRange(0, 100)
+HOURS = NumberRange(0, 12)
 
 
 @click.command(help=HELP)
@@ -70,7 +71,7 @@ HOURS = click.FloatRange(0, 12)
 @click.option("--most-change", type=PERCENT, metavar="PERCENT", help="Most change of any coral's dose.")
 @click.option(
     "--keep-look",
-    type=click.FloatRange(0, 1),
+    type=NumberRange(0, 1),
     metavar="TOLERANCE",
     help="Keep CIE x and y of all emitted light within this of today's, such as 0.01.",
 )

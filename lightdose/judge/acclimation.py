@@ -31,6 +31,8 @@ DEFAULT_RISE_PER_WEEK = 0.10
 DEFAULT_STEP_DAYS = 7
 MOST_STEPS = 200
 """A way of more steps starts from next to nothing: it is refused. Our choice."""
+MOST_WEEKS_NAMED = 1_000_000
+"""Longer ways are told no more exactly. Our choice."""
 
 DAYS_AFTER = 42
 """The lag is shown for so long after the last step. Our choice. [d]"""
@@ -146,9 +148,10 @@ def step_scales(first_scale: float, request: AcclimationRequest) -> list[float]:
     """
     weeks = weeks_to_rise(1 / first_scale, request.rise_per_week)
     if weeks * 7 / request.step_days > MOST_STEPS:
+        taken = f"{weeks:.0f}" if weeks < MOST_WEEKS_NAMED else f"more than {MOST_WEEKS_NAMED:,}"
         raise SetupError(
             Problem(
-                f"the way from {100 * first_scale:.2g} % of the new light takes {weeks:.0f} weeks at "
+                f"the way from {100 * first_scale:.2g} % of the new light takes {taken} weeks at "
                 f"{100 * request.rise_per_week:g} % a week",
                 f"at most {MOST_STEPS} steps",
                 "begin with a setup nearer to the new one, or move the coral with the least light first",
