@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MARGIN_IN: Final = 0.5
-LABEL_IN: Final = 1.12
+LABEL_IN: Final = 1.24
 GAP_IN: Final = 0.035
 BETWEEN_IN: Final = 0.3
 PART_IN: Final = 0.13
@@ -54,7 +54,8 @@ SIZES_PT: Final = (8.6, 8.2, 7.8, 7.4, 7.0)
 """The text is set as large as leaves room for enough corals."""
 
 ENOUGH_ROWS: Final = 10
-DAY_IN: Final = (1.5, 2.2)
+DAY_IN: Final = ((1.5, 2.2), (1.35, 2.0))
+"""Least and greatest height of a day curve, of one setup and of two."""
 KEY: Final = (
     "Bars: dark the usual range, light from floor to ceiling, the thin line what the inputs allow (95 %). "
     "Disc: within; open diamond: outside; full diamond: far outside."
@@ -94,9 +95,10 @@ def _draw(handout: Handout, paper: Paper) -> Drawing:
 
 def _plan(handout: Handout, inner: float, room: float, rows: Sequence[CoralRow]) -> Plan:
     """The largest text that leaves room for the corals, and a taller day curve where room is left."""
-    plan, corals = Plan(SIZES_PT[-1], 0, DAY_IN[0]), len(rows)
+    least, greatest = DAY_IN[len(handout.lights) - 1]
+    plan, corals = Plan(SIZES_PT[-1], 0, least), len(rows)
     for size in SIZES_PT:
-        fixed = _head_height() + 2 * PART_IN + _lights_height(handout, inner, size, DAY_IN[0])
+        fixed = _head_height() + 2 * PART_IN + _lights_height(handout, inner, size, least)
         for part in (why_rows(handout), standing_rows(handout)):
             fixed += rows_height_in(part, LABEL_IN, inner, size, GAP_IN)
         table = (
@@ -105,7 +107,7 @@ def _plan(handout: Handout, inner: float, room: float, rows: Sequence[CoralRow])
         left = room - fixed - table
         fit = max(int(left / ROW_IN), 0)
         spare = max(left - corals * ROW_IN, 0.0)
-        plan = Plan(size, min(fit, corals), min(DAY_IN[0] + spare, DAY_IN[1]))
+        plan = Plan(size, min(fit, corals), min(least + spare, greatest))
         if fit >= min(corals, ENOUGH_ROWS):
             return plan
     return plan

@@ -40,10 +40,11 @@ class CoralRow:
 
 
 def coral_rows(lights: Sequence[HandedLight]) -> list[CoralRow]:
-    """The corals of all setups by name, those of the first in the order of concern."""
+    """The corals by name, in the order of concern; those that every setup has stand first."""
     found = [{v.coral: v for v in worst_first(light.analysis.verdicts)} for light in lights]
     names = dict.fromkeys(name for one in found for name in one)
-    return [CoralRow(name, tuple(one.get(name) for one in found)) for name in names]
+    rows = [CoralRow(name, tuple(one.get(name) for one in found)) for name in names]
+    return sorted(rows, key=lambda row: None in row.verdicts)
 
 
 def chosen_rows(rows: Sequence[CoralRow], room: int) -> list[CoralRow]:

@@ -88,15 +88,18 @@ def _corals_in(verdicts: Sequence[Verdict]) -> str:
         state = table_words_short(judged[0])
         return f"1 coral at {number(doses[0])} {DLI_UNIT_TYPESET}, against its usual light: {state}"
     within = sum(v.likely_state == "within" for v in judged)
-    span = f"{number(doses[0])} to {number(doses[-1])} {DLI_UNIT_TYPESET}"
+    ends = dict.fromkeys(number(dose) for dose in (doses[0], doses[-1]))
+    span = f"{' to '.join(ends)} {DLI_UNIT_TYPESET}"
     return f"{count(len(judged), 'coral')} at {span}, {within} of them in usual light"
 
 
 def why_rows(handout: Handout) -> list[Row]:
     """Why photons times hours come first, and how far that goes here."""
+    lights = handout.lights
+    modest = _modest(lights[0]) if len(lights) == 1 else _modest_of_two(lights)
     return [
         Row("Photons x hours", f"{PHOTONS} {_each(handout, _photons)}".rstrip()),
-        Row("Modest light", f"{SATURATES} {_each(handout, _modest)} {TRIALS}".replace("  ", " ")),
+        Row("Modest light", " ".join(filter(None, (SATURATES, modest, TRIALS)))),
         Row("Colour", _colour(handout)),
         Row("Trials for this", _evidence(handout, "for")),
         Row("And against", _evidence(handout, "against")),
@@ -106,12 +109,8 @@ def why_rows(handout: Handout) -> list[Row]:
 
 def _each(handout: Handout, told: Callable[[HandedLight], str]) -> str:
     """The same of every setup, with its letter where there are two."""
-    texts = [
-        f"{letter}: {text}" if letter else text
-        for letter, light in zip(letters(handout), handout.lights, strict=True)
-        if (text := told(light))
-    ]
-    return " ".join(texts)
+    told_of = zip(letters(handout), map(told, handout.lights), strict=True)
+    return " ".join(f"{letter}: {text}" if letter else text for letter, text in told_of if text)
 
 
 def _photons(light: HandedLight) -> str:
@@ -129,22 +128,39 @@ def _modest(light: HandedLight) -> str:
     """What more and less light would do here; that too little stays too little."""
     record, parts = light.returns, []
     if record.gain_at_full is not None and record.kept_at_half is not None:
-        more = ""
+        kept = f"{percent_span(record.kept_at_half)} %"
+        text = f"Half of today's light would keep {kept} of the gross photosynthesis"
         if record.today < NEAR_FULL:
-            more = (
+            text = (
                 f"All that these fixtures can give, {number(record.photons_at_full, 2)} times the photons, "
-                f"would bring {times(record.gain_at_full)} times today's gross photosynthesis; "
+                f"would bring {times(record.gain_at_full)} times today's gross photosynthesis; half of "
+                f"today's light would keep {kept} of it"
             )
-        half = f"{more}half of today's light would keep {percent_span(record.kept_at_half)} % of it"
-        if not more:
-            half = f"Half of today's light would keep {percent_span(record.kept_at_half)} % of the gross "
-            half += "photosynthesis"
-        assumed = ", onset of saturation partly assumed" if any(c.ek_assumed for c in record.corals) else ""
-        parts.append(f"{half} (model curve{assumed}).")
+        parts.append(f"{text} ({_model(light)}).")
     low = sum("below" in v.likely_state for v in light.analysis.verdicts)
     if low:
         parts.append(f"Modest is not too little: {count(low, 'coral')} here {_get(low)} less than usual.")
     return " ".join(parts)
+
+
+def _modest_of_two(lights: Sequence[HandedLight]) -> str:
+    """The same in short for two setups."""
+    kept = [
+        f"{letter} {percent_span(span)} %"
+        for letter, light in zip("AB", lights, strict=True)
+        if (span := light.returns.kept_at_half) is not None
+    ]
+    if not kept:
+        return ""
+    return (
+        f"Half of today's light would keep of today's gross photosynthesis: {', '.join(kept)} "
+        f"({_model(*lights)})."
+    )
+
+
+def _model(*lights: HandedLight) -> str:
+    assumed = any(c.ek_assumed for light in lights for c in light.returns.corals)
+    return f"model curve{', onset of saturation partly assumed' if assumed else ''}"
 
 
 def _get(n: int) -> str:

@@ -15,6 +15,7 @@ from lightdose.present.style import INK, QUIET_INK, RULE, TEXT_PT
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+LABEL_GAP_IN: Final = 0.06
 _UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)")
 
 Paper = Literal["a4", "letter"]
@@ -94,7 +95,12 @@ def rows_height_in(
     rows: Sequence[Row], label_in: float, width_in: float, size_pt: float, gap_in: float
 ) -> float:
     """Height of labelled rows. [inch]"""
-    return sum(text_height_in(row.text, width_in - label_in, size_pt) + gap_in for row in rows)
+    return sum(_row_height_in(row, label_in, width_in, size_pt) + gap_in for row in rows)
+
+
+def _row_height_in(row: Row, label_in: float, width_in: float, size_pt: float) -> float:
+    label = text_height_in(row.label, label_in - LABEL_GAP_IN, size_pt, bold=True)
+    return max(label, text_height_in(row.text, width_in - label_in, size_pt))
 
 
 def write_rows(
@@ -110,9 +116,9 @@ def write_rows(
 ) -> float:
     """Write rows, each label in bold to the left of its text; return the height below them."""
     for row in rows:
-        write_text(figure, left_in, top_in, label_in - 0.05, row.label, size_pt, weight="bold")
-        top_in = write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
-        top_in += gap_in
+        write_text(figure, left_in, top_in, label_in - LABEL_GAP_IN, row.label, size_pt, weight="bold")
+        write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
+        top_in += _row_height_in(row, label_in, width_in, size_pt) + gap_in
     return top_in
 
 

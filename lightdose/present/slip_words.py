@@ -17,6 +17,10 @@ START: Final = (
     "Start at or below this dose, then brighter by at most 10 % a week (common practice, no published rule). "
     "If it sulks, light is only one of many causes."
 )
+UNKNOWN: Final = (
+    "This dose gives nothing to start from: begin at the low end of the usual (common practice, no published "
+    "source)."
+)
 GRADES: Final = {
     "A": "two or more published numbers",
     "B": "one published number",
@@ -63,8 +67,8 @@ def previous_line(slip: Slip) -> str:
 def start_sentence(slip: Slip) -> str:
     """How to begin in the next tank."""
     if slip.verdict.band_dli is None:
-        return "Light does not feed this coral: shade does it no harm, food does it good."
-    return START
+        return "Its group lives without light: there is no least amount to start from."
+    return START if slip.previous_mol_m2_d is not None else UNKNOWN
 
 
 def heading(slip: Slip) -> str:
