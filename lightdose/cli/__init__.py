@@ -8,12 +8,15 @@ import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import Any, NoReturn, TextIO, cast
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO, cast
 
 import click
 from click.exceptions import NoSuchCommand
 
 from lightdose import __version__
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 SUMMARIES = {
     "init": "Write a complete invented example to start from.",
@@ -36,8 +39,12 @@ SUMMARIES = {
     "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",
     "slip": "The light that a coral lived in, on a small page to go with it when it leaves.",
     "hazard": "How to behave around these lights, and how soon staring into them reaches a limit.",
+    "completion": "The script that lets TAB complete commands, options, files and names in a shell.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
+
+COMPLETES = "_LIGHTDOSE_COMPLETE"
+"""Set in the environment by the scripts of `lightdose completion` when TAB is pressed."""
 
 EXAMPLE = """\b
 Example:
@@ -60,13 +67,24 @@ class CommandGroup(click.Group):
         command = import_module(f"lightdose.cli.{cmd_name}").command
         assert isinstance(command, click.Command)
         command.name = cmd_name
+        if COMPLETES in os.environ:
+            from lightdose.cli.completing import completes
+
+            return completes(command)
         return command
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem[Any]]:
+        """Commands by their summaries, without loading their modules; options after a dash."""
+        from click.shell_completion import CompletionItem
+
+        names = [CompletionItem(n, help=s) for n, s in SUMMARIES.items() if n.startswith(incomplete)]
+        return names + click.Command.shell_complete(self, ctx, incomplete)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """The command that the first word names; a typo gets the close matches."""
-        if args and args[0] not in SUMMARIES and not args[0].startswith("-"):
+        if args and args[0] not in SUMMARIES and not args[0].startswith("-") and not ctx.resilient_parsing:
             raise NoSuchCommand(args[0], possibilities=SUMMARIES, ctx=ctx)
         return super().resolve_command(ctx, args)
 
@@ -84,7 +102,9 @@ class CommandGroup(click.Group):
         # Our matrices are small: a second BLAS thread costs more to start and to wait for than it brings,
         # ten times more on a busy machine. Set before numpy loads; the user's own setting stays.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-        extra["standalone_mode"] = False
+        extra |= {"standalone_mode": False, "complete_var": COMPLETES}
+        if COMPLETES in os.environ:
+            import lightdose.cli.completing  # noqa: F401 - its shells take the place of click's
         try:
             code = super().main(words, *rest, **extra)
         except (KeyboardInterrupt, click.Abort):
