@@ -56,8 +56,7 @@ def made_page(tmp_path_factory: pytest.TempPathFactory, browser: object) -> Make
             if kind == "report":
                 run("report", EXAMPLE, "-o", page)
             elif kind == "comparison":
-                other = EXAMPLE.parent / "schedules" / "right.csv"
-                run("report", EXAMPLE, "--schedule", other, "-o", page)
+                run("report", EXAMPLE, EXAMPLE, "--fixture-height", "30 cm", "-o", page)
             elif kind == "hostile report":
                 hostile = folder / "hostile"
                 hostile.mkdir()
