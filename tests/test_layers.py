@@ -40,6 +40,7 @@ TABLE = {
     "explaining": layer("quantities errors model physics fit judge analysis", "numpy"),
     "planning": layer("quantities errors model physics fit judge files analysis", "numpy"),
     "trying": layer("quantities errors model physics files", "numpy"),
+    "comparing": layer("quantities errors model physics judge files analysis", "numpy"),
     "handing_out": layer("errors model judge analysis comparing explaining"),
     "cli": layer(
         "version quantities errors model physics fit judge files present analysis mapping planning explaining "

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.options import SetupRequest, json_option, quiet_option, say, start_date, takes_setup
+from lightdose.cli.options import (
+    SetupRequest,
+    is_terminal,
+    json_option,
+    quiet_option,
+    say,
+    start_date,
+    takes_setup,
+)
 from lightdose.cli.printed import paper_option
 
 if TYPE_CHECKING:
@@ -67,7 +75,9 @@ def command(
 
         click.echo(dump(slip_json(found, path)))
     else:
-        for line in slip_lines(found):
+        import shutil
+
+        for line in slip_lines(found, shutil.get_terminal_size().columns if is_terminal() else None):
             click.echo(line)
     if path is None:
         say("next: add -o slip.pdf for a page to print", quiet=quiet)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from textwrap import wrap
 from typing import Final
 
 from lightdose.model.results import Verdict
 from lightdose.model.slip import Slip
-from lightdose.present.certainty_words import interval_text
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, STATE_WORDS, hours, literal, number, range_text
+from lightdose.present.certainty_words import interval_text, table_words
+from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, hours, literal, number, range_text
 from lightdose.present.mix_words import mix_words
 from lightdose.present.paper import Row
 
@@ -53,7 +54,7 @@ def _usual(verdict: Verdict) -> str:
     grade = GRADES.get(verdict.grade, verdict.grade)
     return (
         f"{range_text(*verdict.band_dli)} for {literal(verdict.group_name)}; common practice, grade "
-        f"{verdict.grade} ({grade}); here {STATE_WORDS[verdict.dli_state]}"
+        f"{verdict.grade} ({grade}); here: {table_words(verdict)}"
     )
 
 
@@ -81,12 +82,21 @@ def origin_sentence(slip: Slip) -> str:
     return f"{literal(slip.title)}, {slip.date}"
 
 
-def slip_lines(slip: Slip) -> Iterator[str]:
-    """The slip for the terminal and for pipes: a label, a tab, what is told of it."""
+def slip_lines(slip: Slip, width: int | None = None) -> Iterator[str]:
+    """The slip for a terminal of some width, or one record a line, label and text parted by a tab."""
     yield literal(slip.basis.sentence)
-    yield f"coral\t{heading(slip)}"
-    yield f"from\t{origin_sentence(slip)}"
-    for row in slip_rows(slip)[:-1]:
-        yield f"{row.label}\t{row.text}"
-    yield f"advice\t{start_sentence(slip)}"
-    yield f"type into its [[coral]]\t{previous_line(slip)}"
+    rows = [
+        Row("coral", heading(slip)),
+        Row("from", origin_sentence(slip)),
+        *slip_rows(slip)[:-1],
+        Row("advice", start_sentence(slip)),
+        Row("type into its [[coral]]", previous_line(slip)),
+    ]
+    if width is None:
+        yield from (f"{row.label}\t{row.text}" for row in rows)
+        return
+    margin = max(len(row.label) for row in rows) + 2
+    for row in rows:
+        first, *more = wrap(row.text, max(width - margin, 20)) or [""]
+        yield f"{row.label:<{margin}}{first}"
+        yield from (" " * margin + line for line in more)

@@ -112,6 +112,9 @@ def test_line_is_the_dose_rounded_down(dli: float, line: str) -> None:
 def test_coral_without_symbionts_gets_no_advice_on_light() -> None:
     """A group that lives without light has no usual amount and nothing to start from."""
     text = "\n".join(slip_lines(made_slip("sun coral")))
+    narrow = list(slip_lines(made_slip("sun coral"), 60))
+    assert all(len(line) <= 60 for line in narrow[1:])
+    assert " ".join(" ".join(narrow).split()) == " ".join(text.split())
     assert "lives without light" in text
     assert "Start at" not in text
 
