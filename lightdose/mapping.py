@@ -36,10 +36,12 @@ def light_map(
     cell_m: float = 0.01,
     samples: int = 1,
     notes: Sequence[str] = (),
+    shares: bool = True,
     advance: Callable[[int], None] = lambda _: None,
 ) -> LightMap:
     """Light on planes through the tank under open sky, and where groups would be within their bands.
 
+    ``shares=False`` leaves out how much light came by walls and floor: quicker, where only doses are wanted.
     ``advance`` is told of every block of points that is done.
     """
     curve = day_curve(setup.lit_fixtures)
@@ -49,8 +51,8 @@ def light_map(
     ready = prepare_field(*field_inputs(setup, ("ppfd",)), for_points=len(points))
     lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
     for first in range(0, len(points), POINTS_A_STEP):
-        parts = ready.parts(points[first : first + POINTS_A_STEP], split=True)
-        lights.append(by_source(parts[:, :, :, 0], day_weights(curve)))
+        parts = ready.parts(points[first : first + POINTS_A_STEP], split=shares)
+        lights.append(_by_source(parts[:, :, :, 0], day_weights(curve), known=shares))
         advance(len(parts))
     ends = np.cumsum([len(part) for part in sampled])[:-1]
     ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
@@ -68,6 +70,16 @@ def light_map(
         notes=tuple(notes),
         version=__version__,
     )
+
+
+def _by_source(
+    parts: FloatArray, weights: FloatArray, *, known: bool
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Light at points, by walls and by the floor; NaN for both where the parts were not kept apart."""
+    if known:
+        return by_source(parts, weights)
+    unknown = np.full(len(parts), np.nan)
+    return parts[:, 0], unknown, unknown
 
 
 def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:

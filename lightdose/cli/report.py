@@ -154,7 +154,7 @@ def _light(setup: Setup) -> LightMap | None:
     levels, _ = default_depths(setup)
     side, _ = default_side_view(setup)
     cell_m = max(tank.length_m, tank.width_m, tank.water_depth_m) / CELLS_ALONG
-    return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m)
+    return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m, shares=False)
 
 
 def _print_result(

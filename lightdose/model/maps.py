@@ -97,7 +97,7 @@ class MapSlice:
     peak : highest PPFD of the day. [umol m-2 s-1]
     dli : [mol m-2 d-1]
     wall_fraction, floor_fraction : share of the day's photons that came by a wall and not by the floor, and
-        by the floor; NaN without light
+        by the floor; NaN without light, and where they were not asked for
     """
 
     cells: SliceCells

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import count
 from typing import Any, Final
 
 from lightdose.present.canvas import Drawing
@@ -103,21 +104,17 @@ def _figures(report: Report) -> dict[str, Any]:
         "colour_figures": [colour_drawing(report.colour) if report.colour else None],
         "compared_figures": compared_drawings(report.compared) if report.compared else [],
     }
+    numbers = count(1)
     return {
-        key: [
-            _shown(drawing, "compared-" if key == "compared_figures" else "")
-            for drawing in found
-            if drawing is not None
-        ]
+        key: [_shown(drawing, key, next(numbers)) for drawing in found if drawing is not None]
         for key, found in drawings.items()
     }
 
 
-def _shown(drawing: Drawing, before: str) -> dict[str, Any]:
-    name = f"{before}{drawing.name}"
-    figure = inline_figure(drawing, name)
+def _shown(drawing: Drawing, part: str, number: int) -> dict[str, Any]:
+    figure = inline_figure(drawing, f"f{number}")
     return {
-        "name": name,
+        "key": f"compared-{figure.name}" if part == "compared_figures" else figure.name,
         "caption": figure.caption,
         "lead": figure.lead,
         "svg": Ready(figure.svg),

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from lightdose.model.results import Analysis, Verdict
-from lightdose.present.certainty_words import deciding_sentence, open_verdicts, verdict_words
+from lightdose.present.certainty_words import deciding_sentence, open_verdicts, short_state, verdict_words
 from lightdose.present.labels import DLI_UNIT, count, literal, number, range_text
 from lightdose.present.summary import out_of_band, worst_first
 
-NAMED_AT_MOST: Final = 6
+NAMED_AT_MOST: Final = 5
+NAMED_OF_MANY: Final = 3
 TOGETHER: Final = 3
 """From so many corals on one side of their ranges one change for all of them comes first: our choice."""
 
@@ -61,15 +62,19 @@ def headline(analysis: Analysis) -> str:
 
 def _unusual(analysis: Analysis) -> str:
     off = out_of_band(analysis.verdicts)
-    if not any(v.dli_state != "not_judged" for v in analysis.verdicts):
+    unjudged = sum(v.dli_state == "not_judged" for v in analysis.verdicts)
+    if unjudged == len(analysis.verdicts):
         return ""
+    aside = f" Light does not judge {unjudged} more." if unjudged else ""
     if not off:
-        return "No coral is known to get too little or too much."
-    named = "; ".join(
-        f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in off[:NAMED_AT_MOST]
-    )
-    rest = len(off) - NAMED_AT_MOST
-    return f"{named}{f'; and {rest} more in the table' if rest > 0 else ''}."
+        return f"No coral is known to get too little or too much.{aside}"
+    shown = off if len(off) <= NAMED_AT_MOST else off[:NAMED_OF_MANY]
+    named = "; ".join(f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in shown)
+    if len(off) == len(shown):
+        return f"{named}.{aside}"
+    states = Counter(short_state(v.likely_state) for v in off if v.likely_state != "undecided")
+    counted = ", ".join(f"{n} {words}" for words, n in states.items())
+    return f"{len(off)} corals: {counted}. Furthest off: {named}.{aside}"
 
 
 def _dose_words(verdict: Verdict) -> str:
@@ -83,9 +88,10 @@ def first_step(analysis: Analysis) -> str:
     if not analysis.setup.sites:
         return "Add a place to the setup: without one there is nothing to compute."
     sides = Counter("little" if "below" in v.likely_state else "much" for v in off)
-    if off:
+    clear = [v for v in off if v.dli_state != "within"]
+    if clear:
         side, n = sides.most_common(1)[0]
-        worst = off[0]
+        worst = clear[0]
         step = f"{literal(worst.coral)}: {literal(worst.advice)}"
         if n >= TOGETHER and 3 * n >= 2 * len(off):
             way = "more" if side == "little" else "less"
@@ -95,8 +101,11 @@ def first_step(analysis: Analysis) -> str:
             )
         why = "It is the furthest off." if len(off) > 1 else "It is the only one known to be off."
         return f"{step} {why} {REACHES_ALL}"
-    if undecided:
-        return "Leave the light as it is until the reading below is taken: no coral is known to be off."
+    if off or undecided:
+        return (
+            "Take a meter reading before you change the light: what is not known exactly decides whether a "
+            "coral here is off at all."
+        )
     if analysis.verdicts:
         return "Leave the light as it is: every coral that light judges gets what is usual for its group."
     return "Name corals in the setup to have their light judged."

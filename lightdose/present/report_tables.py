@@ -76,7 +76,7 @@ def coral_rows(analysis: Analysis) -> list[CoralRow]:
     return [
         CoralRow(
             coral=literal(v.coral),
-            site=literal(v.site),
+            site=literal(v.site) if v.site != v.coral else "",
             dli=number(v.dli_mol_m2_d),
             bar=range_bar(v),
             words=table_words(v),
