@@ -106,15 +106,15 @@ def _figures(report: Report) -> dict[str, Any]:
     }
     numbers = count(1)
     return {
-        key: [_shown(drawing, key, next(numbers)) for drawing in found if drawing is not None]
+        key: [_shown(drawing, next(numbers)) for drawing in found if drawing is not None]
         for key, found in drawings.items()
     }
 
 
-def _shown(drawing: Drawing, part: str, number: int) -> dict[str, Any]:
+def _shown(drawing: Drawing, number: int) -> dict[str, Any]:
     figure = inline_figure(drawing, f"f{number}")
     return {
-        "key": f"compared-{figure.name}" if part == "compared_figures" else figure.name,
+        "key": figure.name,
         "caption": figure.caption,
         "lead": figure.lead,
         "svg": Ready(figure.svg),
