@@ -38,7 +38,7 @@ One page to read, print and hand on: the answer in words, tables, maps, figures,
 With OTHER the page sets it beside SETUP; --schedule, --fixture-height and --swap-fixture then change OTHER
 only, as in compare. The page is one file that asks for nothing; --handout adds one sheet for a customer."""
 
-CELLS_ALONG = 60
+CELLS_ALONG = 45
 """Cells of a map along the longest side of the tank: fine enough for a page, quick to draw. Our choice."""
 
 
@@ -117,7 +117,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         analysis=analysis,
         unit=unit,
         days=site_days(analysis, shown),
-        spectra=site_spectra(analysis, shown),
+        spectra=site_spectra(analysis, shown[:1]),
         light=_light(analysis.setup),
         looks=looks_and_gets(analysis),
         more_light=diminishing_return(analysis),

@@ -64,7 +64,9 @@ def index_spans(
 
     Source
     ------
-    A ratio with its denominator held is linear: linear programs over outputs 0-1, solved by scipy's HiGHS.
+    A ratio with its denominator held is linear: linear programs over outputs 0-1. Without bounds the
+    cheapest channels first are the least (a fractional knapsack), with bounds too where that keeps them; the
+    others are solved by scipy's HiGHS.
     """
     lit = np.asarray(ppfd > 0)
     light = ppfd[lit]
@@ -98,20 +100,34 @@ def _span(
 
 def _extreme(ppfd: FloatArray, cost: FloatArray, total: float, bounds: tuple[MixBound, ...]) -> float | None:
     """Least of ``cost @ outputs / total``; None where no mix keeps the bounds."""
-    from scipy.optimize import linprog
-
     # Unknowns are the channels' shares of the total: rows and costs are then of the order of one.
     most = np.minimum(ppfd / total, 1.0)
+    whole = min(1.0, float(most.sum()))
+    cheapest = _filled(cost / ppfd, most, whole)
+    rows = np.array([b.row(ppfd) / ppfd for b in bounds]).reshape(len(bounds), ppfd.size)
+    if np.all(rows @ cheapest <= 0):
+        return float(cost / ppfd @ cheapest)
+    from scipy.optimize import linprog
+
     found = linprog(
         cost / ppfd,
-        A_ub=np.array([b.row(ppfd) / ppfd for b in bounds]) if bounds else None,
-        b_ub=np.zeros(len(bounds)) if bounds else None,
+        A_ub=rows,
+        b_ub=np.zeros(len(bounds)),
         A_eq=np.ones((1, ppfd.size)),
-        b_eq=[min(1.0, float(most.sum()))],
+        b_eq=[whole],
         bounds=np.column_stack((np.zeros(ppfd.size), most)),
         method="highs",
     )
     return float(found.fun) if found.status == 0 else None
+
+
+def _filled(price: FloatArray, most: FloatArray, whole: float) -> FloatArray:
+    """The least cost without bounds: the cheapest channel to its end, then the next, until all is given."""
+    order = np.argsort(price, kind="stable")
+    before = np.concatenate(([0.0], np.cumsum(most[order])[:-1]))
+    share = np.empty_like(most)
+    share[order] = np.clip(whole - before, 0.0, most[order])
+    return share
 
 
 def _why_none(ppfd: FloatArray, total: float, bounds: tuple[MixBound, ...]) -> str:

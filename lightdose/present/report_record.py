@@ -21,7 +21,7 @@ class Report:
     Attributes
     ----------
     analysis : intervals included
-    days, spectra : at the sites that figures show
+    days, spectra : at the sites that figures show; spectra differ little within a tank, so one may do
     light : slices of the tank, the plan first; None where there is nothing to map
     looks : of every receiver
     compared : another setup beside this one

@@ -27,7 +27,7 @@ def _in_an_empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None
 
 @pytest.mark.identity
 def test_page_and_handout_are_written_and_named(tmp_path: Path) -> None:
-    """Both files with their sizes on stderr; the answer in words, in ASCII, on stdout; the same bytes again."""
+    """Both files with their sizes on stderr, the answer in ASCII words on stdout; the same bytes again."""
     done = _run(SETUP, "-o", "out", "--handout", "out")
     assert done.exit_code == 0, done.output
     page = tmp_path / "out" / "report.html"

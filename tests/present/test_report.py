@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import cache
 from html import unescape
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -188,7 +189,7 @@ def test_headings_captions_and_scopes_are_whole() -> None:
     levels = [int(tag[1]) for tag in tags if re.fullmatch(r"h[1-6]", tag)]
     assert levels.count(1) == 1
     assert levels[0] == 1
-    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+    assert all(b - a <= 1 for a, b in pairwise(levels))
     assert tags.count("caption") == tags.count("table") == len(reader().tables)
     assert all(a.get("scope") in ("col", "row") for tag, a in reader().tags if tag == "th")
     figures = [a for tag, a in reader().tags if tag == "svg" and a.get("role") == "img"]
