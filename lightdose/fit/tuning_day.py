@@ -215,6 +215,15 @@ def days_to_try(today: DayShape | None, wishes: TuneWishes) -> tuple[tuple[DaySh
         lengths.add(round(high, 6))
         if low <= now <= high:
             lengths.add(round(now, 6))
+    # A day of minutes may round to none at all.
+    lengths = {length for length in lengths if length + up + down > 0}
+    if not lengths:
+        raise InfeasibleError(
+            Problem(
+                "a plateau of 0 h without ramps is no day",
+                cure="give the plateau or a ramp some length, such as --plateau 5-9 --ramp-up 1",
+            )
+        )
 
     def day(plateau_h: float) -> DayShape:
         # Times in whole steps, counted in minutes so that 7:30 is exact.

@@ -114,6 +114,16 @@ def test_bounds_and_time_step_hold() -> None:
 
 
 @pytest.mark.identity
+def test_day_of_minutes_is_never_rounded_to_none() -> None:
+    """A day of a few minutes leaves days with light in them, and bounds that leave none are refused."""
+    moment = DayShape(8.0, 0.02, 0.02, 0.02)
+    days, _ = days_to_try(moment, TuneWishes())
+    assert min(d.equivalent_h for d in days) > 0
+    with pytest.raises(InfeasibleError, match="no day"):
+        days_to_try(moment, TuneWishes(plateau_h=(0.0, 0.0)))
+
+
+@pytest.mark.identity
 @pytest.mark.parametrize("bounds", [(9.0, 5.0), (10.0, 22.0)])
 def test_empty_or_endless_bounds_are_refused(bounds: tuple[float, float]) -> None:
     """Longest below shortest, or a day past 24 h."""
