@@ -42,9 +42,10 @@ TABLE = {
     "trying": layer("quantities errors model physics files", "numpy"),
     "comparing": layer("quantities errors model physics judge files analysis", "numpy"),
     "handing_out": layer("errors model judge analysis comparing explaining"),
+    "self_testing": layer("version errors model physics files analysis", "numpy"),
     "cli": layer(
         "version quantities errors model physics fit judge files present analysis mapping planning explaining "
-        "comparing trying handing_out cli",
+        "comparing trying handing_out self_testing cli",
         "click",
         "numpy rich",
     ),

@@ -47,3 +47,4 @@ def test_wheel_used_from_another_folder_computes_the_example(tmp_path: Path) -> 
     assert '"lightdose-dose/1"' in run("dose", "tank/setup.toml", "--json")
     assert "sps-shallow" in run("groups")
     assert "blue-445" in run("spectrum", "blue-445")
+    assert run("selftest").splitlines()[-1].endswith("checks passed")

@@ -39,6 +39,7 @@ SUMMARIES = {
     "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",
     "slip": "The light that a coral lived in, on a small page to go with it when it leaves.",
     "hazard": "How to behave around these lights, and how soon staring into them reaches a limit.",
+    "selftest": "Check this installation: its data, its libraries, and published values on this machine.",
     "completion": "The script that lets TAB complete commands, options, files and names in a shell.",
 }
 """Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
