@@ -39,7 +39,7 @@ def looks_table(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> Pag
         for place in lit[:ROWS_AT_MOST]
     )
     name = literal(white.name) if white else "white"
-    source = f" {name}: {literal(white.source)}." if white else ""
+    source = f" White: {name}, {literal(white.source)}." if white else ""
     return PageTable(
         "table-looks",
         "What each site gets, and how bright it looks at its peak",
@@ -47,7 +47,7 @@ def looks_table(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> Pag
             Head("Site", number=False),
             Head("gets", PPFD_UNIT_TYPESET),
             Head("looks", "lx"),
-            Head(f"as many photons of {name} would look", "lx"),
+            Head("white of equal photons", "lx"),
             Head("so it looks", "of that"),
             Head("CIE 1931 x, y"),
             Head("colour temperature"),
