@@ -128,7 +128,7 @@ _SECTIONS: Final = (
     ("sites", "Sites", "amount"),
     ("maps", "Maps", "maps"),
     ("day", "The day", ""),
-    ("spectrum", "Colour", ""),
+    ("spectrum", "Colour", "spectrum_figures"),
     ("certainty", "How sure", "certainty"),
     ("photosynthesis", "Photosynthesis", "photosynthesis"),
     ("colour-or-intensity", "Colour or intensity?", "colour_words"),
