@@ -354,6 +354,23 @@ def test_section_fits_its_width_and_its_targets_a_finger(
 
 
 @pytest.mark.identity
+def test_control_in_focus_is_never_covered(tried: Callable[..., Tried], tmp_path: Path) -> None:
+    """Going back through a long list by keyboard, the line that stays in sight hides no control."""
+    page = tried(EXAMPLE, width=375, height=500).opened.page
+    page.focus("#try-place")
+    for _ in range(2 * 14 + 2):
+        page.keyboard.press("Shift+Tab")
+        seen = page.evaluate(
+            """() => {
+                const box = document.activeElement.getBoundingClientRect();
+                return document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2)
+                    === document.activeElement || document.activeElement.outerHTML;
+            }"""
+        )
+        assert seen is True
+
+
+@pytest.mark.identity
 @pytest.mark.parametrize("width", [1280, 320])
 def test_day_curve_keeps_its_labels_inside_and_apart(
     tried: Callable[..., Tried], tmp_path: Path, width: int

@@ -387,13 +387,13 @@ function update() {
     put(cells.state, state === null ? "no coral" : data.words[state] + (bright ? "; bright at midday" : ""));
     put(cells.peak, number(peak));
   });
-  const cut = [];
+  let cut = 0;
   data.channels.forEach((c, i) => {
     const level = now.levels[i] * now.all;
-    put(controls[i + 2].runs, c.highest ? `${percent(Math.min(level, 1))} %` : "\u2013");
-    if (level > 1 && c.highest) cut.push(c.shown);
+    put(controls[i + 2].runs, !c.highest ? "\u2013" : level > 1 ? "100 %, cut" : `${percent(level)} %`);
+    if (level > 1 && c.highest) cut++;
   });
-  put(byId("now"), `${same ? "As today. " : ""}${sentence(counted)}${cut.length ? ` Cut at 100 %: ${cut.join(", ")}.` : ""}`);
+  put(byId("now"), `${same ? "As today. " : ""}${sentence(counted)}${cut ? ` Cut at 100 %: ${cut} of ${data.channels.length} channels.` : ""}`);
   draw(day);
 }
 
