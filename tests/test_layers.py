@@ -44,7 +44,8 @@ TABLE = {
     "handing_out": layer("errors model judge analysis comparing explaining"),
     "self_testing": layer("version errors model physics files analysis", "numpy"),
     "cli": layer(
-        "version quantities errors model physics fit judge files present analysis mapping planning explaining "
+        "version quantities errors model physics fit judge files present analysis "
+        "mapping planning explaining ",
         "comparing trying handing_out self_testing cli",
         "click",
         "numpy rich",

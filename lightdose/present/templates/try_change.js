@@ -481,6 +481,11 @@ function begin() {
   window.addEventListener("resize", update);
   controls.forEach((control) => control.show());
   update();
+  // The browser compiles what has run: one day reckoned in an idle moment makes the first touch a quick one.
+  setTimeout(() => {
+    const day = dayOf({ ...today, all: 0.5 });
+    data.rows.forEach((row) => lightAt(day, data.response[row.at]));
+  }, 100);
 }
 
 if (data.leading === null || !data.rows.length) byId("none").hidden = false;
