@@ -45,7 +45,7 @@ TABLE = {
     "self_testing": layer("version errors model physics files analysis", "numpy"),
     "cli": layer(
         "version quantities errors model physics fit judge files present analysis "
-        "mapping planning explaining ",
+        "mapping planning explaining "
         "comparing trying handing_out self_testing cli",
         "click",
         "numpy rich",
