@@ -12,6 +12,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Mapping
@@ -25,6 +26,7 @@ from lightdose.quantities import BANDS, QUANTITIES
 
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
+EXAMPLES = ROOT / "examples" / "README.md"
 COLUMNS = 100
 
 
@@ -130,6 +132,11 @@ def refreshed(text: str, folder: Path) -> str:
         if text.count(start) != 1 or text.count(end) != 1:
             raise ValueError(f"README.md needs one table between {start.strip()} and {end.strip()}")
         text = text[: text.index(start) + len(start)] + table() + text[text.index(end) :]
+    return with_sessions(text, folder)
+
+
+def with_sessions(text: str, folder: Path) -> str:
+    """A text with every session printed anew, run in order in ``folder``."""
     return re.sub(
         r"^```console\n(.*?)^```",
         lambda match: f"```console\n{fresh_session(match[1], folder)}```",
@@ -138,6 +145,14 @@ def refreshed(text: str, folder: Path) -> str:
     )
 
 
+def examples_refreshed(folder: Path) -> str:
+    """examples/README.md with its sessions run in a copy of examples/ that is made below ``folder``."""
+    copy = shutil.copytree(EXAMPLES.parent, folder / "examples")
+    return with_sessions(EXAMPLES.read_text(encoding="utf-8"), copy)
+
+
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as empty:
         README.write_text(refreshed(README.read_text(encoding="utf-8"), Path(empty)), encoding="utf-8")
+    with tempfile.TemporaryDirectory() as empty:
+        EXAMPLES.write_text(examples_refreshed(Path(empty)), encoding="utf-8")
