@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 import tempfile
 from dataclasses import replace
 from pathlib import Path
@@ -24,6 +25,10 @@ from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.results import Analysis
 from lightdose.model.tuning import TuneWishes
 from lightdose.planning import tune
+from lightdose.present.certainty_words import interval_text
+from lightdose.present.labels import hours, number
+from lightdose.present.report import report_page
+from lightdose.present.report_record import Report
 
 from .drawn_tanks import (
     MINUTES_A_DAY,
@@ -274,28 +279,52 @@ def test_json_and_csv_hold_the_same_numbers(tank: DrawnTank) -> None:
         _assert_row_is_site(row, sites[row["site"]], analysis)
 
 
+@settings(max_examples=3)
+@given(tanks(corals=True))
+def test_report_shows_the_numbers_of_the_json(tank: DrawnTank) -> None:
+    """Dose, its interval, peak, lux and hours of every site stand in the page, to the shown digit."""
+    analysis = analysed(tank, certainty=True)
+    page = report_page(Report(analysis, "cm", (), ()))
+    table = re.search(r'<table[^>]*id="table-sites".*?</table>', page, re.DOTALL)
+    assert table is not None
+    rows = {}
+    for row in re.split(r"<tr\b[^>]*>", table[0])[2:]:
+        # End tags of cells may be left out in HTML: a cell ends where the next begins.
+        name, *cells = (re.sub(r"<[^>]*>", "", c).strip() for c in re.split(r"<t[hd]\b[^>]*>", row)[1:])
+        rows[name] = cells
+    for site in json.loads(dump(dose_json(analysis)))["sites"]:
+        shown, interval = rows[site["site"]], site["interval_95"]
+        assert shown[:5] == [
+            number(site["dli_mol_m2_d"]),
+            interval_text(interval["dli_mol_m2_d"]),
+            number(site["peak_ppfd_umol_m2_s"]),
+            interval_text(interval["peak_ppfd_umol_m2_s"]),
+            number(site["lux_at_peak"]),
+        ]
+        lit = [site[key] for key in ("peak_equivalent_h", "photoperiod_h", "any_light_h")]
+        assert shown[5:8] == [hours(math.nan if x is None else x) for x in lit]
+
+
 def _assert_row_is_site(row: dict[str, str], site: dict, analysis: Analysis) -> None:
-    def number(key: str) -> float | None:
+    def cell(key: str) -> float | None:
         return float(row[key]) if row[key] else None
 
     for key in ("dli_mol_m2_d", "peak_ppfd_umol_m2_s", "lux_at_peak", "photoperiod_h", "any_light_h"):
-        assert number(key) == site[key]
-    assert number("peak_equivalent_h") == site["peak_equivalent_h"]
+        assert cell(key) == site[key]
+    assert cell("peak_equivalent_h") == site["peak_equivalent_h"]
     for band, dose in site["band_dose_mol_m2_d"].items():
-        assert number(f"{band}_dose_mol_m2_d") == dose
-    assert number("usable_dose_mol_m2_d") == site["usable_dose_mol_m2_d"]["default"]
+        assert cell(f"{band}_dose_mol_m2_d") == dose
+    assert cell("usable_dose_mol_m2_d") == site["usable_dose_mol_m2_d"]["default"]
     interval = site["interval_95"]
-    assert [number("dli_low_95_mol_m2_d"), number("dli_high_95_mol_m2_d")] == interval["dli_mol_m2_d"]
-    assert [number("peak_low_95_umol_m2_s"), number("peak_high_95_umol_m2_s")] == interval[
-        "peak_ppfd_umol_m2_s"
-    ]
+    assert [cell("dli_low_95_mol_m2_d"), cell("dli_high_95_mol_m2_d")] == interval["dli_mol_m2_d"]
+    assert [cell("peak_low_95_umol_m2_s"), cell("peak_high_95_umol_m2_s")] == interval["peak_ppfd_umol_m2_s"]
     corals = {c["coral"]: c for c in site["corals"]}
     assert bool(row["coral"]) == bool(corals)
     if corals:
         coral = corals[row["coral"]]
         for key in ("group", "dli_state", "dli_verdict", "peak_state", "advice", "grade"):
             assert row[key].lstrip("'") == (coral[key] or "")
-        assert [number("band_dli_low_mol_m2_d"), number("band_dli_high_mol_m2_d")] == coral["band_dli"]
-        assert number("probability_within") == coral["probability_within"]
+        assert [cell("band_dli_low_mol_m2_d"), cell("band_dli_high_mol_m2_d")] == coral["band_dli"]
+        assert cell("probability_within") == coral["probability_within"]
     assert math.isfinite(site["dli_mol_m2_d"])
     assert analysis.setup.title == "drawn (invented)"
