@@ -76,7 +76,8 @@ def worst_view(fixture_type: FixtureType, distance_m: float) -> Geometry:
     """What an eye can get of a fixture's light at a distance, looking straight into it through air.
 
     Where all lobes are strongest straight down, the eye is straight below the middle of the aperture. Else it
-    is moved over the whole surface at that distance from the aperture, and looks back at its nearest point.
+    is moved around the edge of the aperture at that distance, looking back at its nearest point, and below
+    its middle it looks up in every direction.
 
     Parameters
     ----------
@@ -99,6 +100,9 @@ def worst_view(fixture_type: FixtureType, distance_m: float) -> Geometry:
     half = np.array([fixture_type.aperture.length_m, fixture_type.aperture.width_m, 0.0]) / 2
     look = np.column_stack((np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), -np.cos(tilt)))
     eye = np.sign(np.round(look, 9)) * half + distance_m * look
+    if len(look) > 1:
+        below = np.broadcast_to(np.array([0.0, 0.0, -distance_m]), look.shape)
+        eye, look = np.concatenate((eye, below)), np.concatenate((look, look))
     at_once = max(1, _PAIRS_AT_ONCE // cells[0].size)
     irradiance = [
         _irradiance(beams, eye[n : n + at_once], look[n : n + at_once], cells)

@@ -173,6 +173,19 @@ def test_photometric_lobe_is_taken_in_its_strongest_plane() -> None:
 
 
 @pytest.mark.identity
+def test_eye_below_a_leaning_panel_looks_into_the_beam() -> None:
+    """Below a wide panel whose narrow beams all lean by 40 deg, the eye that faces them gets them whole."""
+    c, gamma = np.arange(0.0, 361.0, 5.0), np.arange(0.0, 91.0, 1.0)
+    from_beam = (gamma[None, :] - 40) ** 2 + (
+        np.minimum(c, 360 - c)[:, None] * math.sin(math.radians(40))
+    ) ** 2
+    beam = PhotometricLobe(c, gamma, np.exp(-from_beam / 6**2))
+    found = irradiance(lamp(beam, length_m=0.6, width_m=0.6), 0.2)
+    # Flux over the panel's area as the beam sees it; the beam is 10 deg wide.
+    assert found == pytest.approx(1 / (0.36 * math.cos(math.radians(40))), rel=0.03)
+
+
+@pytest.mark.identity
 def test_channels_of_different_lobes_add_in_one_direction() -> None:
     """Two channels never count from two places of the eye at once."""
     side = TabulatedLobe(np.array([0.0, 40.0, 50.0]), np.array([0.0, 1.0, 0.0]))
