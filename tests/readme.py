@@ -20,6 +20,7 @@ from pathlib import Path
 
 from lightdose.cli import SUMMARIES
 from lightdose.files import fixture_schema, setup_schema
+from lightdose.files.groups_file import own_group_table
 from lightdose.files.toml_tables import REQUIRED, Key, Table
 from lightdose.files.units import format_length
 from lightdose.quantities import BANDS, QUANTITIES
@@ -122,16 +123,17 @@ TABLES: Mapping[str, Callable[[], str]] = {
     "bands": bands_table,
     "keys of setup.toml": lambda: keys_table({"": setup_schema.SETUP, **setup_schema.TABLES}),
     "keys of fixture.toml": lambda: keys_table({"": fixture_schema.FIXTURE_FILE, **fixture_schema.TABLES}),
+    "keys of my-groups.toml": lambda: keys_table({"group.KEY": own_group_table()}),
 }
 
 
 def refreshed(text: str, folder: Path) -> str:
     """README text with every session and table printed anew; sessions run in ``folder``."""
     for name, table in TABLES.items():
-        start, end = f"<!-- {name} -->\n", f"\n<!-- end of {name} -->"
+        start, end = f"<!-- {name} -->\n", f"<!-- end of {name} -->"
         if text.count(start) != 1 or text.count(end) != 1:
             raise ValueError(f"README.md needs one table between {start.strip()} and {end.strip()}")
-        text = text[: text.index(start) + len(start)] + table() + text[text.index(end) :]
+        text = text[: text.index(start) + len(start)] + table() + "\n" + text[text.index(end) :]
     return with_sessions(text, folder)
 
 
