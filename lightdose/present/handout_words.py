@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -275,12 +276,18 @@ def _basis(analyses: Sequence[Analysis]) -> str:
 
 
 def _safety(analyses: Sequence[Analysis]) -> str:
+    """The lines on safety once each, those of the light that reaches a limit soonest."""
     lines: dict[str, str] = {}
-    for analysis in analyses:
+    for analysis in sorted(analyses, key=_soonest_limit_s):
         for caution in analysis.cautions:
             if is_safety(caution):
                 lines.setdefault(caution.code, _shorter_names(analysis, caution.text))
     return " ".join(lines.values())
+
+
+def _soonest_limit_s(analysis: Analysis) -> float:
+    reached = [limit.full_output_s for stare in analysis.hazards if (limit := stare.soonest())]
+    return min((s for s in reached if s is not None), default=math.inf)
 
 
 def _shorter_names(analysis: Analysis, text: str) -> str:

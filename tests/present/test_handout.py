@@ -12,7 +12,8 @@ from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
 from lightdose.handing_out import handout
-from lightdose.model.handout import Handout
+from lightdose.model.handout import HandedLight, Handout
+from lightdose.model.hazard import Exposure, LimitTime, Stare
 from lightdose.model.results import Analysis, Caution
 from lightdose.present.handout import handout_pages
 from lightdose.present.handout_chart import chosen_rows, coral_rows
@@ -199,3 +200,21 @@ def test_hazard_line_with_an_endless_fixture_name_is_cut() -> None:
     safety = standing_rows(page)[-1].text
     assert "reaches the limit in 3 s" in safety
     assert len(safety) < 100
+
+
+@pytest.mark.identity
+def test_safety_of_two_lights_is_that_of_the_more_dangerous_one() -> None:
+    """Whichever stands first on the page, the line with the sooner limit is the one that is printed."""
+
+    def lit(seconds: float | None) -> HandedLight:
+        limit = LimitTime("blue_light_irradiance", "a limit", "IEC 62471:2006", seconds, None)
+        none = Exposure(0.0, None, 0.0, 0.0)
+        caution = Caution("safety_eyes", f"The limit is reached in {seconds} s.", "IEC 62471:2006")
+        light = page_of("three").lights[0]
+        stare = Stare("lamp", 0.2, none, none, (limit,), (1.0, 1.0))
+        return replace(light, analysis=replace(light.analysis, cautions=(caution,), hazards=(stare,)))
+
+    for pair in ((lit(None), lit(3.0)), (lit(3.0), lit(50.0)), (lit(50.0), lit(3.0))):
+        assert (
+            standing_rows(replace(page_of("three"), lights=pair))[-1].text == "The limit is reached in 3.0 s."
+        )
