@@ -30,8 +30,8 @@ def spoil(path: Path, old: str, new: str) -> None:
 
 
 @pytest.mark.identity
-def test_aperture_of_too_many_cells_is_named_with_its_file(tank: Path) -> None:
-    """check refuses what dose would: the fixture's file, the cells, the cap and the cure, once a fixture."""
+def test_aperture_of_too_many_cells_is_named_with_its_line(tank: Path) -> None:
+    """check refuses what dose would: the aperture's line, the cells, the cap and the cure, once a fixture."""
     spoil(
         tank / "fixtures" / "demo-panel.toml",
         'length = "40 cm", width = "6 cm"',
@@ -39,9 +39,7 @@ def test_aperture_of_too_many_cells_is_named_with_its_file(tank: Path) -> None:
     )
     done = CliRunner().invoke(cli, ["check", "tank/setup.toml"])
     assert done.exit_code == 2
-    first = (
-        "tank/fixtures/demo-panel.toml: the aperture of fixture 'left', 9 x 9 m, needs 22500 cells of 6 cm"
-    )
+    first = "tank/fixtures/demo-panel.toml:8:12: the aperture of fixture 'left', 9 x 9 m, needs 22500 cells"
     assert done.stderr.startswith(first)
     assert "allowed: at most 4096 cells" in done.stderr
     assert done.stderr.endswith("2 problems\n")
@@ -75,10 +73,10 @@ def test_every_problem_of_every_file_is_printed_sorted_and_counted(tank: Path) -
     assert done.exit_code == 2
     heads = [line for line in done.stderr.splitlines() if line.startswith("tank/")]
     assert [head.split(": ")[0] for head in heads] == [
-        "tank/fixtures/demo-panel.toml:29:16",
+        "tank/fixtures/demo-panel.toml:30:16",
         "tank/schedules/left.csv:8:1",
-        "tank/setup.toml:61:42",
-        "tank/setup.toml:105:9",
+        "tank/setup.toml:62:42",
+        "tank/setup.toml:106:9",
     ]
     assert 'at = { x = "22 cm", y = "24 cm", depth = "90 cm" }\n' in done.stderr
     assert "    mend it: write 26, without quotation marks\n" in done.stderr
