@@ -6,6 +6,7 @@ A problem names the place, what was found, what is allowed and how to mend it. O
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -65,12 +66,14 @@ class Problem:
     """One thing that stands in the way, in words for the person who must mend it.
 
     ``found`` is a sentence fragment without a full stop; ``allowed`` and ``cure`` are optional second lines.
+    ``stands_for`` is how many problems a line counts that is the last of a long list.
     """
 
     found: str
     allowed: str = ""
     cure: str = ""
     place: Place | None = None
+    stands_for: int = 1
 
     def at(self, place: Place) -> Problem:
         """The same problem with its place, unless it already has one."""
@@ -96,6 +99,16 @@ def _order(problem: Problem) -> tuple[str, int, int]:
     return (place.file, place.line, place.column) if place else ("", 0, 0)
 
 
+def first_few(problems: Iterable[Problem], most: int) -> list[Problem]:
+    """The first problems in file order, and how many more there are."""
+    ordered = sorted(problems, key=_order)
+    shown = ordered[:most]
+    if len(ordered) > most:
+        rest = len(ordered) - most
+        shown.append(Problem(f"and {rest} more problems", place=shown[-1].place, stands_for=rest))
+    return shown
+
+
 class LightdoseError(Exception):
     """Input, usage or a task that cannot be done as asked; carries every problem that was found."""
 
@@ -109,7 +122,7 @@ class LightdoseError(Exception):
         """All problems in file order, counted at the end when there are several."""
         text = "\n".join(str(p) for p in self.problems)
         if len(self.problems) > 1:
-            text += f"\n{len(self.problems)} problems"
+            text += f"\n{sum(p.stands_for for p in self.problems)} problems"
         return text
 
 

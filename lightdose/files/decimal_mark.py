@@ -89,5 +89,6 @@ def raise_first(problems: Sequence[Problem]) -> None:
     shown = list(problems[:MOST_PROBLEMS])
     if len(problems) > len(shown):
         place = shown[-1].place
-        shown.append(Problem(f"and {len(problems) - len(shown)} more like these", place=place))
+        rest = len(problems) - len(shown)
+        shown.append(Problem(f"and {rest} more like these", place=place, stands_for=rest))
     raise DelimitedError(*shown)

@@ -122,8 +122,9 @@ def _shortened(problems: tuple[Problem, ...]) -> list[Problem]:
     for found in by_file.values():
         shown += found[:MOST_PROBLEMS]
         if len(found) > MOST_PROBLEMS:
-            last = found[MOST_PROBLEMS - 1]
-            shown.append(Problem(f"and {len(found) - MOST_PROBLEMS:,} more problems below", place=last.place))
+            last, rest = found[MOST_PROBLEMS - 1], len(found) - MOST_PROBLEMS
+            text = f"and {rest:,} more problems below"
+            shown.append(Problem(text, place=last.place, stands_for=rest))
     return shown
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from lightdose.errors import Place, Problem, SetupError
+from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.dialect import plain_text
 from lightdose.files.setup_schema import read_open_sky
@@ -147,11 +147,7 @@ class _Cells:
         """Raise what has gathered."""
         if not self.problems:
             return
-        shown = SetupError(*self.problems).problems[:MOST_PROBLEMS]
-        if len(self.problems) > len(shown):
-            rest = Problem(f"and {len(self.problems) - len(shown)} more problems", place=shown[-1].place)
-            shown = (*shown, rest)
-        raise SetupError(*shown)
+        raise SetupError(*first_few(self.problems, MOST_PROBLEMS))
 
     def text(self, row: Row, column: str) -> str | None:
         """The text of a cell; None for a blank cell or a column that is not there."""

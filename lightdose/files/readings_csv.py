@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-from lightdose.errors import Place, Problem, ReadingsError
+from lightdose.errors import Place, Problem, ReadingsError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.dialect import plain_text
 from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
@@ -66,7 +66,7 @@ def read_readings(path: Path, label: str, setup: Setup) -> tuple[tuple[Reading, 
     readings = [reading.row(row) for row in table.rows]
     reading.check_fractions()
     if reading.problems:
-        raise ReadingsError(*reading.problems[:MOST_PROBLEMS])
+        raise ReadingsError(*first_few(reading.problems, MOST_PROBLEMS))
     return tuple(r for r in readings if r is not None), reading.understood()
 
 

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from lightdose.errors import Place, Problem, ScheduleError
+from lightdose.errors import Place, Problem, ScheduleError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, read_delimited, read_text
 from lightdose.files.dialect import plain_text
 from lightdose.files.programme_rules import (
@@ -354,10 +354,5 @@ def _fractions(highest: float, place: Place, way_out: str = "") -> Problem:
 
 
 def _raise(problems: Sequence[Problem]) -> None:
-    if not problems:
-        return
-    shown = ScheduleError(*problems).problems[:MOST_PROBLEMS]
-    if len(problems) > len(shown):
-        more = Problem(f"and {len(problems) - len(shown)} more problems", place=shown[-1].place)
-        shown = (*shown, more)
-    raise ScheduleError(*shown)
+    if problems:
+        raise ScheduleError(*first_few(problems, MOST_PROBLEMS))

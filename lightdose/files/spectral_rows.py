@@ -9,13 +9,13 @@ from collections.abc import Callable
 
 import numpy as np
 
-from lightdose.errors import Place, Problem, SpectrumError
+from lightdose.errors import Place, Problem, SpectrumError, first_few
 from lightdose.model.arrays import FloatArray
 from lightdose.model.record import dataclass
 from lightdose.quantities import GRID_END_NM, GRID_START_NM
 
 MOST_PROBLEMS = 20
-"""Problems of one kind that are shown; our choice."""
+"""Problems of one kind that are shown, the rest is counted; our choice."""
 
 _NOISE_FRACTION = 0.05
 """A negative value this small against the highest is an instrument's noise: set to zero. Our choice."""
@@ -82,7 +82,7 @@ def increasing_rows(rows: SpectralRows) -> tuple[FloatArray, FloatArray, tuple[i
         if values[i] != values[i + 1]
     ]
     if problems:
-        raise SpectrumError(*problems[:MOST_PROBLEMS])
+        raise SpectrumError(*first_few(problems, MOST_PROBLEMS))
     if same.size:
         notes.append(
             f"{_counted(same.size, 'row', 'rows')} with a wavelength and value that stand twice left out "
@@ -168,15 +168,18 @@ def _without_negatives(
     deep = [int(i) for i in negative if values[i] < -_NOISE_FRACTION * values.max()]
     if deep:
         raise SpectrumError(
-            *(
-                Problem(
-                    found=f"{values[i]:g} is further below zero than noise "
-                    f"({100 * _NOISE_FRACTION:g} % of the highest value, {values.max():g})",
-                    allowed="values of 0 or more",
-                    cure="correct the value, or subtract the dark reading again",
-                    place=place(i, 1),
-                )
-                for i in deep[:MOST_PROBLEMS]
+            *first_few(
+                (
+                    Problem(
+                        found=f"{values[i]:g} is further below zero than noise "
+                        f"({100 * _NOISE_FRACTION:g} % of the highest value, {values.max():g})",
+                        allowed="values of 0 or more",
+                        cure="correct the value, or subtract the dark reading again",
+                        place=place(i, 1),
+                    )
+                    for i in deep
+                ),
+                MOST_PROBLEMS,
             )
         )
     lowest = int(negative[np.argmin(values[negative])])
@@ -194,15 +197,18 @@ def _gaps(
     refused = [int(i) for i in wide if steps[i] > _BRIDGED_GAP_NM and bright[i]]
     if refused:
         raise SpectrumError(
-            *(
-                Problem(
-                    found=f"nothing between {nodes[i]:g} and {nodes[i + 1]:g} nm, where there is light",
-                    allowed=f"gaps of up to {_BRIDGED_GAP_NM:g} nm where the value is above "
-                    f"{100 * _BRIDGED_FRACTION:g} % of the highest",
-                    cure="add the missing rows",
-                    place=place(i + 1, 0),
-                )
-                for i in refused[:MOST_PROBLEMS]
+            *first_few(
+                (
+                    Problem(
+                        found=f"nothing between {nodes[i]:g} and {nodes[i + 1]:g} nm, where there is light",
+                        allowed=f"gaps of up to {_BRIDGED_GAP_NM:g} nm where the value is above "
+                        f"{100 * _BRIDGED_FRACTION:g} % of the highest",
+                        cure="add the missing rows",
+                        place=place(i + 1, 0),
+                    )
+                    for i in refused
+                ),
+                MOST_PROBLEMS,
             )
         )
     notes = [

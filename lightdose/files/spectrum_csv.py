@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from lightdose.errors import Place, Problem, SpectrumError
+from lightdose.errors import Place, Problem, SpectrumError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.spectral_rows import MOST_PROBLEMS, SpectralRows, emission_rows, increasing_rows
 from lightdose.files.units import UnitProblem
@@ -61,7 +61,7 @@ def read_spectrum(path: Path, label: str, quantity: Quantity | None = None) -> S
     column, found, unit = _value_column(table, quantity)
     rows, row_problems = _numbers(table, _wavelength_column(table, column), column)
     if row_problems:
-        raise SpectrumError(*row_problems)
+        raise SpectrumError(*first_few(row_problems, MOST_PROBLEMS))
     nodes, values, notes = emission_rows(rows)
     return SpectralDistribution(
         name=label,
@@ -107,9 +107,9 @@ def read_spectral_table(
             )
             for index, value in enumerate(rows.values)
             if not allowed[0] <= value <= allowed[1]
-        ][:MOST_PROBLEMS]
+        ]
     if problems:
-        raise SpectrumError(*problems)
+        raise SpectrumError(*first_few(problems, MOST_PROBLEMS))
     nodes, values, _, _ = increasing_rows(rows)
     if covers_nm is not None and (nodes[0] > covers_nm[0] or nodes[-1] < covers_nm[1]):
         raise SpectrumError(
@@ -256,8 +256,7 @@ def _numbers(
         try:
             node, value = table.number(row, wavelength_column), table.number(row, value_column)
         except UnitProblem as trouble:
-            if len(problems) < MOST_PROBLEMS:
-                problems.append(trouble.problem)
+            problems.append(trouble.problem)
             continue
         nodes.append(node)
         values.append(value)

@@ -10,7 +10,7 @@ from xml.parsers import expat
 
 import numpy as np
 
-from lightdose.errors import Place, Problem, SpectrumError
+from lightdose.errors import Place, Problem, SpectrumError, first_few
 from lightdose.files.spectral_rows import MOST_PROBLEMS, SpectralRows, emission_rows
 from lightdose.files.units import UnitProblem, parse_number
 from lightdose.model.spectrum import AbsoluteUnit, Quantity, SpectralDistribution
@@ -184,7 +184,7 @@ def _rows(path: Path, outline: _Outline, label: str) -> SpectralRows:
         except UnitProblem as trouble:
             problems.append(trouble.problem.at(place(index, 0)))
     if problems:
-        raise SpectrumError(*problems[:MOST_PROBLEMS])
+        raise SpectrumError(*first_few(problems, MOST_PROBLEMS))
     checked = np.array(numbers)
     if np.all(np.diff(checked[:, 0]) > 0):
         nodes, values = _by_colour_science(path, label)

@@ -89,11 +89,17 @@ def test_header_fixes_quantity_and_unit(write, header, meaning):
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("content", [PLAIN.partition("\n")[2], PLAIN.replace("relative_power", "counts")])
-def test_quantity_stands_in_for_a_header(write, content):
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (PLAIN.partition("\n")[2], "no header line says"),
+        (PLAIN.replace("relative_power", "counts"), "does not say what the values are"),
+    ],
+)
+def test_quantity_stands_in_for_a_header(write, content, says):
     """No header, or another one: read only with the quantity given, and taken as relative."""
     path = write(content)
-    assert "does not say what the values are" in refusal(path) or "no header line says" in refusal(path)
+    assert says in refusal(path)
     spectrum = read_spectrum(path, "lamp.csv", "photons")
     assert (spectrum.quantity, spectrum.absolute_unit) == ("photons", None)
     np.testing.assert_array_equal(spectrum.values, [v for _, v in ROWS])
@@ -209,6 +215,17 @@ def test_every_bad_number_is_reported_at_once(write):
     assert "lamp.csv:4:5:" in text
     assert "lamp.csv:6:5:" in text
     assert text.endswith("3 problems")
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize("cell", ["n/a", "-5"])
+def test_long_list_of_bad_numbers_is_counted(write, cell):
+    """Twenty are shown, and how many more there are; the sum at the end counts all."""
+    rows = "".join(f"{400 + i},{cell}\n" for i in range(51))
+    text = refusal(write(f"wavelength_nm,relative_power\n399,1\n{rows}600,1\n"))
+    assert text.count("lamp.csv:") == 21
+    assert "lamp.csv:22:5: and 31 more problems" in text
+    assert text.endswith("51 problems")
 
 
 @pytest.mark.pinned
