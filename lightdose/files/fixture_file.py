@@ -68,7 +68,8 @@ class _FixtureReading:
         if len(self.problems) > already:
             return None
         self._say_what_was_assumed(top["name"])
-        return FixtureType(top["name"], tuple(channels), aperture, emitters)
+        place = self.document.value_place(("aperture",)) if top.get("aperture") else None
+        return FixtureType(top["name"], tuple(channels), aperture, emitters, place)
 
     def _say_what_was_assumed(self, name: str) -> None:
         said = self.files.understood

@@ -98,6 +98,13 @@ class _Lines:
             raise self.problem(f"{token!r} stands where {what} is expected", allowed="a number")
         return value
 
+    def intensity(self, token: str, what: str) -> float:
+        """A number that is not negative."""
+        value = self.number(token, what)
+        if value < 0:
+            raise self.problem(f"an intensity is negative, {value:g}", allowed="0 or more")
+        return value
+
     def number_line(self, what: str) -> float:
         """A line that holds one number."""
         return self.number(self.next(what).strip(), what)
@@ -119,7 +126,10 @@ class _Lines:
             yield from self.lines[self.at - 1].replace(",", " ").split()
 
 
-def _numbers(lines: _Lines, tokens: Iterator[str], count: int, what: str) -> FloatArray:
+def _numbers(
+    lines: _Lines, tokens: Iterator[str], count: int, what: str, *, intensities: bool = False
+) -> FloatArray:
+    read = lines.intensity if intensities else lines.number
     values = np.empty(count)
     for i in range(count):
         token = next(tokens, None)
@@ -128,7 +138,7 @@ def _numbers(lines: _Lines, tokens: Iterator[str], count: int, what: str) -> Flo
             raise lines.problem(
                 f"the file ends at {i} of {count} numbers for {what}", cure="use the complete file"
             )
-        values[i] = lines.number(token, what)
+        values[i] = read(token, what)
     return values
 
 
@@ -168,10 +178,10 @@ def _read_ies(lines: _Lines) -> tuple[FloatArray, FloatArray, FloatArray]:
         )
     c_deg = _angles(lines, tokens, planes, "horizontal angles")
     angles_line = lines.at
-    values = _numbers(lines, tokens, planes * gammas, "the candela values").reshape(planes, gammas)
+    values = _numbers(lines, tokens, planes * gammas, "the candela values", intensities=True)
     if factor <= 0:
         raise lines.problem(f"the candela multiplier is {factor:g}", allowed="above 0")
-    c_deg, values = _whole_turn(lines, c_deg, values, angles_line)
+    c_deg, values = _whole_turn(lines, c_deg, values.reshape(planes, gammas), angles_line)
     return c_deg, gamma_deg, values
 
 
@@ -274,8 +284,9 @@ def _ldt_planes(
             f"{planes} C planes do not fit the symmetry {symmetry}", allowed=f"a multiple of {parts}"
         )
     held = planes if symmetry == 0 else 1 if symmetry == 1 else planes // parts + 1
+    what = "a luminous intensity"
     values = np.array(
-        [[lines.number_line("a luminous intensity") for _ in range(gammas)] for _ in range(held)]
+        [[lines.intensity(lines.next(what).strip(), what) for _ in range(gammas)] for _ in range(held)]
     )
     if symmetry == 1:
         return np.array([0.0, 360.0]), np.vstack((values, values))
@@ -296,8 +307,6 @@ def _downward(c_deg: FloatArray, gamma_deg: FloatArray, values: FloatArray, line
         at_90 = np.array([np.interp(90.0, gamma_deg, plane) for plane in values])
         values = np.column_stack((values[:, below], at_90))
         gamma_deg = np.append(gamma_deg[below], 90.0)
-    if np.any(values < 0):
-        raise lines.problem("an intensity is negative", allowed="0 or more", line=0)
     if not np.any(values > 0):
         raise lines.problem("no light goes down", allowed="some intensity between 0 and 90 deg", line=0)
     return PhotometricLobe(c_deg, gamma_deg, values, lines.label)

@@ -110,21 +110,22 @@ def channel_problems(
 ) -> list[Problem]:
     """Names that the fixture lacks and channels that the programme lacks, with the known ones.
 
-    ``place_of`` takes a name of the programme, or None for the programme as a whole; ``cure_missing`` says
-    how to add the channel ``{name}``.
+    A channel that a misspelt name is nearest to is not told as missing too. ``place_of`` takes a name of the
+    programme, or None for the programme as a whole; ``cure_missing`` says how to add the channel ``{name}``.
     """
     known = ", ".join(channels)
     unused = [channel for channel in channels if channel not in named]
-    unknown = [
-        Problem(
-            f'the fixture has no channel "{name}"',
-            f"its channels: {known}",
-            _suggestion(name, unused),
-            place_of(name),
+    meant: set[str] = set()
+    unknown = []
+    for name in named:
+        if name in channels:
+            continue
+        near = _near(name, unused)
+        meant.update([channel for channel in near if channel not in meant][:1])
+        cure = "did you mean " + " or ".join(f'"{channel}"' for channel in near) + "?" if near else ""
+        unknown.append(
+            Problem(f'the fixture has no channel "{name}"', f"its channels: {known}", cure, place_of(name))
         )
-        for name in named
-        if name not in channels
-    ]
     missing = [
         Problem(
             f'the channel "{channel}" of the fixture has no programme',
@@ -133,16 +134,17 @@ def channel_problems(
             place_of(None),
         )
         for channel in unused
+        if channel not in meant
     ]
     return unknown + missing
 
 
-def _suggestion(name: str, channels: Sequence[str]) -> str:
+def _near(name: str, channels: Sequence[str]) -> list[str]:
+    """Up to two channels that a name may stand for, the likest first."""
     import difflib
 
     folded = {channel.casefold(): channel for channel in channels}
-    near = difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)
-    return "did you mean " + " or ".join(f'"{folded[key]}"' for key in near) + "?" if near else ""
+    return [folded[key] for key in difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)]
 
 
 def _order_problem(

@@ -15,6 +15,7 @@ from lightdose.model.sensitivity import Case, Change, ChangeKind
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import SpectralTable
 from lightdose.model.tank import Cover, Wall, WallKind
+from lightdose.physics.aperture import source_cells
 
 YELLOWINGS: Final = ((0.0, "clear"), (0.1, "slight"), (0.5, "visible"), (1.0, "strong"))
 CARBON_FROM_PER_M = (0.5, 1.0)
@@ -273,10 +274,11 @@ def must_be_possible(setup: Setup, case: Case) -> str:
 
     Source
     ------
-    The limits of tanks and fixtures.
+    The limits of tanks, fixtures and their apertures.
     """
     try:
-        changed_setup(setup, case.changes)
+        for fixture in changed_setup(setup, case.changes).lit_fixtures:
+            source_cells(fixture)  # a low, large panel may need more cells than are reckoned with
     except SetupError as trouble:
         return f"{case.name}: {trouble.problems[0].found}"
     return ""

@@ -167,12 +167,13 @@ class Channel:
 
 @dataclass(frozen=True, eq=False)
 class FixtureType:
-    """What a fixture file describes."""
+    """What a fixture file describes. ``aperture_place`` is where its aperture is stated, for messages."""
 
     name: str
     channels: tuple[Channel, ...]
     aperture: Aperture = Aperture()
     emitters: Emitters | None = None
+    aperture_place: Place | None = None
 
     def __post_init__(self) -> None:
         if not self.channels:

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from lightdose.errors import Place, Problem, SetupError
+from lightdose.errors import Problem, SetupError
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import dataclass
@@ -85,7 +85,6 @@ def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
     xs, middle_xs, length = _cut(aperture.length_m, largest)
     ys, middle_ys, width = _cut(aperture.width_m, largest)
     if xs.size * ys.size > CELLS_AT_MOST:
-        defined = fixture.type.channels[0].place if fixture.type.channels else None
         raise SetupError(
             Problem(
                 f"the aperture of fixture {fixture.name!r}, {aperture.length_m:g} x {aperture.width_m:g} m, "
@@ -93,7 +92,7 @@ def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
                 f"when hung {100 * fixture.height_m:.3g} cm high",
                 allowed=f"at most {CELLS_AT_MOST} cells",
                 cure="check the unit of the aperture, or describe it as several fixtures",
-                place=None if defined is None else Place(defined.file),
+                place=fixture.type.aperture_place,
             )
         )
     along, aside = (grid.ravel() for grid in np.meshgrid(xs, ys))
@@ -110,3 +109,29 @@ def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
         abs(sine) * length + abs(cosine) * width,
         turn,
     )
+
+
+def bounded_source_cells(fixture: Fixture) -> SourceCells:
+    """The cells of a fixture, coarser than ``source_cells`` cuts them where these would be too many.
+
+    For small changes of a fixture whose own cells are few enough: what a shift does matters there, not the
+    last percent.
+
+    Parameters
+    ----------
+    fixture : Fixture
+
+    Returns
+    -------
+    SourceCells
+
+    Source
+    ------
+    Our choice: a quarter coarser, again and again, until at most ``CELLS_AT_MOST`` are left.
+    """
+    coarseness = 1.0
+    while True:
+        try:
+            return source_cells(fixture, coarseness)
+        except SetupError:
+            coarseness *= 1.25

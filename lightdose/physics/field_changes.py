@@ -19,7 +19,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, TabulatedLobe
 from lightdose.model.record import dataclass
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.aperture import source_cells
+from lightdose.physics.aperture import bounded_source_cells
 from lightdose.physics.light_paths import routes
 from lightdose.physics.lit_tank import Lamp, block_size, light_in_air, light_under_water
 from lightdose.physics.prepared_field import PreparedField
@@ -150,7 +150,7 @@ def field_changes(
         )
         stated, raised = spread[:count], []
         for height_m in step.height_m:
-            cells = source_cells(replace(fixture, height_m=height_m))
+            cells = bounded_source_cells(replace(fixture, height_m=height_m))
             other = replace(lamp, cells=cells, routes=routes(ready.tank, ready.water.refractive_index, cells))
             raised.append(_light(other, places, [absorption])[0])
         heights.append([share.ln_ratio(light, stated) for light in raised])

@@ -166,6 +166,8 @@ def test_numbers_agree_with_eulumdat_py(tmp_path, symmetry):
         ("a.ies", ies({0: (1, 1, 1, 0)}).replace("0 30 60 90", "90 100 120 180"), 7, "start at 90 deg"),
         ("a.ies", ies({0: (1, 1, 1, 0)}).replace("1 1 1 0", "1 1"), 9, "ends at 2 of 4 numbers"),
         ("a.ies", ies({0: (1, 1, 1, 0)}).replace("1 1 1 0", "1 x 1 0"), 9, "'x' stands where"),
+        ("a.ies", ies({0: (1, 1, -1, 0)}), 9, "an intensity is negative, -1"),
+        ("a.ldt", ldt(1, 90, [(1, -2, 1, 0)]), 52, "an intensity is negative, -2"),
         ("a.ies", "IESNA91\n[TEST]\n", 2, "ends before its line TILT="),
         ("a.ies", ies({0: (1, 1, 1, 0), 60: (1, 1, 1, 0)}), 8, "from 0 to 60 deg"),
         ("a.ldt", ldt(7, 90, [(1, 1, 1, 0)]), 3, "7 stands for the symmetry"),

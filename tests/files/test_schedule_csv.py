@@ -178,11 +178,15 @@ def test_doubtful_rows_are_refused_with_place_and_cure(refused, rows, says):
 
 @pytest.mark.pinned
 def test_unknown_and_missing_channels_are_named_with_the_known_ones(refused):
-    """A misspelt column shows the near channel; a channel without a column shows how to keep it off."""
+    """A misspelt column shows the near channel, once; a channel without a column how to keep it off."""
     message = refused("time,Blue 455,white\n08:00,0,0\n09:00,50,50\n")
-    assert 'daily.csv:1:6: the fixture has no channel "Blue 455"' in message
-    assert "its channels: blue 445, white" in message
     assert 'did you mean "blue 445"?' in message
+    assert "problems" not in message
+    assert "no programme" not in message
+    message = refused("time,quartz,white\n08:00,0,0\n09:00,50,50\n")
+    assert 'daily.csv:1:6: the fixture has no channel "quartz"' in message
+    assert "its channels: blue 445, white" in message
+    assert "did you mean" not in message
     assert 'the channel "blue 445" of the fixture has no programme' in message
     assert 'add a column "blue 445", with 0 in its rows to keep it off' in message
     assert message.endswith("2 problems")

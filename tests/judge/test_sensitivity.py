@@ -12,7 +12,7 @@ from lightdose.analysis import analyse, fixture_emission
 from lightdose.files.library import reference_tables
 from lightdose.judge.cases import changed_setup, standard_cases
 from lightdose.judge.sensitivity import sensitivity
-from lightdose.model.fixture import Fixture
+from lightdose.model.fixture import Aperture, Fixture
 from lightdose.model.schedule import Programme
 from lightdose.model.sensitivity import SEVERITY, Case, CaseOutcome, Change, Sensitivity
 from lightdose.model.setup import Setup
@@ -185,3 +185,16 @@ def test_tank_without_light_or_sites_has_no_ratio_and_no_figure() -> None:
     empty = outcomes_of(replace(TANK, sites=(), corals=()))
     assert tornado_drawings(empty) == []
     assert closing_line(empty).startswith("No sites: there is nothing to compare.")
+
+
+@pytest.mark.identity
+def test_case_that_hangs_a_large_panel_too_low_is_left_out_and_told() -> None:
+    """A panel that five centimetres lower would need too many cells loses that case, with the reason."""
+    fixture = TANK.fixtures[0]
+    large = replace(fixture.type, aperture=Aperture(2.4, 1.0))
+    tank = replace(TANK, fixtures=(replace(fixture, type=large, height_m=0.09),))
+    cases = tuple(c for c in standard_cases(tank) if c.changes and c.changes[0].kind == "height")
+    found = outcomes_of(tank, cases)
+    assert [o.case.name for o in found.outcomes] == ["fixtures +5 cm"]
+    (skipped,) = found.skipped
+    assert skipped.startswith("fixtures -5 cm: the aperture of fixture")

@@ -10,7 +10,7 @@ import lightdose.physics.aperture as aperture_module
 from lightdose.errors import SetupError
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.tank import Tank
-from lightdose.physics.aperture import source_cells
+from lightdose.physics.aperture import CELLS_AT_MOST, bounded_source_cells, source_cells
 
 
 @pytest.mark.identity
@@ -55,3 +55,14 @@ def test_aperture_of_too_many_cells_is_refused():
     """A pool-sized panel is named with its number of cells and what to do."""
     with pytest.raises(SetupError, match=r"fixture 'wall', 10 x 8 m, needs \d+ cells of 6 cm"):
         source_cells(lamp("wall", CosineLobe(90), 1, 1, 1, (10.0, 8.0)))
+
+
+@pytest.mark.identity
+def test_bounded_cells_are_the_same_where_few_and_coarser_where_many():
+    """A low panel that would need too many cells gets coarser ones, about the same middle."""
+    few = lamp("panel", CosineLobe(90), 1, 1, 0.1, (0.4, 0.1))
+    for name in ("x_m", "y_m", "inset_x_m", "inset_y_m"):
+        assert (getattr(bounded_source_cells(few), name) == getattr(source_cells(few), name)).all()
+    many = bounded_source_cells(lamp("panel", CosineLobe(90), 1, 1, 0.045, (2.4, 1.0)))
+    assert CELLS_AT_MOST / 2 < many.x_m.size <= CELLS_AT_MOST
+    assert many.x_m.mean() == pytest.approx(1)
