@@ -29,7 +29,6 @@ def diminishing_json(record: DiminishingReturn) -> dict[str, Any]:
                 "half_h": list(c.half_h),
                 "full_over_today": list(c.full_over_today),
                 "half_over_today": list(c.half_over_today),
-                "for_nine_tenths": list(c.for_nine_tenths),
             }
             for c in record.corals
         ],

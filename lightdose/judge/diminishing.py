@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 
 from lightdose.judge.verdict import output_headroom
 from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import CoralGroup
 from lightdose.model.explaining import CoralReturn, DiminishingReturn
 from lightdose.model.results import Analysis, Verdict
 from lightdose.physics.photosynthesis import hours_at_pmax
 
 STEPS = 50
 """The scale of output is divided so often; the hours are exact at every division."""
-
-_HALVINGS = 50
 
 
 def output_returns(analysis: Analysis) -> DiminishingReturn:
@@ -30,45 +31,52 @@ def output_returns(analysis: Analysis) -> DiminishingReturn:
 
     Source
     ------
-    Output scales light at every moment alike, so each point is the exact day under a scaled response; the
-    output for nine tenths by bisection, since the hours rise with output.
+    Output scales light at every moment alike, so each point is the exact day under a scaled response.
     """
-    headroom = output_headroom(analysis.setup.lit_fixtures)
-    today = 1 / headroom
+    today = 1 / output_headroom(analysis.setup.lit_fixtures)
     output = np.linspace(0, 1, STEPS + 1)
-    shown, left_out = [], []
-    for verdict in sorted(analysis.verdicts, key=lambda v: -v.peak_ppfd_umol_m2_s):
-        has_ek = analysis.setup.groups[verdict.group].ek_range is not None
-        if has_ek and verdict.peak_ppfd_umol_m2_s > 0:
-            shown.append(_coral_return(analysis, verdict, output, today))
-        else:
-            left_out.append(verdict.coral)
-    return DiminishingReturn(output, today, tuple(shown), tuple(left_out))
+    groups = analysis.setup.groups
+    ranked = sorted(analysis.verdicts, key=lambda v: -v.peak_ppfd_umol_m2_s)
+    shown = [v for v in ranked if groups[v.group].ek_range and v.peak_ppfd_umol_m2_s > 0]
+    names = {v.coral for v in shown}
+    left_out = tuple(v.coral for v in ranked if v.coral not in names)
+    if not shown:
+        return DiminishingReturn(output, today, (), left_out)
+    scale = np.concatenate((output / today, [1.0, 1 / today, 0.5]))
+    low, high = _hours(analysis, shown, scale, max), _hours(analysis, shown, scale, min)
+    corals = tuple(
+        _coral_return(groups[v.group], v, low[i], high[i], output.size) for i, v in enumerate(shown)
+    )
+    return DiminishingReturn(output, today, corals, left_out)
 
 
-def _coral_return(analysis: Analysis, verdict: Verdict, output: FloatArray, today: float) -> CoralReturn:
-    group = analysis.setup.groups[verdict.group]
+def _hours(
+    analysis: Analysis,
+    verdicts: Sequence[Verdict],
+    scale: FloatArray,
+    end: Callable[[tuple[float, float]], float],
+) -> FloatArray:
+    """Hours at Pmax with today's light times each scale, at one end of Ek; shape (n_coral, n_scale)."""
+    groups = [analysis.setup.groups[v.group] for v in verdicts]
+    ppfd = analysis.light_field.of("ppfd")
+    hours = np.empty((len(verdicts), scale.size))
+    for model in sorted({group.ek_model for group in groups}):
+        rows = [i for i, group in enumerate(groups) if group.ek_model == model]
+        ek = np.array([end(groups[i].ek_range or (np.nan, np.nan)) for i in rows])
+        light = (ppfd[[verdicts[i].receiver for i in rows]][:, None] * scale[:, None]).reshape(
+            -1, ppfd.shape[1]
+        )
+        found = hours_at_pmax(light, analysis.day_curve, np.repeat(ek, scale.size), model)
+        hours[rows] = found.reshape(len(rows), scale.size)
+    return hours
+
+
+def _coral_return(
+    group: CoralGroup, verdict: Verdict, low: FloatArray, high: FloatArray, curve: int
+) -> CoralReturn:
+    """One coral's record: the curve, then today, full and half of today."""
     assert group.ek_range is not None
-    ends = (max(group.ek_range), min(group.ek_range))  # the high Ek gives the low hours
-
-    def hours(scale: FloatArray, ek: float) -> FloatArray:
-        """Hours at Pmax with today's light times each scale."""
-        light = analysis.light_field.of("ppfd")[verdict.receiver]
-        return hours_at_pmax(scale[:, None] * light, analysis.day_curve, ek, group.ek_model)
-
-    low, high = (hours(output / today, ek) for ek in ends)
-    marks = [hours(np.array([1.0, 1 / today, 0.5]), ek).tolist() for ek in ends]
-    now, full, half = zip(*marks, strict=True)
-    tenths = []
-    for ek, (at_today, _, _) in zip(ends, marks, strict=True):
-        below, above = 0.0, 1.0
-        for _ in range(_HALVINGS):
-            middle = 0.5 * (below + above)
-            if hours(np.array([middle]), ek)[0] < 0.9 * at_today:
-                below = middle
-            else:
-                above = middle
-        tenths.append(above)
+    today, full, half = zip(low[curve:].tolist(), high[curve:].tolist(), strict=True)
     return CoralReturn(
         coral=verdict.coral,
         group_name=verdict.group_name,
@@ -78,12 +86,11 @@ def _coral_return(analysis: Analysis, verdict: Verdict, output: FloatArray, toda
         ek_model=group.ek_model,
         ek_source=group.ek_source,
         ek_assumed=group.ek_assumed,
-        hours_low=low,
-        hours_high=high,
-        today_h=now,
+        hours_low=low[:curve],
+        hours_high=high[:curve],
+        today_h=today,
         full_h=full,
         half_h=half,
-        for_nine_tenths=(min(tenths), max(tenths)),
         above_saturation_h=verdict.hours_above_saturation_h,
         beyond_saturation_fraction=verdict.photons_beyond_saturation_fraction,
     )

@@ -28,8 +28,6 @@ class CoralReturn:
     hours_low, hours_high : arrays, shape (n_output,), at the high and at the low end of Ek, exact at each
         output of the figure's scale. [h]
     today_h, full_h, half_h : (low, high) at today's output, at full output, at half of today's. [h]
-    for_nine_tenths : output that gives nine tenths of today's photosynthesis, as a share of today's output,
-        (low, high)
     above_saturation_h, beyond_saturation_fraction : today's hours with light above Ek, and the share of its
         photons on top of it
     """
@@ -47,7 +45,6 @@ class CoralReturn:
     today_h: tuple[float, float]
     full_h: tuple[float, float]
     half_h: tuple[float, float]
-    for_nine_tenths: tuple[float, float]
     above_saturation_h: tuple[float, float] | None = None
     beyond_saturation_fraction: tuple[float, float] | None = None
 

@@ -144,8 +144,19 @@ def hours_at_pmax(
     hours = np.empty(response.shape[0])
     for block in _blocks(response.shape[0], time.size):
         over_ek = (response[block] @ output.T) / ek[block, None]
-        hours[block] = mean_relative_rate(over_ek[:, :-1], over_ek[:, 1:], model) @ width
+        hours[block] = _means_along(over_ek, model) @ width
     return hours
+
+
+def _means_along(over_ek: FloatArray, model: Model) -> FloatArray:
+    """The means of all segments of days of shape (n_site, n_point): each point's integral is taken once."""
+    rise = np.diff(over_ek, axis=1)
+    level = np.abs(rise) < _NEARLY_LEVEL
+    mean = np.diff(_area_from_zero(over_ek, model), axis=1) / np.where(level, 1.0, rise)
+    site, segment = np.nonzero(level & (over_ek[:, :-1] + over_ek[:, 1:] > 0))
+    mean[level] = 0.0  # dark segments; the others follow
+    mean[site, segment] = mean_relative_rate(over_ek[site, segment], over_ek[site, segment + 1], model)
+    return np.asarray(mean)
 
 
 def photons_beyond(response: FloatArray, curve: DayCurve, ek_umol_m2_s: FloatArray | float) -> FloatArray:

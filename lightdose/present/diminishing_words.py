@@ -49,8 +49,7 @@ def coral_sentence(coral: CoralReturn) -> str:
     share = "" if beyond is None else f", {_percents(beyond)} of the photons beyond saturation"
     return (
         f"{literal(coral.coral)}: {today} h at Pmax today{share}; {full} h at full output, {half} h at half "
-        f"of today's; {_percents(coral.for_nine_tenths)} of today's light gives nine tenths of it "
-        f"({ek_words(coral, PPFD_UNIT)})."
+        f"of today's ({ek_words(coral, PPFD_UNIT)})."
     )
 
 

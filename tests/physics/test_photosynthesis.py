@@ -220,6 +220,29 @@ def test_photons_beyond_saturation_are_those_that_capping_takes_away(
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize("model", MODELS)
+def test_segments_of_a_day_have_the_means_of_single_ramps(model: Model) -> None:
+    """Steep, level, dark and nearly dark segments of a day add up as one by one."""
+    points = [
+        (6, 0),
+        (7, 1e-6),
+        (8, 0.9),
+        (9, 0.9),
+        (10, 0.9001),
+        (11, 0.2),
+        (12, 0),
+        (13, 0),
+        (20, 1),
+        (20.5, 0),
+    ]
+    curve = day_curve([fixture(programmes={"b": points})])
+    time, level = np.array(points, dtype=float).T
+    means = mean_relative_rate(1.7 * level[:-1], 1.7 * level[1:], model)
+    hours = hours_at_pmax(np.array([[170.0]]), curve, 100, model)[0]
+    assert hours == pytest.approx(float(means @ np.diff(time)), abs=1e-12)
+
+
+@pytest.mark.identity
 def test_many_sites_come_out_as_one_by_one() -> None:
     """Blocks of sites change nothing: 300 sites under a day of 3,000 points, each as if alone."""
     times = np.linspace(1, 23, 3000)

@@ -47,7 +47,6 @@ def made_return(
         today_h=hours(1),
         full_h=hours(1 / today),
         half_h=hours(0.5),
-        for_nine_tenths=(0.62, 0.85),
         above_saturation_h=(0.0, 10.0),
         beyond_saturation_fraction=(0.0, 0.5),
     )
