@@ -15,7 +15,7 @@ from lightdose.model.comparison import (
     SiteComparison,
     Split,
 )
-from lightdose.model.results import Analysis, Span, Verdict
+from lightdose.model.results import Analysis, Span, Verdict, weaker_basis
 
 COMPARE_FORMAT = "lightdose-compare/1"
 
@@ -27,7 +27,8 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "format": COMPARE_FORMAT,
         "a": _side(a, comparison.names[0], comparison.running[0]),
         "b": _side(b, comparison.names[1], comparison.running[1]),
-        "basis": comparison.basis_sentence,
+        "basis": weaker_basis(a.basis, b.basis),
+        "basis_sentence": comparison.basis_sentence,
         "differences": list(comparison.differences),
         "sites": [_site(s, comparison) for s in comparison.sites],
         "corals": [_coral(c) for c in comparison.corals],
@@ -122,6 +123,7 @@ def _judged(verdict: Verdict) -> dict[str, Any]:
         "ceiling_dli": verdict.ceiling_dli,
         "hours_at_pmax_h": _pair(verdict.hours_at_pmax_h),
         "hours_above_saturation_h": _pair(verdict.hours_above_saturation_h),
+        "photons_beyond_saturation_fraction": _pair(verdict.photons_beyond_saturation_fraction),
         "advice": verdict.advice,
         "grade": verdict.grade,
         "sources": list(verdict.sources),

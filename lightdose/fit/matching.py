@@ -19,7 +19,7 @@ from lightdose.model.matching import (
     PlacePair,
     UnmatchedBand,
 )
-from lightdose.model.results import Analysis
+from lightdose.model.results import Analysis, weaker_basis
 from lightdose.model.schedule import Programme
 from lightdose.model.spectrum import ReferenceTables
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
@@ -102,6 +102,7 @@ def match_places(
     return Match(
         title_here=here.setup.title,
         title_there=there.setup.title,
+        basis=weaker_basis(here.basis, there.basis),
         basis_sentence=match_basis(here.basis, there.basis),
         measure_first=any(a.basis.key != "measured" for a in (here, there)),
         pairs=matched,

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.record import dataclass
-from lightdose.model.results import Caution, ChannelKey
+from lightdose.model.results import BasisKey, Caution, ChannelKey
 from lightdose.model.schedule import Programme
 
 BAND_WIDTH_NM = 10
@@ -84,6 +84,7 @@ class Match:
 
     Attributes
     ----------
+    basis : what the weaker side stands on; ``basis_sentence`` tells both
     measure_first : whether a side stands on no readings
     common_factor : geometric mean over the pairs of dose got over dose wanted; 1 where it was reached
     spread : lowest and highest of these factors
@@ -93,6 +94,7 @@ class Match:
 
     title_here: str
     title_there: str
+    basis: BasisKey
     basis_sentence: str
     measure_first: bool
     pairs: tuple[PairMatch, ...]

@@ -225,6 +225,12 @@ class Basis:
     sentence: str
 
 
+def weaker_basis(*bases: Basis) -> BasisKey:
+    """What an answer from several setups stands on: the least sure of them."""
+    order: tuple[BasisKey, ...] = ("measured", "data sheet", "typical values")
+    return max((basis.key for basis in bases), key=order.index)
+
+
 @dataclass(frozen=True, eq=False)
 class Analysis:
     """Everything `dose` knows: the setup, its light field, its day, its doses and its verdicts.

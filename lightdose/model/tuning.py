@@ -16,6 +16,9 @@ Edge = Literal["low", "high", "peak"]
 STEP_ABOVE_RISE = 0.25
 """A rise above this share is too big for one day: common practice, no published source."""
 
+WEEKLY_RISE = 0.10
+"""A rise of more than this share at once is more than a week's: common practice, no published source."""
+
 
 @dataclass(frozen=True)
 class Controller:
@@ -131,6 +134,12 @@ class CoralChange:
         return self.after.dli_mol_m2_d / before - 1 if before > 0 else None
 
     @property
+    def is_brisk(self) -> bool:
+        """Whether the rise is more than a week's, though not too big for one day."""
+        limit = self.before.dli_mol_m2_d * (1 + WEEKLY_RISE)
+        return self.after.dli_mol_m2_d > limit and not self.is_sudden
+
+    @property
     def is_sudden(self) -> bool:
         """Whether the rise is too big for one day."""
         limit = self.before.dli_mol_m2_d * (1 + STEP_ABOVE_RISE)
@@ -208,6 +217,11 @@ class Tuning:
     def sudden(self) -> tuple[CoralChange, ...]:
         """Corals whose dose rises too much for one day, the largest rise first."""
         return tuple(sorted((c for c in self.corals if c.is_sudden), key=lambda c: -(c.rise or 1e9)))
+
+    @property
+    def brisk(self) -> tuple[CoralChange, ...]:
+        """Corals whose dose rises more at once than in a week, but less than ``sudden``; largest first."""
+        return tuple(sorted((c for c in self.corals if c.is_brisk), key=lambda c: -(c.rise or 0.0)))
 
     @property
     def energy_kwh_d(self) -> tuple[float | None, float | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TextIO
 
 from lightdose.model.results import Verdict
@@ -213,17 +213,27 @@ def closing_sentences(tuning: Tuning, files: Mapping[str, str]) -> list[str]:
     sentences += [c.text for c in tuning.after.cautions if c.code in CAUTIONS_SHOWN]
     sentences += [c.text for c in tuning.after.cautions if is_safety(c)][:1]
     if tuning.sudden:
-        named = ", ".join(
-            f"{_quoted(c.coral)} from {number(c.before.dli_mol_m2_d)} to {number(c.after.dli_mol_m2_d)}"
-            for c in tuning.sudden[:SUDDEN_NAMED]
-        )
-        rest = len(tuning.sudden) - SUDDEN_NAMED
         sentences.append(
-            f"Too big a change for one day: {named}{f' and {rest} more' if rest > 0 else ''} {DLI_UNIT}, "
-            "more than 25 % up (common practice, no published source). Go there in steps with "
-            "`lightdose acclimate`."
+            f"Too big a change for one day: {_rises(tuning.sudden)}, more than 25 % up (common practice, no "
+            "published source). Go there in steps with `lightdose acclimate`."
+        )
+    if tuning.brisk:
+        also = " too" if tuning.sudden else ""
+        sentences.append(
+            f"With caution{also}: {_rises(tuning.brisk)}, 10 to 25 % up at once, more than a week's rise "
+            "(common practice, no published source). `lightdose acclimate` spreads it over weeks."
         )
     return [*sentences, f"{headline(tuning)} Next: {next_command(tuning, files)}"]
+
+
+def _rises(changes: Sequence[CoralChange]) -> str:
+    """The corals that rise, from where to where; beyond a few the rest is counted."""
+    named = ", ".join(
+        f"{_quoted(c.coral)} from {number(c.before.dli_mol_m2_d)} to {number(c.after.dli_mol_m2_d)}"
+        for c in changes[:SUDDEN_NAMED]
+    )
+    rest = len(changes) - SUDDEN_NAMED
+    return f"{named}{f' and {rest} more' if rest > 0 else ''} {DLI_UNIT}"
 
 
 def next_command(tuning: Tuning, files: Mapping[str, str]) -> str:

@@ -48,6 +48,8 @@ def test_setup_beside_itself_is_all_zero(tanks: Path) -> None:
     """compare A A: the contract's keys are there, every ln is exactly 0, every ratio 1."""
     found = answer("shop/setup.toml", "shop/setup.toml")
     assert found["format"] == "lightdose-compare/1"
+    assert found["basis"] == "data sheet"
+    assert found["basis_sentence"].startswith("Both: Unmeasured")
     assert found["differences"] == []
     for row in (*found["sites"], *found["corals"]):
         assert row["dli_ratio"] == 1

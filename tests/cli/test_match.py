@@ -50,6 +50,8 @@ def test_same_tank_gets_its_own_programme_back(tanks: Path) -> None:
         assert band["got_mol_m2_d"] == pytest.approx(band["target_mol_m2_d"], rel=1e-6, abs=1e-9)
     assert found["unmatched"] == []
     assert found["reached"] is True
+    assert found["basis"] == "data sheet"
+    assert found["basis_sentence"].startswith("Measure first, here and there")
     levels = {c["channel"]: 100 * c["level"] for c in found["channels"]}
     assert levels == pytest.approx(
         LEVELS, rel=0.03

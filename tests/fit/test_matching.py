@@ -15,7 +15,7 @@ from lightdose.fit.match_words import match_basis
 from lightdose.fit.matching import match_places
 from lightdose.judge.place_pairs import place_pairs
 from lightdose.model.matching import Match
-from lightdose.model.results import Analysis, Basis
+from lightdose.model.results import Analysis, Basis, weaker_basis
 from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
 from lightdose.physics.day_curve import day_curve
@@ -115,3 +115,9 @@ def test_first_line_names_the_sides_to_measure() -> None:
     assert match_basis(read, read) == "Here: Measured: 8 readings. There: Measured: 8 readings."
     assert match_basis(read, sheet).startswith("Measure first, there:")
     assert match_basis(sheet, read).startswith("Measure first, here:")
+    typical = Basis("typical values", "Unmeasured: typical values.")
+    assert [weaker_basis(*pair) for pair in ((read, read), (sheet, read), (sheet, typical))] == [
+        "measured",
+        "data sheet",
+        "typical values",
+    ]

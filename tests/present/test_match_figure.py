@@ -31,6 +31,7 @@ def made_match(*pairs: PairMatch, reached: bool = True, measure_first: bool = Tr
     return Match(
         "a",
         "b",
+        "data sheet",
         "Measure first, here and there.",
         measure_first,
         pairs,

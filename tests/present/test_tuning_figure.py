@@ -162,7 +162,17 @@ def test_day_past_midnight_and_sudden_rise_are_said() -> None:
     assert "20:00 to 08:30+1" in text
     assert "Too big a change for one day" in text
     assert "lightdose acclimate" in text
+    assert "With caution" not in text
     assert "Too big" not in "\n".join(tune_lines(made_tuning(1.1), {}))
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("factor", "said"), [(1.09, False), (1.11, True), (1.24, True), (1.26, False)])
+def test_rise_of_more_than_a_week_is_a_caution_of_its_own(factor: float, said: bool) -> None:
+    """10 to 25 % up at once gets a caution; below that nothing, above it the warning."""
+    text = "\n".join(tune_lines(made_tuning(factor), {}))
+    assert ("10 to 25 % up at once" in text) == said
+    assert ("Too big a change for one day" in text) == (factor > 1.25)
 
 
 @pytest.mark.identity
