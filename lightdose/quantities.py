@@ -106,6 +106,27 @@ QUANTITIES: Final = (
         "after Morel 1978 (from memory); curves modelled by us, spectra/zooxanthella",
     ),
     Quantity(
+        "hours_at_pmax",
+        "at Pmax",
+        "h",
+        "hours at the highest rate that the day's gross photosynthesis is worth, over the range of Ek",
+        "curves: Jassby & Platt 1976 (tanh), Smith; ranges of Ek with their sources, or assumed: `groups`",
+    ),
+    Quantity(
+        "above_saturation",
+        "above Ek",
+        "h",
+        "time in the day with PPFD above Ek, where photosynthesis begins to saturate",
+        "definition",
+    ),
+    Quantity(
+        "beyond_saturation",
+        "beyond Ek",
+        "fraction of DLI",
+        "photons on top of Ek: integral of what PPFD exceeds Ek by, over that of PPFD",
+        "definition",
+    ),
+    Quantity(
         "energy", "energy", "kWh d-1", "electrical power at full output x output over the day", "definition"
     ),
     Quantity(
