@@ -11,6 +11,7 @@ from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import AXES, LightMap, MapSlice, Plane
 from lightdose.model.placement import PlacedCoral, Placement
 from lightdose.model.record import dataclass
+from lightdose.model.results import DliState
 from lightdose.model.setup import LengthUnit
 from lightdose.present.canvas import (
     LINE_IN,
@@ -42,6 +43,7 @@ from lightdose.present.map_scene import (
 from lightdose.present.placement_text import moves_sentence, numbered, spot_words, verdict_sentence
 from lightdose.present.placing import Box, LabelField, beside, box_around, text_size_in
 from lightdose.present.style import INK, SMALL_PT, STATE_MARKS, TEXT_PT
+from lightdose.present.summary import SEVERITY
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -80,12 +82,12 @@ def placement_drawing(placement: Placement, light: LightMap, unit: LengthUnit) -
 
 @dataclass(frozen=True)
 class _Mark:
-    """Corals that stand at one point of a view."""
+    """Corals that stand at one point of a view, one behind the other; ``state`` is that furthest off."""
 
     place_m: tuple[float, float]
     numbers: str
-    coral: PlacedCoral
-    before_m: tuple[float, float] | None
+    state: DliState
+    before_m: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +126,8 @@ class _Page:
     def _lead(self) -> str:
         return (
             f"{literal(self.light.setup.title)}. Numbers: the list below. Discs: within their usual range; "
-            "diamonds: outside it, filled when far outside; thin lines: from today's place. Contours and "
+            "diamonds: outside it, filled when far outside; two numbers at one mark: one behind the "
+            "other, marked as the one further off; thin lines: from today's place. Contours and "
             f"colours: dose in a day [{DLI_UNIT_TYPESET}] under open sky. Dashed: apertures of fixtures."
         )
 
@@ -169,12 +172,12 @@ class _Page:
             was = (old.x_m, old.y_m, old.depth_m - coral.height_m)
             place = (at[along], at[down])
             key = (round(place[0], 3), round(place[1], 3))
+            state, before = coral.after.dli_state, ((was[along], was[down]),) if coral.moves else ()
             if key in found:
                 mark = found[key]
-                found[key] = _Mark(place, f"{mark.numbers}, {label}", mark.coral, mark.before_m)
-            else:
-                before = (was[along], was[down]) if coral.moves else None
-                found[key] = _Mark(place, label, coral, before)
+                label, before = f"{mark.numbers}, {label}", (*mark.before_m, *before)
+                state = min(mark.state, state, key=SEVERITY.__getitem__)
+            found[key] = _Mark(place, label, state, before)
         return list(found.values())
 
     def _draw_list(self, figure: Figure, top: float, rows: Sequence[tuple[PlacedCoral, str]]) -> None:
@@ -220,12 +223,11 @@ def _one_scale(scenes: Sequence[Scene]) -> list[tuple[float, float]]:
 
 def _draw_mark(axes: Axes, scene: Scene, mark: _Mark) -> None:
     x, y = (scene.shown(m) for m in mark.place_m)
-    if mark.before_m is not None:
-        was = [scene.shown(m) for m in mark.before_m]
+    for before_m in mark.before_m:
+        was = [scene.shown(m) for m in before_m]
         axes.plot([was[0], x], [was[1], y], color="white", linewidth=2.0, zorder=5.5)
         axes.plot([was[0], x], [was[1], y], color=INK, linewidth=0.8, zorder=5.6)
-    assert mark.coral.after is not None
-    shape, face = STATE_MARKS[mark.coral.after.dli_state]
+    shape, face = STATE_MARKS[mark.state]
     axes.plot(
         [x], [y], "o" if shape == "|" else shape, markersize=MARK_PT, markerfacecolor=face,
         markeredgecolor="white" if face == INK else INK, markeredgewidth=0.9, zorder=7, clip_on=False,

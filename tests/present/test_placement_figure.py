@@ -21,6 +21,7 @@ from lightdose.present.move_figure import move_drawing
 from lightdose.present.move_text import move_lines, show_move
 from lightdose.present.placement_figure import placement_drawing, planes_for
 from lightdose.present.placement_text import numbered, place_lines, show_placement
+from lightdose.present.style import STATE_MARKS
 
 LONG = "$x_1$ [/] " + "nam e" * 38
 
@@ -85,6 +86,28 @@ def test_marks_stand_where_the_corals_do_on_one_scale() -> None:
         width = box.width * figure.get_size_inches()[0]
         scales.append(width / abs(np.diff(axes[kind].get_xlim())[0]))
     assert scales[0] == pytest.approx(scales[1])
+
+
+@pytest.mark.identity
+def test_corals_behind_one_another_keep_their_lines_and_the_worse_state() -> None:
+    """Two corals at one point of a view: each way is drawn, the mark is the one further off."""
+    setup = made_tank()
+    placement = place(setup, PlaceWishes())
+    spot = next(c.after.spot for c in placement.corals if c.after)
+    pair = []
+    for y_m, state, old_x in ((0.1, "within", 0.05), (0.3, "far_below", 0.5)):
+        coral = next(c for c in placement.corals if c.after)
+        assert coral.after is not None
+        after = replace(coral.after, spot=replace(spot, y_m=y_m, name=f"s{y_m}"), dli_state=state)
+        before = replace(coral.before, spot=replace(spot, x_m=old_x, name="old"))
+        pair.append(replace(coral, coral=f"c{y_m}", before=before, after=after, moved_m=0.2))
+    drawing = drawing_of(replace(placement, corals=tuple(pair)), setup)
+    front = next(a for a in drawing.figure.axes if a.get_label() == "from_front")
+    marks = [line for line in front.lines if line.get_marker() in ("o", "D")]
+    ways = {round(float(line.get_xdata()[0]), 3) for line in front.lines if line.get_zorder() == 5.6}
+    assert [to_hex(m.get_markerfacecolor()) for m in marks] == [to_hex(STATE_MARKS["far_below"][1])]
+    assert ways == {5.0, 50.0}
+    assert "1, 2" in {t.get_text() for t in front.texts}
 
 
 @pytest.mark.identity
