@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LABEL_GAP_IN: Final = 0.06
-_UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)")
+_UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)|(?<=mol) (?=m⁻²)|(?<=m⁻²) (?=[ds]⁻¹)")
 
 Paper = Literal["a4", "letter"]
 MM_PER_IN: Final = 25.4
