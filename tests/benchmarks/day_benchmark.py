@@ -9,14 +9,12 @@ that wait for one another cost either side ten times its own time.
 from __future__ import annotations
 
 import os
-import platform
 import sys
-import time
-from collections.abc import Callable
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
+from rows import best_s, row
 
 from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, FixtureType
@@ -82,17 +80,6 @@ def exact_all(response: FloatArray, curve: DayCurve) -> tuple[FloatArray, FloatA
     return daily_light_integral(response, curve), *peak_and_photoperiod(response, curve)
 
 
-def best_ms(*tasks: Callable[[], object]) -> list[float]:
-    """Shortest time of each task over rounds that take turns, so that load hits all alike. [ms]"""
-    best = [float("inf")] * len(tasks)
-    for _ in range(ROUNDS):
-        for i, task in enumerate(tasks):
-            start = time.perf_counter()
-            task()
-            best[i] = min(best[i], 1e3 * (time.perf_counter() - start))
-    return best
-
-
 def closed_form_gap(lamp: Fixture, response: FloatArray, curve: DayCurve) -> float:
     """Largest relative difference of the DLI from the trapezoids of every channel, added up by hand."""
     hours = [
@@ -107,33 +94,35 @@ def closed_form_gap(lamp: Fixture, response: FloatArray, curve: DayCurve) -> flo
 
 
 def compare(name: str, lamp: Fixture, response: FloatArray) -> bool:
-    """Print the ratios of one scene; whether all reach their marks."""
+    """The ratios of one scene; whether all reach their marks."""
     curve, output = day_curve([lamp]), minute_outputs(lamp)
     rows = (
         ("DLI, peak, photoperiod", LEAST_RATIO_ALL, grid_all, exact_all, False),
         ("DLI alone", LEAST_RATIO_DLI, grid_dli, daily_light_integral, False),
         ("all three, days built within", 0.0, grid_all, exact_all, True),
     )
-    print(f"{name}: {SITES} sites x {CHANNELS} channels x {POINTS} points, {curve.edge_h.size} breakpoints")
     reached = True
     for title, least, grid, exact, build in rows:
-        slow, quick = best_ms(
+        slow, quick = best_s(
             lambda grid=grid, build=build: grid(response, minute_outputs(lamp) if build else output),
             lambda exact=exact, build=build: exact(response, day_curve([lamp]) if build else curve),
+            rounds=ROUNDS,
         )
-        mark = f" (wanted: {least:g})" if least else ""
-        print(f"  {title}: grid {slow:.3f} ms / exact {quick:.3f} ms = {slow / quick:.1f}{mark}")
-        reached &= slow / quick >= least
+        reached &= row(
+            f"one-minute grid over exact {title}, {name}, {SITES} sites x {CHANNELS} channels",
+            f"{slow / quick:.1f} ({1e3 * slow:.2f} ms / {1e3 * quick:.2f} ms)",
+            f"at least {least:g}" if least else "-",
+            met=slow / quick >= least,
+        )
     gap = closed_form_gap(lamp, response, curve)
-    print(f"  DLI against closed forms: {gap:.1e} (wanted: {CLOSED_FORM_TOLERANCE:g})")
-    return reached and gap <= CLOSED_FORM_TOLERANCE
+    mark = f"{CLOSED_FORM_TOLERANCE:g}"
+    return reached & row(
+        f"DLI against closed forms, {name}", f"{gap:.1e}", mark, met=gap <= CLOSED_FORM_TOLERANCE
+    )
 
 
 def main() -> int:
     """Both scenes; exit 1 when one misses a mark."""
-    print(
-        f"{platform.machine()}, Python {platform.python_version()}, numpy {np.__version__}; best of {ROUNDS}"
-    )
     results = [
         compare("smooth days", *scene(smooth=True)),
         compare("random levels", *scene(smooth=False)),

@@ -5,30 +5,22 @@
 
 from __future__ import annotations
 
-import platform
 import sys
-import time
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from rows import best_s, row
 
 ROUNDS = 3
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 
-Run = Callable[[], object]
 
-
-def best_s(run: Run) -> float:
+def best(run: Callable[[], object]) -> float:
     """The quickest of a few runs, after one that loads what is needed. [s]"""
     run()
-    times = []
-    for _ in range(ROUNDS):
-        start = time.perf_counter()
-        run()
-        times.append(time.perf_counter() - start)
-    return min(times)
+    return best_s(run, rounds=ROUNDS)[0]
 
 
 def tune() -> list[tuple[str, float, float]]:
@@ -67,7 +59,7 @@ def tune() -> list[tuple[str, float, float]]:
     rows = []
     for name, made in (("all can be served", scene(0.6, 1.12, 2.0)), ("many cannot", scene(0.4, 1.6, 1.4))):
         for prefer in ("change", "margin", "energy"):
-            took = best_s(lambda m=made, p=prefer: best_day(m, days, order, p))  # type: ignore[misc]
+            took = best(lambda m=made, p=prefer: best_day(m, days, order, p))  # type: ignore[misc]
             rows.append((f"tune, {name}, prefer {prefer}, 25 days", took, 1.0))
     setup = read_setup(EXAMPLE)
     random = np.random.default_rng(2)
@@ -79,14 +71,12 @@ def tune() -> list[tuple[str, float, float]]:
     full = replace(setup, sites=sites, corals=stocked)
     before, emission = analyse(full, certainty=False), fixture_emission(full)
     matching = reference_tables().colour_matching
-    plan = best_s(lambda: plan_programme(before, TuneWishes(), emission, matching))
+    plan = best(lambda: plan_programme(before, TuneWishes(), emission, matching))
     rows.append(("tune, plan for 100 corals, 12 channels, rounding included", plan, 1.0))
-    whole = best_s(lambda: tune_setup(full, TuneWishes()))
-    rows.append(("tune, whole, with light field and intervals twice (no mark)", whole, np.inf))
-    stuck = best_s(lambda: tune_setup(full, TuneWishes(mix="all", most_change=0.02)))
-    rows.append(
-        ("tune, the same where corals are in each other's way, with remedies (no mark)", stuck, np.inf)
-    )
+    whole = best(lambda: tune_setup(full, TuneWishes()))
+    rows.append(("tune, whole, with light field and intervals twice", whole, np.inf))
+    stuck = best(lambda: tune_setup(full, TuneWishes(mix="all", most_change=0.02)))
+    rows.append(("tune, the same where corals are in each other's way, with remedies", stuck, np.inf))
     return rows
 
 
@@ -110,8 +100,8 @@ def place() -> list[tuple[str, float, float]]:
     stands = random.permutation(len(sites))
     corals = tuple(Coral(f"c{i}", groups[i % len(groups)], f"s{stands[i]}") for i in range(100))
     full = replace(setup, tank=tank, fixtures=fixtures, sites=sites, corals=corals)
-    alone = best_s(lambda: place_corals(full, PlaceWishes()))
-    apart = best_s(lambda: place_corals(full, PlaceWishes(apart_m=0.08)))
+    alone = best(lambda: place_corals(full, PlaceWishes()))
+    apart = best(lambda: place_corals(full, PlaceWishes(apart_m=0.08)))
     return [
         ("place, 100 corals on 2,000 places", alone, 1.0),
         ("place, the same, all 8 cm apart", apart, 3.0),
@@ -128,7 +118,7 @@ def move() -> list[tuple[str, float, float]]:
     setup = read_setup(EXAMPLE)
     stair = tuple(Site(f"t{i}", 0.22, 0.30, 0.39 - 0.0016 * i) for i in range(200))
     full = replace(setup, sites=(*setup.sites, *stair))
-    way = best_s(lambda: move_coral(full, MoveWishes("open brain", "t199")))
+    way = best(lambda: move_coral(full, MoveWishes("open brain", "t199")))
     return [("move, over 200 free sites", way, 0.5)]
 
 
@@ -141,13 +131,11 @@ SOLVERS: Mapping[str, Callable[[], list[tuple[str, float, float]]]] = {
 
 def main() -> int:
     """The solvers named, or all; exit 1 when one misses its mark."""
-    print(f"{platform.machine()}, Python {platform.python_version()}; best of {ROUNDS}")
     reached = True
     for name in sys.argv[1:] or SOLVERS:
         for words, took, mark in SOLVERS[name]():
-            wanted = f" (wanted: under {mark:g} s)" if np.isfinite(mark) else ""
-            print(f"  {words}: {took:.3f} s{wanted}")
-            reached &= took < mark
+            wanted = f"at most {mark:g} s" if np.isfinite(mark) else "-"
+            reached &= row(words, f"{took:.2f} s", wanted, met=took < mark)
     return int(not reached)
 
 

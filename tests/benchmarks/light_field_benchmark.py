@@ -2,7 +2,7 @@
 
 - 1e6 points x 6 channels that share a beam x 2 weightings, one point lamp, all-glass 75 x 45 x 40 cm, floor
   included, against 13 passes of ``np.sqrt(x*x + y*y + z*z)`` on the same points;
-- growth from 1e4 to 1e7 points, block by block: what a further point costs from step to step;
+- growth from 1e3 to 1e7 points, block by block: what a further point costs from step to step;
 - working memory beyond the result, by tracemalloc;
 - ``dose`` on a bench example (75 x 45 x 40 cm, two 40 x 6 cm six-channel fixtures, 12 sites), against
   ``import numpy, pydantic, click``;
@@ -16,7 +16,6 @@ Ratios come from one run, so that the machine cancels out; best of several.
 from __future__ import annotations
 
 import json
-import platform
 import subprocess
 import sys
 import tempfile
@@ -26,6 +25,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+from rows import best_s, process, row
 
 from lightdose import light_field, light_field_chunks, read_setup
 from lightdose.model.setup import Setup
@@ -36,7 +36,7 @@ SCENES = HERE.parent / "data" / "lightfield_scenes.json"
 POINTS = 1_000_000
 PASSES = 13
 MOST_PASSES_RATIO = 30.0
-GROWTH = (10_000, 100_000, 1_000_000, 10_000_000)
+GROWTH = (1_000, 10_000, 100_000, 1_000_000, 10_000_000)
 MOST_GROWTH = 0.15
 MOST_MEMORY_MB = 400.0
 MOST_OVER_IMPORTS = 3.0
@@ -83,16 +83,6 @@ def spread_points(count: int) -> np.ndarray:
     return np.random.default_rng(1).random((count, 3)) * np.array([0.75, 0.45, 0.40])
 
 
-def best_of(task: Callable[[], object], rounds: int, clock: Callable[[], float] = time.perf_counter) -> float:
-    """Shortest of several runs by a clock; ``time.process_time`` adds up all threads. [s]"""
-    times = []
-    for _ in range(rounds):
-        start = clock()
-        task()
-        times.append(clock() - start)
-    return min(times)
-
-
 def root_passes(points: np.ndarray, clock: Callable[[], float]) -> float:
     """Time of 13 passes of the square root of a sum of squares. [s]"""
     x, y, z = (np.ascontiguousarray(points[:, i]) for i in range(3))
@@ -101,19 +91,13 @@ def root_passes(points: np.ndarray, clock: Callable[[], float]) -> float:
         for _ in range(PASSES):
             np.sqrt(x * x + y * y + z * z)
 
-    return best_of(task, 7, clock)
+    return best_s(task, rounds=7, clock=clock)[0]
 
 
 def drain(setup: Setup, points: np.ndarray) -> None:
     """Compute block by block and keep nothing."""
     for _ in light_field_chunks(setup, points, WEIGHTINGS):
         pass
-
-
-def show(ok: bool, sentence: str) -> bool:
-    """Print a result with its verdict."""
-    print(f"{'ok  ' if ok else 'OVER'} {sentence}")
-    return ok
 
 
 def field_speed(setup: Setup) -> bool:
@@ -123,34 +107,35 @@ def field_speed(setup: Setup) -> bool:
     is printed beside.
     """
     points = spread_points(POINTS)
-    ratios = []
+    ratios, seconds = [], []
     for clock in (time.perf_counter, time.process_time):
         bare = root_passes(points, clock)
-        ours = best_of(lambda: light_field(setup, points, WEIGHTINGS), 3, clock)
+        (ours,) = best_s(lambda: light_field(setup, points, WEIGHTINGS), rounds=3, clock=clock)
         ratios.append(ours / bare)
-        name = "wall" if clock is time.perf_counter else "processor"
-        print(f"     {name} time: light field {ours:.2f} s, 13 passes of sqrt {bare:.3f} s")
-    return show(
-        ratios[0] <= MOST_PASSES_RATIO,
-        f"1e6 points x 6 channels x 2 weightings: ratio {ratios[0]:.1f} (at most {MOST_PASSES_RATIO:g}); by "
-        f"processor time on two cores {ratios[1] / 2:.1f}",
+        seconds.append(ours)
+    return row(
+        f"1e6 points x 6 channels x 2 weightings over {PASSES} passes of `np.sqrt(x*x+y*y+z*z)`",
+        f"{ratios[0]:.1f} ({seconds[0]:.2f} s); by processor time on two cores {ratios[1] / 2:.1f}",
+        f"at most {MOST_PASSES_RATIO:g}",
+        met=ratios[0] <= MOST_PASSES_RATIO,
     )
 
 
 def field_growth(setup: Setup) -> bool:
-    """Processor time of a further point from 1e4 to 1e7; the fixed part drops out of the differences."""
+    """Processor time of a further point from 1e3 to 1e7; the fixed part drops out of the differences."""
     spent = []
     for count in GROWTH:
         points = spread_points(count)
         rounds = 1 if count > POINTS else 5
-        spent.append(best_of(lambda: drain(setup, points), rounds, time.process_time))  # noqa: B023
-        print(f"     {count:>10,} points: {spent[-1]:8.3f} s")
+        spent += best_s(lambda: drain(setup, points), rounds=rounds, clock=time.process_time)  # noqa: B023
     further_us = 1e6 * np.diff(spent) / np.diff(GROWTH)
-    growth = float(further_us[1:].max() / further_us[0] - 1)
+    growth = float(further_us[2:].max() / further_us[1] - 1)
     steps = ", ".join(f"{value:.2f}" for value in further_us)
-    return show(
-        growth <= MOST_GROWTH,
-        f"a further point costs {steps} us from step to step: {growth:+.0%} (at most {MOST_GROWTH:.0%})",
+    return row(
+        "a further point of the light field, from 1e3 to 1e7, processor time",
+        f"{steps} us from step to step; from 1e4 {growth:+.0%}",
+        f"at most {MOST_GROWTH:+.0%}",
+        met=growth <= MOST_GROWTH,
     )
 
 
@@ -162,28 +147,27 @@ def field_memory(setup: Setup) -> bool:
     result = light_field(setup, points, WEIGHTINGS)
     peak = (tracemalloc.get_traced_memory()[1] - result.nbytes) / 1e6
     tracemalloc.stop()
-    return show(
-        peak <= MOST_MEMORY_MB,
-        f"working memory beyond a result of {result.nbytes / 1e6:.0f} MB: {peak:.0f} MB "
-        f"(at most {MOST_MEMORY_MB:g})",
+    return row(
+        f"memory of 1e6 points beyond their {result.nbytes / 1e6:.0f} MB",
+        f"{peak:.0f} MB",
+        f"at most {MOST_MEMORY_MB:g} MB",
+        met=peak <= MOST_MEMORY_MB,
     )
 
 
 def dose_time(path: Path) -> bool:
     """The command against the imports it cannot do without, in fresh processes."""
 
-    def run(*words: str) -> float:
-        def once() -> None:
-            subprocess.run([sys.executable, *words], check=True, capture_output=True)
-
-        return best_of(once, 9)
-
-    imports = run("-c", "import numpy, pydantic, click")
-    dose = run("-m", "lightdose", "dose", str(path))
-    return show(
-        dose <= MOST_OVER_IMPORTS * imports,
-        f"dose on two 40 x 6 cm six-channel fixtures, 12 sites: {1e3 * dose:.0f} ms; imports "
-        f"{1e3 * imports:.0f} ms; ratio {dose / imports:.2f} (at most {MOST_OVER_IMPORTS:g})",
+    commands = (
+        [sys.executable, "-c", "import numpy, pydantic, click"],
+        [sys.executable, "-m", "lightdose", "dose", str(path)],
+    )
+    imports, dose = best_s(*map(process, commands), rounds=15)
+    return row(
+        "`dose`, two 40 x 6 cm six-channel fixtures, 12 sites, over `import numpy, pydantic, click`",
+        f"{dose / imports:.2f} ({1e3 * dose:.0f} ms / {1e3 * imports:.0f} ms)",
+        f"at most {MOST_OVER_IMPORTS:g}",
+        met=dose <= MOST_OVER_IMPORTS * imports,
     )
 
 
@@ -200,7 +184,7 @@ def against_mitsuba(python: str) -> None:
     def ours() -> np.ndarray:
         return irradiance(points, scene.fixtures, scene.fluxes, scene.tank, water)
 
-    spent = best_of(ours, 7)
+    (spent,) = best_s(ours, rounds=7)
     values = ours().reshape(len(scene.squares), -1).mean(axis=1)
     done = subprocess.run(
         [python, str(HERE / "light_field_mitsuba.py")],
@@ -213,16 +197,15 @@ def against_mitsuba(python: str) -> None:
     seconds = sum(square["seconds_to_1_percent"] for square in found)
     off = [100 * (value / square["E"] - 1) for value, square in zip(values, found, strict=True)]
     errors = [100 * square["se"] / square["E"] for square in found]
-    print(
-        f"     scene H14, {len(found)} squares of 16 x 16 points: ours {1e3 * spent:.0f} ms, Mitsuba to 1 % "
-        f"{seconds:.1f} s, ratio {seconds / spent:.0f}; ours off by {min(off):+.1f} to {max(off):+.1f} % "
-        f"at its standard errors of {min(errors):.1f} to {max(errors):.1f} %"
+    row(
+        f"Mitsuba to 1 % standard error on {len(found)} squares of scene H14, over ours",
+        f"{seconds / spent:.0f} ({seconds:.1f} s / {1e3 * spent:.0f} ms); ours off by {min(off):+.1f} to "
+        f"{max(off):+.1f} % at its errors of {min(errors):.1f} to {max(errors):.1f} %",
     )
 
 
 def main() -> int:
     """Run every part; 1 when one is over its limit."""
-    print(f"{platform.machine()}, Python {platform.python_version()}, numpy {np.__version__}")
     with tempfile.TemporaryDirectory() as folder:
         places = Path(folder)
         (places / "one").mkdir()
@@ -232,6 +215,8 @@ def main() -> int:
         results = [field_speed(setup), field_memory(setup), field_growth(setup), dose_time(two)]
     if "--mitsuba" in sys.argv:
         against_mitsuba(sys.argv[sys.argv.index("--mitsuba") + 1])
+    else:
+        row("Mitsuba to 1 % standard error over ours", "not run: --mitsuba PYTHON")
     return 0 if all(results) else 1
 
 

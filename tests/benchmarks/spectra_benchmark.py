@@ -8,13 +8,12 @@ several; that both see the same lux is checked.
 
 from __future__ import annotations
 
-import platform
 import sys
-import time
 import warnings
 from collections.abc import Callable
 
 import numpy as np
+from rows import best_s, row
 
 from lightdose.files.library import emitter_names, node_tables, read_emitter, reference_tables
 from lightdose.model.arrays import FloatArray
@@ -27,16 +26,6 @@ SPECTRA = 10_000
 KEYS = DOSE_WEIGHTINGS[:12]
 ROUNDS = 20
 MOST_OVER_BARE = 3.0
-
-
-def best_of(task: Callable[[], object], rounds: int) -> float:
-    """Shortest of several runs. [s]"""
-    times = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        task()
-        times.append(time.perf_counter() - start)
-    return min(times)
 
 
 def made_spectra() -> FloatArray:
@@ -63,31 +52,34 @@ def colour_science_task(cells: FloatArray) -> Callable[[], FloatArray]:
 
 def main() -> int:
     """Print the ratios; 1 if one is missed."""
-    import colour
-
     tables = reference_tables()
     cells = made_spectra()
     matrix = weighting_matrix(tables, KEYS).matrix
-    bare = best_of(lambda: cells @ matrix.T, ROUNDS)
-    ours = best_of(lambda: weigh(cells, weighting_matrix(tables, KEYS)), ROUNDS)
+    bare, ours = best_s(
+        lambda: cells @ matrix.T, lambda: weigh(cells, weighting_matrix(tables, KEYS)), rounds=ROUNDS
+    )
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        theirs = best_of(colour_science_task(cells), 5)
-        luminance = colour_science_task(cells)()[:, 1]
+        task = colour_science_task(cells)
+        (theirs,) = best_s(task, rounds=5)
+        luminance = task()[:, 1]
     lux = weigh(cells, weighting_matrix(tables, ("lux",)))[:, 0]
     scale = LUMINOUS_EFFICACY_LM_W * node_tables().photopic.values[:421].sum() / 100
     apart = float(np.max(np.abs(lux / (scale * luminance) - 1)))
-    lines = [
-        f"python {platform.python_version()}, numpy {np.__version__}, colour-science {colour.__version__}, "
-        f"{platform.machine()}, {platform.system()}",
-        f"{SPECTRA:,} spectra x {len(KEYS)} weightings",
-        f"bare product          {1e3 * bare:8.2f} ms",
-        f"ours, from the tables {1e3 * ours:8.2f} ms   {ours / bare:.2f} x bare (at most {MOST_OVER_BARE:g})",
-        f"colour-science XYZ    {1e3 * theirs:8.2f} ms   {theirs / ours:.1f} x ours (more than 1)",
-        f"lux of both apart by at most {100 * apart:.2f} % (at most 1 %)",
-    ]
-    sys.stdout.write("\n".join(lines) + "\n")
-    return 0 if ours <= MOST_OVER_BARE * bare and ours < theirs and apart < 0.01 else 1
+    what = f"{SPECTRA:,} spectra x {len(KEYS)} weightings"
+    met = row(
+        f"{what} over the bare product",
+        f"{ours / bare:.2f} ({1e3 * ours:.0f} ms / {1e3 * bare:.0f} ms)",
+        f"at most {MOST_OVER_BARE:g}",
+        met=ours <= MOST_OVER_BARE * bare,
+    )
+    met &= row(
+        "colour-science `msds_to_XYZ` over the same",
+        f"{theirs / ours:.1f}; lux apart by {100 * apart:.2f} %",
+        "above 1; at most 1 %",
+        met=ours < theirs and apart < 0.01,
+    )
+    return int(not met)
 
 
 if __name__ == "__main__":

@@ -2,46 +2,34 @@
 
 from __future__ import annotations
 
-import platform
-import subprocess
 import sys
-import time
-from importlib.metadata import version
 from pathlib import Path
+
+from rows import best_s, process, row
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 ROUNDS = 25
 
 
-def best_ms(*commands: list[str]) -> list[float]:
-    """Shortest time of each command over rounds that take turns, so that load hits all alike. [ms]"""
-    best = [float("inf")] * len(commands)
-    for _ in range(ROUNDS):
-        for i, command in enumerate(commands):
-            start = time.perf_counter()
-            subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-            best[i] = min(best[i], 1e3 * (time.perf_counter() - start))
-    return best
-
-
-def main() -> None:
-    """Print both ratios with their limits."""
+def main() -> int:
+    """Both ratios with their marks."""
     script = str(Path(sys.executable).with_name("lightdose"))
-    click_ms, help_ms, libraries_ms, dose_ms = best_ms(
+    commands = (
         [sys.executable, "-c", "import click"],
         [script, "--help"],
         [sys.executable, "-c", "import numpy, pydantic, click"],
         [script, "dose", str(EXAMPLE)],
     )
-    print(f"{platform.machine()}, Python {platform.python_version()}, click {version('click')}", end=", ")
-    print(f"numpy {version('numpy')}, pydantic {version('pydantic')}; best of {ROUNDS}")
-    for name, ours_ms, bare, bare_ms, limit in (
-        ("--help", help_ms, "import click", click_ms, 1.35),
-        ("dose, piped", dose_ms, "import numpy, pydantic, click", libraries_ms, 2.5),
+    click_s, help_s, libraries_s, dose_s = best_s(*map(process, commands), rounds=ROUNDS)
+    met = True
+    for name, ours, bare, bare_s, most in (
+        ("`--help`", help_s, "`import click`", click_s, 1.35),
+        ("`dose`, shipped example, piped", dose_s, "`import numpy, pydantic, click`", libraries_s, 2.5),
     ):
-        ratio = ours_ms / bare_ms
-        print(f"{name:12} {ours_ms:6.1f} ms / {bare} {bare_ms:6.1f} ms = {ratio:.2f} (limit {limit})")
+        measured = f"{ours / bare_s:.2f} ({1e3 * ours:.0f} ms / {1e3 * bare_s:.0f} ms)"
+        met &= row(f"{name} over {bare}", measured, f"at most {most:g}", met=ours <= most * bare_s)
+    return int(not met)
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -7,12 +7,11 @@ taken beyond the result, by ``tracemalloc`` in a run of its own.
 
 from __future__ import annotations
 
-import platform
 import sys
-import time
 import tracemalloc
 
 import numpy as np
+from rows import best_s, row
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.files.groups_file import default_groups
@@ -89,23 +88,19 @@ def main() -> int:
         weighting_matrix(tables, DOSE_WEIGHTINGS), for_points=len(setup.receivers),
     )  # fmt: skip
     verdicts = analyse(setup, certainty=False).verdicts
-    best = float("inf")
-    for _ in range(ROUNDS):
-        start = time.perf_counter()
-        with_certainty(setup, ready, verdicts)
-        best = min(best, time.perf_counter() - start)
+    (best,) = best_s(lambda: with_certainty(setup, ready, verdicts), rounds=ROUNDS)
     tracemalloc.start()
-    result = with_certainty(setup, ready, verdicts)
+    kept_alive = with_certainty(setup, ready, verdicts)
     kept, peak = (value / 1e6 for value in tracemalloc.get_traced_memory())
     tracemalloc.stop()
-    open_ = sum(v.dli_verdict == "undecided" for v in result[0])
-    print(
-        f"python {platform.python_version()}, numpy {np.__version__}, {platform.machine()}, best of {ROUNDS}"
+    del kept_alive
+    met = row(
+        f"{DRAWS:,} draws x {len(setup.sites)} sites x {2 * len(PEAKS_NM)} channels",
+        f"{best:.2f} s, {peak - kept:.0f} MB",
+        f"at most {MOST_S:g} s, {MOST_MB:g} MB",
+        met=best < MOST_S and peak - kept < MOST_MB,
     )
-    print(f"{DRAWS:,} draws x {len(setup.sites)} sites x {2 * len(PEAKS_NM)} channels, {open_} verdicts open")
-    print(f"time   {best:6.3f} s  (under {MOST_S:g} s)")
-    print(f"memory {peak - kept:6.1f} MB beyond the result (under {MOST_MB:g} MB)")
-    return 0 if best < MOST_S and peak - kept < MOST_MB else 1
+    return int(not met)
 
 
 if __name__ == "__main__":

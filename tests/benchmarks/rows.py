@@ -1,0 +1,44 @@
+"""What the benchmarks share: best times of tasks that take turns, and rows of one table."""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import time
+from collections.abc import Callable, Sequence
+
+
+def row(what: str, measured: str, mark: str = "-", *, met: bool = True) -> bool:
+    """Print one row of the table; gives back whether the mark is met."""
+    print(f"| {what} | {measured} | {mark}{'' if met else ', NOT MET'} |", flush=True)
+    return met
+
+
+def best_s(
+    *tasks: Callable[[], object], rounds: int, clock: Callable[[], float] = time.perf_counter
+) -> list[float]:
+    """Shortest time of each task over rounds that take turns, so that load hits all alike. [s]
+
+    ``clock=time.process_time`` adds up all threads.
+    """
+    best = [float("inf")] * len(tasks)
+    for _ in range(rounds):
+        for i, task in enumerate(tasks):
+            start = clock()
+            task()
+            best[i] = min(best[i], clock() - start)
+    return best
+
+
+def process(command: Sequence[str]) -> Callable[[], object]:
+    """A task that runs a command in a fresh process, with its bytecode kept as on a user's machine."""
+    environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+    return lambda: subprocess.run(
+        command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment
+    )
+
+
+def peak_mb() -> float:
+    """Highest memory of this process so far. [MB]"""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
