@@ -70,7 +70,7 @@ def dose_drawings(comparison: Comparison) -> list[Drawing]:
     pages = _pages(ranked)
     limits = _limits(ranked)
     changed = sum(c.changes_state for c in ranked)
-    words = f"{changed} of {count(len(ranked), 'coral')} change state"
+    words = f"{changed} of {count(len(ranked), 'coral')} {'changes' if changed == 1 else 'change'} state"
     return [
         drawn(lambda page=page, i=i: _draw_doses(f"comparison-doses{_part(i, pages)}", words, page, limits))  # type: ignore[misc]
         for i, page in enumerate(pages)

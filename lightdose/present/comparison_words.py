@@ -137,7 +137,8 @@ def _states(comparison: Comparison) -> list[str]:
     lines = [f"Corals under A: {verdict_sentence(tuple(before))}; under B: {verdict_sentence(tuple(after))}."]
     changed = [c for c in worst_changes_first(corals) if c.changes_state]
     if changed:
-        lines.append(f"By the stated values {count(len(changed), 'coral')} change state: {_named(changed)}.")
+        changing = count(len(changed), "coral changes", "corals change")
+        lines.append(f"By the stated values {changing} state: {_named(changed)}.")
     return lines
 
 

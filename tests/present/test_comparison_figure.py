@@ -104,6 +104,17 @@ def test_doses_of_both_are_marked() -> None:
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize(
+    ("kept", "words"), [(1, "1 of 1 coral changes state"), (2, "2 of 2 corals change state")]
+)
+def test_title_of_doses_counts_in_good_grammar(kept: int, words: str) -> None:
+    """One coral changes, two change."""
+    found = compare(TANK, raised(TANK, 2.0), certainty=False)
+    few = replace(found, corals=tuple(c for c in found.corals if c.changes_state)[:kept])
+    assert words in drawings_of(few)["comparison-doses"].title
+
+
+@pytest.mark.identity
 def test_bars_of_looks_are_lux_in_their_own_colours() -> None:
     """Two bars a place: its lux in its swatch, white light's lux in white's; no more than twelve places."""
     looks = [(s.site, s.before.looks) for s in compare(TANK, TANK, certainty=False).sites]

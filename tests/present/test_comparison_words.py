@@ -106,6 +106,14 @@ def test_worst_changes_come_first() -> None:
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize(("kept", "words"), [(1, "1 coral changes state: "), (2, "2 corals change state: ")])
+def test_corals_that_change_are_counted_in_good_grammar(kept: int, words: str) -> None:
+    """One coral changes, two change."""
+    few = replace(PLAIN, corals=tuple(c for c in PLAIN.corals if c.changes_state)[:kept])
+    assert any(f"By the stated values {words}" in line for line in compare_lines(few))
+
+
+@pytest.mark.identity
 def test_one_setup_beside_itself_is_said_to_be_the_same() -> None:
     """Nothing differs, the photons are the same, no step is called for."""
     lines = list(compare_lines(compare(TANK, TANK)))
