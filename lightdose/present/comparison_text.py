@@ -25,7 +25,7 @@ from lightdose.present.comparison_words import (
 )
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, hours, literal, number, range_text
 from lightdose.present.looks_words import NOTE, colour_text, looks_sentence, rounded, swatch_text
-from lightdose.present.saturation_words import saturation_fields
+from lightdose.present.saturation_words import hours_span, saturation_fields
 from lightdose.present.summary import is_safety
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
@@ -118,6 +118,7 @@ def coral_columns(corals: Sequence[CoralComparison]) -> list[Column]:
         *_split_columns(corals),
         Column("site", tuple(_site(c) for c in corals), name=True),
         *_peak_and_hours(corals),
+        Column("at Pmax A -> B\nh, gross", tuple(_at_pmax(c) for c in corals)),
     ]
 
 
@@ -178,6 +179,11 @@ def _exp(ln: float | None) -> str:
 def _interval(change: PlaceChange) -> str:
     ends = change.interval_ratio
     return "-" if ends is None else interval_text(ends)
+
+
+def _at_pmax(coral: CoralComparison) -> str:
+    spans = (v.hours_at_pmax_h for v in (coral.verdict_before, coral.verdict_after))
+    return f" {ARROW} ".join("-" if span is None else hours_span(span) for span in spans)
 
 
 def _usual(verdict: Verdict) -> str:
