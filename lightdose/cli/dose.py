@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 import sys
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from lightdose.cli.options import (
+    ManySetups,
     SetupRequest,
     csv_option,
     dialect_option,
@@ -19,13 +21,14 @@ from lightdose.cli.options import (
     quiet_option,
     say,
     strict_option,
-    takes_setup,
+    takes_setups,
     wants_colour,
 )
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from lightdose.cli.many import Answer, OneOfMany
     from lightdose.model.explaining import ColourOrIntensity
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
@@ -34,12 +37,17 @@ HELP = """\b
 Example:
   lightdose dose my-tank/setup.toml
   lightdose dose my-tank/setup.toml --fixture-height "25 cm" --figures figures
+  lightdose dose shop customer --csv doses.csv
 
-The photons each coral gets in a day, against what is usual for its group."""
+The photons each coral gets in a day, against what is usual for its group.
+
+Several setups, or a folder without a setup.toml of its own, which stands for every setup.toml below it, give
+one line each, those with corals furthest off first; --json and --csv hold everything. A setup that cannot be
+read does not stop the others: its problems are told, and the exit code is 2."""
 
 
 @click.command(help=HELP)
-@takes_setup
+@takes_setups
 @json_option
 @csv_option
 @dialect_option
@@ -64,6 +72,7 @@ The photons each coral gets in a day, against what is usual for its group."""
 @strict_option
 def command(
     request: SetupRequest,
+    many: ManySetups | None,
     *,
     as_json: bool,
     csv_file: str | None,
@@ -82,6 +91,21 @@ def command(
 
     if sites and not figures:
         raise click.UsageError("--site chooses what --figures shows: add --figures DIR")
+    if many:
+        return _run_many(
+            many,
+            as_json=as_json,
+            csv_file=csv_file,
+            csv_dialect=csv_dialect,
+            csv_schedule=csv_schedule,
+            figures=figures,
+            sites=sites,
+            weigh_colour=weigh_colour,
+            imperial=imperial,
+            quiet=quiet,
+            no_color=no_color,
+            strict=strict,
+        )
     setup = request.read()
     analysis = analyse(setup)
     unit: LengthUnit = "in" if imperial else setup.length_unit
@@ -93,8 +117,90 @@ def command(
     if figures:
         _write_figures(analysis, figures, sites, unit, weighed, quiet)
     _print_result(analysis, unit, weigh_colour, weighed, as_json=as_json, no_color=no_color)
-    off = any(v.dli_state not in ("within", "not_judged") for v in analysis.verdicts)
-    return 3 if strict and off else 0
+    return 3 if strict and _misses(analysis) else 0
+
+
+def _misses(analysis: Analysis) -> bool:
+    """Whether a coral gets another dose than is usual for its group, by the stated values."""
+    return any(v.dli_state not in ("within", "not_judged") for v in analysis.verdicts)
+
+
+def _run_many(
+    many: ManySetups,
+    *,
+    as_json: bool,
+    csv_file: str | None,
+    csv_dialect: Literal["plain", "excel-eu"],
+    csv_schedule: str | None,
+    figures: str | None,
+    weigh_colour: bool,
+    quiet: bool,
+    no_color: bool,
+    strict: bool,
+    **shown: Any,
+) -> int:
+    from lightdose.cli.many import Wanted, run_many, table_of_many
+    from lightdose.files.results_csv import COLUMNS, dose_schema
+
+    if weigh_colour and not (as_json or figures):
+        raise click.UsageError("--colour-or-intensity needs --json or --figures where there are many setups")
+    each = functools.partial(
+        _one_of_many,
+        as_json=as_json,
+        dialect=csv_dialect,
+        with_table=csv_file is not None,
+        csv_schedule=csv_schedule,
+        figures=figures,
+        weigh_colour=weigh_colour,
+        quiet=quiet,
+        **shown,
+    )
+    wanted = Wanted(
+        "lightdose-dose-many/1",
+        ("within", "off", "undecided", "worst coral"),
+        as_json=as_json,
+        table=table_of_many(csv_file, "doses.csv", COLUMNS, csv_dialect, dose_schema(csv_dialect, many=True)),
+        folders={"--csv-schedule": csv_schedule, "--figures": figures},
+        strict=strict,
+        quiet=quiet,
+        no_color=no_color,
+    )
+    return run_many(many, each, wanted)
+
+
+def _one_of_many(
+    one: OneOfMany,
+    *,
+    as_json: bool,
+    dialect: Literal["plain", "excel-eu"],
+    with_table: bool,
+    csv_schedule: str | None,
+    figures: str | None,
+    sites: tuple[str, ...],
+    weigh_colour: bool,
+    imperial: bool,
+    quiet: bool,
+) -> Answer:
+    from lightdose.analysis import analyse
+    from lightdose.cli.many import Answer
+    from lightdose.files.results_csv import dose_csv
+    from lightdose.present.overview import dose_overview
+
+    setup = one.request.read()
+    analysis = analyse(setup)
+    if csv_schedule:
+        _write_schedules(setup, one.folder_in(csv_schedule), dialect, quiet)
+    weighed = _weigh(analysis) if weigh_colour else None
+    if figures:
+        unit: LengthUnit = "in" if imperial else setup.length_unit
+        _write_figures(analysis, one.folder_in(figures), sites, unit, weighed, quiet)
+    return Answer(
+        dose_overview(analysis, one.file, one.label),
+        result=_result(analysis, weigh_colour, weighed) if as_json else None,
+        table=dose_csv(analysis, dialect, one.file) if with_table else "",
+        inputs=tuple(setup.inputs_sha256),
+        missed=_misses(analysis),
+    )
 
 
 def _weigh(analysis: Analysis) -> ColourOrIntensity | None:
@@ -113,14 +219,9 @@ def _print_result(
     no_color: bool,
 ) -> None:
     if as_json:
-        from lightdose.files.results_json import dose_json, dump
+        from lightdose.files.results_json import dump
 
-        result = dose_json(analysis)
-        if weigh_colour:
-            from lightdose.files.explaining_json import colour_json
-
-            result["colour_or_intensity"] = colour_json(weighed)
-        click.echo(dump(result))
+        click.echo(dump(_result(analysis, weigh_colour, weighed)))
         return
     explained: list[str] = []
     if weigh_colour:
@@ -136,6 +237,17 @@ def _print_result(
 
         for line in dose_lines(analysis, unit, explained):
             click.echo(line)
+
+
+def _result(analysis: Analysis, weigh_colour: bool, weighed: ColourOrIntensity | None) -> dict[str, Any]:
+    from lightdose.files.results_json import dose_json
+
+    result = dose_json(analysis)
+    if weigh_colour:
+        from lightdose.files.explaining_json import colour_json
+
+        result["colour_or_intensity"] = colour_json(weighed)
+    return result
 
 
 def _write_csv(analysis: Analysis, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 import sys
 from typing import TYPE_CHECKING, Literal
 
 import click
 
 from lightdose.cli.options import (
+    ManySetups,
     SetupRequest,
     csv_option,
     dialect_option,
@@ -17,27 +19,32 @@ from lightdose.cli.options import (
     no_color_option,
     quiet_option,
     say,
-    takes_setup,
+    takes_setups,
     wants_colour,
 )
 
 if TYPE_CHECKING:
+    from lightdose.cli.many import Answer, OneOfMany
     from lightdose.model.hazard import Hazard
     from lightdose.model.setup import LengthUnit, Setup
 
 HELP = """\b
 Example:
   lightdose hazard my-tank/setup.toml
+  lightdose hazard shop customer --csv hazards.csv
 
 How to behave around these lights, and how soon staring into them reaches a limit.
 
 Figures are for staring straight into a fixture from 0.2 and 0.5 m through air, whatever the cover: at full
 output, the worst that the controller can do, and at the peak of the programme. They are estimates, no
-assessment to IEC 62471."""
+assessment to IEC 62471.
+
+Several setups, or a folder without a setup.toml of its own, which stands for every setup.toml below it, give
+one line each, the soonest limit first."""
 
 
 @click.command(help=HELP)
-@takes_setup
+@takes_setups
 @json_option
 @csv_option
 @dialect_option
@@ -46,6 +53,7 @@ assessment to IEC 62471."""
 @no_color_option
 def command(
     request: SetupRequest,
+    many: ManySetups | None,
     *,
     as_json: bool,
     csv_file: str | None,
@@ -53,8 +61,10 @@ def command(
     imperial: bool,
     quiet: bool,
     no_color: bool,
-) -> None:
+) -> int:
     """How to behave around these lights, and how soon staring into them reaches a limit."""
+    if many:
+        return _run_many(many, as_json, csv_file, csv_dialect, imperial, quiet, no_color)
     setup = request.read()
     hazard = _compute(setup)
     unit: LengthUnit = "in" if imperial else setup.length_unit
@@ -74,6 +84,51 @@ def command(
 
         for line in hazard_lines(hazard, unit):
             click.echo(line)
+    return 0
+
+
+def _run_many(
+    many: ManySetups,
+    as_json: bool,
+    csv_file: str | None,
+    dialect: Literal["plain", "excel-eu"],
+    imperial: bool,
+    quiet: bool,
+    no_color: bool,
+) -> int:
+    from lightdose.cli.many import Wanted, run_many, table_of_many
+    from lightdose.files.hazard_files import COLUMNS, hazard_schema
+
+    wanted = Wanted(
+        "lightdose-hazard-many/1",
+        ("first limit",),
+        as_json=as_json,
+        table=table_of_many(csv_file, "hazard.csv", COLUMNS, dialect, hazard_schema(dialect, many=True)),
+        quiet=quiet,
+        no_color=no_color,
+    )
+    with_table = csv_file is not None
+    each = functools.partial(
+        _one_of_many, as_json=as_json, dialect=dialect, with_table=with_table, imperial=imperial
+    )
+    return run_many(many, each, wanted)
+
+
+def _one_of_many(
+    one: OneOfMany, *, as_json: bool, dialect: Literal["plain", "excel-eu"], with_table: bool, imperial: bool
+) -> Answer:
+    from lightdose.cli.many import Answer
+    from lightdose.files.hazard_files import hazard_csv, hazard_json
+    from lightdose.present.overview import hazard_overview
+
+    setup = one.request.read()
+    hazard = _compute(setup)
+    return Answer(
+        hazard_overview(hazard, one.file, one.label, "in" if imperial else setup.length_unit),
+        result=hazard_json(hazard) if as_json else None,
+        table=hazard_csv(hazard, dialect, one.file) if with_table else "",
+        inputs=tuple(setup.inputs_sha256),
+    )
 
 
 def _compute(setup: Setup) -> Hazard:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -42,29 +42,67 @@ class SetupRequest:
         """The setup with its variations; without its calibration where a new one is to be found."""
         from lightdose.files.setup_file import Variations, read_setup
 
-        height_m = None
-        if self.fixture_height is not None:
-            from lightdose.files.units import UnitProblem, parse_length
-
-            try:
-                height_m = parse_length(self.fixture_height)
-            except UnitProblem as trouble:
-                raise click.BadParameter(str(trouble.problem), param_hint="--fixture-height") from None
-            if not 0 < height_m <= HIGHEST_M:
-                from lightdose.errors import Problem, SetupError
-
-                found = "is not above the water" if height_m <= 0 else "is outside the range"
-                allowed = f"above 0, to {HIGHEST_M} m"
-                raise SetupError(Problem(f'--fixture-height "{self.fixture_height}" {found}', allowed))
         return read_setup(
             self.path,
             Variations(
-                fixture_height_m=height_m,
+                fixture_height_m=self.height_m(),
                 swap_fixture=Path(self.swap_fixture) if self.swap_fixture else None,
                 schedule=Path(self.schedule) if self.schedule else None,
                 uncalibrated=uncalibrated,
             ),
         )
+
+    def height_m(self) -> float | None:
+        """The height asked for; click.BadParameter or SetupError where it is none."""
+        if self.fixture_height is None:
+            return None
+        from lightdose.files.units import UnitProblem, parse_length
+
+        try:
+            height_m = parse_length(self.fixture_height)
+        except UnitProblem as trouble:
+            raise click.BadParameter(str(trouble.problem), param_hint="--fixture-height") from None
+        if not 0 < height_m <= HIGHEST_M:
+            from lightdose.errors import Problem, SetupError
+
+            found = "is not above the water" if height_m <= 0 else "is outside the range"
+            allowed = f"above 0, to {HIGHEST_M} m"
+            raise SetupError(Problem(f'--fixture-height "{self.fixture_height}" {found}', allowed))
+        return height_m
+
+
+@dataclass(frozen=True)
+class ManySetups:
+    """Several setups, or folders of them, with variations for all; ``jobs`` None means as many as help."""
+
+    paths: tuple[str, ...]
+    variations: SetupRequest
+    jobs: int | None = None
+
+
+def takes_setups(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the argument SETUP..., variations and ``--jobs``.
+
+    The command gets ``request: SetupRequest`` for one setup; for several, or for a folder of them, it gets
+    ``many: ManySetups`` too, else None.
+    """
+
+    def wrapped(setup: tuple[str, ...], jobs: int | None, **rest: Any) -> Any:
+        request = SetupRequest(setup[0], *(rest.pop(name) for name in VARIATIONS))
+        many = ManySetups(setup, request, jobs) if stands_for_many(setup) else None
+        return function(request=request, many=many, **rest)
+
+    functools.update_wrapper(wrapped, function)
+    wrapped = jobs_option(_with_variations(wrapped))
+    argument = click.argument("setup", metavar="SETUP...", type=click.Path(), required=True, nargs=-1)
+    return debug_option(argument(wrapped))
+
+
+def stands_for_many(paths: Sequence[str]) -> bool:
+    """Whether there are several paths, or a folder without a setup of its own."""
+    return len(paths) > 1 or any(
+        os.path.isdir(path) and not os.path.isfile(os.path.join(path, "setup.toml")) for path in paths
+    )
 
 
 def takes_setup(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -91,24 +129,27 @@ def takes_setup_as(
             return function(request=SetupRequest(setup or "", fixture_height, swap_fixture, schedule), **rest)
 
         functools.update_wrapper(wrapped, function)
-        for decorate in reversed(
-            (
-                click.argument("setup", metavar=metavar, type=click.Path(), required=required),
-                click.option(
-                    "--fixture-height",
-                    metavar="LENGTH",
-                    help='Hang all fixtures this high, such as "25 cm" or "10 in".',
-                ),
-                click.option(
-                    "--swap-fixture", metavar="FILE", help="Use this fixture file for all fixtures."
-                ),
-                click.option("--schedule", metavar="FILE", help="Use this schedule CSV for all fixtures."),
-            )
-        ):
-            wrapped = decorate(wrapped)
-        return debug_option(wrapped)
+        argument = click.argument("setup", metavar=metavar, type=click.Path(), required=required)
+        return debug_option(argument(_with_variations(wrapped)))
 
     return decorated
+
+
+VARIATIONS = ("fixture_height", "swap_fixture", "schedule")
+
+
+def _with_variations(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Add the options that change a setup without copying it."""
+    height, fixture, schedule = (f"--{name.replace('_', '-')}" for name in VARIATIONS)
+    for decorate in (
+        click.option(schedule, metavar="FILE", help="Use this schedule CSV for all fixtures."),
+        click.option(fixture, metavar="FILE", help="Use this fixture file for all fixtures."),
+        click.option(
+            height, metavar="LENGTH", help='Hang all fixtures this high, such as "25 cm" or "10 in".'
+        ),
+    ):
+        function = decorate(function)
+    return function
 
 
 class NumberRange(click.FloatRange):
@@ -137,6 +178,12 @@ figures_option = click.option(
 imperial_option = click.option("--imperial", is_flag=True, help="Inches in tables and figures.")
 quiet_option = click.option("--quiet", is_flag=True, help="No messages on stderr.")
 no_color_option = click.option("--no-color", is_flag=True, help="No colour; NO_COLOR does the same.")
+jobs_option = click.option(
+    "--jobs",
+    type=click.IntRange(1, 256),
+    metavar="N",
+    help="Processes that share many setups; default as many as there are cores.",
+)
 strict_option = click.option("--strict", is_flag=True, help="Exit 3 when the result misses its target.")
 
 

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final
 
-from lightdose.files.dialect import Column, Dialect, csv_text, table_schema
+from lightdose.files.dialect import SETUP_COLUMN, Column, Dialect, setup_led_csv, table_schema
 from lightdose.model.hazard import Exposure, Hazard, LimitTime, Stare
 
 HAZARD_FORMAT = "lightdose-hazard/1"
@@ -70,14 +70,15 @@ def _view(exposure: Exposure, time_s: float | None) -> dict[str, float | None]:
     }
 
 
-def hazard_csv(hazard: Hazard, dialect: Dialect = "plain") -> str:
-    """One row a fixture, distance and limit; all fixtures together come last."""
-    return csv_text([c.name for c in COLUMNS], _rows(hazard), dialect)
+def hazard_csv(hazard: Hazard, dialect: Dialect = "plain", setup: str | None = None) -> str:
+    """One row a fixture, distance and limit; all fixtures together come last; ``setup`` leads each."""
+    return setup_led_csv([c.name for c in COLUMNS], _rows(hazard), dialect, setup)
 
 
-def hazard_schema(dialect: Dialect = "plain") -> str:
+def hazard_schema(dialect: Dialect = "plain", *, many: bool = False) -> str:
     """JSON text of the Table Schema of ``hazard_csv``."""
-    return json.dumps(table_schema(COLUMNS, dialect), indent=2) + "\n"
+    columns = (SETUP_COLUMN, *COLUMNS) if many else COLUMNS
+    return json.dumps(table_schema(columns, dialect), indent=2) + "\n"
 
 
 def _rows(hazard: Hazard) -> Iterator[list[str | float | None]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Final
 
-from lightdose.files.dialect import Column, Dialect, csv_text, table_schema
+from lightdose.files.dialect import SETUP_COLUMN, Column, Dialect, setup_led_csv, table_schema
 from lightdose.model.results import Analysis
 from lightdose.quantities import BANDS
 
@@ -74,12 +74,14 @@ COLUMNS: Final = (
 )
 
 
-def dose_csv(analysis: Analysis, dialect: Dialect = "plain") -> str:
-    """The rows of an analysis, unrounded, in the order of its sites."""
+def dose_csv(analysis: Analysis, dialect: Dialect = "plain", setup: str | None = None) -> str:
+    """The rows of an analysis, unrounded, in the order of its sites; under many, ``setup`` leads each."""
     names = [c.name for c in COLUMNS]
-    return csv_text(names, ([row[name] for name in names] for row in analysis.rows()), dialect)
+    rows = ([row[name] for name in names] for row in analysis.rows())
+    return setup_led_csv(names, rows, dialect, setup)
 
 
-def dose_schema(dialect: Dialect = "plain") -> str:
+def dose_schema(dialect: Dialect = "plain", *, many: bool = False) -> str:
     """JSON text of the Table Schema of ``dose_csv``."""
-    return json.dumps(table_schema(COLUMNS, dialect), indent=2) + "\n"
+    columns = (SETUP_COLUMN, *COLUMNS) if many else COLUMNS
+    return json.dumps(table_schema(columns, dialect), indent=2) + "\n"

@@ -9,9 +9,10 @@ from __future__ import annotations
 import errno
 import os
 import stat
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from lightdose.errors import OutputError, Place, Problem
 
@@ -45,7 +46,8 @@ def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = 
             path.write_bytes(content)  # a pipe or device, such as /dev/stdout: nothing to replace
         else:
             target.parent.mkdir(parents=True, exist_ok=True)
-            _replace(target, content)
+            with _replacing(target) as stream:
+                stream.write(content)
     except OSError as cause:
         raise OutputError(_sentence(cause, path)) from cause
     return f"{path}, {format_size(len(content))}"
@@ -98,14 +100,66 @@ def _same_file(target: Path, source: Path) -> bool:
     return os.path.normcase(target) == os.path.normcase(os.path.realpath(source))
 
 
-def _replace(target: Path, content: bytes) -> None:
+class GrowingFile:
+    """A file that is written piece by piece under ``growing_atomically``."""
+
+    def __init__(self, path: Path, stream: BinaryIO) -> None:
+        self.path = path
+        self.written_bytes = 0
+        self._stream = stream
+
+    def write(self, text: str) -> None:
+        """Add text as UTF-8; OutputError where the disk is full."""
+        content = text.encode("utf-8")
+        try:
+            self._stream.write(content)
+        except OSError as cause:
+            raise OutputError(_sentence(cause, self.path)) from cause
+        self.written_bytes += len(content)
+
+    def keep_off(self, inputs: Iterable[Path]) -> None:
+        """Refuse the file where one of the inputs, known only now, is what it would replace."""
+        _check_target(self.path, Path(os.path.realpath(self.path)), inputs)
+
+    @property
+    def description(self) -> str:
+        """Name and size so far."""
+        return f"{self.path}, {format_size(self.written_bytes)}"
+
+
+@contextmanager
+def growing_atomically(path: Path) -> Iterator[GrowingFile]:
+    """The same as ``write_atomically`` for what is too large to hold: it takes its name at the end, or never.
+
+    Raises
+    ------
+    OutputError
+        As ``write_atomically``.
+    """
+    target = Path(os.path.realpath(path))
+    _check_target(path, target, ())
+    try:
+        if path.exists() and not path.is_file():
+            with path.open("wb") as device:
+                yield GrowingFile(path, device)
+        else:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            with _replacing(target) as stream:
+                yield GrowingFile(path, stream)
+    except OSError as cause:
+        raise OutputError(_sentence(cause, path)) from cause
+
+
+@contextmanager
+def _replacing(target: Path) -> Iterator[BinaryIO]:
+    """A temporary file beside the target, which takes its place once all is written."""
     temporary = target.parent / f".lightdose-{os.urandom(6).hex()}.tmp"
     # Mode 0666 is narrowed by the user's umask, as for any new file.
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     descriptor = os.open(temporary, flags, 0o666)
     try:
         with open(descriptor, "wb") as stream:
-            stream.write(content)
+            yield stream
             stream.flush()
             os.fsync(stream.fileno())
         if target.exists():

@@ -23,7 +23,7 @@ SEVERITY: dict[DliVerdict, int] = {
 
 def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     """Verdicts in the order of concern: far off, off, open, within, not judged; the furthest off first."""
-    return sorted(verdicts, key=lambda v: (SEVERITY[v.likely_state], -_octaves_off(v)))
+    return sorted(verdicts, key=lambda v: (SEVERITY[v.likely_state], -octaves_off(v)))
 
 
 def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
@@ -31,7 +31,7 @@ def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     return [v for v in worst_first(verdicts) if SEVERITY[v.likely_state] < SEVERITY["undecided"]]
 
 
-def _octaves_off(verdict: Verdict) -> float:
+def octaves_off(verdict: Verdict) -> float:
     """How many doublings the dose lies outside its band, 0 inside."""
     if verdict.band_dli is None:
         return 0.0

@@ -123,7 +123,7 @@ def test_reader_of_one_line_gets_one_line_and_no_traceback() -> None:
     [
         (["dose", str(EXAMPLE), "--fixture-height", "25"], '--fixture-height: "25" has no unit'),
         (["spectrum", "blue-450", "--csv-dialect", "excel"], "'--csv-dialect': 'excel' is not one of"),
-        (["dose"], "Missing argument 'SETUP'."),
+        (["dose"], "Missing argument 'SETUP...'."),
     ],
 )
 def test_wrong_usage_is_told_without_the_words_error_and_invalid(words: list[str], says: str) -> None:
