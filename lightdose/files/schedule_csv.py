@@ -121,6 +121,13 @@ def programme_from_points(
         for name in reserved
     ]
     named = [name for name in points if name not in reserved]
+    _raise(
+        [
+            Problem(f"has {len(points[name]):,} points", f"up to {LIMIT_ROWS:,}", place=place_of((name,)))
+            for name in named
+            if len(points[name]) > LIMIT_ROWS
+        ]
+    )
     problems += channel_problems(named, channels, lambda name: place_of((name,) if name else ()), cure)
     percents: list[float] = []
     built: dict[str, ChannelProgramme] = {}

@@ -25,6 +25,9 @@ _BRIDGED_GAP_NM, _BRIDGED_FRACTION = 20.0, 0.10
 """A step of more than 3 usual ones and 5 nm is a gap; it is bridged up to 20 nm, or where both sides are
 below 10 % of the highest value. Our choice."""
 
+_LEAST_TOP, _MOST_TOP = 1e-30, 1e30
+"""No spectrum of light peaks outside these; products of what lies between stay finite. Our choice."""
+
 _GAPS_SHOWN = 3
 _MICROMETRES_BELOW, _ANGSTROM_ABOVE = 10.0, 2500.0
 
@@ -99,8 +102,8 @@ def emission_rows(rows: SpectralRows) -> tuple[FloatArray, FloatArray, tuple[str
     Raises
     ------
     SpectrumError
-        As ``increasing_rows``; also for values far below zero, no light at all, a gap where there is light,
-        or a range that misses 300-800 nm.
+        As ``increasing_rows``; also for values far below zero, no light at all, values of no known unit,
+        a gap where there is light, or a range that misses 300-800 nm.
     """
     nodes, values, lines, notes = increasing_rows(rows)
     at_line = {line: i for i, line in enumerate(rows.lines)}
@@ -122,6 +125,16 @@ def emission_rows(rows: SpectralRows) -> tuple[FloatArray, FloatArray, tuple[str
     if not np.any(values[inside] > 0):
         where = f" between {GRID_START_NM} and {GRID_END_NM} nm" if np.any(values > 0) else ""
         raise SpectrumError(Problem(found=f"every value is zero{where}", place=place(0, 1)))
+    top = int(np.argmax(np.abs(values)))
+    if not _LEAST_TOP <= values[top] <= _MOST_TOP:
+        raise SpectrumError(
+            Problem(
+                found=f"the highest value is {values[top]:g}",
+                allowed=f"a highest value from {_LEAST_TOP:g} to {_MOST_TOP:g}",
+                cure="write the values in the unit of the header, or as shares of the highest",
+                place=place(top, 1),
+            )
+        )
     notes += _gaps(nodes, values, lines, place)
     return nodes, values, tuple(notes)
 

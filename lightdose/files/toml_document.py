@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from functools import cached_property
 from typing import Any
@@ -12,6 +13,14 @@ from lightdose.model.record import dataclass
 
 LIMIT_BYTES = 10_000_000
 """Largest TOML file that is read: 20,000 sites written by hand take about 3 MB."""
+
+MOST_KEY_PARTS = 30
+"""a.b.c has three; our formats need four. Our choice."""
+
+_KEY = r"(?:[\w-]+|\"[^\"\n]*\"|'[^'\n]*')"
+_LONG_KEY = re.compile(
+    rf"(?:^|[{{,\[])[ \t]*{_KEY}(?:[ \t]*\.[ \t]*{_KEY}){{{MOST_KEY_PARTS}}}", re.MULTILINE
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +47,7 @@ class TomlDocument:
     def _place(self, line: int, column: int) -> Place:
         if not line:
             return Place(self.file)
-        return Place(self.file, line, column, shown_line(self.positions.line_text(line)))
+        return Place(self.file, line, column, self.positions.shown_text(line))
 
 
 def read_document(data: bytes, file: str) -> TomlDocument:
@@ -53,6 +62,10 @@ def read_document(data: bytes, file: str) -> TomlDocument:
             )
         )
     text = _decode(data, file).replace("\r\n", "\n")
+    if (chain := _LONG_KEY.search(text)) is not None:  # tomllib's memory grows with the square of its parts
+        line = text.count("\n", 0, chain.end()) + 1
+        found = f"a key of more than {MOST_KEY_PARTS} parts with dots between them"
+        raise SetupError(Problem(found, "tables within tables as in the examples", place=Place(file, line)))
     try:
         return TomlDocument(file, text, tomllib.loads(text))
     except (ValueError, RecursionError):

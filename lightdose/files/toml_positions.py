@@ -63,11 +63,13 @@ class PositionMap:
         line = bisect_right(self._starts, offset)
         return line, offset - self._starts[line - 1] + 1
 
-    def line_text(self, line: int) -> str:
-        """The text of a line, without its end."""
+    def shown_text(self, line: int) -> str:
+        """A line as it stands under a problem; an endless one is not even copied: it may hold thousands."""
         start = self._starts[line - 1]
-        end = self.text.find("\n", start)
-        return self.text[start : None if end < 0 else end].rstrip("\r")
+        end = self._starts[line] if line < len(self._starts) else len(self.text)
+        if end - start > 2 * LONGEST_SHOWN_LINE:
+            return ""
+        return shown_line(self.text[start:end].rstrip("\r\n"))
 
     def value(self, path: KeyPath) -> tuple[int, int]:
         """Line and column where the value of ``path`` starts, or of the nearest table around it."""

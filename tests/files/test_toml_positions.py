@@ -141,10 +141,10 @@ def test_unknown_path_falls_back_to_the_table_around_it() -> None:
 
 @pytest.mark.identity
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
-def test_line_text_has_no_line_end(end: str) -> None:
+def test_shown_text_has_no_line_end(end: str) -> None:
     """The line under a problem is the line as typed, whatever ends it."""
     positions = map_positions(end.join(["a = 1", "b = 2", ""]))
-    assert positions.line_text(2) == "b = 2"
+    assert positions.shown_text(2) == "b = 2"
     assert positions.value(("b",)) == (2, 5)
 
 
