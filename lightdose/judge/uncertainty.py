@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from lightdose.judge.drawn_doses import DRAWS, SEED, draw_doses
 from lightdose.judge.uncertain_inputs import described, uncertain_inputs
 from lightdose.model.arrays import FloatArray
 from lightdose.model.certainty import Certainty, DecidingReading, DliState, DliVerdict, Uncertainty
+from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
 from lightdose.model.setup import Setup
 from lightdose.physics.prepared_field import PreparedField
