@@ -9,6 +9,7 @@ from typing import Final, Literal
 
 from lightdose.errors import Place, Problem
 from lightdose.files.text import DelimitedError
+from lightdose.files.units import digits_together
 
 Decimal = Literal[".", ","]
 
@@ -55,7 +56,7 @@ def find_decimal(
             Problem(
                 f'"{cell}" has marks between thousands',
                 "digits and one decimal mark",
-                "write all digits together: 1234.5",
+                f"write all digits together: {digits_together(cell)}",
                 place_of(row, i),
             )
             for row, i, cell in marked

@@ -59,11 +59,29 @@ def _number_problem(cell: str, decimal: str) -> Problem:
         )
     if cell.lower().lstrip("+-") in ("nan", "inf", "infinity"):
         return Problem(found, allowed, "write the number, or leave the row out")
-    if re.fullmatch(r"[+-]?[0-9]{1,3}([ '._,\u00a0\u2009\u202f][0-9]{3})+([.,][0-9]+)?", cell):
+    if _THOUSANDS.fullmatch(cell):
+        together = digits_together(cell, decimal)
         return Problem(
-            found, f"{allowed}, without marks between thousands", "write all digits together: 1234.5"
+            found, f"{allowed}, without marks between thousands", f"write all digits together: {together}"
         )
     return Problem(found, allowed)
+
+
+_THOUSANDS: Final = re.compile(r"[+-]?[0-9]{1,3}([ '._,\u00a0\u2009\u202f][0-9]{3})+([.,][0-9]*)?")
+
+
+def digits_together(cell: str, decimal: str = "") -> str:
+    """A number without the marks between its thousands: "1.234,5" is "1234,5", or "1234.5" if asked for.
+
+    A last point or comma is the decimal mark where it differs from the mark before it, or parts no thousand.
+    """
+    marks = [(i, mark) for i, mark in enumerate(cell) if not mark.isdigit() and i > 0]
+    at, last = marks[-1]
+    is_decimal = last in ".," and (last != marks[0][1] or len(cell) - at != len(".000"))
+    whole, part = (cell[:at], cell[at + 1 :]) if is_decimal else (cell, "")
+    sign = whole[0] if whole[0] in "+-" else ""
+    digits = sign + "".join(c for c in whole if c.isdigit())
+    return f"{digits}{decimal or last}{part}" if part else digits
 
 
 LengthUnit = Literal["cm", "in"]
@@ -127,8 +145,11 @@ def _length_problem(shown: str) -> Problem:
         return Problem("the length is empty", _LENGTH_ALLOWED, 'for example "61 cm"')
     if re.search(r"[0-9]\s*/\s*[0-9]", shown):
         return Problem(found, _LENGTH_ALLOWED, 'write fractions as decimals: "23.5 in"')
-    if re.search(r"[0-9][.,][0-9]+[.,][0-9]", shown):
-        return Problem(found, _LENGTH_ALLOWED, 'write no marks between thousands: "1234.5 mm"')
+    if marked := re.match(r"[+-]?[0-9.,]*[0-9][.,][0-9]+[.,][0-9]+", shown):
+        if not _THOUSANDS.fullmatch(marked[0]):
+            return Problem(found, _LENGTH_ALLOWED, 'one decimal mark: "61.5 cm"')
+        together = digits_together(marked[0], ".") + shown[marked.end() :]
+        return Problem(found, _LENGTH_ALLOWED, f'write no marks between thousands: "{together}"')
     if len(re.findall(r"[0-9]+(?:[.,][0-9]+)?", shown)) > 1:
         return Problem(found, _LENGTH_ALLOWED, 'one number and one unit: "30 in" instead of 2 ft 6 in')
     return Problem(found, _LENGTH_ALLOWED, 'for example "61 cm"')
