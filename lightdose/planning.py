@@ -35,7 +35,7 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
     schedules = []
     for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
         names = [c.name for c in fixture.type.channels]
-        text = write_schedule(programme, names)
+        text = write_schedule(programme, names, glowing=fixture.type.glowing)
         schedules.append(TunedSchedule(fixture.name, text))
         written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
     fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]

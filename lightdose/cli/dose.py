@@ -265,9 +265,9 @@ def _write_csv(analysis: Analysis, target: str, dialect: Literal["plain", "excel
 
 
 def _write_schedules(setup: Setup, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
+    from lightdose.cli.written import save_schedules
     from lightdose.files.file_names import file_names
-    from lightdose.files.schedule_export import write_schedule
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
     names = file_names([f.name for f in setup.fixtures], ".csv")
     paths = [output_target(target, name) for name in names]
@@ -275,10 +275,9 @@ def _write_schedules(setup: Setup, target: str, dialect: Literal["plain", "excel
         raise click.UsageError(
             f"--csv-schedule {target} is one file, and there are {len(paths)} fixtures: name a folder"
         )
-    for path, fixture in zip(paths, setup.fixtures, strict=True):
-        text = write_schedule(fixture.programme, [c.name for c in fixture.type.channels], dialect)
-        written = write_atomically(path, text, inputs=_inputs(setup))
-        say(f"wrote {written}, {text.count(chr(10)) - 1} rows", quiet=quiet)
+    targets = {f.name: path for f, path in zip(setup.fixtures, paths, strict=True)}
+    programmes = {f.name: f.programme for f in setup.fixtures}
+    save_schedules(targets, programmes, setup.fixtures, dialect, _inputs(setup), quiet)
 
 
 def _write_figures(

@@ -51,13 +51,24 @@ def save_schedules(
     quiet: bool,
 ) -> None:
     """Write the programme of each fixture that has a target, and name each file with its rows."""
-    from lightdose.files.schedule_csv import write_schedule
+    from lightdose.files.schedule_export import glowing_gaps, write_schedule
+    from lightdose.files.units import format_time
     from lightdose.files.writing import write_atomically
 
     kept = list(inputs)
     for fixture in fixtures:
-        if fixture.name in targets:
-            channels = [c.name for c in fixture.type.channels]
-            text = write_schedule(programmes[fixture.name], channels, dialect)
-            written = write_atomically(targets[fixture.name], text, inputs=kept)
-            say(f"wrote {written}, {text.count(chr(10)) - 1} rows", quiet=quiet)
+        if fixture.name not in targets:
+            continue
+        programme, glowing, target = programmes[fixture.name], fixture.type.glowing, targets[fixture.name]
+        text = write_schedule(programme, [c.name for c in fixture.type.channels], dialect, glowing)
+        say(
+            f"wrote {write_atomically(target, text, inputs=kept)}, {text.count(chr(10)) - 1} rows",
+            quiet=quiet,
+        )
+        for channel, (end_h, start_h) in glowing_gaps(programme, glowing).items():
+            say(
+                f"{target.name}: {channel!r} gives light at level 0 too, and no row can switch it off within "
+                f"a programme: in this file it also glows from {format_time(end_h)} to {format_time(start_h)}."
+                f" If all channels of {fixture.name!r} run within one 24 h, it stays off.",
+                quiet=quiet,
+            )

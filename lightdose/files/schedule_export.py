@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -26,18 +26,25 @@ class _Placed:
     levels: tuple[float, ...]
 
 
-def write_schedule(programme: Programme, channels: Sequence[str], dialect: Dialect = "plain") -> str:
+def write_schedule(
+    programme: Programme,
+    channels: Sequence[str],
+    dialect: Dialect = "plain",
+    glowing: Collection[str] = (),
+) -> str:
     """The programme as schedule.csv: a column a channel in percent, without ``all_channels``.
 
     Reading it gives the same times and levels to the last bit. A channel without a programme is written as 0.
     Programmes that share no start from which all of them end within 24 h are cut at 24:00 first, which gives
-    the same repeating day.
+    the same repeating day but for the times that ``glowing_gaps`` names.
 
     Parameters
     ----------
     programme : what to write
     channels : the columns and their order
     dialect : "plain" or "excel-eu"
+    glowing : channels that give light at level 0; without a programme they get two rows at one time, which
+        last no time, so that they stay dark
     """
     lit = {name: programme.channels[name] for name in channels if name in programme.channels}
     placed = _placed(lit)
@@ -48,11 +55,13 @@ def write_schedule(programme: Programme, channels: Sequence[str], dialect: Diale
         for index, (time, level) in enumerate(zip(points.times, points.levels, strict=True)):
             second = index > 0 and points.times[index - 1] == time
             cells.setdefault((time, int(second)), {})[name] = percent_from_level(level)
-    order = sorted(cells, key=lambda row: (parse_time(row[0]), row)) or [("00:00", 0), ("00:00+1", 0)]
+    order = sorted(cells, key=_row_order) or [("00:00", 0), ("00:00+1", 0)]
     for name in channels:
         if name not in lit:
-            for row in (order[0], order[-1]):
+            last = (order[0][0], 1) if name in glowing else order[-1]
+            for row in (order[0], last):
                 cells.setdefault(row, {})[name] = "0"
+    order = sorted(cells, key=_row_order)
     end = "24:00" if not any(points.times[0].endswith("+1") for points in placed.values()) else ""
     decimal = "," if dialect == "excel-eu" else "."
     rows: list[list[Cell]] = []
@@ -65,6 +74,25 @@ def write_schedule(programme: Programme, channels: Sequence[str], dialect: Diale
         return table
     mark = "\ufeff" if table.startswith("\ufeff") else ""
     return f"{mark}# {PERCENT_NOTE}\n{table.removeprefix(mark)}"
+
+
+def glowing_gaps(programme: Programme, glowing: Collection[str]) -> dict[str, tuple[float, float]]:
+    """Channels that ``write_schedule`` must hold at level 0 where they are off, and from when to when.
+
+    One that gives light at level 0, goes past midnight and has to be cut at 24:00 runs from 00:00 to 24:00 in
+    the file: no row can switch it off in between.
+    """
+    if _placed(programme.channels) is not None:
+        return {}
+    ends = {
+        name: (float(c.time_h[-1]) - HOURS_PER_DAY, float(c.time_h[0]))
+        for name, c in programme.channels.items()
+    }
+    return {name: (end, start) for name, (end, start) in ends.items() if name in glowing and 0 < end < start}
+
+
+def _row_order(row: tuple[str, int]) -> tuple[float, tuple[str, int]]:
+    return parse_time(row[0]), row
 
 
 def _placed(lit: Mapping[str, ChannelProgramme]) -> dict[str, _Placed] | None:

@@ -175,6 +175,11 @@ class FixtureType:
     emitters: Emitters | None = None
     aperture_place: Place | None = None
 
+    @property
+    def glowing(self) -> tuple[str, ...]:
+        """Channels whose driver gives light at level 0, as long as their programme runs."""
+        return tuple(c.name for c in self.channels if c.dimming.output[0] > 0)
+
     def __post_init__(self) -> None:
         if not self.channels:
             raise SetupError(f"fixture {self.name!r} has no channel")

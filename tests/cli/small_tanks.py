@@ -56,3 +56,12 @@ def write_tank(
         setup.append(f'[[coral]]\nname = "{coral}"\ngroup = "{group}"\nsite = "{site}"')
     (folder / "setup.toml").write_text("\n".join([*setup, extra]) + "\n", encoding="utf-8")
     return folder
+
+
+def glow_at_zero(lamp: Path) -> None:
+    """Let every straight channel of a lamp give 5 % at level 0."""
+    text = lamp.read_text(encoding="utf-8")
+    straight = [part for part in text.split("[[channel]]") if "fwhm_deg" in part and "dimming" not in part]
+    for part in straight:
+        text = text.replace(part, f"{part.rstrip()}\ndimming = [[0, 5], [100, 100]]\n")
+    lamp.write_text(text, encoding="utf-8")

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from cli.small_tanks import glow_at_zero, write_tank
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
@@ -75,6 +76,23 @@ def test_programmes_are_written_one_file_a_fixture_and_read_back(tmp_path: Path)
         assert back.span_h == fixture.programme.span_h
         for name, channel in fixture.programme.channels.items():
             assert back.channels[name].level.tolist() == pytest.approx(channel.level.tolist(), abs=1e-12)
+
+
+@pytest.mark.pinned
+def test_programme_that_no_file_can_keep_dark_is_told(tmp_path: Path) -> None:
+    """A driver that glows at level 0, over midnight, beside a channel that spans the same hours."""
+    folder = write_tank(tmp_path / "glow", channels=("cyan 500", "red 660"))
+    glow_at_zero(folder / "lamp.toml")
+    night = '"cyan 500" = [["20:00", 0], ["22:00", 50], ["08:00+1", 0]]'
+    day = '"red 660" = [["06:00", 0], ["12:00", 50], ["22:00", 0]]'
+    setup = (folder / "setup.toml").read_text(encoding="utf-8")
+    (folder / "setup.toml").write_text(
+        setup.replace('"day-1.csv"', f"{{ {night}, {day} }}"), encoding="utf-8"
+    )
+    done = CliRunner().invoke(cli, ["dose", "glow", "--csv-schedule", "out.csv"])
+    assert done.exit_code == 0, done.stderr
+    assert "out.csv: 'cyan 500' gives light at level 0 too" in done.stderr
+    assert "it also glows from 08:00 to 20:00." in done.stderr
 
 
 @pytest.mark.pinned

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from cli.small_tanks import write_tank
+from cli.small_tanks import glow_at_zero, write_tank
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
@@ -187,3 +187,15 @@ def test_names_with_an_equals_sign_are_parted_where_both_are_known(tanks: Path) 
     write_tank(tanks / "odd", extra=extra)
     pair = answer("match", "odd", "theirs", "--pair", "a=b=sand")["pairs"][0]
     assert (pair["here"], pair["there"]) == ("a=b", "sand")
+
+
+@pytest.mark.identity
+def test_channel_left_off_that_glows_at_level_0_is_off_in_the_file(tmp_path: Path, tanks: Path) -> None:
+    """A written schedule gives the dose that match tells, though a driver gives 5 % at level 0."""
+    write_tank(tmp_path / "blue", levels={**LEVELS, "cyan 500": 0, "red 660": 0})
+    glow_at_zero(tanks / "theirs" / "lamp.toml")
+    found = answer("match", "blue", "theirs", "--pair", "ridge=ridge", "-o", "new.csv")
+    assert {c["channel"] for c in found["channels"] if c["output"] == 0} & {"cyan 500", "red 660"}
+    done = answer("dose", "theirs", "--schedule", "new.csv")
+    got = next(s for s in done["sites"] if s["site"] == "ridge")
+    assert got["dli_mol_m2_d"] == pytest.approx(found["pairs"][0]["dli"]["got"], rel=1e-9)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from lightdose.errors import Place, ScheduleError
 from lightdose.files.dialect import DIALECTS
 from lightdose.files.schedule_csv import LIMIT_ROWS, programme_from_points, read_schedule, write_schedule
+from lightdose.files.schedule_export import glowing_gaps
 from lightdose.model.schedule import ChannelProgramme, Programme
 
 CHANNELS = ("blue 445", "white")
@@ -353,6 +354,33 @@ def test_channel_without_programme_is_written_as_off():
         write_schedule(Programme({"white": lit}), CHANNELS) == "time,blue 445,white\n08:00,0,50\n18:00,0,50\n"
     )
     assert write_schedule(Programme({}), CHANNELS) == "time,blue 445,white\n00:00,0,0\n24:00,0,0\n"
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("lit", [["white"], []])
+def test_glowing_channel_without_programme_stays_off(read, lit):
+    """A channel that gives light at level 0 gets two rows at one time, and so no time at all."""
+    day = ChannelProgramme(np.array([8.0, 8.0, 18.0]), np.array([0.2, 0.5, 0.5]))
+    text = write_schedule(Programme(dict.fromkeys(lit, day)), CHANNELS, glowing=("blue 445",))
+    back = read(text)
+    first = back.channels["blue 445"].time_h
+    assert first[0] == first[-1]
+    if lit:
+        assert points(back, "white") == [(8.0, 0.2), (8.0, 0.5), (18.0, 0.5)]
+    else:
+        assert points(back, "white") == [(0.0, 0.0), (24.0, 0.0)]
+
+
+@pytest.mark.identity
+def test_gaps_that_a_file_cannot_keep_dark_are_named():
+    """Only a channel that glows at level 0, passes midnight and shares no 24 h with the others has one."""
+    night = ChannelProgramme(np.array([20.0, 22.0, 32.0]), np.array([0.0, 0.5, 0.0]))
+    long_day = ChannelProgramme(np.array([6.0, 12.0, 22.0]), np.array([0.0, 0.5, 0.0]))
+    day = ChannelProgramme(np.array([9.0, 12.0, 20.0]), np.array([0.0, 0.5, 0.0]))
+    crossing = Programme({"blue 445": night, "white": long_day})
+    assert glowing_gaps(crossing, CHANNELS) == {"blue 445": (8.0, 20.0)}
+    assert glowing_gaps(crossing, ("white",)) == {}
+    assert glowing_gaps(Programme({"blue 445": night, "white": day}), CHANNELS) == {}
 
 
 @pytest.mark.identity
