@@ -30,6 +30,8 @@ _LEAST_TOP, _MOST_TOP = 1e-30, 1e30
 
 _GAPS_SHOWN = 3
 _MICROMETRES_BELOW, _ANGSTROM_ABOVE = 10.0, 2500.0
+_LONGEST_NM = 100_000.0
+"""No meter for light reads further; a mistyped row of 1e12 nm would be filled up nanometre by nanometre."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,6 +165,15 @@ def _check_unit(rows: SpectralRows) -> None:
                 allowed="nanometres, such as 380 to 780",
                 cure="divide the wavelengths by 10 (and multiply values per angstrom by 10)",
                 place=place,
+            )
+        )
+    if nodes.max() > _LONGEST_NM:
+        raise SpectrumError(
+            Problem(
+                found=f"wavelength {nodes.max():g} nm",
+                allowed=f"wavelengths up to {_LONGEST_NM:,.0f} nm",
+                cure="correct the row, or leave it out",
+                place=rows.place(int(np.argmax(nodes)), 0),
             )
         )
     if nodes.min() <= 0:

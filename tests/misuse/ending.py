@@ -1,0 +1,142 @@
+"""Run a command as a keeper would and tell whether it ended well: one clear message, nothing half-written."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from lightdose.cli import cli
+
+LIMIT_S = 20
+LIMIT_MB = 1000
+
+STEERING = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff]"
+)
+"""What steers a terminal, breaks a line or turns the reading direction; tabs and line ends are ours."""
+
+MACHINE_TALK = re.compile(
+    r"Traceback|unexpected trouble|\.py\b.*line \d|Input should be|validation error|np\.float64|NoneType"
+    r"|has no attribute|RuntimeWarning|codec can't|<class '|Errno"
+)
+"""Sentences of libraries and of the interpreter, which a keeper cannot act on."""
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How a run ended; ``peak_mb`` is known of a process of its own only."""
+
+    words: tuple[str, ...]
+    code: int
+    out: str
+    told: str
+    peak_mb: float = 0.0
+
+    def __str__(self) -> str:
+        return f"{' '.join(self.words)} -> {self.code}\n{self.told[:2000]}\n{self.out[:500]}"
+
+
+class TooSlowError(BaseException):
+    """Above Exception, so that no handler under test takes it for a fault of a file."""
+
+
+@contextlib.contextmanager
+def _within_the_limit() -> Iterator[None]:
+    """Stop what runs longer than ``LIMIT_S``; a hang is a failure, not a wait."""
+    alarm = hasattr(signal, "SIGALRM") and threading.current_thread() is threading.main_thread()
+    if not alarm:
+        yield
+        return
+
+    def stop(*_: object) -> None:
+        raise TooSlowError
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.alarm(LIMIT_S)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def run_here(words: Sequence[str]) -> Ending:
+    """Run within this process, which is quick; only memory and true streams need a process."""
+    out, told = io.StringIO(newline=""), io.StringIO(newline="")
+    code = 0
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(told), _within_the_limit():
+        try:
+            cli.main(list(words))
+        except SystemExit as end:
+            code = end.code if isinstance(end.code, int) else 1
+    return Ending(tuple(words), code, out.getvalue(), told.getvalue())
+
+
+def run_alone(
+    words: Sequence[str],
+    folder: Path,
+    *,
+    first: Callable[[], None] | None = None,
+    encoding: str = "utf-8",
+) -> Ending:
+    """Run as a process of its own in ``folder``; its peak memory is asked from the system."""
+    out, told = folder.parent / "stdout.txt", folder.parent / "stderr.txt"
+    with out.open("wb") as to_out, told.open("wb") as to_told:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "lightdose", *words],
+            cwd=folder,
+            stdin=subprocess.DEVNULL,
+            stdout=to_out,
+            stderr=to_told,
+            env={**os.environ, "PYTHONIOENCODING": encoding, "OPENBLAS_NUM_THREADS": "1"},
+            preexec_fn=first,
+        )
+        timer = threading.Timer(LIMIT_S, process.kill)
+        timer.start()
+        _, status, usage = os.wait4(process.pid, 0)
+        timer.cancel()
+        process.returncode = os.waitstatus_to_exitcode(status)
+    peak_mb = usage.ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
+    texts = [p.read_bytes().decode(encoding).replace(os.linesep, "\n") for p in (out, told)]
+    return Ending(tuple(words), process.returncode, texts[0], texts[1], peak_mb)
+
+
+def assert_ends_well(ending: Ending, *, codes: Sequence[int] = (0, 2)) -> None:
+    """The exit code tells what happened, one clear message tells the rest, and no stream is steered."""
+    assert ending.code in codes, ending
+    assert not (found := MACHINE_TALK.search(ending.out + ending.told)), f"{found}\n{ending}"
+    for text in (ending.out, ending.told):
+        assert not (found := STEERING.search(text)), f"{found}\n{ending}"
+    assert ending.peak_mb < LIMIT_MB, ending
+    if ending.code == 2:
+        assert ending.told.strip(), ending
+        assert len(ending.told) < 20_000, f"{len(ending.told)} letters\n{ending}"
+    if ending.code == 0:
+        assert not re.search(r"(?<![\w-])(?:nan|-?inf|NaN|Infinity)(?![\w-])", ending.out), ending
+
+
+def contents(folder: Path) -> dict[str, str]:
+    """Every file below a folder with a hash of its bytes; pipes and links are only named."""
+    found = {}
+    for path in sorted(folder.rglob("*")):
+        name = str(path.relative_to(folder))
+        if path.is_symlink() or not path.is_file():
+            found[name] = "no plain file"
+        else:
+            found[name] = hashlib.sha256(path.read_bytes()).hexdigest()
+    return found
+
+
+def assert_writes_nothing(before: dict[str, str], folder: Path) -> None:
+    """No file came, went or changed, and no temporary one stayed."""
+    assert contents(folder) == before
