@@ -73,12 +73,13 @@ def command(
     from lightdose.files.writing import output_target
     from lightdose.fit.calibration import calibrate
     from lightdose.fit.calibration_problem import CalibrationRequest
+    from lightdose.fit.observations import unusable_readings
 
     day = _day(date)
     setup = request.read(uncalibrated=True)
     check_sites(setup, open_sky, "--open-sky")
     source = Path(readings)
-    rows, understood = read_readings(source, str(source), setup)
+    rows, understood = read_readings(source, str(source), setup, unusable_readings)
     target = output_target(output, "calibration.toml") if output else None
     asked = CalibrationRequest(
         date=day,

@@ -65,10 +65,11 @@ def save_schedules(
             f"wrote {write_atomically(target, text, inputs=kept)}, {text.count(chr(10)) - 1} rows",
             quiet=quiet,
         )
-        for channel, (end_h, start_h) in glowing_gaps(programme, glowing).items():
+        for channel, gap_h in glowing_gaps(programme, glowing).items():
+            end, start = map(format_time, gap_h)
             say(
                 f"{target.name}: {channel!r} gives light at level 0 too, and no row can switch it off within "
-                f"a programme: in this file it also glows from {format_time(end_h)} to {format_time(start_h)}."
-                f" If all channels of {fixture.name!r} run within one 24 h, it stays off.",
+                f"a programme: in this file it also glows from {end} to {start}. "
+                f"If all channels of {fixture.name!r} run within one 24 h, it stays off.",
                 quiet=quiet,
             )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -38,7 +38,12 @@ PLAUSIBLE: Final[Mapping[ReadsQuantity, float]] = {"umol": 6000.0, "lux": 400_00
 """Largest reading that is taken: three times full sun, our choice."""
 
 
-def read_readings(path: Path, label: str, setup: Setup) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
+def read_readings(
+    path: Path,
+    label: str,
+    setup: Setup,
+    unusable: Callable[[Setup, Sequence[Reading]], Sequence[Problem]] | None = None,
+) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
     """The readings of a file, and what was understood.
 
     Parameters
@@ -46,6 +51,8 @@ def read_readings(path: Path, label: str, setup: Setup) -> tuple[tuple[Reading, 
     path : the file
     label : its name in messages
     setup : for the names of sites, channels and meters, and the measures of the tank
+    unusable : what is wrong with rows that can be read; asked only where others cannot, so that all is told
+        in one run
 
     Raises
     ------
@@ -65,9 +72,11 @@ def read_readings(path: Path, label: str, setup: Setup) -> tuple[tuple[Reading, 
     reading = _ReadingsTable(table, setup)
     readings = [reading.row(row) for row in table.rows]
     reading.check_fractions()
+    read = tuple(r for r in readings if r is not None)
     if reading.problems:
-        raise ReadingsError(*first_few(reading.problems, MOST_PROBLEMS))
-    return tuple(r for r in readings if r is not None), reading.understood()
+        further = unusable(setup, read) if unusable else ()
+        raise ReadingsError(*first_few((*reading.problems, *further), MOST_PROBLEMS))
+    return read, reading.understood()
 
 
 class _ReadingsTable:

@@ -111,22 +111,17 @@ def observe(
     ------
     Bookkeeping; uncertainties are our choice, named above.
     """
-    problems: list[Problem] = []
+    if problems := unusable_readings(setup, readings):
+        raise ReadingsError(*problems)
     fixtures = tuple(scaled_fixture(f) for f in setup.lit_fixtures)
     emission = np.array([channel_emission(c, tables) for f in fixtures for c in f.type.channels])
     output = _outputs(setup, readings)
-    problems += [_dark(r) for r, row in zip(readings, output, strict=True) if not np.any(row > 0)]
-    chosen = [setup.meters[r.meter] if r.meter else UNNAMED[r.unit] for r in readings]
+    chosen = [_meter(setup, r) for r in readings]
     meters = tuple(dict.fromkeys(chosen))
     immersion = np.ones((len(readings), 2)) * (1.0, 0.0)
     for n, (reading, meter) in enumerate(zip(readings, chosen, strict=True)):
         if reading.under_water:
-            try:
-                immersion[n] = _immersion(meter, reading)
-            except ReadingsError as trouble:
-                problems += [p.at(reading.place) for p in trouble.problems]
-    if problems:
-        raise ReadingsError(*problems)
+            immersion[n] = _immersion(meter, reading)
     rows = tuple(sensor_row(m, source_photons(m, sources), tables) for m in meters)
     observed = Observations(
         readings=tuple(readings),
@@ -143,6 +138,38 @@ def observe(
         immersion_sd=immersion[:, 1],
     )
     return _placed(setup, observed, tables)
+
+
+def unusable_readings(setup: Setup, readings: Sequence[Reading]) -> list[Problem]:
+    """Readings in the dark, and those under water whose meter says nothing about immersion.
+
+    Parameters
+    ----------
+    setup : for programmes and meters
+    readings : as shown
+
+    Returns
+    -------
+    list of Problem
+        Each at the place of its reading; empty where all can be used.
+
+    Source
+    ------
+    Bookkeeping.
+    """
+    output = _outputs(setup, readings)
+    problems = [_dark(r) for r, row in zip(readings, output, strict=True) if not np.any(row > 0)]
+    for reading in readings:
+        if reading.under_water:
+            try:
+                _immersion(_meter(setup, reading), reading)
+            except ReadingsError as trouble:
+                problems += [p.at(reading.place) for p in trouble.problems]
+    return problems
+
+
+def _meter(setup: Setup, reading: Reading) -> Meter:
+    return setup.meters[reading.meter] if reading.meter else UNNAMED[reading.unit]
 
 
 def source_photons(meter: Meter, sources: Mapping[str, SpectralDistribution]) -> tuple[FloatArray, ...]:

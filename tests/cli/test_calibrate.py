@@ -186,6 +186,22 @@ def test_readings_are_never_overwritten(tank: Path) -> None:
 
 
 @pytest.mark.pinned
+def test_rows_that_cannot_be_read_and_rows_that_cannot_be_used_are_told_together(tank: Path) -> None:
+    """Form, darkness and a missing meter in one run, in the order of the file."""
+    rows = ("ridge,100,umol_m2_s,03:00", "ridge,1e2x,umol_m2_s,12:00", "sand,900,lux,12:00")
+    text = "\n".join(("site,reading,unit,time", *rows, "slope,100,umol_m2_s,12:00"))
+    (tank / "mixed.csv").write_text(text, encoding="utf-8")
+    done = run(tank, readings="mixed.csv")
+    assert done.exit_code == 2
+    told = [line.split("mixed.csv:")[1] for line in done.stderr.splitlines() if "mixed.csv:" in line]
+    assert [line.split(":")[0] for line in told] == ["2", "3", "4"]
+    assert "the lights are off at 03:00" in told[0]
+    assert "not a number" in told[1]
+    assert "says nothing about immersion" in told[2]
+    assert "3 problems" in done.stderr
+
+
+@pytest.mark.pinned
 def test_unknown_site_of_open_sky_is_refused(tank: Path) -> None:
     """With the close name."""
     result = run(tank, "--open-sky", "rigde")
