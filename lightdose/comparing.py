@@ -81,4 +81,4 @@ def _titles(a: Setup, b: Setup) -> tuple[str, str]:
         return a.title, b.title
     if a.path != b.path:
         return f"{a.title}, {a.path}", f"{b.title}, {b.path}"
-    return a.title, f"{b.title}, the same"
+    return a.title, f"{b.title}, changed"

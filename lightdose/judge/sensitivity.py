@@ -192,13 +192,10 @@ def _remark(case: Case, sites: Sequence[SiteOutcome]) -> str:
     if not rises:
         return ""
     most, where = max(rises)
-    text = (
-        f"A light shock: corals set for yellowed water get up to {100 * most:.0f} % more from one day to the "
-        f"next ({where})"
-    )
+    rise = f"set for yellowed water get up to {100 * most:.0f} % more from one day to the next ({where})"
     if most > SHOCK_RISE:
         return (
-            f"{text}, more than the 10 % a week of common practice. Add carbon bit by bit, or dim by as much "
-            "first and bring the light back over weeks."
+            f"A light shock: corals {rise}, more than the 10 % a week of common practice. Add carbon bit by "
+            "bit, or dim by as much first and bring the light back over weeks."
         )
-    return f"{text}, here no more than the 10 % a week of common practice."
+    return f"Corals {rise}, here no more than the 10 % a week of common practice."

@@ -49,8 +49,12 @@ def acclimation_drawing(way: Acclimation) -> Drawing:
 
 
 def _draw(way: Acclimation) -> Drawing:
-    peak = float(way.curve.d_over_a[1].max())
-    title = f"{headline(way)} Most ahead: {literal(way.curve.coral)!r}, {peak:.2f} times its acclimated dose."
+    at = int(way.curve.d_over_a[1].argmax())
+    low, peak, high = sorted(float(v) for v in way.curve.d_over_a[:, at])
+    title = (
+        f"{headline(way)} Most ahead: {literal(way.curve.coral)!r}, {peak:.2f} ({low:.2f}-{high:.2f}) times "
+        "its acclimated dose."
+    )
     rest = len(way.corals) - CORALS_DRAWN
     lead = (f"{rest} more corals, which rise less, are not drawn. " if rest > 0 else "") + LEAD
     head = head_height(title, lead, WIDTH_IN)

@@ -35,12 +35,10 @@ LEAST_SPAN = 0.2
 GROUPS_SHOWN = 40
 TICKS = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)
 READ_LEAD = (
-    "Each point is a reading; bars are what the reading alone can be out by (95 %). On the line both agree. "
-    "A cross was left out."
+    "Each point is a reading; bars are what the reading alone can be out by (95 %). On the line both agree."
 )
-OFF_LEAD = (
-    "Each mark is a reading's distance from the model; the bar spans the middle half. A cross was left out."
-)
+OFF_LEAD = "Each mark is a reading's distance from the model; a bar spans the middle half of several."
+LEFT_OUT = " A cross was left out."
 
 
 def calibration_drawings(fit: CalibrationFit) -> list[Drawing]:
@@ -55,9 +53,10 @@ def calibration_drawings(fit: CalibrationFit) -> list[Drawing]:
 
 def _agreement(fit: CalibrationFit, verdict: str) -> Drawing:
     title = f"Readings of {fit.calibration.date} beside the calibrated model: {verdict}"
-    head = head_height(title, READ_LEAD, WIDTH_IN)
+    lead = READ_LEAD + _left_out(fit)
+    head = head_height(title, lead, WIDTH_IN)
     figure = new_figure(WIDTH_IN, head + SQUARE_IN + 0.7)
-    write_head(figure, title, READ_LEAD)
+    write_head(figure, title, lead)
     axes = panel(figure, LEFT_IN, head, SQUARE_IN + 1.6, SQUARE_IN)
     values = [v for r in fit.residuals for v in (*r.interval_95, r.model_umol_m2_s)]
     low, high = 0.8 * min(values), 1.25 * max(values)
@@ -134,8 +133,13 @@ def _residuals(fit: CalibrationFit, name: str, by: str, key: Callable[[ReadingFi
     shown = ranked[:GROUPS_SHOWN]
     worst, members = shown[0]
     off = f"{100 * _typical_off(members):.0f} %"
-    title = f"How far readings are off, by {by}: most at {literal(worst)}, typically {off}"
-    lead = OFF_LEAD + (f" {rest} more with smaller distances are not shown." if rest > 0 else "")
+    typically = "typically " if len(members) > 1 else ""
+    title = f"How far readings are off, by {by}: most at {literal(worst)}, {typically}{off}"
+    lead = (
+        OFF_LEAD
+        + _left_out(fit)
+        + (f" {rest} more with smaller distances are not shown." if rest > 0 else "")
+    )
     head = head_height(title, lead, WIDTH_IN)
     height = ROW_IN * len(shown)
     figure = new_figure(WIDTH_IN, head + height + 0.6)
@@ -158,6 +162,10 @@ def _residuals(fit: CalibrationFit, name: str, by: str, key: Callable[[ReadingFi
             axes.barh(row, high - low, left=low, height=0.5, color=BAND_FILL, zorder=2)
         _marks(axes, rs, lambda r, y=row: (100 * r.residual_fraction, float(y)))  # type: ignore[misc]
     return Drawing(name, title, f"{title}.", figure)
+
+
+def _left_out(fit: CalibrationFit) -> str:
+    return LEFT_OUT if any(r.outlier for r in fit.residuals) else ""
 
 
 def _typical_off(members: Sequence[ReadingFit]) -> float:

@@ -20,8 +20,8 @@ from lightdose.present.canvas import (
     write_head,
 )
 from lightdose.present.comparison_words import (
+    cell_factor,
     change_sentence,
-    factor,
     largest_changes_first,
     photon_words,
     photons_sentence,
@@ -44,7 +44,7 @@ AXIS_IN: Final = 0.55
 GAP_IN: Final = 0.2
 DOSE_LEAD: Final = (
     "Dark bar: usual dose of the coral's group; light bar: from floor to ceiling. Ring: A, disc: B; the line "
-    "leads from A to B."
+    "leads from A to B. Each dose may be off by its 95 % range, which tables name."
 )
 SPLIT_LEAD: Final = (
     "Each bar starts at 1, no change; to the right is more. Photons = brightness x hours, exactly. Colour by "
@@ -101,7 +101,7 @@ def _part(index: int, pages: Sequence[object]) -> str:
 def _draw_doses(
     name: str, words: str, corals: Sequence[CoralComparison], limits: tuple[float, float]
 ) -> Drawing:
-    title = f"Daily dose of each coral under A and B: {words}"
+    title = f"Daily dose of each coral under A and B: {words} by the stated values"
     head = head_height(title, DOSE_LEAD, WIDTH_IN)
     height = len(corals) * ROW_IN
     figure = new_figure(WIDTH_IN, head + height + AXIS_IN)
@@ -232,7 +232,7 @@ def _draw_factor(axes: Axes, row: int, change: PlaceChange, part: str) -> None:
     if part == PARTS[3] and colour is not None:
         high = math.exp(colour.high)
         axes.plot([math.exp(colour.low), high], [row, row], color=INK, linewidth=1.1, solid_capstyle="butt")
-    _write_at_one(axes, max(1.0, high), row, factor(ratio), INK if part == PARTS[0] else QUIET_INK)
+    _write_at_one(axes, max(1.0, high), row, cell_factor(ratio), INK if part == PARTS[0] else QUIET_INK)
 
 
 def _write_at_one(axes: Axes, at: float, row: int, text: str, colour: str) -> None:

@@ -25,6 +25,7 @@ from lightdose.present.figures import (
     stacked_panels,
 )
 from lightdose.present.labels import (
+    DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
     SPECTRAL_UNIT_TYPESET,
     hours,
@@ -120,7 +121,8 @@ def _draw_days(comparison: Comparison, shown: Sequence[SiteComparison], days: Pa
                 continue
             plot_line(axes, time, values, stroke)
             last = int(np.flatnonzero(values >= 0.9 * values.max())[-1])
-            words = f"{label}: {number(place.dli_mol_m2_d)} mol, lit {hours(place.photoperiod_h)} h"
+            dose = f"{number(place.dli_mol_m2_d)} {DLI_UNIT_TYPESET}"
+            words = f"{label}: {dose}, lit {hours(place.photoperiod_h)} h"
             labels.append((words, stroke, float(time[last]), float(values[last])))
         label_ends(axes, labels)
         panel_title(axes, fitted(site.site, NAME_IN, TEXT_PT, bold=True), photon_words(site))

@@ -13,10 +13,10 @@ from lightdose.present.certainty_words import interval_text, table_words
 from lightdose.present.comparison_words import (
     COMMON_CANCELS,
     NOT_GROWTH,
+    cell_factor,
     change_sentence,
     closing_line,
     colour_factor,
-    factor,
     largest_changes_first,
     lead_sentences,
     looks_site,
@@ -169,11 +169,11 @@ def _pair(change: PlaceChange, text: Callable[[PlaceLight], str]) -> str:
 
 
 def _ratio(change: PlaceChange) -> str:
-    return "-" if change.dli_ratio is None else factor(change.dli_ratio) if change.dli_ratio else "0"
+    return "-" if change.dli_ratio is None else cell_factor(change.dli_ratio) if change.dli_ratio else "0"
 
 
 def _exp(ln: float | None) -> str:
-    return "-" if ln is None else factor(math.exp(ln))
+    return "-" if ln is None else cell_factor(math.exp(ln))
 
 
 def _interval(change: PlaceChange) -> str:

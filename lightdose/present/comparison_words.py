@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Final
 
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, RunningCost, SiteComparison
@@ -32,11 +33,15 @@ COMMON_CANCELS: Final = (
 
 def factor(ratio: float) -> str:
     """A factor with two digits, three where it is near to 1: "1.8", "0.97"."""
-    if 0.9 < ratio < 1.1:
-        return f"{ratio:.2f}"
-    if ratio >= 10 or ratio < 0.1:
-        return number(ratio, 2)
-    return f"{ratio:.1f}" if ratio >= 1 else f"{ratio:.2f}"
+    rounded = round(ratio, 2)
+    if rounded < 1.1 or ratio >= 10:
+        return cell_factor(ratio)
+    return f"{ratio:.1f}"
+
+
+def cell_factor(ratio: float) -> str:
+    """A factor as tables and bars show it, all of a column to the same place: "1.80", "0.97"."""
+    return number(ratio, 2) if ratio >= 10 or ratio < 0.1 else f"{ratio:.2f}"
 
 
 def photon_words(change: PlaceChange) -> str:
@@ -51,23 +56,32 @@ def photon_words(change: PlaceChange) -> str:
     brighter, longer = math.exp(split.ln_intensity), math.exp(split.ln_time)
     if max(abs(ratio - 1), abs(brighter - 1), abs(longer - 1)) < SAME:
         return "the same photons: as bright, as long"
+    write = factor if _multiply(ratio, brighter, longer) else cell_factor
     return (
-        f"{factor(ratio)} times the photons: {_word(brighter, 'brighter', 'dimmer', 'as bright')}, "
-        f"{_word(longer, 'longer', 'shorter', 'as long')}"
+        f"{write(ratio)} times the photons: {_word(brighter, 'brighter', 'dimmer', 'as bright', write)}, "
+        f"{_word(longer, 'longer', 'shorter', 'as long', write)}"
     )
 
 
-def _word(ratio: float, more: str, less: str, same: str) -> str:
+def _multiply(ratio: float, brighter: float, longer: float) -> bool:
+    """Whether the short factors still give their product; if not, a reader who multiplies is puzzled."""
+    if not all(0.1 <= x < 10 for x in (ratio, brighter, longer)):
+        return True
+    shown = math.prod(1.0 if abs(x - 1) < SAME else float(factor(x)) for x in (brighter, longer))
+    return factor(shown) == factor(ratio)
+
+
+def _word(ratio: float, more: str, less: str, same: str, write: Callable[[float], str]) -> str:
     if abs(ratio - 1) < SAME:
         return same
-    return f"{more if ratio > 1 else less} {factor(ratio)}"
+    return f"{more if ratio > 1 else less} {write(ratio)}"
 
 
 def colour_factor(span: Span | None) -> str:
     """The ratio of absorption indices with its span, "-" without one."""
     if span is None:
         return "-"
-    middle, low, high = (factor(math.exp(x)) for x in (span.default, span.low, span.high))
+    middle, low, high = (cell_factor(math.exp(x)) for x in (span.default, span.low, span.high))
     return middle if low == high else f"{middle} ({low}-{high})"
 
 
@@ -194,7 +208,9 @@ def next_step(comparison: Comparison) -> str:
     rises = [c for c in comparison.corals if c.dli_ratio is None or c.dli_ratio > STEEP]
     if rises:
         steep = max(rises, key=lambda c: c.dli_ratio or math.inf)
-        more = "light at all" if steep.dli_ratio is None else f"{factor(steep.dli_ratio)} times the light"
+        more = (
+            "light at all" if steep.dli_ratio is None else f"{cell_factor(steep.dli_ratio)} times the light"
+        )
         return (
             f"Next: {literal(steep.coral)} would get {more} overnight; lightdose acclimate takes A to B in "
             "weekly steps (common practice, no published rule)"

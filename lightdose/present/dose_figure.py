@@ -43,8 +43,9 @@ ROW_IN = 0.27
 AXIS_IN = 0.55
 TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 LEAD = (
-    "Dark bar: usual dose of its group. Light bar: from floor to ceiling. "
-    "Disc: within; open diamond: outside; full diamond: far outside. Line: 95 % of what the inputs allow."
+    "Dark bar and brackets: usual dose of its group; light bar: from floor to ceiling. Mark: the stated "
+    "value, a disc within, an open diamond outside, a full one far outside. Line: 95 % of what the inputs "
+    "allow."
 )
 
 

@@ -58,7 +58,7 @@ DAY_IN: Final = ((1.5, 2.2), (1.35, 2.0))
 """Least and greatest height of a day curve, of one setup and of two."""
 KEY: Final = (
     "Bars: dark the usual range, light from floor to ceiling, the thin line what the inputs allow (95 %). "
-    "Disc: within; open diamond: outside; full diamond: far outside."
+    "Stated value: disc within, open diamond outside, full diamond far outside."
 )
 
 

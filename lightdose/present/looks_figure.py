@@ -59,6 +59,7 @@ def _draw(places: Sequence[tuple[str, LooksAndGets]]) -> Drawing:
     axes.set_xlim(0, 1.02 * max(max(look.lux, look.white.lux) for _, look in places))
     axes.set_yticks(range(len(places)), [_name(name, look) for name, look in places])
     axes.locator_params(axis="x", nbins=6)
+    axes.xaxis.set_major_formatter("{x:,.0f}")
     quiet_grid(axes, "x")
     axes.tick_params(axis="y", length=0, labelsize=TEXT_PT, pad=8)
     axes.set_xlabel("illuminance [lx]", fontsize=TEXT_PT)

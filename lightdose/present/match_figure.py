@@ -17,7 +17,7 @@ from lightdose.present.canvas import (
     quiet_grid,
     write_head,
 )
-from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, literal, number
+from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, literal, number
 from lightdose.present.match_text import headline, unmatched_sentence
 from lightdose.present.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 from lightdose.quantities import GRID_START_NM
@@ -46,7 +46,7 @@ def match_drawing(match: Match) -> Drawing:
 def _draw(match: Match) -> Drawing:
     shown = match.pairs[:PAIRS_DRAWN]
     rest = len(match.pairs) - len(shown)
-    title = headline(match)
+    title = headline(match).replace(DLI_UNIT, DLI_UNIT_TYPESET)
     lead = " ".join(
         [LEAD, unmatched_sentence(match), f"{rest} more pairs are not drawn." if rest > 0 else ""]
     )

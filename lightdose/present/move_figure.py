@@ -42,8 +42,8 @@ def move_drawing(move: Move) -> Drawing:
 def _draw(move: Move) -> Drawing:
     title = closing_sentence(move).split(". At most")[0].replace(DLI_UNIT, DLI_UNIT_TYPESET) + "."
     lead = (
-        f"Line: what {literal(move.coral)} gets at each stone, from today's place on. Dashed: the most that "
-        f"{100 * move.wishes.rise_per_week:g} % a week allow. Shade: the usual range of its group."
+        f"Line: what {literal(move.coral)} gets at each place, from today's on. Dashed: the most that "
+        f"{100 * move.wishes.rise_per_week:g} % a week would allow. Shade: the usual range of its group."
     )
     head = head_height(title, lead, WIDTH_IN)
     figure = new_figure(WIDTH_IN, head + HEIGHT_IN + 0.6)

@@ -21,6 +21,7 @@ from lightdose.present.canvas import (
     head_height,
     new_figure,
     panel,
+    text_width_in,
     write_at,
     write_head,
 )
@@ -187,11 +188,12 @@ class _Page:
         for index, (coral, label) in enumerate(rows):
             left = 0.15 + (index // tall) * (room + 0.2)
             at = top + (index % tall) * 2 * LINE_IN
-            for line, text in enumerate((f"{label}  {literal(coral.coral)}", self._words(coral))):
+            name = fitted(f"{label}  {coral.coral}", room, SMALL_PT)
+            for line, text in enumerate((name, self._words(coral, room - 0.2))):
                 figure.text(
                     (left + 0.2 * line) / width,
                     1 - (at + line * 0.9 * LINE_IN) / height,
-                    fitted(text, room - 0.2, SMALL_PT),
+                    text,
                     fontsize=SMALL_PT,
                     color=INK,
                     va="top",
@@ -202,7 +204,8 @@ class _Page:
                 figure, 0.15, top + tall * 2 * LINE_IN, f"and {count(rest, 'coral')} in the table", SMALL_PT
             )
 
-    def _words(self, coral: PlacedCoral) -> str:
+    def _words(self, coral: PlacedCoral, room_in: float) -> str:
+        """Where to and how much; only the name of the place is shortened, never a number."""
         if coral.after is None:
             return "no place"
         after = coral.after
@@ -211,7 +214,8 @@ class _Page:
         was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves else dose
         usual = f", usual {range_text(*coral.band_dli)}" if coral.band_dli else ""
         spot = spot_words(after.spot, self.unit).removeprefix("x, y, depth ")
-        return f"{go} {spot}: {was}{usual}, {short_state(after.dli_state)}"
+        tail = f": {was}{usual}, {short_state(after.dli_state)}"
+        return f"{go} {fitted(spot, room_in - text_width_in(f'{go} {tail}', SMALL_PT), SMALL_PT)}{tail}"
 
 
 def _one_scale(scenes: Sequence[Scene]) -> list[tuple[float, float]]:

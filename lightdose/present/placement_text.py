@@ -147,6 +147,10 @@ def proof_sentence(placement: Placement) -> str:
     )
 
 
+def _stated(placement: Placement) -> str:
+    return "" if placement.basis.key == "measured" else " by the stated values"
+
+
 def verdict_sentence(placement: Placement) -> str:
     """How many corals stand where, before and after."""
     states = Counter(c.after.dli_state for c in placement.corals if c.after is not None)
@@ -154,7 +158,8 @@ def verdict_sentence(placement: Placement) -> str:
     before = sum(c.before.dli_state == "within" for c in placement.corals)
     if not judged:
         return "No coral here is judged by light."
-    text = f"{states['within']} of {count(judged, 'coral')} within common practice, {before} before"
+    whom = f"{states['within']} of {count(judged, 'coral')}"
+    text = f"{whom} within common practice{_stated(placement)}, {before} before"
     off = [f"{states[s]} {STATE_WORDS[s]}" for s in ("far_below", "below", "above", "far_above") if states[s]]
     if placement.unplaced:
         off.append(f"{len(placement.unplaced)} without a place")

@@ -20,7 +20,7 @@ EDGES: Final = (3.0, 32.0, 66.0, 134.0, 168.0, 197.0)
 
 KEY: Final = (
     "Bars: dark from the low to the high end of the usual range, light from floor to ceiling; the line is "
-    "the 95 % interval. Disc: within; open diamond: outside; full diamond: far outside."
+    "the 95 % interval. Stated value: disc within, open diamond outside, full diamond far outside."
 )
 
 

@@ -36,10 +36,12 @@ LEAST_SHOWN = 0.005
 """Rows whose largest change is smaller are left out: our choice."""
 
 LEAD_ALL = (
-    "Bar: the middle site. Line: from the site that changes least to the one that changes most. Sizes of the "
-    "changes: our choice, unless marked yours."
+    "Bar: the middle site. Line: from the site that changes least to the one that changes most. Right: how "
+    "many corals get farther from usual. Sizes of the changes: our choice, unless marked yours."
 )
-LEAD_ONE = "Sizes of the changes: our choice, unless marked yours."
+LEAD_ONE = (
+    "Right: how many corals get farther from usual. Sizes of the changes: our choice, unless marked yours."
+)
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from lightdose.present.canvas import (
     spread,
     write_head,
 )
+from lightdose.present.certainty_words import interval_text
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
@@ -57,7 +58,8 @@ DAYS_SHOWN = 3
 TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 DOSE_LEAD = (
     "Dark bar: usual dose of its group. Light bar: from floor to ceiling. Tick: today; disc: tuned and "
-    "inside; diamond: tuned and outside."
+    "inside; diamond: tuned and outside, all by the stated values. In brackets: 95 % of what the inputs "
+    "allow."
 )
 DAY_LEAD = "PPFD (400-700 nm) through the day, planar, in the water. Dashed: today; solid: tuned."
 
@@ -128,7 +130,9 @@ def _draw_change(axes: Axes, row: int, change: CoralChange, limits: tuple[float,
         [end], [row], linestyle="none", marker=marker, markersize=7, markerfacecolor=face,
         markeredgecolor=edge, markeredgewidth=1.3, clip_on=False, zorder=5,
     )  # fmt: skip
-    words = f"{number(before.dli_mol_m2_d)} to {number(after.dli_mol_m2_d)}, {STATE_WORDS[after.dli_state]}"
+    span = f" ({interval_text(after.certainty.interval_dli)})" if after.certainty else ""
+    doses = f"{number(before.dli_mol_m2_d)} to {number(after.dli_mol_m2_d)}{span}"
+    words = fitted(f"{doses}, {STATE_WORDS[after.dli_state]}", WORDS_IN - 0.25, SMALL_PT)
     axes.annotate(
         words, (1, row), xycoords=("axes fraction", "data"), xytext=(10, 0), textcoords="offset points",
         va="center", fontsize=SMALL_PT, color=INK,

@@ -127,7 +127,7 @@ def test_words_say_what_moves_and_end_with_the_verdict(tank: Path) -> None:
     lines = done.stdout.splitlines()
     assert "nearest miss is ridge" in done.stdout
     assert "none is better" in lines[-2]
-    assert lines[-1].startswith("8 of 9 corals within common practice, 7 before")
+    assert lines[-1].startswith("8 of 9 corals within common practice by the stated values, 7 before")
     assert run("place", str(tank), "--strict", "--quiet").exit_code == 3
 
 

@@ -18,6 +18,7 @@ from lightdose.present.comparison_words import (
     change_sentence,
     factor,
     largest_changes_first,
+    photon_words,
     photons_sentence,
     worst_changes_first,
 )
@@ -49,7 +50,7 @@ def change(brighter: float, longer: float, colour: tuple[float, float, float] = 
     [
         (
             change(1.5, 1.2, (1.0, 0.9, 1.2)),
-            "1.8 times the photons: brighter 1.5, longer 1.2; colour by absorption index 1.00 (0.90-1.2), "
+            "1.8 times the photons: brighter 1.5, longer 1.2; colour by absorption index 1.00 (0.90-1.20), "
             "not growth",
         ),
         (
@@ -156,3 +157,10 @@ def test_every_place_has_one_record_line() -> None:
     corals = [line for line in lines if line.startswith("coral ")]
     assert len(corals) == 4
     assert any("A: gross photosynthesis" in line and "B: gross photosynthesis" in line for line in corals)
+
+
+@pytest.mark.identity
+def test_factors_that_do_not_multiply_when_short_are_said_longer() -> None:
+    """1.77 x 1.10 reads "1.94", for 1.8 x 1.10 would be 2.0; 1.5 x 1.2 stays short."""
+    assert photon_words(change(1.77, 1.096)) == "1.94 times the photons: brighter 1.77, longer 1.10"
+    assert photon_words(change(1.5, 1.2)) == "1.8 times the photons: brighter 1.5, longer 1.2"

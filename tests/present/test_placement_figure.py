@@ -17,6 +17,7 @@ from lightdose.model.placement import Grid, MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.planning import move, place
 from lightdose.present.canvas import Drawing, render
+from lightdose.present.labels import number
 from lightdose.present.move_figure import move_drawing
 from lightdose.present.move_text import move_lines, show_move
 from lightdose.present.placement_figure import placement_drawing, planes_for
@@ -166,3 +167,21 @@ def test_way_in_words_ends_with_the_verdict() -> None:
     assert lines[1] in shown
     assert shown.endswith(lines[-1])
     assert "2026-03-01" in shown
+
+
+@pytest.mark.identity
+def test_long_names_of_places_are_shortened_but_never_a_number() -> None:
+    """The list under the picture keeps dose and usual range whole whatever a place is called."""
+    setup = made_tank()
+    placement = place(setup, PlaceWishes())
+    corals = []
+    for coral in placement.corals:
+        if coral.after is not None:
+            coral = replace(coral, after=replace(coral.after, spot=replace(coral.after.spot, name="w" * 80)))
+        corals.append(coral)
+    drawing = drawing_of(replace(placement, corals=tuple(corals)), setup)
+    texts = [t.get_text() for t in drawing.figure.texts]
+    doses = [number(c.after.dli_mol_m2_d) for c in corals if c.after is not None]
+    assert doses
+    for dose in doses:
+        assert any(f"{dose}, usual" in text and "…" in text for text in texts)
