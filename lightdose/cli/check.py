@@ -33,7 +33,7 @@ def command(ctx: click.Context, request: SetupRequest, many: ManySetups | None, 
     if many:
         from lightdose.cli.many import Wanted, run_many
 
-        wanted = Wanted("lightdose-check-many/1", ("problems", "first"), as_json=as_json)
+        wanted = Wanted("lightdose-check-many/1", ("problems", "first"), as_json=as_json, worth_a_process=50)
         ctx.exit(run_many(many, _one_of_many, wanted))
     _, problems, understood, next_command = _checked(request)
     if as_json:

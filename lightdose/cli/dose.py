@@ -161,6 +161,7 @@ def _run_many(
         as_json=as_json,
         table=table_of_many(csv_file, "doses.csv", COLUMNS, csv_dialect, dose_schema(csv_dialect, many=True)),
         folders={"--csv-schedule": csv_schedule, "--figures": figures},
+        worth_a_process=1 if figures else 5,
         strict=strict,
         quiet=quiet,
         no_color=no_color,

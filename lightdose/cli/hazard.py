@@ -104,6 +104,7 @@ def _run_many(
         ("first limit",),
         as_json=as_json,
         table=table_of_many(csv_file, "hazard.csv", COLUMNS, dialect, hazard_schema(dialect, many=True)),
+        worth_a_process=50,
         quiet=quiet,
         no_color=no_color,
     )

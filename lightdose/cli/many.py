@@ -99,7 +99,8 @@ class Wanted:
     """What is to be written of all setups together.
 
     ``heads`` are the columns of the line of a setup that failed, the last for its first problem; ``folders``
-    the options that name a folder in which every setup gets one of its own.
+    the options that name a folder in which every setup gets one of its own. ``worth_a_process``
+    is how many setups take about as long as a process takes to start.
     """
 
     format: str
@@ -107,6 +108,7 @@ class Wanted:
     as_json: bool = False
     table: Table | None = None
     folders: Mapping[str, str | None] = field(default_factory=dict)
+    worth_a_process: int = 1
     strict: bool = False
     quiet: bool = False
     no_color: bool = False
@@ -136,9 +138,10 @@ def run_many(many: ManySetups, command: Command, wanted: Wanted) -> int:
     from lightdose.present.overview import closing_line, overview_line, show_overview
 
     ones = _listed(many)
-    _check_folders(ones, wanted.folders)
+    check_folders(wanted.folders)
+    _keep_off_setups(ones, wanted.folders)
     work = functools.partial(_worked, command, wanted.as_json, _debugging())
-    outcomes = in_order(work, ones, many.jobs or _processes(len(ones)), _lost)
+    outcomes = in_order(work, ones, many.jobs or _processes(len(ones), wanted.worth_a_process), _lost)
     rows: list[OverviewRow] = []
     codes = {0}
     with closing(outcomes), _growing(wanted.table, ones) as table, _Bar(len(ones), wanted) as bar:
@@ -190,34 +193,30 @@ def _listed(many: ManySetups) -> list[OneOfMany]:
     ]
 
 
-def _check_folders(ones: Sequence[OneOfMany], folders: Mapping[str, str | None]) -> None:
-    """Refuse a file where every setup needs a folder, and a folder that holds a setup of this run.
-
-    The files of that setup could be named as the results of another.
-    """
-    homes = {
-        os.path.realpath(one.file if os.path.isdir(one.file) else os.path.dirname(one.file)) for one in ones
-    }
+def check_folders(folders: Mapping[str, str | None]) -> None:
+    """Refuse a file, by the option that names it, where many setups need a folder."""
     for option, folder in folders.items():
-        if folder is None:
+        if folder is None or os.path.isdir(folder):
             continue
-        if os.path.isfile(folder) or (os.path.splitext(folder)[1] and not os.path.isdir(folder)):
+        if os.path.exists(folder) or os.path.splitext(folder)[1]:
             raise click.UsageError(f"{option} {folder} is one file, and there are many setups: name a folder")
+
+
+def _keep_off_setups(ones: Sequence[OneOfMany], folders: Mapping[str, str | None]) -> None:
+    """Refuse a folder of results that holds a setup of this run: its files could bear the same names."""
+    homes = {os.path.realpath(f if os.path.isdir(f) else os.path.dirname(f)) for f in (o.file for o in ones)}
+    for folder in filter(None, folders.values()):
         for one in ones:
-            target = os.path.join(folder, one.name)
+            target = one.folder_in(folder)
             if os.path.realpath(target) in homes:
                 found = "is the folder of a setup of this run, whose files are never overwritten"
                 cure = "choose another folder for the results"
                 raise OutputError(Problem(found, cure=cure, place=Place(target)))
 
 
-QUICK_EACH = 6
-"""Setups that take about as long as a process takes to start; measured by many_benchmark.py."""
-
-
-def _processes(n: int) -> int:
+def _processes(n: int, worth_a_process: int) -> int:
     """All cores, but no process that would do less than its start costs."""
-    return max(1, min(cores(), n // QUICK_EACH))
+    return max(1, min(cores(), n // worth_a_process))
 
 
 def _worked(command: Command, as_json: bool, debug: bool, one: OneOfMany) -> Outcome:
@@ -298,7 +297,11 @@ class _JsonList:
         from lightdose.files.results_json import dump
 
         problems = outcome.result_json is None
-        entry = '"problems": ' + dump(problems_json(outcome.told)) if problems else f'"result": {outcome.result_json}'
+        entry = (
+            '"problems": ' + dump(problems_json(outcome.told))
+            if problems
+            else f'"result": {outcome.result_json}'
+        )
         file = json.dumps(os.path.abspath(outcome.one.file))
         click.echo(f'{self._lead}{{"file": {file},\n{entry}}}', nl=False)
         self._lead = ",\n"

@@ -31,7 +31,7 @@ def setup_files(paths: Sequence[str]) -> list[str]:
             empty.append(Problem(f"{path}: there is no {FILE} in this folder or below it"))
         for file in below:
             whole = os.path.join(file, FILE) if os.path.isdir(file) and not stands_for_many([file]) else file
-            found.setdefault(os.path.abspath(whole), file)
+            found.setdefault(os.path.abspath(whole), whole)
     if empty:
         raise SetupError(*empty)
     return list(found.values())

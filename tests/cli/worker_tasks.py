@@ -1,0 +1,22 @@
+"""Work for the processes of `tests/cli/test_many.py`: a fresh process finds it by its name."""
+
+from __future__ import annotations
+
+import os
+import time
+
+FATAL = 13
+
+
+def squared_unless_fatal(task: int) -> int:
+    """The square, for some tasks after a while; one task ends its process."""
+    if task == FATAL:
+        os._exit(9)
+    time.sleep(0.02 * (task % 3))
+    return task * task
+
+
+def minus_one(task: int) -> int:
+    """Stands in for a task that was lost."""
+    assert task == FATAL
+    return -1
