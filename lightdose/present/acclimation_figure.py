@@ -22,6 +22,7 @@ from lightdose.present.canvas import (
     spread,
     write_head,
 )
+from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.labels import DLI_UNIT_TYPESET, literal, number
 from lightdose.present.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 
@@ -39,7 +40,7 @@ TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 3, 5, 7, 10, 15, 20, 30, 50, 100
 LEAD = (
     "Above: the dose of each coral from step to step, starting from what it lives in (log scale). Below: "
     "dose over the dose that the coral furthest ahead is set for; line: it follows in 20 days; shade: 4 to "
-    "40 days. Common practice, no published rule per week."
+    f"40 days. Common practice, no published rule per week. {SINGLE_VALUES}"
 )
 
 

@@ -7,6 +7,7 @@ from typing import TextIO
 
 from lightdose.model.acclimation import AcclimatingCoral, Acclimation, AcclimationStep
 from lightdose.model.results import Span
+from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.labels import DLI_UNIT, count, literal, number
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
@@ -60,7 +61,7 @@ def _origin(coral: AcclimatingCoral) -> str:
 
 def acclimate_lines(way: Acclimation) -> Iterator[str]:
     """The answer for pipes: one record a line, fields parted by tabs."""
-    yield literal(way.basis_sentence)
+    yield f"{literal(way.basis_sentence)} {SINGLE_VALUES}"
     yield headline(way)
     yield from note_sentences(way)
     for step in way.steps:
@@ -84,7 +85,7 @@ def acclimate_lines(way: Acclimation) -> Iterator[str]:
 def show_acclimation(way: Acclimation, stream: TextIO, *, colour: bool, width: int | None = None) -> None:
     """Print `acclimate` for people: steps, corals, cautions, the verdict last."""
     console = terminal_console(stream, colour=colour, width=width)
-    say(console, literal(way.basis_sentence), "italic")
+    say(console, f"{literal(way.basis_sentence)} {SINGLE_VALUES}", "italic")
     say(console, headline(way))
     for sentence in note_sentences(way):
         say(console, f"- {sentence}")

@@ -27,6 +27,9 @@ LIKELY_TO_TELL: Final = 0.5
 
 OPEN: Final = "cannot tell yet"
 
+SINGLE_VALUES: Final = "Doses here are single values, without a 95 % range."
+"""For answers that are reckoned without the uncertainty of what they stand on."""
+
 
 def short_state(state: DliState) -> str:
     """A state in a word or two: "within", "far below"."""

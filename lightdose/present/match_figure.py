@@ -17,6 +17,7 @@ from lightdose.present.canvas import (
     quiet_grid,
     write_head,
 )
+from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, literal, number
 from lightdose.present.match_text import headline, unmatched_sentence
 from lightdose.present.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES
@@ -34,7 +35,7 @@ PAIRS_DRAWN = 6
 SHOWN_NM = (380, 740)
 LEAD = (
     "Photons of the day in each 10 nm. Bars: there, with the written schedule. Black steps: here, what was "
-    "wanted. PPFD counts 400-700 nm."
+    f"wanted. PPFD counts 400-700 nm. {SINGLE_VALUES}"
 )
 
 

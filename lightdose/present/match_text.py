@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TextIO
 
 from lightdose.model.matching import ChannelSetting, Match, PairMatch, UnmatchedBand
+from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
@@ -76,7 +77,7 @@ def closing_sentence(match: Match) -> str:
 
 def match_lines(match: Match) -> Iterator[str]:
     """The answer for pipes: one record a line, fields parted by tabs."""
-    yield literal(match.basis_sentence)
+    yield f"{literal(match.basis_sentence)} {SINGLE_VALUES}"
     yield headline(match)
     for pair in match.pairs:
         yield "\t".join(literal(f) for f in _pair_fields(pair))
@@ -92,7 +93,7 @@ def match_lines(match: Match) -> Iterator[str]:
 def show_match(match: Match, stream: TextIO, *, colour: bool, width: int | None = None) -> None:
     """Print `match` for people: pairs, settings, what is missing, cautions, the verdict last."""
     console = terminal_console(stream, colour=colour, width=width)
-    say(console, literal(match.basis_sentence), "italic")
+    say(console, f"{literal(match.basis_sentence)} {SINGLE_VALUES}", "italic")
     say(console, headline(match))
     say(console, "\nThe places", "bold")
     print_table(console, _pair_columns(match.pairs), [False] * len(match.pairs), indispensable=4)

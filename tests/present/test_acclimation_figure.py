@@ -14,6 +14,7 @@ from lightdose.model.results import Basis, Caution, Span
 from lightdose.present.acclimation_figure import CORALS_DRAWN, acclimation_drawing
 from lightdose.present.acclimation_text import acclimate_lines, show_acclimation
 from lightdose.present.canvas import render
+from lightdose.present.certainty_words import SINGLE_VALUES
 
 LONG = "$x_1$ ünï 😀 [/] " + "nam e" * 38
 
@@ -98,14 +99,14 @@ def test_figure_file_is_the_same_twice() -> None:
 @pytest.mark.parametrize("width", [60, 120])
 @pytest.mark.parametrize("case", WAYS)
 def test_terminal_and_pipe_say_the_same_verdict(case: str, width: int) -> None:
-    """The basis stands first and the verdict last, in both; names are literal."""
+    """The basis stands first, with what doses lack, and the verdict last, in both; names are literal."""
     way = WAYS[case]
     lines = list(acclimate_lines(way))
     stream = io.StringIO()
     show_acclimation(way, stream, colour=False, width=width)
     shown = " ".join(stream.getvalue().split())
-    assert lines[0] == way.basis.sentence
-    assert shown.startswith(way.basis.sentence)
+    assert lines[0] == f"{way.basis.sentence} {SINGLE_VALUES}"
+    assert shown.startswith(lines[0])
     assert shown.endswith(lines[-1])
     assert "\x1b" not in stream.getvalue()
     assert sum(line.startswith("day ") for line in lines) == len(way.steps)

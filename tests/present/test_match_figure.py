@@ -11,6 +11,7 @@ from present.text_boxes import misplaced_words
 from lightdose.model.matching import ChannelSetting, Match, PairMatch, UnmatchedBand
 from lightdose.model.results import Caution, ChannelKey
 from lightdose.present.canvas import render
+from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.match_figure import PAIRS_DRAWN, match_drawing
 from lightdose.present.match_text import closing_sentence, match_lines, show_match, unmatched_sentence
 
@@ -103,13 +104,13 @@ def test_words_of_what_is_missing_and_of_the_verdict() -> None:
 @pytest.mark.parametrize("width", [60, 120])
 @pytest.mark.parametrize("case", CASES)
 def test_terminal_and_pipe_say_the_same_verdict(case: str, width: int) -> None:
-    """The basis stands first and the verdict last, in both."""
+    """The basis stands first, with what doses lack, and the verdict last, in both."""
     match = CASES[case]
     lines = list(match_lines(match))
     stream = io.StringIO()
     show_match(match, stream, colour=False, width=width)
     shown = " ".join(stream.getvalue().split())
-    assert lines[0] == match.basis_sentence
-    assert shown.startswith(match.basis_sentence)
+    assert lines[0] == f"{match.basis_sentence} {SINGLE_VALUES}"
+    assert shown.startswith(lines[0])
     assert shown.endswith(lines[-1])
     assert "\x1b" not in stream.getvalue()
