@@ -184,8 +184,15 @@ def _listed(many: ManySetups) -> list[OneOfMany]:
     from dataclasses import replace
 
     from lightdose.cli.setup_list import labels, result_names, setup_files
+    from lightdose.files.input_files import InputFiles
 
-    many.variations.height_m()  # what is wrong for all is told once
+    # What is wrong for all is told once.
+    many.variations.height_m()
+    shared = InputFiles()
+    for named in (many.variations.swap_fixture, many.variations.schedule):
+        if named is not None:
+            shared.find(named, None)
+    shared.finish()
     files = setup_files(many.paths)
     return [
         OneOfMany(replace(many.variations, path=file), label, name)

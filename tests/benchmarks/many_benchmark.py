@@ -1,8 +1,9 @@
-"""1, 10, 100, 1,000 setups in one run: ``python tests/benchmarks/many_benchmark.py [dose|check|hazard] [jobs]``.
+"""1 to 1,000 setups in one run: ``python tests/benchmarks/many_benchmark.py [dose|check|hazard] [jobs]``.
 
 Copies of the shipped example, each with a name and a height of its own, so that no two are the same tank. For
 each number: wall time, setups per second, processor time of all processes, and the peak memory of the process
-that leads the run. The ratio is the processor time that a further setup costs, over that of 10 setups.
+that leads the run and of the largest other. A further setup costs the processor time between two numbers; its
+ratio is over the step from 10 to 100, since the first step holds the start of the processes.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ finally:
     peak_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
     cpu_s = sum(use.ru_utime + use.ru_stime for use in (own, others))
-    os.write(2, f"PROBE {cpu_s} {peak_kb / 1024}\\n".encode())
+    os.write(2, f"PROBE {cpu_s} {peak_kb / 1024} {others.ru_maxrss / 1024}\\n".encode())
 """
 
 
@@ -43,8 +44,8 @@ def write_setups(folder: Path, n: int) -> None:
         (home / "setup.toml").write_text(own, encoding="utf-8")
 
 
-def measured(command: str, folder: Path, jobs: list[str]) -> tuple[float, float, float]:
-    """Wall time and processor time in seconds, and the peak of the leading process in MB."""
+def measured(command: str, folder: Path, jobs: list[str]) -> tuple[float, float, float, float]:
+    """Wall and processor time in seconds, peaks of the leading and the largest other process in MB."""
     start = time.perf_counter()
     done = subprocess.run(
         [sys.executable, "-c", PROBE, command, str(folder), "--json", *jobs],
@@ -55,8 +56,8 @@ def measured(command: str, folder: Path, jobs: list[str]) -> tuple[float, float,
     )
     wall_s = time.perf_counter() - start
     assert done.returncode == 0, done.stderr
-    cpu_s, peak_mb = (float(word) for word in done.stderr.splitlines()[-1].split()[1:])
-    return wall_s, cpu_s, peak_mb
+    cpu_s, peak_mb, other_mb = (float(word) for word in done.stderr.splitlines()[-1].split()[1:])
+    return wall_s, cpu_s, peak_mb, other_mb
 
 
 def main() -> None:
@@ -64,23 +65,20 @@ def main() -> None:
     command = sys.argv[1] if len(sys.argv) > 1 else "dose"
     jobs = ["--jobs", sys.argv[2]] if len(sys.argv) > 2 else []
     print(f"Python {platform.python_version()}, {os.cpu_count()} cores, {platform.machine()}; {command}")
-    print("setups   wall s   setups/s   processor s   each further, ms   over 10's   leading process MB")
-    once_s = per_10_ms = 0.0
+    print("setups   wall s   setups/s   processor s   a further, ms   ratio   leading MB   largest other MB")
+    before, spent_s, steps_ms = 0, 0.0, []
     for n in NUMBERS:
         with tempfile.TemporaryDirectory() as name:
             write_setups(Path(name), n)
-            wall_s, cpu_s, peak_mb = measured(command, Path(name), jobs)
-        further = ""
-        if n == 1:
-            once_s = cpu_s
-        else:
-            further_ms = 1000 * (cpu_s - once_s) / (n - 1)
-            per_10_ms = per_10_ms or further_ms
-            further = f"{further_ms:16.1f} {further_ms / per_10_ms:11.2f}"
+            wall_s, cpu_s, peak_mb, other_mb = measured(command, Path(name), jobs)
+        steps_ms.append(1000 * (cpu_s - spent_s) / (n - before))
+        ratio = f"{steps_ms[-1] / steps_ms[2]:7.2f}" if len(steps_ms) > 2 else " " * 7
         print(
-            f"{n:6d} {wall_s:8.2f} {n / wall_s:10.1f} {cpu_s:13.2f}   {further:28s} {peak_mb:18.1f}",
+            f"{n:6d} {wall_s:8.2f} {n / wall_s:10.1f} {cpu_s:13.2f} {steps_ms[-1]:15.1f} {ratio} "
+            f"{peak_mb:12.1f} {other_mb:18.1f}",
             flush=True,
         )
+        before, spent_s = n, cpu_s
 
 
 if __name__ == "__main__":

@@ -138,9 +138,14 @@ def test_variations_apply_to_every_setup(shop: Path) -> None:
     for name, entry in zip(TANKS, json.loads(done.stdout)["setups"], strict=True):
         single = run("dose", str(shop / name), "--fixture-height", "30 cm", "--json")
         assert entry["result"] == json.loads(single.stdout)
-    refused = run("dose", "shop", "--fixture-height", "30")
-    assert refused.exit_code == 2
-    assert refused.stderr.count("has no unit") == 1
+    for words, says in (
+        (["--fixture-height", "30"], "has no unit"),
+        (["--schedule", "typo.csv"], 'no file "typo.csv"'),
+        (["--swap-fixture", "shop"], "is a folder"),
+    ):
+        refused = run("dose", "shop", *words)
+        assert refused.exit_code == 2
+        assert refused.stderr.count(says) == 1
 
 
 @pytest.mark.identity
