@@ -16,6 +16,7 @@ from lightdose.present.canvas import (
     write_head,
 )
 from lightdose.present.colour_words import DEFAULT_CURVE, colour_finding, colour_sentences
+from lightdose.present.dose_marks import write_beside
 from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, number
 from lightdose.present.style import BAND_FILL, INK, SMALL_PT, TEXT_PT, TONES
 
@@ -75,7 +76,7 @@ def _draw(record: ColourOrIntensity) -> Drawing:
 def _draw_index(axes: Axes, row: int, record: ColourOrIntensity, span: IndexSpan) -> None:
     ends = record.index_over_today(span, DEFAULT_CURVE)
     if span.spans is None or ends is None:
-        _beside(axes, row, "no such mix")
+        write_beside(axes, row, "no such mix", 8)
         return
     curves = [e for e in (record.index_over_today(span, key) for key in span.spans) if e is not None]
     low, high = span.spans[DEFAULT_CURVE]
@@ -87,20 +88,7 @@ def _draw_index(axes: Axes, row: int, record: ColourOrIntensity, span: IndexSpan
 def _bar(axes: Axes, row: int, ends: tuple[float, float], words: str) -> None:
     low, high = ends
     axes.barh(row, high - low, left=low, height=0.5, color=BAND_FILL, edgecolor=TONES["blue"], linewidth=1.0)
-    _beside(axes, row, f"{number(high / low, 3)} times: {words}")
-
-
-def _beside(axes: Axes, row: int, words: str) -> None:
-    axes.annotate(
-        words,
-        (1, row),
-        xycoords=("axes fraction", "data"),
-        xytext=(8, 0),
-        textcoords="offset points",
-        va="center",
-        fontsize=SMALL_PT,
-        color=INK,
-    )
+    write_beside(axes, row, f"{number(high / low, 3)} times: {words}", 8)
 
 
 def _all_ends(record: ColourOrIntensity) -> list[float]:

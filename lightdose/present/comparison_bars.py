@@ -29,6 +29,7 @@ from lightdose.present.comparison_words import (
     worst_changes_first,
 )
 from lightdose.present.dose_figure import TICKS
+from lightdose.present.dose_marks import write_beside
 from lightdose.present.labels import DLI_UNIT_TYPESET, count, literal, number, range_text
 from lightdose.present.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 
@@ -158,21 +159,8 @@ def _draw_doses_of(axes: Axes, row: int, coral: CoralComparison, limits: tuple[f
     band = coral.verdict_after.band_dli
     usual = f" (usual {range_text(*band)})" if band else ""
     text = f"{number(doses[0])} → {number(doses[1])}: {state_change(coral)}{usual}"
-    _beside(axes, row, fitted(text, WORDS_IN - 0.35, SMALL_PT), bold=coral.changes_state)
-
-
-def _beside(axes: Axes, row: int, text: str, *, bold: bool = False) -> None:
-    axes.annotate(
-        text,
-        (1, row),
-        xycoords=("axes fraction", "data"),
-        xytext=(12, 0),
-        textcoords="offset points",
-        va="center",
-        fontsize=SMALL_PT,
-        color=INK,
-        weight="bold" if bold else "normal",
-    )
+    weight = "bold" if coral.changes_state else "normal"
+    write_beside(axes, row, fitted(text, WORDS_IN - 0.35, SMALL_PT), 12, weight=weight)
 
 
 def _limits(corals: Sequence[CoralComparison]) -> tuple[float, float]:

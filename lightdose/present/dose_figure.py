@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from lightdose.model.results import Analysis, Verdict
 from lightdose.present.canvas import (
@@ -17,15 +17,13 @@ from lightdose.present.canvas import (
     write_head,
 )
 from lightdose.present.certainty_words import table_words
+from lightdose.present.dose_marks import draw_dose_mark, write_beside
 from lightdose.present.labels import DLI_UNIT_TYPESET, literal, number, range_text
 from lightdose.present.style import (
     BAND_FILL,
     INK,
     LIMIT_FILL,
-    SMALL_PT,
-    STATE_MARKS,
     TEXT_PT,
-    TONES,
 )
 from lightdose.present.summary import out_of_band, verdict_sentence, worst_first
 
@@ -96,41 +94,14 @@ def _draw_coral(axes: Axes, row: int, verdict: Verdict, limits: tuple[float, flo
         axes.barh(row, ceiling - floor, left=floor, height=0.34, color=LIMIT_FILL)
         axes.barh(row, high - max(low, limits[0]), left=max(low, limits[0]), height=0.52, color=BAND_FILL)
         words += f" ({range_text(low, high)})"
-    marker, face = STATE_MARKS[verdict.dli_state]
-    edge = TONES["blue"] if verdict.dli_state == "within" else INK
     place = min(max(verdict.dli_mol_m2_d, limits[0]), limits[1])
     if verdict.certainty is not None:
         ends = [min(max(x, limits[0]), limits[1]) for x in verdict.certainty.interval_dli]
         axes.plot(ends, [row, row], color=INK, linewidth=1.1, solid_capstyle="butt", zorder=4)
-    axes.plot(
-        [place],
-        [row],
-        linestyle="none",
-        marker=marker,
-        markersize=7,
-        markerfacecolor=face,
-        markeredgecolor=edge,
-        markeredgewidth=1.3,
-        clip_on=False,
-        zorder=5,
-    )
+    draw_dose_mark(axes, place, row, verdict.dli_state)
     weight = "bold" if verdict.dli_state in ("far_below", "far_above") else "normal"
-    _write_beside(axes, row, 46, number(verdict.dli_mol_m2_d), ha="right", weight=weight)
-    _write_beside(axes, row, 54, words, weight=weight)
-
-
-def _write_beside(axes: Axes, row: int, offset_pt: float, text: str, **style: Any) -> None:
-    axes.annotate(
-        text,
-        (1, row),
-        xycoords=("axes fraction", "data"),
-        xytext=(offset_pt, 0),
-        textcoords="offset points",
-        va="center",
-        fontsize=SMALL_PT,
-        color=INK,
-        **style,
-    )
+    write_beside(axes, row, number(verdict.dli_mol_m2_d), 46, ha="right", weight=weight)
+    write_beside(axes, row, words, 54, weight=weight)
 
 
 def _limits(verdicts: Sequence[Verdict]) -> tuple[float, float]:

@@ -9,11 +9,12 @@ from lightdose.model.handout import HandedLight
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
 from lightdose.present.canvas import fitted, panel, quiet_grid
+from lightdose.present.dose_marks import draw_dose_mark
 from lightdose.present.handout_words import table_words_short
 from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, number, range_text
 from lightdose.present.paper import line_in, write_rule, write_text
 from lightdose.present.range_bar import WIDTH, range_bar
-from lightdose.present.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, STATE_MARKS, TONES
+from lightdose.present.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, TONES
 from lightdose.present.summary import SEVERITY, worst_first
 
 if TYPE_CHECKING:
@@ -170,20 +171,7 @@ def _draw_bars(
         axes.barh(row, bar.high - bar.low, left=bar.low, height=0.6, color=BAND_FILL)
         if bar.line:
             axes.plot(bar.line, [row, row], color=INK, linewidth=0.9, solid_capstyle="butt", zorder=4)
-        marker, face = STATE_MARKS[bar.state]
-        edge = TONES["blue"] if bar.state == "within" else INK
-        axes.plot(
-            [bar.mark],
-            [row],
-            linestyle="none",
-            marker=marker,
-            markersize=5,
-            markerfacecolor=face,
-            markeredgecolor=edge,
-            markeredgewidth=1.1,
-            clip_on=False,
-            zorder=5,
-        )
+        draw_dose_mark(axes, bar.mark, row, bar.state, size_pt=5, edge_pt=1.1)
 
 
 def day_top_ppfd(lights: Sequence[HandedLight]) -> float:

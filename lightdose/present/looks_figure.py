@@ -16,9 +16,10 @@ from lightdose.present.canvas import (
     quiet_grid,
     write_head,
 )
+from lightdose.present.dose_marks import write_beside
 from lightdose.present.labels import PPFD_UNIT_TYPESET, literal
 from lightdose.present.looks_words import APPROXIMATE, CLIPPED, look_words, looks_sentence, rounded
-from lightdose.present.style import INK, SMALL_PT, TEXT_PT, TONES
+from lightdose.present.style import SMALL_PT, TEXT_PT, TONES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,13 +82,4 @@ def _draw_place(axes: Axes, row: int, look: LooksAndGets) -> None:
     )
     for offset, lux, colour, words in bars:
         axes.barh(row + offset, lux, height=BAR, color=colour, edgecolor=TONES["white"], linewidth=0.8)
-        axes.annotate(
-            fitted(words, WORDS_IN - 0.25, SMALL_PT),
-            (1, row + offset),
-            xycoords=("axes fraction", "data"),
-            xytext=(8, 0),
-            textcoords="offset points",
-            va="center",
-            fontsize=SMALL_PT,
-            color=INK,
-        )
+        write_beside(axes, row + offset, fitted(words, WORDS_IN - 0.25, SMALL_PT), 8)

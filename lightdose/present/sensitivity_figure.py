@@ -20,6 +20,7 @@ from lightdose.present.canvas import (
     text_width_in,
     write_head,
 )
+from lightdose.present.dose_marks import write_beside
 from lightdose.present.labels import count, literal
 from lightdose.present.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 
@@ -193,17 +194,7 @@ def _draw_row(axes: Axes, number: int, row: TornadoRow) -> None:
                 color=QUIET_INK,
             )
     if row.worse:
-        axes.annotate(
-            f"{count(row.worse, 'coral')} farther off",
-            (1, number),
-            xycoords=("axes fraction", "data"),
-            xytext=(8, 0),
-            textcoords="offset points",
-            va="center",
-            fontsize=SMALL_PT,
-            color=INK,
-            weight="bold",
-        )
+        write_beside(axes, number, f"{count(row.worse, 'coral')} farther off", 8, weight="bold")
 
 
 def _description(title: str, rows: Sequence[TornadoRow]) -> str:

@@ -21,6 +21,7 @@ from lightdose.present.canvas import (
     write_head,
 )
 from lightdose.present.certainty_words import interval_text
+from lightdose.present.dose_marks import draw_dose_mark, write_beside
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
@@ -36,7 +37,6 @@ from lightdose.present.style import (
     LIMIT_FILL,
     QUIET_INK,
     SMALL_PT,
-    STATE_MARKS,
     TEXT_PT,
     TONES,
 )
@@ -124,20 +124,12 @@ def _draw_change(axes: Axes, row: int, change: CoralChange, limits: tuple[float,
     start, end = (min(max(v.dli_mol_m2_d, limits[0]), limits[1]) for v in (before, after))
     axes.plot([start, end], [row, row], color=INK, linewidth=1.4, solid_capstyle="butt", zorder=4)
     axes.plot([start], [row], "|", color=INK, markersize=11, markeredgewidth=1.6, zorder=4)
-    marker, face = STATE_MARKS[after.dli_state]
-    edge = TONES["blue"] if after.dli_state == "within" else INK
-    axes.plot(
-        [end], [row], linestyle="none", marker=marker, markersize=7, markerfacecolor=face,
-        markeredgecolor=edge, markeredgewidth=1.3, clip_on=False, zorder=5,
-    )  # fmt: skip
+    draw_dose_mark(axes, end, row, after.dli_state)
     span = f" ({interval_text(after.certainty.interval_dli)})" if after.certainty else ""
     doses = f"{number(before.dli_mol_m2_d)} to {number(after.dli_mol_m2_d)}{span}"
     words = fitted(f"{doses}, {STATE_WORDS[after.dli_state]}", WORDS_IN - 0.25, SMALL_PT)
-    axes.annotate(
-        words, (1, row), xycoords=("axes fraction", "data"), xytext=(10, 0), textcoords="offset points",
-        va="center", fontsize=SMALL_PT, color=INK,
-        weight="normal" if after.dli_state in ("within", "not_judged") else "bold",
-    )  # fmt: skip
+    bold = after.dli_state not in ("within", "not_judged")
+    write_beside(axes, row, words, 10, weight="bold" if bold else "normal")
 
 
 def _limits(rows: Sequence[CoralChange]) -> tuple[float, float]:
