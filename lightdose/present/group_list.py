@@ -56,7 +56,8 @@ def _facts(group: CoralGroup) -> Iterator[str]:
     if group.genera:
         yield f"genera {', '.join(literal(g) for g in group.genera)}"
     if group.ek_range is not None:
-        yield f"saturates from {range_text(*group.ek_range)} {PPFD_UNIT}: {literal(group.ek_source)}"
+        basis = literal(group.ek_source.replace(" [C]", ""))
+        yield f"saturates from {range_text(*group.ek_range)} {PPFD_UNIT}: {basis}"
     if group.note:
         yield f"bears on it: {literal(group.note)}"
     if group.floor_harm:

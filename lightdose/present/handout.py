@@ -123,7 +123,7 @@ def _title(handout: Handout) -> str:
 
 def _write_head(figure: Figure, handout: Handout, inner: float) -> float:
     date = f"   {handout.date}" if handout.date else ""
-    titles = [light.analysis.setup.title for light in handout.lights]
+    titles = _titles(handout)
     named = (
         titles[0] if len(titles) == 1 else f"A: {shortened(titles[0], 45)}   B: {shortened(titles[1], 45)}"
     )
@@ -147,9 +147,15 @@ def _rows(figure: Figure, top: float, inner: float, rows: list[Row], size_pt: fl
 
 def _heads(handout: Handout) -> list[str]:
     return [
-        f"{letter}: {light.analysis.setup.title}" if letter else ""
-        for letter, light in zip(letters(handout), handout.lights, strict=True)
+        f"{letter}: {title}" if letter else ""
+        for letter, title in zip(letters(handout), _titles(handout), strict=True)
     ]
+
+
+def _titles(handout: Handout) -> list[str]:
+    """Titles of the setups; the second of one name is called changed, so that nobody mixes them up."""
+    first, *others = (light.analysis.setup.title for light in handout.lights)
+    return [first, *(f"{title}, changed" if title == first else title for title in others)]
 
 
 def _write_corals(

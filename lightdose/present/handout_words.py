@@ -228,7 +228,7 @@ def _rounded(lux: float) -> str:
     if lux <= 0:
         return "0"
     step = 10 ** max(0, len(str(int(lux))) - 2)
-    return f"{round(lux / step) * step:,d}".replace(",", "\u00a0")
+    return f"{round(lux / step) * step:,d}"
 
 
 def _shares(light: HandedLight) -> dict[str, float]:

@@ -30,7 +30,8 @@ SPECTRAL_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹ nm⁻¹"
 
 def typeset(text: str) -> str:
     """A sentence of ours as pages set it: units in type, on one line, and no line break before a "%"."""
-    for plain, unit in ((PPFD_UNIT, PPFD_UNIT_TYPESET), (DLI_UNIT, DLI_UNIT_TYPESET)):
+    units = ((PPFD_UNIT, PPFD_UNIT_TYPESET), (DLI_UNIT, DLI_UNIT_TYPESET), ("umol/J", "µmol J⁻¹"))
+    for plain, unit in units:
         text = text.replace(plain, unit.replace(" ", "\u00a0"))
     return text.replace(" %", "\u00a0%")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from lightdose.model.comparison import Comparison, SiteComparison
 from lightdose.model.results import SiteDay, SiteSpectrum
@@ -23,6 +23,11 @@ from lightdose.present.comparison_words import (
 from lightdose.present.labels import literal, typeset
 from lightdose.present.report_tables import ROWS_AT_MOST, Head, PageTable, left_out_note
 from lightdose.present.tables import Column
+
+MADE_OF: Final = ("photons", "brightness", "hours", "colour by", "peak A -> B", "lit A -> B")
+"""Columns of the second table of corals: eleven in one are too many for a page."""
+
+SHORT: Final = 22
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +75,14 @@ def _tables(comparison: Comparison) -> list[PageTable]:
     tables = []
     if corals:
         columns = coral_columns(corals[:ROWS_AT_MOST])
-        tables.append(_page_table("table-compared-corals", "Corals under both, worst change first", columns))
+        coral, *rest = columns
+        how = [c for c in rest if c.head.partition("\n")[0] in MADE_OF]
+        what = [c for c in rest if c not in how or c is how[0]]
+        tables.append(
+            _page_table("table-compared-corals", "Corals under both, worst change first", [coral, *what])
+        )
+        caption = "What the change of each coral's light is made of"
+        tables.append(_page_table("table-compared-splits", caption, [coral, *how]))
     if sites:
         columns, note = site_columns(sites[:ROWS_AT_MOST]), left_out_note(len(sites), "site")
         tables.append(
@@ -84,9 +96,16 @@ def _page_table(key: str, caption: str, columns: Sequence[Column], note: str = "
     heads, cells = [], []
     for column in (part for whole in columns for part in _parted(whole)):
         text, _, unit = column.head.partition("\n")
-        heads.append(Head(_set(text), typeset(_set(unit)), number=column.right))
+        heads.append(Head(_set(text), typeset(_set(unit)), number=column.right or _is_short(column)))
         cells.append([_set(cell) for cell in column.cells])
     return PageTable(key, caption, tuple(heads), tuple(zip(*cells, strict=True)), note)
+
+
+def _is_short(column: Column) -> bool:
+    """Whether no cell needs more than a line: figures such as "12.1 -> 10.9", never names or sentences."""
+    return not column.name and all(
+        len(_set(cell)) <= SHORT and cell[:1] in "0123456789-" for cell in column.cells
+    )
 
 
 def _parted(column: Column) -> list[Column]:

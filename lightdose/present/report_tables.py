@@ -20,7 +20,9 @@ from lightdose.present.labels import (
     number,
     percent,
     range_text,
+    typeset,
 )
+from lightdose.present.looks_words import rounded
 from lightdose.present.range_bar import RangeBar, range_bar
 from lightdose.present.saturation_words import hours_span, percent_span
 from lightdose.present.schedule_figure import programme_rows
@@ -185,7 +187,7 @@ def amount_table(analysis: Analysis, unit: LengthUnit) -> PageTable:
                 _interval(known.dli[i]) if known else NONE,
                 number(float(dose.peak_ppfd[i])),
                 _interval(known.peak_ppfd[i]) if known else NONE,
-                number(float(dose.lux_at_peak[i])),
+                rounded(float(dose.lux_at_peak[i])),
                 hours(float(dose.peak_equivalent_h[i])),
                 hours(float(dose.photoperiod_h[i])),
                 hours(float(dose.any_light_h[i])),
@@ -277,7 +279,7 @@ def photosynthesis_table(analysis: Analysis) -> PageTable:
                 _pair(v.hours_at_pmax_h),
                 _pair(v.hours_above_saturation_h),
                 f"{percent_span(beyond)} %" if beyond else NONE,
-                literal(group.ek_source) if group and ek else NONE,
+                literal(group.ek_source.replace(" [C]", "")) if group and ek else NONE,
             )
         )
     return PageTable(
@@ -353,7 +355,7 @@ def group_table(analysis: Analysis) -> PageTable:
                 _edge(group.floor_dli),
                 _edge(group.ceiling_dli),
                 group.grade,
-                "; ".join(literal(t) for t in (group.note, group.floor_harm) if t) or NONE,
+                typeset("; ".join(literal(t) for t in (group.note, group.floor_harm) if t)) or NONE,
                 ", ".join(literal(s) for s in group.sources) or NONE,
             )
         )

@@ -27,6 +27,7 @@ from lightdose.model.results import Analysis
 from lightdose.present.comparison_figure import shown_sites
 from lightdose.present.figures import shown_receivers
 from lightdose.present.labels import STATE_WORDS, hours, number, percent, range_text
+from lightdose.present.looks_words import rounded
 from lightdose.present.report import report_page
 from lightdose.present.report_answer import answer, first_step, headline
 from lightdose.present.report_comparison import Compared
@@ -216,7 +217,7 @@ def test_every_site_number_of_dose_stands_in_the_tables() -> None:
         assert row[1] == "-".join(number(float(x)) for x in known.dli[i])
         assert row[2] == number(float(dose.peak_ppfd[i]))
         assert row[3] == "-".join(number(float(x)) for x in known.peak_ppfd[i])
-        assert row[4] == number(float(dose.lux_at_peak[i]))
+        assert row[4] == rounded(float(dose.lux_at_peak[i]))
         assert row[5:8] == [
             hours(float(x[i])) for x in (dose.peak_equivalent_h, dose.photoperiod_h, dose.any_light_h)
         ]

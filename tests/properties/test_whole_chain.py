@@ -27,6 +27,7 @@ from lightdose.model.tuning import TuneWishes
 from lightdose.planning import tune
 from lightdose.present.certainty_words import interval_text
 from lightdose.present.labels import hours, number
+from lightdose.present.looks_words import rounded
 from lightdose.present.report import report_page
 from lightdose.present.report_record import Report
 
@@ -299,7 +300,7 @@ def test_report_shows_the_numbers_of_the_json(tank: DrawnTank) -> None:
             interval_text(interval["dli_mol_m2_d"]),
             number(site["peak_ppfd_umol_m2_s"]),
             interval_text(interval["peak_ppfd_umol_m2_s"]),
-            number(site["lux_at_peak"]),
+            rounded(site["lux_at_peak"]),
         ]
         lit = [site[key] for key in ("peak_equivalent_h", "photoperiod_h", "any_light_h")]
         assert shown[5:8] == [hours(math.nan if x is None else x) for x in lit]
