@@ -69,7 +69,9 @@ def _named(kind: str) -> Iterable[str]:
         return list(tomllib.loads(file.read_text(encoding="utf-8"))["group"])
     # The line itself is searched: an option that still lacks its value leaves click's arguments empty.
     paths = [Path(word) for word in split_arg_string(os.environ.get("COMP_WORDS", ""))[2:]]
-    setups = [p / "setup.toml" if p.is_dir() else p for p in paths if p.suffix == ".toml" or p.is_dir()]
+    setups = [
+        p / "setup.toml" if os.path.isdir(p) else p for p in paths if p.suffix == ".toml" or os.path.isdir(p)
+    ]
     if not setups:
         return ()
     try:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os.path
 from typing import TYPE_CHECKING
 
 import click
@@ -53,9 +54,9 @@ def example_folder() -> Path:
 def _refuse_what_is_there(target: Path, files: list[Path]) -> None:
     from lightdose.errors import OutputError, Problem
 
-    if target.exists() and not target.is_dir():
+    if os.path.exists(target) and not os.path.isdir(target):
         raise OutputError(Problem(f"{target} is a file, not a folder", cure="name another folder"))
-    there = [str(path) for path in files if path.exists() or path.is_symlink()]
+    there = [str(path) for path in files if os.path.lexists(path)]
     if there:
         raise OutputError(
             Problem(

@@ -42,6 +42,8 @@ class SetupRequest:
         """The setup with its variations; without its calibration where a new one is to be found."""
         from lightdose.files.setup_file import Variations, read_setup
 
+        if not self.path:
+            raise click.UsageError("SETUP: this name of a file is empty")
         return read_setup(
             self.path,
             Variations(
@@ -94,7 +96,9 @@ def takes_setups(function: Callable[..., Any]) -> Callable[..., Any]:
 
     functools.update_wrapper(wrapped, function)
     wrapped = jobs_option(_with_variations(wrapped))
-    argument = click.argument("setup", metavar="SETUP...", type=click.Path(), required=True, nargs=-1)
+    argument = click.argument(
+        "setup", metavar="SETUP...", type=click.Path(), required=True, nargs=-1, callback=_named
+    )
     return debug_option(argument(wrapped))
 
 
@@ -129,10 +133,19 @@ def takes_setup_as(
             return function(request=SetupRequest(setup or "", fixture_height, swap_fixture, schedule), **rest)
 
         functools.update_wrapper(wrapped, function)
-        argument = click.argument("setup", metavar=metavar, type=click.Path(), required=required)
+        argument = click.argument(
+            "setup", metavar=metavar, type=click.Path(), required=required, callback=_named
+        )
         return debug_option(argument(_with_variations(wrapped)))
 
     return decorated
+
+
+def _named(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
+    """Refuse an empty name, as an unset variable of a shell leaves: it would mean this folder, or nothing."""
+    if value == "" or (isinstance(value, tuple) and "" in value):
+        raise click.BadParameter("this name of a file is empty", ctx, param)
+    return value
 
 
 VARIATIONS = ("fixture_height", "swap_fixture", "schedule")
@@ -142,8 +155,12 @@ def _with_variations(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options that change a setup without copying it."""
     height, fixture, schedule = (f"--{name.replace('_', '-')}" for name in VARIATIONS)
     for decorate in (
-        click.option(schedule, metavar="FILE", help="Use this schedule CSV for all fixtures."),
-        click.option(fixture, metavar="FILE", help="Use this fixture file for all fixtures."),
+        click.option(
+            schedule, metavar="FILE", callback=_named, help="Use this schedule CSV for all fixtures."
+        ),
+        click.option(
+            fixture, metavar="FILE", callback=_named, help="Use this fixture file for all fixtures."
+        ),
         click.option(
             height, metavar="LENGTH", help='Hang all fixtures this high, such as "25 cm" or "10 in".'
         ),

@@ -102,7 +102,7 @@ def _read(word: str, quantity: Quantity | None) -> tuple[str, str, SpectralDistr
     from lightdose.files.library import emitter_names, read_emitter
 
     entry = word.removeprefix(LIBRARY)
-    is_file = not word.startswith(LIBRARY) and Path(word).exists()
+    is_file = not word.startswith(LIBRARY) and os.path.exists(word)
     if not is_file and (entry in emitter_names() or word.startswith(LIBRARY)):
         return entry, f"{LIBRARY}{entry}", read_emitter(entry)
     if not is_file and os.path.basename(word) == word and not Path(word).suffix:
@@ -149,15 +149,12 @@ def _write_csv(
     inputs: Sequence[Path],
     quiet: bool,
 ) -> None:
+    from lightdose.cli.written import save_table
     from lightdose.files.metrics_csv import metrics_csv, metrics_schema
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
-    path = output_target(target, "spectra.csv")
-    written = write_atomically(path, metrics_csv(results, dialect), inputs=inputs)
-    say(f"wrote {written}, {len(results)} row{'s' if len(results) != 1 else ''}", quiet=quiet)
-    if path.is_file():
-        beside = path.with_suffix(".schema.json")
-        say(f"wrote {write_atomically(beside, metrics_schema(dialect), inputs=inputs)}", quiet=quiet)
+    path, text = output_target(target, "spectra.csv"), metrics_csv(results, dialect)
+    save_table(path, text, metrics_schema(dialect), len(results), inputs, quiet)
 
 
 def _write_figure(

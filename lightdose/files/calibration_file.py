@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import os.path
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, Final
@@ -239,7 +240,7 @@ def earlier_calibrations(setup: Setup, target: Path | None) -> tuple[EarlierCali
         If that file cannot be read: it is not overwritten then.
     """
     files = InputFiles()
-    path = target if target is not None and target.is_file() else _named_file(setup, files)
+    path = target if target is not None and os.path.isfile(target) else _named_file(setup, files)
     if path is None:
         return ()
     before = read_calibration(path, files)
@@ -255,7 +256,7 @@ def _named_file(setup: Setup, files: InputFiles) -> Path | None:
     if not isinstance(named, str):
         return None
     path = Path(setup.path).parent / named
-    return path if path.is_file() else None
+    return path if os.path.isfile(path) else None
 
 
 def use_calibration(

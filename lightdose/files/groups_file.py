@@ -129,10 +129,11 @@ def with_own_groups(groups: Mapping[str, CoralGroup], own: Mapping[str, CoralGro
 
 
 def _read(path: Path, label: str) -> TomlDocument:
+    from lightdose.files.text import open_bytes
     from lightdose.files.toml_document import LIMIT_BYTES, read_document
 
     try:
-        with path.open("rb") as stream:
+        with open_bytes(path) as stream:
             data = stream.read(LIMIT_BYTES + 1)
     except OSError as trouble:
         reason = (trouble.strerror or str(trouble)).lower()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os.path
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -75,7 +76,7 @@ def read_setup(path: str | Path, variations: Variations = AS_WRITTEN) -> Setup:
         With every problem of every file, sorted by file and line; its ``understood`` says what was read.
     """
     files, asked = InputFiles(), Path(path)
-    if asked.is_dir() and (asked / "setup.toml").is_file():
+    if os.path.isdir(asked) and os.path.isfile(asked / "setup.toml"):
         asked /= "setup.toml"
     found = files.find(str(asked), None)
     document = files.document(found, SETUP_FORMAT) if found is not None else None

@@ -12,6 +12,7 @@ import numpy as np
 
 from lightdose.errors import Place, Problem, SpectrumError, first_few
 from lightdose.files.spectral_rows import MOST_PROBLEMS, SpectralRows, emission_rows
+from lightdose.files.text import open_bytes
 from lightdose.files.units import UnitProblem, parse_number
 from lightdose.model.spectrum import AbsoluteUnit, Quantity, SpectralDistribution
 
@@ -96,7 +97,7 @@ def read_tm27(path: Path, label: str, quantity: Quantity | None = None) -> Spect
 
 def _read_bytes(path: Path, label: str) -> bytes:
     try:
-        with path.open("rb") as stream:
+        with open_bytes(path) as stream:
             data = stream.read(LIMIT_BYTES + 1)
     except OSError as trouble:
         reason = (trouble.strerror or str(trouble)).lower()

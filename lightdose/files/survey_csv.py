@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os.path
 from pathlib import Path
 
 from lightdose.errors import OutputError, Place, Problem
@@ -52,7 +53,7 @@ def must_hold_no_readings(path: Path) -> None:
     OutputError
         If a reading stands in the file.
     """
-    if not path.is_file():
+    if not os.path.isfile(path):
         return
     text = path.read_bytes().decode("utf-8-sig", errors="replace")
     separator = ";" if text.partition("\n")[0].count(";") > text.partition("\n")[0].count(",") else ","

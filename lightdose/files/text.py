@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import codecs
+import os
 import re
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 from lightdose.errors import LightdoseError, Place, Problem
 
@@ -70,7 +71,7 @@ def read_text(path: Path, *, limit_bytes: int, label: str) -> tuple[str, str]:
 
 def _read_bytes(path: Path, limit_bytes: int, label: str) -> bytes:
     try:
-        with open(path, "rb") as stream:
+        with open_bytes(path) as stream:
             return stream.read(limit_bytes + 1)
     except FileNotFoundError:
         raise DelimitedError(
@@ -84,6 +85,17 @@ def _read_bytes(path: Path, limit_bytes: int, label: str) -> bytes:
     except (OSError, ValueError) as cause:
         reason = getattr(cause, "strerror", None) or "the name cannot be a file's"
         raise DelimitedError(Problem(f"cannot be read: {reason.lower()}", place=Place(label))) from cause
+
+
+def open_bytes(path: Path) -> BinaryIO:
+    """A file that is typed; a pipe that nobody writes into is empty, one with a writer is read to its end."""
+    return open(path, "rb", opener=None if os.name == "nt" else _without_waiting)
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    descriptor = os.open(path, flags | os.O_NONBLOCK)
+    os.set_blocking(descriptor, True)
+    return descriptor
 
 
 def _near_names(path: Path) -> str:

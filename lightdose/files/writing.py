@@ -42,7 +42,7 @@ def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = 
     target = Path(os.path.realpath(path))
     _check_target(path, target, inputs)
     try:
-        if path.exists() and not path.is_file():
+        if os.path.exists(path) and not os.path.isfile(path):
             path.write_bytes(content)  # a pipe or device, such as /dev/stdout: nothing to replace
         else:
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -56,8 +56,8 @@ def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = 
 def output_target(path: str, default_name: str) -> Path:
     """The file that ``-o path`` means: an existing folder or a name without suffix is a folder."""
     target = Path(path)
-    is_device = target.exists() and not target.is_file() and not target.is_dir()
-    is_folder = target.is_dir() or not target.suffix or path.endswith(("/", os.sep))
+    is_device = os.path.exists(target) and not os.path.isfile(target) and not os.path.isdir(target)
+    is_folder = os.path.isdir(target) or not target.suffix or path.endswith(("/", os.sep))
     return target / default_name if is_folder and not is_device else target
 
 
@@ -72,7 +72,7 @@ def format_size(n_bytes: int) -> str:
 
 def _check_target(path: Path, target: Path, inputs: Iterable[Path]) -> None:
     place = Place(str(path))
-    if target.is_dir():
+    if os.path.isdir(target):
         raise OutputError(Problem("is a folder, so no file can be written there", place=place))
     for source in inputs:
         if _same_file(target, source):
@@ -84,7 +84,7 @@ def _check_target(path: Path, target: Path, inputs: Iterable[Path]) -> None:
                 )
             )
     # A rename would replace a write-protected file, because it only asks the folder for permission.
-    if target.is_file() and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
+    if os.path.isfile(target) and not (target.stat().st_mode & 0o222 and os.access(target, os.W_OK)):
         raise OutputError(
             Problem(
                 "is write-protected; it was left as it is",
@@ -139,7 +139,7 @@ def growing_atomically(path: Path) -> Iterator[GrowingFile]:
     target = Path(os.path.realpath(path))
     _check_target(path, target, ())
     try:
-        if path.exists() and not path.is_file():
+        if os.path.exists(path) and not os.path.isfile(path):
             with path.open("wb") as device:
                 yield GrowingFile(path, device)
         else:
@@ -162,7 +162,7 @@ def _replacing(target: Path) -> Iterator[BinaryIO]:
             yield stream
             stream.flush()
             os.fsync(stream.fileno())
-        if target.exists():
+        if os.path.exists(target):
             os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
         os.replace(temporary, target)
     except BaseException:  # Ctrl-C too: no temporary file stays behind
