@@ -129,16 +129,10 @@ def _write(fit: CalibrationFit, target: Path, setup: Setup, readings: Path, quie
 
 
 def _write_figures(fit: CalibrationFit, folder: str, inputs: list[Path], quiet: bool) -> None:
-    from pathlib import Path
-
-    from lightdose.files.writing import write_atomically
+    from lightdose.cli.written import save_drawings
     from lightdose.present.calibration_figure import calibration_drawings
-    from lightdose.present.canvas import render
 
-    for drawing in calibration_drawings(fit):
-        for form in ("svg", "png"):
-            path = Path(folder) / f"{drawing.name}.{form}"
-            say(f"wrote {write_atomically(path, render(drawing, form), inputs=inputs)}", quiet=quiet)
+    save_drawings(calibration_drawings(fit), folder, inputs, quiet)
 
 
 def _print_result(fit: CalibrationFit, *, as_json: bool, no_color: bool) -> None:

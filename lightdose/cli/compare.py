@@ -16,7 +16,6 @@ from lightdose.cli.options import (
     json_option,
     no_color_option,
     quiet_option,
-    say,
     strict_option,
     takes_setup_as,
     wants_colour,
@@ -110,16 +109,13 @@ def _print_result(found: Comparison, *, as_json: bool, no_color: bool) -> None:
 
 
 def _write_csv(found: Comparison, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
-    from lightdose.cli.written import inputs_of
+    from lightdose.cli.written import inputs_of, save_table
     from lightdose.files.comparison_csv import compare_csv, compare_schema
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
     path, inputs = output_target(target, "comparison.csv"), inputs_of(found.before.setup, found.after.setup)
-    text, rows = compare_csv(found, dialect), len(found.sites) + len(found.corals)
-    say(f"wrote {write_atomically(path, text, inputs=inputs)}, {rows} rows", quiet=quiet)
-    if path.is_file():
-        beside = path.with_suffix(".schema.json")
-        say(f"wrote {write_atomically(beside, compare_schema(dialect), inputs=inputs)}", quiet=quiet)
+    rows = len(found.sites) + len(found.corals)
+    save_table(path, compare_csv(found, dialect), compare_schema(dialect), rows, inputs, quiet)
 
 
 def _write_figures(found: Comparison, folder: str, sites: tuple[str, ...], quiet: bool) -> None:

@@ -19,15 +19,12 @@ from lightdose.cli.options import (
     json_option,
     no_color_option,
     quiet_option,
-    say,
     strict_option,
     takes_setups,
     wants_colour,
 )
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from lightdose.cli.many import Answer, OneOfMany
     from lightdose.model.explaining import ColourOrIntensity
     from lightdose.model.results import Analysis
@@ -252,21 +249,17 @@ def _result(analysis: Analysis, weigh_colour: bool, weighed: ColourOrIntensity |
 
 
 def _write_csv(analysis: Analysis, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
+    from lightdose.cli.written import inputs_of, save_table
     from lightdose.files.results_csv import dose_csv, dose_schema
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
-    path = output_target(target, "doses.csv")
-    inputs = _inputs(analysis.setup)
-    text = dose_csv(analysis, dialect)
+    path, text = output_target(target, "doses.csv"), dose_csv(analysis, dialect)
     rows = len(analysis.rows())
-    say(f"wrote {write_atomically(path, text, inputs=inputs)}, {rows} rows", quiet=quiet)
-    if path.is_file():
-        beside = path.with_suffix(".schema.json")
-        say(f"wrote {write_atomically(beside, dose_schema(dialect), inputs=inputs)}", quiet=quiet)
+    save_table(path, text, dose_schema(dialect), rows, inputs_of(analysis.setup), quiet)
 
 
 def _write_schedules(setup: Setup, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
-    from lightdose.cli.written import save_schedules
+    from lightdose.cli.written import inputs_of, save_schedules
     from lightdose.files.file_names import file_names
     from lightdose.files.writing import output_target
 
@@ -278,7 +271,7 @@ def _write_schedules(setup: Setup, target: str, dialect: Literal["plain", "excel
         )
     targets = {f.name: path for f, path in zip(setup.fixtures, paths, strict=True)}
     programmes = {f.name: f.programme for f in setup.fixtures}
-    save_schedules(targets, programmes, setup.fixtures, dialect, _inputs(setup), quiet)
+    save_schedules(targets, programmes, setup.fixtures, dialect, inputs_of(setup), quiet)
 
 
 def _write_figures(
@@ -308,9 +301,3 @@ def _write_figures(
 
         drawings.append(colour_drawing(weighed))
     save_drawings(drawings, target, inputs_of(analysis.setup), quiet)
-
-
-def _inputs(setup: Setup) -> list[Path]:
-    from pathlib import Path
-
-    return [Path(name) for name in setup.inputs_sha256]

@@ -18,7 +18,6 @@ from lightdose.cli.options import (
     json_option,
     no_color_option,
     quiet_option,
-    say,
     takes_setups,
     wants_colour,
 )
@@ -144,14 +143,10 @@ def _compute(setup: Setup) -> Hazard:
 
 
 def _write_csv(hazard: Hazard, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
-    from lightdose.cli.written import inputs_of
+    from lightdose.cli.written import inputs_of, save_table
     from lightdose.files.hazard_files import hazard_csv, hazard_schema
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
     path, inputs = output_target(target, "hazard.csv"), inputs_of(hazard.setup)
     text = hazard_csv(hazard, dialect)
-    rows = text.count("\n") - 1
-    say(f"wrote {write_atomically(path, text, inputs=inputs)}, {rows} rows", quiet=quiet)
-    if path.is_file():
-        beside = path.with_suffix(".schema.json")
-        say(f"wrote {write_atomically(beside, hazard_schema(dialect), inputs=inputs)}", quiet=quiet)
+    save_table(path, text, hazard_schema(dialect), text.count("\n") - 1, inputs, quiet)

@@ -15,13 +15,11 @@ from lightdose.cli.options import (
     is_terminal,
     json_option,
     quiet_option,
-    say,
     takes_setup,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from pathlib import Path
 
     from lightdose.model.coral import CoralGroup, Receiver
     from lightdose.model.maps import LightMap, MapQuantity, Plane, PlaneKind
@@ -365,40 +363,18 @@ def _print_result(light: LightMap, quantity: MapQuantity, unit: LengthUnit, *, a
 
 
 def _write_csv(light: LightMap, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
+    from lightdose.cli.written import inputs_of, save_table
     from lightdose.files.map_csv import map_csv, map_schema
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
-    path = output_target(target, "map.csv")
-    inputs = _inputs(light.setup)
-    rows = sum(part.dli.size for part in light.slices)
-    say(f"wrote {write_atomically(path, map_csv(light, dialect), inputs=inputs)}, {rows} rows", quiet=quiet)
-    if path.is_file():
-        beside = path.with_suffix(".schema.json")
-        say(f"wrote {write_atomically(beside, map_schema(dialect), inputs=inputs)}", quiet=quiet)
+    path, rows = output_target(target, "map.csv"), sum(part.dli.size for part in light.slices)
+    save_table(path, map_csv(light, dialect), map_schema(dialect), rows, inputs_of(light.setup), quiet)
 
 
 def _write_figures(
     light: LightMap, quantity: MapQuantity, unit: LengthUnit, folder: str, quiet: bool
 ) -> None:
-    from pathlib import Path
-
-    from lightdose.files.writing import write_atomically
-    from lightdose.present.canvas import render
+    from lightdose.cli.written import inputs_of, save_drawings
     from lightdose.present.map_figure import map_drawings
 
-    forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
-    tasks = [(drawing, form) for drawing in map_drawings(light, quantity, unit) for form in forms]
-    hidden = quiet or not sys.stderr.isatty()
-    written = []
-    with click.progressbar(tasks, label="figures", file=sys.stderr, hidden=hidden) as bar:
-        for drawing, form in bar:
-            path = Path(folder) / f"{drawing.name}.{form}"
-            written.append(write_atomically(path, render(drawing, form), inputs=_inputs(light.setup)))
-    for sentence in written:
-        say(f"wrote {sentence}", quiet=quiet)
-
-
-def _inputs(setup: Setup) -> list[Path]:
-    from pathlib import Path
-
-    return [Path(name) for name in setup.inputs_sha256]
+    save_drawings(map_drawings(light, quantity, unit), folder, inputs_of(light.setup), quiet)

@@ -23,7 +23,7 @@ from lightdose.cli.options import (
     takes_setup,
     wants_colour,
 )
-from lightdose.cli.written import inputs_of, save_drawings
+from lightdose.cli.written import inputs_of, save_drawings, save_table
 
 if TYPE_CHECKING:
     from lightdose.files.dialect import Dialect
@@ -187,15 +187,10 @@ def _depths(setup: Setup, words: Sequence[str]) -> tuple[float, ...]:
 
 def _write_table(placement: Placement, setup: Setup, target: str, dialect: Dialect, quiet: bool) -> None:
     from lightdose.files.placement_csv import placement_csv, placement_schema
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
-    path = output_target(target, "placement.csv")
-    inputs = inputs_of(setup)
-    written = write_atomically(path, placement_csv(placement, dialect), inputs=inputs)
-    say(f"wrote {written}, {len(placement.corals)} rows", quiet=quiet)
-    if path.is_file():
-        beside = path.with_suffix(".schema.json")
-        say(f"wrote {write_atomically(beside, placement_schema(dialect), inputs=inputs)}", quiet=quiet)
+    path, text = output_target(target, "placement.csv"), placement_csv(placement, dialect)
+    save_table(path, text, placement_schema(dialect), len(placement.corals), inputs_of(setup), quiet)
 
 
 def _write_corals(placement: Placement, setup: Setup, target: str, dialect: Dialect, quiet: bool) -> None:

@@ -104,17 +104,13 @@ def _compute(setup: Setup, words: tuple[str, ...], quiet: bool) -> Sensitivity:
 
 
 def _write_csv(found: Sensitivity, target: str, dialect: Literal["plain", "excel-eu"], quiet: bool) -> None:
-    from lightdose.cli.written import inputs_of
+    from lightdose.cli.written import inputs_of, save_table
     from lightdose.files.sensitivity_files import sensitivity_csv, sensitivity_schema
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
 
     path, inputs = output_target(target, "sensitivity.csv"), inputs_of(found.analysis.setup)
     text = sensitivity_csv(found, dialect)
-    rows = text.count("\n") - 1
-    say(f"wrote {write_atomically(path, text, inputs=inputs)}, {rows} rows", quiet=quiet)
-    if path.is_file():
-        beside = path.with_suffix(".schema.json")
-        say(f"wrote {write_atomically(beside, sensitivity_schema(dialect), inputs=inputs)}", quiet=quiet)
+    save_table(path, text, sensitivity_schema(dialect), text.count("\n") - 1, inputs, quiet)
 
 
 def _write_figures(found: Sensitivity, target: str, sites: tuple[str, ...], quiet: bool) -> None:

@@ -42,6 +42,18 @@ def save_drawings(drawings: Sequence[Drawing], folder: str, inputs: Iterable[Pat
         say(f"wrote {sentence}", quiet=quiet)
 
 
+def save_table(path: Path, text: str, schema: str, rows: int, inputs: Iterable[Path], quiet: bool) -> None:
+    """Write a table as CSV, named with its rows, and its Table Schema beside it where it is a file."""
+    from lightdose.files.writing import write_atomically
+
+    kept = list(inputs)
+    written = write_atomically(path, text, inputs=kept)
+    say(f"wrote {written}, {rows} row{'' if rows == 1 else 's'}", quiet=quiet)
+    if path.is_file():
+        beside = write_atomically(path.with_suffix(".schema.json"), schema, inputs=kept)
+        say(f"wrote {beside}", quiet=quiet)
+
+
 def save_schedules(
     targets: Mapping[str, Path],
     programmes: Mapping[str, Programme],
