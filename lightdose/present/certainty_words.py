@@ -59,6 +59,17 @@ def table_words(verdict: Verdict) -> str:
     return f"probably {short_state(known.likely)} ({odds(probability)})"
 
 
+def brief_words(verdict: Verdict) -> str:
+    """The verdict where two stand in one cell: "within", "probably above", "cannot tell yet"."""
+    known = verdict.certainty
+    if known is None:
+        return short_state(verdict.dli_state)
+    if known.likely == "undecided":
+        return OPEN
+    sure = known.probability[known.likely] >= SURE and known.likely == verdict.dli_state
+    return short_state(known.likely) if sure else f"probably {short_state(known.likely)}"
+
+
 def verdict_words(verdict: Verdict) -> str:
     """The verdict in full: "probably within (about 5 in 6)", "cannot tell yet: one reading at A3 would"."""
     known = verdict.certainty

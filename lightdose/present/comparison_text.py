@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TextIO
 from lightdose.model.appearance import LooksAndGets
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, PlaceLight, SiteComparison
 from lightdose.model.results import Verdict
-from lightdose.present.certainty_words import interval_text, table_words
+from lightdose.present.certainty_words import brief_words, interval_text, table_words
 from lightdose.present.comparison_words import (
     COMMON_CANCELS,
     NOT_GROWTH,
@@ -71,7 +71,7 @@ def show_comparison(
     if comparison.corals:
         ranked = worst_changes_first(comparison.corals)
         say(console, "\nCorals, worst change first", "bold")
-        print_table(console, coral_columns(ranked), [c.changes_state for c in ranked], indispensable=3)
+        print_table(console, coral_columns(ranked), [c.changes_state for c in ranked], indispensable=4)
     sites = largest_changes_first(comparison.sites)
     if sites:
         say(console, "\nSites, largest change first", "bold")
@@ -114,7 +114,7 @@ def coral_columns(corals: Sequence[CoralComparison]) -> list[Column]:
         Column("coral", tuple(literal(c.coral) for c in corals), name=True),
         _dose_column(corals, [_usual(c.verdict_after) for c in corals]),
         Column("photons\ntimes", tuple(_ratio(c) for c in corals), right=True),
-        Column("state\nA -> B", tuple(_state(c) for c in corals)),
+        Column("state\nA -> B", tuple(_state(c, brief_words) for c in corals)),
         *_split_columns(corals),
         Column("site", tuple(_site(c) for c in corals), name=True),
         *_peak_and_hours(corals),
@@ -190,8 +190,8 @@ def _usual(verdict: Verdict) -> str:
     return range_text(*verdict.band_dli) if verdict.band_dli else "-"
 
 
-def _state(coral: CoralComparison) -> str:
-    a, b = (table_words(v) for v in (coral.verdict_before, coral.verdict_after))
+def _state(coral: CoralComparison, words: Callable[[Verdict], str]) -> str:
+    a, b = (words(v) for v in (coral.verdict_before, coral.verdict_after))
     return a if a == b else f"{a} {ARROW} {b}"
 
 
@@ -208,7 +208,7 @@ def coral_fields(comparison: Comparison, coral: CoralComparison) -> list[str]:
         f"coral {coral.coral}",
         *change_fields(coral),
         f"usual {_usual(b)} {DLI_UNIT}",
-        f"state {_state(coral)}",
+        f"state {_state(coral, table_words)}",
         f"site {_site(coral)}",
         *(
             f"{label}: {field}"

@@ -171,7 +171,7 @@ def _columns(rows: Sequence[tuple[Stare, LimitTime]], unit: LengthUnit) -> list[
     return [
         Column("fixture", tuple(literal(s.fixture) for s, _ in rows), name=True),
         Column("from", tuple(_from(s, t, unit) for s, t in rows)),
-        Column("limit for", tuple(LIMIT_NAMES[t.key] for _, t in rows)),
+        Column("limit for", tuple(LIMIT_NAMES[t.key] for _, t in rows), name=True),
         Column("full output:\nreached in", tuple(_time(t.full_output_s) for _, t in rows), right=True),
         Column("programme:\nreached in", tuple(_time(t.programme_s) for _, t in rows), right=True),
         Column("figure at\nfull output", tuple(full)),

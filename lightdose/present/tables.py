@@ -176,7 +176,7 @@ def print_table(
             Text(column.head),
             justify="right" if column.right else "left",
             overflow="fold",
-            no_wrap=not (column.name or (crowded and column.head == "state")),
+            no_wrap=not (column.name or (crowded and column.head.partition("\n")[0] == "state")),
             max_width=NAME_WIDTH if column.name else None,
         )
     for row, strong in zip(zip(*(c.cells for c in chosen), strict=True), bold, strict=True):
