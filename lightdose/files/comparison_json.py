@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, Final
 
+from lightdose.files.results_json import coral_json, pair_json, span_json
 from lightdose.model.appearance import Appearance, LooksAndGets
-from lightdose.model.certainty import Interval
 from lightdose.model.comparison import (
     Comparison,
     CoralComparison,
@@ -15,9 +16,17 @@ from lightdose.model.comparison import (
     SiteComparison,
     Split,
 )
-from lightdose.model.results import Analysis, Span, Verdict, weaker_basis
+from lightdose.model.coral import CoralGroup
+from lightdose.model.results import Analysis, Verdict, weaker_basis
 
 COMPARE_FORMAT = "lightdose-compare/1"
+
+JUDGED: Final = (
+    "group", "dli_state", "dli_verdict", "likely_state", "peak_state", "probability", "band_dli", "floor_dli",
+    "ceiling_dli", "hours_at_pmax_h", "hours_above_saturation_h", "photons_beyond_saturation_fraction",
+    "advice", "grade", "sources",
+)  # fmt: skip
+"""What `dose` tells of a coral that can change from one setup to the other."""
 
 
 def compare_json(comparison: Comparison) -> dict[str, Any]:
@@ -31,7 +40,7 @@ def compare_json(comparison: Comparison) -> dict[str, Any]:
         "basis_sentence": comparison.basis_sentence,
         "differences": list(comparison.differences),
         "sites": [_site(s, comparison) for s in comparison.sites],
-        "corals": [_coral(c) for c in comparison.corals],
+        "corals": [_coral(c, a.setup.groups, b.setup.groups) for c in comparison.corals],
         "only_in_a": {"sites": list(comparison.only[0].sites), "corals": list(comparison.only[0].corals)},
         "only_in_b": {"sites": list(comparison.only[1].sites), "corals": list(comparison.only[1].corals)},
         "cautions": [{"code": c.code, "text": c.text, "source": c.source} for c in comparison.cautions],
@@ -94,13 +103,15 @@ def _site(site: SiteComparison, comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _coral(coral: CoralComparison) -> dict[str, Any]:
+def _coral(
+    coral: CoralComparison, groups_a: Mapping[str, CoralGroup], groups_b: Mapping[str, CoralGroup]
+) -> dict[str, Any]:
     a, b = coral.verdict_before, coral.verdict_after
     return {
         **_states(coral),
         "site": {"a": a.site, "b": b.site},
         **_change(coral),
-        "judged": {"a": _judged(a), "b": _judged(b)},
+        "judged": {"a": _judged(a, groups_a[a.group]), "b": _judged(b, groups_b[b.group])},
     }
 
 
@@ -109,32 +120,17 @@ def _states(coral: CoralComparison) -> dict[str, Any]:
     return {"coral": coral.coral, "dli_state": {"a": a.dli_state, "b": b.dli_state}}
 
 
-def _judged(verdict: Verdict) -> dict[str, Any]:
+def _judged(verdict: Verdict, group: CoralGroup) -> dict[str, Any]:
     """A coral's light against its group's, as in `dose`."""
-    return {
-        "group": verdict.group,
-        "dli_state": verdict.dli_state,
-        "dli_verdict": verdict.dli_verdict,
-        "likely_state": verdict.likely_state,
-        "peak_state": verdict.peak_state,
-        "probability": None if verdict.certainty is None else dict(verdict.certainty.probability),
-        "band_dli": _pair(verdict.band_dli),
-        "floor_dli": verdict.floor_dli,
-        "ceiling_dli": verdict.ceiling_dli,
-        "hours_at_pmax_h": _pair(verdict.hours_at_pmax_h),
-        "hours_above_saturation_h": _pair(verdict.hours_above_saturation_h),
-        "photons_beyond_saturation_fraction": _pair(verdict.photons_beyond_saturation_fraction),
-        "advice": verdict.advice,
-        "grade": verdict.grade,
-        "sources": list(verdict.sources),
-    }
+    known = coral_json(verdict, group)
+    return {key: known[key] for key in JUDGED}
 
 
 def _change(change: PlaceChange) -> dict[str, Any]:
     return {
         "dli_ratio": change.dli_ratio,
         **_split(change.split),
-        "interval_95_dli_ratio": _pair(change.interval_ratio),
+        "interval_95_dli_ratio": pair_json(change.interval_ratio),
         "a": _light(change.before),
         "b": _light(change.after),
     }
@@ -146,7 +142,7 @@ def _split(split: Split) -> dict[str, Any]:
         "ln_total": split.ln_total,
         "ln_intensity": split.ln_intensity,
         "ln_time": split.ln_time,
-        "ln_colour": _span(split.ln_colour),
+        "ln_colour": span_json(split.ln_colour),
     }
 
 
@@ -160,21 +156,13 @@ def _light(light: PlaceLight) -> dict[str, Any]:
         "peak_equivalent_h": light.peak_equivalent_h,
         "lux_at_peak": light.lux_at_peak,
         "band_dose_mol_m2_d": dict(light.band_dose_mol_m2_d),
-        "usable_fraction": _span(light.usable_fraction),
-        "usable_dose_mol_m2_d": _span(light.usable_dose_mol_m2_d),
+        "usable_fraction": span_json(light.usable_fraction),
+        "usable_dose_mol_m2_d": span_json(light.usable_dose_mol_m2_d),
         "looks": looks_json(light.looks),
         "interval_95": {
-            "dli_mol_m2_d": _pair(light.interval_dli),
-            "peak_ppfd_umol_m2_s": _pair(light.interval_peak),
+            "dli_mol_m2_d": pair_json(light.interval_dli),
+            "peak_ppfd_umol_m2_s": pair_json(light.interval_peak),
         }
         if known
         else None,
     }
-
-
-def _span(span: Span | None) -> dict[str, float] | None:
-    return None if span is None else {"default": span.default, "low": span.low, "high": span.high}
-
-
-def _pair(ends: Interval | None) -> list[float] | None:
-    return None if ends is None else list(ends)

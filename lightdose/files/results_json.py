@@ -64,8 +64,8 @@ def _site(analysis: Analysis, index: int, verdicts: tuple[Verdict, ...]) -> dict
         "any_light_h": float(dose.any_light_h[index]),
         "peak_equivalent_h": _finite(float(dose.peak_equivalent_h[index])),
         "band_dose_mol_m2_d": analysis.band_dose_mol_m2_d(index),
-        "usable_fraction": _span(fraction) if fraction else None,
-        "usable_dose_mol_m2_d": _span(analysis.usable_dose_mol_m2_d(index)),
+        "usable_fraction": span_json(fraction),
+        "usable_dose_mol_m2_d": span_json(analysis.usable_dose_mol_m2_d(index)),
         "interval_95": _intervals(analysis, index),
         "full_output": [
             {"fixture": c.fixture, "channel": c.channel, "ppfd_umol_m2_s": float(value)}
@@ -75,11 +75,12 @@ def _site(analysis: Analysis, index: int, verdicts: tuple[Verdict, ...]) -> dict
             {"fixture": c.fixture, "channel": c.channel, "dli_mol_m2_d": float(value)}
             for c, value in zip(analysis.light_field.channels, dose.dli_by_channel[index], strict=True)
         ],
-        "corals": [_coral(v, analysis.setup.groups[v.group]) for v in verdicts],
+        "corals": [coral_json(v, analysis.setup.groups[v.group]) for v in verdicts],
     }
 
 
-def _coral(verdict: Verdict, group: CoralGroup) -> dict[str, Any]:
+def coral_json(verdict: Verdict, group: CoralGroup) -> dict[str, Any]:
+    """A coral's light, and how it stands against what is usual for its group."""
     return {
         "coral": verdict.coral,
         "group": verdict.group,
@@ -91,13 +92,13 @@ def _coral(verdict: Verdict, group: CoralGroup) -> dict[str, Any]:
         "peak_state": verdict.peak_state,
         "likely_state": verdict.likely_state,
         **_certainty(verdict),
-        "band_dli": _pair(verdict.band_dli),
+        "band_dli": pair_json(verdict.band_dli),
         "floor_dli": verdict.floor_dli,
         "ceiling_dli": verdict.ceiling_dli,
-        "hours_at_pmax_h": _pair(verdict.hours_at_pmax_h),
-        "hours_above_saturation_h": _pair(verdict.hours_above_saturation_h),
-        "hours_at_pmax_tanh_h": _pair(verdict.hours_at_pmax_tanh_h),
-        "photons_beyond_saturation_fraction": _pair(verdict.photons_beyond_saturation_fraction),
+        "hours_at_pmax_h": pair_json(verdict.hours_at_pmax_h),
+        "hours_above_saturation_h": pair_json(verdict.hours_above_saturation_h),
+        "hours_at_pmax_tanh_h": pair_json(verdict.hours_at_pmax_tanh_h),
+        "photons_beyond_saturation_fraction": pair_json(verdict.photons_beyond_saturation_fraction),
         "ek": _ek(group),
         "advice": verdict.advice,
         "grade": verdict.grade,
@@ -166,12 +167,14 @@ def _uncertainty(known: Uncertainty | None) -> dict[str, Any] | None:
     }
 
 
-def _pair(values: tuple[float, float] | None) -> list[float] | None:
+def pair_json(values: tuple[float, float] | None) -> list[float] | None:
+    """Two ends as a list; null where they are not known."""
     return None if values is None else list(values)
 
 
-def _span(span: Span) -> dict[str, float]:
-    return {"default": span.default, "low": span.low, "high": span.high}
+def span_json(span: Span | None) -> dict[str, float] | None:
+    """A value with its low and high end; null where it is not known."""
+    return None if span is None else {"default": span.default, "low": span.low, "high": span.high}
 
 
 def _finite(value: float) -> float | None:
