@@ -232,11 +232,8 @@ def _worked(command: Command, as_json: bool, debug: bool, one: OneOfMany) -> Out
     try:
         with redirect_stderr(said), redirect_stdout(said):
             answer = command(one)
-            text = None
-            if as_json:
-                from lightdose.files.results_json import dump
-
-                text = dump(answer.result)
+            # On one line: the standard library writes that three times as fast as an indented object.
+            text = json.dumps(answer.result, allow_nan=False) if as_json else None
     except LightdoseError as trouble:
         return Outcome(one, None, messages=said.getvalue(), problems=trouble.problems)
     except click.ClickException as refusal:
@@ -301,16 +298,15 @@ class _JsonList:
     def add(self, outcome: Outcome) -> None:
         """One setup: its file and its result, or its problems."""
         from lightdose.files.problem_json import problems_json
-        from lightdose.files.results_json import dump
 
         problems = outcome.result_json is None
         entry = (
-            '"problems": ' + dump(problems_json(outcome.told))
+            '"problems": ' + json.dumps(problems_json(outcome.told))
             if problems
             else f'"result": {outcome.result_json}'
         )
         file = json.dumps(os.path.abspath(outcome.one.file))
-        click.echo(f'{self._lead}{{"file": {file},\n{entry}}}', nl=False)
+        click.echo(f'{self._lead}{{"file": {file}, {entry}}}', nl=False)
         self._lead = ",\n"
 
     def end(self) -> None:
