@@ -377,7 +377,9 @@ def _colour_words(analysis: Analysis, receiver: int) -> str:
 def _share(analysis: Analysis, receiver: int, line: ChannelLine) -> str:
     dli = float(analysis.dose.dli[receiver])
     part = float(line.of(analysis.dose.dli_by_channel[receiver][:, None])[0])
-    return percent(part / dli) if dli > 0 else "-"
+    if not dli > 0:
+        return "-"
+    return "< 1 %" if 0 < part < 0.005 * dli else percent(part / dli)
 
 
 def _range_title(analysis: Analysis, receivers: Sequence[int]) -> str:

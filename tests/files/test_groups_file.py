@@ -106,7 +106,7 @@ def test_marks_and_ek_enclose_what_they_should(key: str) -> None:
 def test_only_the_floor_with_a_trial_claims_harm() -> None:
     """P2 and P3 stand behind one floor; every other mark is practice."""
     assert [key for key, group in GROUPS.items() if group.floor_harm] == ["sps-shallow"]
-    assert "(P2)" in GROUPS["sps-shallow"].floor_harm
+    assert "Bessell-Browne et al. 2017" in GROUPS["sps-shallow"].floor_harm
 
 
 @pytest.mark.identity
