@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from lightdose.model.setup import LengthUnit
 from lightdose.model.survey import PlannedReading, Survey
-from lightdose.present.labels import length, literal
+from lightdose.present.labels import length, literal, typeset
 from lightdose.present.page import Ready, page_environment, policy_hash
 from lightdose.present.survey_text import (
     FEW,
@@ -105,16 +105,16 @@ def survey_sheet(survey: Survey, unit: LengthUnit, csv_name: str, command: str, 
             style=Ready(STYLE),
             style_hash=Ready(policy_hash(STYLE)),
             title=literal(survey.setup.title),
-            worth=worth_sentence(survey),
+            worth=typeset(worth_sentence(survey)),
             open=open_sentence(survey),
             meter=literal(survey.meter.name) if survey.described else "",
             meter_note="" if survey.described else meter_sentence(survey),
-            unit=unit_words(survey.meter.reads),
+            unit=typeset(unit_words(survey.meter.reads)),
             little_time=little,
             rows=[_row(r, unit, several, few) for r in survey.readings],
             tied=unread_sentence(survey),
-            routine=ROUTINE,
-            safety=SAFETY,
+            routine=[typeset(line) for line in ROUTINE],
+            safety=[typeset(line) for line in SAFETY],
             plan=_plan(survey, unit),
             csv_name=literal(csv_name),
             command=literal(command),
@@ -130,7 +130,7 @@ def _row(reading: PlannedReading, unit: LengthUnit, several: bool, few: Sequence
         "key": reading.number in few,
         "where": literal(reading.spot.name),
         "place": place_words(reading.spot, unit),
-        "on": literal(on_words(reading, clock_words(reading), several)),
+        "on": typeset(literal(on_words(reading, clock_words(reading), several))),
         "expected": expected_words(reading),
         "tells": literal(reading.tells),
     }
