@@ -143,7 +143,7 @@ def run_many(many: ManySetups, command: Command, wanted: Wanted) -> int:
     work = functools.partial(_worked, command, wanted.as_json, _debugging())
     outcomes = in_order(work, ones, many.jobs or _processes(len(ones), wanted.worth_a_process), _lost)
     rows: list[OverviewRow] = []
-    codes = {0}
+    codes, n_lines = {0}, 0
     with closing(outcomes), _growing(wanted.table, ones) as table, _Bar(len(ones), wanted) as bar:
         printed = _JsonList(wanted.format) if wanted.as_json else None
         for outcome in outcomes:
@@ -154,14 +154,16 @@ def run_many(many: ManySetups, command: Command, wanted: Wanted) -> int:
             codes.add(_code(outcome))
             if table and outcome.answer:
                 table.keep_off([Path(name) for name in outcome.answer.inputs])
-                table.write(outcome.answer.table.partition("\n")[2])
+                lines = outcome.answer.table.partition("\n")[2]
+                table.write(lines)
+                n_lines += lines.count("\n")
             if printed:
                 printed.add(outcome)
             elif not is_terminal():
                 click.echo(overview_line(rows[-1]))
             bar.step()
     if table and wanted.table:
-        _say_table(table, wanted.table, wanted.quiet)
+        _say_table(table, wanted.table, n_lines, wanted.quiet)
     if printed:
         printed.end()
     elif is_terminal():
@@ -328,10 +330,10 @@ def _growing(table: Table | None, ones: Sequence[OneOfMany]) -> Iterator[Growing
         yield file
 
 
-def _say_table(file: GrowingFile, table: Table, quiet: bool) -> None:
+def _say_table(file: GrowingFile, table: Table, n_rows: int, quiet: bool) -> None:
     from lightdose.files.writing import write_atomically
 
-    say(f"wrote {file.description}", quiet=quiet)
+    say(f"wrote {file.description}, {n_rows} row{'' if n_rows == 1 else 's'}", quiet=quiet)
     if table.path.is_file():
         beside = write_atomically(table.path.with_suffix(".schema.json"), table.schema)
         say(f"wrote {beside}", quiet=quiet)

@@ -84,6 +84,7 @@ def test_csv_of_many_is_the_rows_of_each_after_its_setup(command: str, dialect: 
     fields = json.loads(Path("all.schema.json").read_text(encoding="utf-8"))["fields"]
     assert [field["name"] for field in fields] == expected[0]
     assert done.stderr.count("wrote all.") == 2
+    assert f"kB, {len(expected) - 1} rows\n" in done.stderr
 
 
 def read(file: str, separator: str) -> list[list[str]]:
