@@ -7,12 +7,16 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.analysis import judged_under, light_field, light_of
+from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.model.arrays import FloatArray
 from lightdose.model.placement import Move, MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.model.tuning import TunedSchedule, TuneWishes, Tuning
 from lightdose.physics.light_field import prepared_light_field
+
+MOST_CORALS = 2000
+"""A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""
 
 
 def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
@@ -22,12 +26,15 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
     ------
     InfeasibleError
         If there is nothing to tune, or the keeper's own bounds leave nothing.
+    SetupError
+        If there are more than ``MOST_CORALS`` corals.
     """
     from lightdose.files.schedule_csv import schedule_from_text, write_schedule
     from lightdose.fit.tuning import plan_programme
     from lightdose.fit.tuning_conflict import find_conflict
     from lightdose.fit.tuning_record import tuning_record
 
+    _refuse_too_many(setup, "tune")
     emission, ready, field = light_of(setup)
     before = judged_under(setup, emission, ready, field, certainty=certainty)
     plan = plan_programme(before, wishes, emission, reference_tables().colour_matching)
@@ -59,11 +66,13 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     Raises
     ------
     SetupError
-        If there are no corals or no places, a name is unknown, or pins contradict one another.
+        If there are no corals, more than ``MOST_CORALS``, or no places, a name is unknown, or pins
+        contradict one another.
     """
     from lightdose.fit.placement import own_sky, plan_placement, standing_today, with_places
     from lightdose.judge.placement_record import placement_record
 
+    _refuse_too_many(setup, "place")
     today = standing_today(setup)
     here = with_places(setup, today)
     emission, ready, field = light_of(here)
@@ -97,6 +106,13 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
     bare = ready.only("ppfd")
     plan = plan_move(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
     return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)
+
+
+def _refuse_too_many(setup: Setup, command: str) -> None:
+    if len(setup.corals) > MOST_CORALS:
+        found = f"{len(setup.corals):,} corals are too many for one plan"
+        cure = f"leave out corals, and {command} the rest in a second setup"
+        raise SetupError(Problem(found, f"up to {MOST_CORALS:,} corals", cure, Place(setup.path)))
 
 
 def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:

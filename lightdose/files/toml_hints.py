@@ -16,6 +16,8 @@ from lightdose.files.toml_positions import shown_line
 from lightdose.model.record import dataclass
 
 MOST_REPAIRS = 50
+LONGEST_TYPED = 20_000
+"""Letters in a line that somebody may have typed: longer ones get no hint, for each costs a long search."""
 
 _AT = re.compile(r"\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _CURLY = re.compile("[\u201c\u201d\u201e\u201f\u00ab\u00bb\u2018\u2019\u201a\u201b]")
@@ -87,7 +89,7 @@ def _where(message: str, lines: list[str]) -> tuple[int, int, str]:
 def _find(lines: list[str], line: int, column: int, message: str) -> tuple[int, _Finding]:
     """The line and what is wrong with it; the trouble may have begun on an earlier line."""
     spot = _Spot(lines[line - 1], column, message)
-    for look in _LOOKS:
+    for look in _LOOKS if len(spot.here) <= LONGEST_TYPED else ():
         finding = look(spot)
         if finding is not None:
             return line, finding

@@ -161,13 +161,12 @@ def contradictions(observed: Observations, solution: Solution, problem: GainProb
     residual, said = solution.z * problem.sd, []
     for a in np.argsort(~solution.outlier, kind="stable").tolist():
         one = observed.readings[a]
+        alike = np.all(np.isclose(points, points[a], atol=1e-3), axis=1)
+        alike &= np.all(np.isclose(observed.output, observed.output[a], atol=1e-6), axis=1)
         against = [
             observed.readings[b]
-            for b in range(len(residual))
-            if not solution.outlier[b]
-            and (b > a or solution.outlier[a])
-            and np.allclose(points[a], points[b], atol=1e-3)
-            and np.allclose(observed.output[a], observed.output[b], atol=1e-6)
+            for b in np.flatnonzero(alike & ~solution.outlier).tolist()
+            if (b > a or solution.outlier[a])
             and abs(residual[a] - residual[b]) > 5 * math.hypot(problem.sd[a], problem.sd[b])
         ]
         if against:
