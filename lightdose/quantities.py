@@ -109,8 +109,8 @@ QUANTITIES: Final = (
         "hours_at_pmax",
         "at Pmax",
         "h",
-        "hours at the highest rate that the day's gross photosynthesis is worth, over the range of Ek",
-        "curves: Jassby & Platt 1976 (tanh), Smith; ranges of Ek with their sources, or assumed: `groups`",
+        "hours at the highest rate that the day's gross photosynthesis (tanh) is worth, over the range of Ek",
+        "tanh: Jassby & Platt 1976; ranges of Ek with their sources, or assumed: `groups`",
     ),
     Quantity(
         "above_saturation",

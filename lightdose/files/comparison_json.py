@@ -23,8 +23,8 @@ COMPARE_FORMAT = "lightdose-compare/1"
 
 JUDGED: Final = (
     "group", "dli_state", "dli_verdict", "likely_state", "peak_state", "probability", "band_dli", "floor_dli",
-    "ceiling_dli", "hours_at_pmax_h", "hours_above_saturation_h", "photons_beyond_saturation_fraction",
-    "advice", "grade", "sources",
+    "ceiling_dli", "hours_at_pmax_h", "hours_at_pmax_own_curve_h", "hours_above_saturation_h",
+    "photons_beyond_saturation_fraction", "advice", "grade", "sources",
 )  # fmt: skip
 """What `dose` tells of a coral that can change from one setup to the other."""
 

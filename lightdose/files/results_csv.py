@@ -53,7 +53,9 @@ COLUMNS: Final = (
     Column("floor_dli_mol_m2_d", title="below it: far below usual", unit=_MOL),
     Column("ceiling_dli_mol_m2_d", title="above it: far above usual", unit=_MOL),
     Column(
-        "hours_at_pmax_low_h", title="gross photosynthesis as hours at Pmax, at the high end of Ek", unit="h"
+        "hours_at_pmax_low_h",
+        title="gross photosynthesis (tanh) as hours at Pmax, at the high end of Ek",
+        unit="h",
     ),
     Column("hours_at_pmax_high_h", title="the same at the low end of Ek", unit="h"),
     Column("hours_above_saturation_low_h", title="time with light above the high end of Ek", unit="h"),
@@ -66,7 +68,7 @@ COLUMNS: Final = (
     ),
     Column("ek_low_umol_m2_s", title="light where saturation begins, low end", unit=_PPFD),
     Column("ek_high_umol_m2_s", title="light where saturation begins, high end", unit=_PPFD),
-    Column("ek_model", "string", "curve that the range of Ek belongs to"),
+    Column("ek_model", "string", "curve that the range of Ek was fitted with"),
     Column("ek_source", "string", "what the range of Ek stands on, or assumed"),
     Column("advice", "string", "one sentence"),
     Column("grade", "string", "evidence behind the range: A strongest, D practice only"),

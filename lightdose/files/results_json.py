@@ -97,7 +97,7 @@ def coral_json(verdict: Verdict, group: CoralGroup) -> dict[str, Any]:
         "ceiling_dli": verdict.ceiling_dli,
         "hours_at_pmax_h": pair_json(verdict.hours_at_pmax_h),
         "hours_above_saturation_h": pair_json(verdict.hours_above_saturation_h),
-        "hours_at_pmax_tanh_h": pair_json(verdict.hours_at_pmax_tanh_h),
+        "hours_at_pmax_own_curve_h": pair_json(verdict.hours_at_pmax_own_curve_h),
         "photons_beyond_saturation_fraction": pair_json(verdict.photons_beyond_saturation_fraction),
         "ek": _ek(group),
         "advice": verdict.advice,

@@ -18,7 +18,7 @@ STEPS = 50
 
 
 def output_returns(analysis: Analysis) -> DiminishingReturn:
-    """Hours at Pmax of every coral against overall output, over the Ek range of its group.
+    """Hours at Pmax, by tanh, of every coral against overall output, over the Ek range of its group.
 
     Parameters
     ----------
@@ -58,17 +58,11 @@ def _hours(
 ) -> FloatArray:
     """Hours at Pmax with today's light times each scale, at one end of Ek; shape (n_coral, n_scale)."""
     groups = [analysis.setup.groups[v.group] for v in verdicts]
-    ppfd = analysis.light_field.of("ppfd")
-    hours = np.empty((len(verdicts), scale.size))
-    for model in sorted({group.ek_model for group in groups}):
-        rows = [i for i, group in enumerate(groups) if group.ek_model == model]
-        ek = np.array([end(groups[i].ek_range or (np.nan, np.nan)) for i in rows])
-        light = (ppfd[[verdicts[i].receiver for i in rows]][:, None] * scale[:, None]).reshape(
-            -1, ppfd.shape[1]
-        )
-        found = hours_at_pmax(light, analysis.day_curve, np.repeat(ek, scale.size), model)
-        hours[rows] = found.reshape(len(rows), scale.size)
-    return hours
+    ek = np.array([end(group.ek_range or (np.nan, np.nan)) for group in groups])
+    ppfd = analysis.light_field.of("ppfd")[[v.receiver for v in verdicts]]
+    light = (ppfd[:, None] * scale[:, None]).reshape(-1, ppfd.shape[1])
+    hours = hours_at_pmax(light, analysis.day_curve, np.repeat(ek, scale.size), "tanh")
+    return hours.reshape(len(verdicts), scale.size)
 
 
 def _coral_return(

@@ -113,20 +113,20 @@ def _saturation(
     if curve is None or not known:
         return found
     ppfd = field.of("ppfd")
-    for model in sorted({groups[i].ek_model for i in known}):
-        rows = [i for i in known if groups[i].ek_model == model]
-        response = ppfd[[receivers[i] for i in rows]]
-        ends = np.array([groups[i].ek_range for i in rows], dtype=np.float64)
-        low, high = ends.min(axis=1), ends.max(axis=1)
-        values = over_ek_range(response, curve, low, high, model)
-        values["hours_at_pmax_tanh_h"] = (
-            values["hours_at_pmax_h"]
-            if model == "tanh"
-            else (hours_at_pmax(response, curve, high, "tanh"), hours_at_pmax(response, curve, low, "tanh"))
-        )
-        for name, (least, most) in values.items():
-            for i, one, other in zip(rows, least.tolist(), most.tolist(), strict=True):
-                found[i][name] = None if math.isnan(one) else (one, other)
+    response = ppfd[[receivers[i] for i in known]]
+    ends = np.array([groups[i].ek_range for i in known], dtype=np.float64)
+    low, high = ends.min(axis=1), ends.max(axis=1)
+    values = over_ek_range(response, curve, low, high, "tanh")
+    least_own, most_own = (end.copy() for end in values["hours_at_pmax_h"])
+    models = np.array([groups[i].ek_model for i in known])
+    for model in sorted({groups[i].ek_model for i in known} - {"tanh"}):
+        rows = models == model
+        least_own[rows] = hours_at_pmax(response[rows], curve, high[rows], model)
+        most_own[rows] = hours_at_pmax(response[rows], curve, low[rows], model)
+    values["hours_at_pmax_own_curve_h"] = (least_own, most_own)
+    for name, (least, most) in values.items():
+        for i, one, other in zip(known, least.tolist(), most.tolist(), strict=True):
+            found[i][name] = None if math.isnan(one) else (one, other)
     return found
 
 

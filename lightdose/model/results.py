@@ -157,9 +157,9 @@ class Span:
 class Verdict:
     """One coral's light against the usual light of its group.
 
-    ``hours_at_pmax_h`` (gross, by the curve that the group's Ek belongs to), the same under tanh, the hours
-    above saturation and the photons beyond it as a share of the day's are the lowest and the highest over the
-    group's range of Ek; None for groups without one, and where no day was given.
+    ``hours_at_pmax_h`` (gross, under tanh), the same under the curve that the group's Ek belongs to, the
+    hours above saturation and the photons beyond it as a share of the day's are the lowest and the highest
+    over the group's range of Ek; None for groups without one, and where no day was given.
     """
 
     coral: str
@@ -182,7 +182,7 @@ class Verdict:
     sources: tuple[str, ...]
     hours_at_pmax_h: tuple[float, float] | None = None
     hours_above_saturation_h: tuple[float, float] | None = None
-    hours_at_pmax_tanh_h: tuple[float, float] | None = None
+    hours_at_pmax_own_curve_h: tuple[float, float] | None = None
     photons_beyond_saturation_fraction: tuple[float, float] | None = None
     certainty: Certainty | None = None
 

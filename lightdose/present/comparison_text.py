@@ -118,7 +118,7 @@ def coral_columns(corals: Sequence[CoralComparison]) -> list[Column]:
         *_split_columns(corals),
         Column("site", tuple(_site(c) for c in corals), name=True),
         *_peak_and_hours(corals),
-        Column("at Pmax A -> B\nh, gross", tuple(_at_pmax(c) for c in corals)),
+        Column("at Pmax A -> B\nh gross, tanh", tuple(_at_pmax(c) for c in corals)),
     ]
 
 

@@ -58,10 +58,12 @@ def _lead(record: DiminishingReturn, shown: Sequence[CoralReturn]) -> str:
     some = ""
     if len(shown) < len(record.corals):
         some = f"{len(shown)} of {count(len(record.corals), 'coral')}. "
+    others = any(c.ek_model != "tanh" for c in shown)
+    others_say = " (where it is of a fit of another curve, tanh gives a little more)" if others else ""
     return (
-        f"{some}Hours at Pmax that the day's gross photosynthesis is worth, relative to Pmax. Band: range of "
-        "the onset of saturation, Ek, with its curve. Output: today's programme scaled; at 100 % the first "
-        "channel runs at full. Not in it: respiration, growth, harm by strong light, acclimation."
+        f"{some}Hours at Pmax that the day's gross photosynthesis is worth by tanh, relative to Pmax. Band: "
+        f"range of the onset of saturation, Ek{others_say}. Output: today's programme scaled; at 100 % the "
+        "first channel runs at full. Not in it: respiration, growth, harm by strong light, acclimation."
     )
 
 

@@ -48,16 +48,16 @@ def coral_sentence(coral: CoralReturn) -> str:
     beyond = coral.beyond_saturation_fraction
     share = "" if beyond is None else f", {_percents(beyond)} of the photons beyond saturation"
     return (
-        f"{literal(coral.coral)}: {today} h at Pmax today{share}; {full} h at full output, {half} h at half "
-        f"of today's ({ek_words(coral, PPFD_UNIT)})."
+        f"{literal(coral.coral)}: {today} h at Pmax (tanh) today{share}; {full} h at full output, {half} h "
+        f"at half of today's ({ek_words(coral, PPFD_UNIT)})."
     )
 
 
 def ek_words(coral: CoralReturn, unit: str) -> str:
-    """The range of Ek, its curve, and what it stands on."""
-    model = coral.ek_model if coral.ek_model == "tanh" else coral.ek_model.title()
+    """The range of Ek, the fit it comes from unless that is tanh, and what it stands on."""
+    fit = "" if coral.ek_model == "tanh" else f" of a {coral.ek_model.title()} fit"
     basis = literal(ek_stands_on(coral.ek_source, assumed=coral.ek_assumed))
-    return f"Ek {range_text(*coral.ek_range)} {unit}, {model}, {basis}"
+    return f"Ek {range_text(*coral.ek_range)} {unit}{fit}, {basis}"
 
 
 def times(span: tuple[float, float]) -> str:

@@ -161,7 +161,7 @@ def _modest_of_two(lights: Sequence[HandedLight]) -> str:
 
 def _model(*lights: HandedLight) -> str:
     assumed = any(c.ek_assumed for light in lights for c in light.returns.corals)
-    return f"model curve{', onset of saturation partly assumed' if assumed else ''}"
+    return f"model curve, tanh{', onset of saturation partly assumed' if assumed else ''}"
 
 
 def _get(n: int) -> str:

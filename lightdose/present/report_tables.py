@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from lightdose.model.arrays import FloatArray
+from lightdose.model.coral import CoralGroup
 from lightdose.model.fixture import Fixture
 from lightdose.model.results import Analysis, DliState, Verdict
 from lightdose.model.setup import LengthUnit
@@ -264,6 +265,11 @@ def channel_table(analysis: Analysis, key: str, caption: str, values: FloatArray
     return PageTable(key, caption, (Head("Site", number=False), *heads), rows)
 
 
+def _ek_stands_on(group: CoralGroup) -> str:
+    fit = "" if group.ek_model == "tanh" else f"; of a {group.ek_model.title()} fit"
+    return f"{group.ek_source.replace(' [C]', '')}{fit}"
+
+
 def photosynthesis_table(analysis: Analysis) -> PageTable:
     """What photosynthesis makes of the day, over each group's range of Ek."""
     groups = analysis.setup.groups
@@ -279,7 +285,7 @@ def photosynthesis_table(analysis: Analysis) -> PageTable:
                 _pair(v.hours_at_pmax_h),
                 _pair(v.hours_above_saturation_h),
                 f"{percent_span(beyond)} %" if beyond else NONE,
-                literal(group.ek_source.replace(" [C]", "")) if group and ek else NONE,
+                literal(_ek_stands_on(group)) if group and ek else NONE,
             )
         )
     return PageTable(
@@ -296,7 +302,7 @@ def photosynthesis_table(analysis: Analysis) -> PageTable:
         tuple(rows),
         "Ek is the light at which photosynthesis begins to saturate, a range and never a constant of a "
         "species. Hours at full rate: hours at the highest rate that would give the day's gross "
-        "photosynthesis.",
+        "photosynthesis, by tanh; where Ek is of a Smith fit, tanh gives a little more than that curve.",
     )
 
 

@@ -8,7 +8,7 @@ from lightdose.model.coral import CoralGroup
 from lightdose.model.results import Verdict
 from lightdose.present.labels import PPFD_UNIT, literal, range_text
 
-COLUMN_HEAD = "at Pmax   above Ek   beyond Ek\nh, gross  h          % of photons"
+COLUMN_HEAD = "at Pmax        above Ek   beyond Ek\nh gross, tanh  h          % of photons"
 
 
 def ek_basis(group: CoralGroup) -> str:
@@ -22,6 +22,11 @@ def ek_stands_on(source: str, *, assumed: bool) -> str:
         last = source.rpartition(";")[2].strip()
         return last if last.endswith("assumed") else "no source given"
     return "computed from published data" if source.endswith("[C]") else source
+
+
+def ek_fit(model: str) -> str:
+    """Says where Ek comes from a fit of another curve than tanh, which lies above the others; else empty."""
+    return "" if model == "tanh" else f"of a {model.title()} fit, tanh gives a little more"
 
 
 def hours_span(ends: tuple[float, float]) -> str:
@@ -42,7 +47,7 @@ def saturation_cell(group: CoralGroup, verdict: Verdict) -> str:
     beyond = verdict.photons_beyond_saturation_fraction
     if at_pmax is None or above is None or beyond is None:
         return "-"
-    figures = f"{hours_span(at_pmax):<10}{hours_span(above):<11}{percent_span(beyond):<7}"
+    figures = f"{hours_span(at_pmax):<15}{hours_span(above):<11}{percent_span(beyond):<7}"
     return f"{figures}{ek_basis(group)}".rstrip()
 
 
@@ -52,12 +57,12 @@ def saturation_fields(group: CoralGroup, verdict: Verdict) -> list[str]:
     beyond = verdict.photons_beyond_saturation_fraction
     if group.ek_range is None or at_pmax is None or above is None or beyond is None:
         return []
-    basis = f", {ek_basis(group)}" if group.ek_assumed else ""
+    basis = "; ".join(filter(None, (ek_basis(group), ek_fit(group.ek_model))))
     return [
-        f"gross photosynthesis {hours_span(at_pmax)} h at Pmax",
+        f"gross photosynthesis {hours_span(at_pmax)} h at Pmax (tanh)",
         f"above saturation {hours_span(above)} h",
         f"beyond saturation {percent_span(beyond)} % of photons",
-        f"Ek {range_text(*group.ek_range)} {PPFD_UNIT} ({group.ek_model}{basis})",
+        f"Ek {range_text(*group.ek_range)} {PPFD_UNIT}{f' ({basis})' if basis else ''}",
     ]
 
 
@@ -67,11 +72,12 @@ def saturation_sentence(group: CoralGroup, verdict: Verdict) -> str:
     beyond = verdict.photons_beyond_saturation_fraction
     if group.ek_range is None or at_pmax is None or above is None or beyond is None:
         return ""
-    basis = literal(ek_stands_on(group.ek_source, assumed=group.ek_assumed))
+    stands_on = literal(ek_stands_on(group.ek_source, assumed=group.ek_assumed))
+    basis = "; ".join(filter(None, (stands_on, ek_fit(group.ek_model))))
     return (
-        f"Gross photosynthesis as of {hours_span(at_pmax)} h at Pmax; light above saturation for "
+        f"Gross photosynthesis, by tanh, as of {hours_span(at_pmax)} h at Pmax; light above saturation for "
         f"{hours_span(above)} h, {percent_span(beyond)} % of the photons beyond it "
-        f"(Ek {range_text(*group.ek_range)} {PPFD_UNIT}, {group.ek_model}, {basis})."
+        f"(Ek {range_text(*group.ek_range)} {PPFD_UNIT}, {basis})."
     )
 
 

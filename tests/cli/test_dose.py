@@ -175,8 +175,8 @@ def test_photosynthesis_is_the_same_in_json_csv_and_records(tmp_path: Path) -> N
             assert coral["ek"]["assumed"] == ("assumed" in row["ek_source"])
     lines = _run().stdout.splitlines()
     meat = next(line for line in lines if line.startswith("coral meat coral"))
-    assert "Ek 40-150 umol/m2/s (tanh, assumed)" in meat
-    assert " h at Pmax\tabove saturation " in meat
+    assert "Ek 40-150 umol/m2/s (assumed)" in meat
+    assert " h at Pmax (tanh)\tabove saturation " in meat
 
 
 @pytest.mark.identity

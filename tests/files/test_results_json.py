@@ -66,7 +66,7 @@ def test_dose_json_of_a_setup_has_the_keys_of_the_contract():
         "probability_within",
         "hours_at_pmax_h",
         "hours_above_saturation_h",
-        "hours_at_pmax_tanh_h",
+        "hours_at_pmax_own_curve_h",
         "photons_beyond_saturation_fraction",
         "ek",
         "band_dli",

@@ -181,7 +181,7 @@ def test_group_without_symbionts_is_not_judged() -> None:
 
 @pytest.mark.identity
 def test_hours_at_pmax_span_the_groups_range_of_ek() -> None:
-    """With a day, each verdict has the hours of both ends of Ek by the group's own curve; without, none."""
+    """With a day, hours of both ends of Ek by tanh, beside them by the group's own curve; without, none."""
     lamp = fixture()
     corals = [Coral("frag", "sps-shallow", "A1"), Coral("sun", "non-photosynthetic", "A1")]
     setup = setup_of(corals, [Site("A1", 0.1, 0.1, 0.2)], lamp)
@@ -189,9 +189,11 @@ def test_hours_at_pmax_span_the_groups_range_of_ek() -> None:
     curve = day_curve([lamp])
     dose = daily_dose(scene, curve)
     frag, sun = judge_corals(setup, scene, dose, curve)
-    # Smith curve at Ek 200: 7.1330367999 h, the check value of tests/physics/test_photosynthesis.py.
-    at_500 = 6 * 0.6 / math.sqrt(1.36) + 4 * (math.sqrt(1.36) - 1) / 0.6
-    assert frag.hours_at_pmax_h == (pytest.approx(at_500, abs=1e-12), pytest.approx(7.1330367999, abs=1e-9))
+    # At Ek 200: tanh 7.7120633112 h, Smith 7.1330367999 h, check values of physics/test_photosynthesis.py.
+    tanh_500 = 6 * math.tanh(0.6) + 4 * math.log(math.cosh(0.6)) / 0.6
+    smith_500 = 6 * 0.6 / math.sqrt(1.36) + 4 * (math.sqrt(1.36) - 1) / 0.6
+    assert frag.hours_at_pmax_h == pytest.approx((tanh_500, 7.7120633112), abs=1e-9)
+    assert frag.hours_at_pmax_own_curve_h == pytest.approx((smith_500, 7.1330367999), abs=1e-9)
     assert frag.hours_above_saturation_h == (0, pytest.approx(6 + 4 / 3, abs=1e-12))
     assert (sun.hours_at_pmax_h, sun.hours_above_saturation_h) == (None, None)
     assert judge_corals(setup, scene, dose)[0].hours_at_pmax_h is None

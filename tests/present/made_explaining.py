@@ -39,7 +39,7 @@ def made_return(
         site=f"site of {name}"[:40],
         receiver=0,
         ek_range=(40.0, 80.0),
-        ek_model="tanh",
+        ek_model="tanh" if assumed else "smith",
         ek_source="assumed" if assumed else "computed by us from P1 [C]",
         ek_assumed=assumed,
         hours_low=low,

@@ -34,18 +34,22 @@ def test_figures_stand_with_their_ek_and_what_it_stands_on() -> None:
     """Spans to the tenth of an hour and the percent; assumed is said where it is."""
     torch = GROUPS["lps-branching"]
     assert saturation_fields(torch, verdict("torch head")) == [
-        "gross photosynthesis 3.5-7.0 h at Pmax",
+        "gross photosynthesis 3.5-7.0 h at Pmax (tanh)",
         "above saturation 0.0-6.2 h",
         "beyond saturation 0-21 % of photons",
-        "Ek 80-250 umol/m2/s (tanh, assumed)",
+        "Ek 80-250 umol/m2/s (assumed)",
     ]
     assert saturation_cell(torch, verdict("torch head")).split() == ["3.5-7.0", "0.0-6.2", "0-21", "assumed"]
     assert saturation_sentence(torch, verdict("torch head")) == (
-        "Gross photosynthesis as of 3.5-7.0 h at Pmax; light above saturation for 0.0-6.2 h, 0-21 % of the "
-        "photons beyond it (Ek 80-250 umol/m2/s, tanh, assumed)."
+        "Gross photosynthesis, by tanh, as of 3.5-7.0 h at Pmax; light above saturation for 0.0-6.2 h, "
+        "0-21 % of the photons beyond it (Ek 80-250 umol/m2/s, assumed)."
     )
     shallow = GROUPS["sps-shallow"]
-    assert saturation_fields(shallow, verdict("staghorn frag"))[-1] == "Ek 200-500 umol/m2/s (tanh)"
+    assert saturation_fields(shallow, verdict("staghorn frag"))[-1] == "Ek 200-500 umol/m2/s"
+    smith = replace(shallow, ek_model="smith")
+    told = "of a Smith fit, tanh gives a little more)"
+    assert saturation_fields(smith, verdict("staghorn frag"))[-1] == f"Ek 200-500 umol/m2/s ({told}"
+    assert saturation_sentence(smith, verdict("staghorn frag")).endswith(f"; {told}.")
 
 
 @pytest.mark.identity
