@@ -86,7 +86,7 @@ def headline(tuning: Tuning) -> str:
         )
     whom = f"{len(judged) - out} of {count(len(judged), 'coral')}"
     if not out:
-        whom = "The coral" if len(judged) == 1 else f"All {len(judged)} corals"
+        whom = {1: "The coral", 2: "Both corals"}.get(len(judged), f"All {len(judged)} corals")
     stated = "" if tuning.before.basis.key == "measured" else " by the stated values"
     return f"{whom} within common practice{stated}, {within} before."
 
