@@ -164,6 +164,7 @@ def _draw_mismatch(axes: Axes, way: Acclimation) -> None:
         ha="center",
         fontsize=SMALL_PT,
         color=INK,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         zorder=5,
     )
     ends = [float(v) for v in curve.d_over_a[:, -1]]

@@ -45,7 +45,7 @@ def _draw(move: Move) -> Drawing:
         f"Line: what {literal(move.coral)} gets at each place, from today's on. Dashed: the most that "
         f"{100 * move.wishes.rise_per_week:g} % a week would allow. Shade: the usual range of its group."
     )
-    head = head_height(title, lead, WIDTH_IN)
+    head = head_height(title, lead, WIDTH_IN) + (0.12 if move.band_dli else 0.0)
     figure = new_figure(WIDTH_IN, head + HEIGHT_IN + 0.6)
     write_head(figure, title, lead)
     axes = panel(figure, LEFT_IN, head, WIDTH_IN - LEFT_IN - NAMES_IN, HEIGHT_IN)
