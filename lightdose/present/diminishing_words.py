@@ -55,7 +55,7 @@ def coral_sentence(coral: CoralReturn) -> str:
 
 def ek_words(coral: CoralReturn, unit: str) -> str:
     """The range of Ek, the fit it comes from unless that is tanh, and what it stands on."""
-    fit = "" if coral.ek_model == "tanh" else f" of a {coral.ek_model.title()} fit"
+    fit = "" if coral.ek_model == "tanh" else f", {coral.ek_model.title()} fit"
     basis = literal(ek_stands_on(coral.ek_source, assumed=coral.ek_assumed))
     return f"Ek {range_text(*coral.ek_range)} {unit}{fit}, {basis}"
 

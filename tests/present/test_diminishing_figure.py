@@ -83,7 +83,7 @@ def test_words_carry_the_numbers_and_what_is_assumed() -> None:
     assert "assumed, all of it or one end, for 1 of 2 corals" in sentences[2]
     assert sentences[-1] == NOT_IN_IT
     assert "umol/m2/s, assumed" in coral_sentence(record.corals[0])
-    assert "umol/m2/s of a Smith fit, computed from published data" in coral_sentence(record.corals[1])
+    assert "umol/m2/s, Smith fit, computed from published data" in coral_sentence(record.corals[1])
     assert return_finding(CASES["today at full"]).startswith("Half of today's output keeps ")
     assert "optimal" not in " ".join(sentences)
 
