@@ -127,7 +127,9 @@ def _refuse(refusal: click.ClickException) -> None:
     ctx = refusal.ctx if isinstance(refusal, click.UsageError) else None
     if ctx is not None:
         click.echo(f"{ctx.get_usage()}\nTry '{ctx.command_path} --help' for help.\n", err=True)
-    words = refusal.format_message()
+    from lightdose.errors import literal
+
+    words = "\n".join(literal(line) for line in refusal.format_message().split("\n"))
     click.echo(re.sub(r"^Invalid value(?: for (.+?))?: ", r"\1: ", words).removeprefix(": "), err=True)
 
 

@@ -23,6 +23,7 @@ from lightdose.files.fixture_schema import (
     with_share,
 )
 from lightdose.files.input_files import InputFiles
+from lightdose.files.setup_schema import MOST_CHANNELS
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import Table, counted, problem_at, show, value_at
@@ -115,6 +116,9 @@ class _FixtureReading:
             return []
         if not isinstance(given, list) or not given:
             self._refuse(("channel",), f"{show(given)} is not a list of channels", "tables [[channel]]")
+            return []
+        if len(given) > MOST_CHANNELS:
+            self._refuse(("channel",), f"{len(given):,} channels", f"up to {MOST_CHANNELS}")
             return []
         seen: dict[str, int] = {}
         channels = [self._channel(("channel", n), seen) for n in range(len(given))]

@@ -10,7 +10,7 @@ from typing import Final
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.dialect import plain_text
-from lightdose.files.setup_schema import read_open_sky
+from lightdose.files.setup_schema import MOST_SITES, read_open_sky
 from lightdose.files.units import UnitProblem, parse_number
 
 LIMIT_BYTES: Final = 20_000_000
@@ -96,9 +96,13 @@ def read_corals(path: Path, label: str) -> list[CoralRow]:
 def _table(path: Path, label: str, key: str) -> DelimitedTable:
     try:
         text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=label)
-        return read_delimited(text, label, encoding, key_column=key)
+        table = read_delimited(text, label, encoding, key_column=key)
     except DelimitedError as trouble:
         raise SetupError(*trouble.problems) from None
+    if len(table.rows) > MOST_SITES:
+        place = table.place(table.rows[MOST_SITES])
+        raise SetupError(Problem(f"has {len(table.rows):,} rows", f"up to {MOST_SITES:,}", place=place))
+    return table
 
 
 class _Cells:

@@ -41,6 +41,12 @@ class FixturesReading:
 
     def fixtures(self, tables: int) -> list[Fixture]:
         """All [[fixture]] tables; what cannot be used is left out, its problems are in ``files``."""
+        if tables > MOST_CHANNELS:
+            found = f"{tables:,} fixtures, each with a channel or more"
+            self.files.problems.append(
+                problem_at(self.document, ("fixture",), found, f"up to {MOST_CHANNELS} channels in all")
+            )
+            return []
         read = [self._fixture(("fixture", n)) for n in range(tables)]
         fixtures = [f for f in read if f is not None]
         channels = sum(len(f.type.channels) for f in fixtures)

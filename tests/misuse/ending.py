@@ -14,6 +14,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 from lightdose.cli import cli
 
@@ -90,24 +91,36 @@ def run_alone(
     encoding: str = "utf-8",
 ) -> Ending:
     """Run as a process of its own in ``folder``; its peak memory is asked from the system."""
-    out, told = folder.parent / "stdout.txt", folder.parent / "stderr.txt"
-    with out.open("wb") as to_out, told.open("wb") as to_told:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "lightdose", *words],
-            cwd=folder,
-            stdin=subprocess.DEVNULL,
-            stdout=to_out,
-            stderr=to_told,
-            env={**os.environ, "PYTHONIOENCODING": encoding, "OPENBLAS_NUM_THREADS": "1"},
-            preexec_fn=first,
-        )
-        timer = threading.Timer(LIMIT_S, process.kill)
-        timer.start()
-        _, status, usage = os.wait4(process.pid, 0)
-        timer.cancel()
-        process.returncode = os.waitstatus_to_exitcode(status)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "lightdose", *words],
+        cwd=folder,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONIOENCODING": encoding, "OPENBLAS_NUM_THREADS": "1"},
+        preexec_fn=first,
+    )
+    timer = threading.Timer(LIMIT_S, process.kill)
+    timer.start()
+    texts = ["", ""]
+
+    def read(turn: int, stream: IO[bytes]) -> None:
+        with stream:
+            # click writes UTF-8 where the system claims to know ASCII only.
+            texts[turn] = stream.read().decode("utf-8" if encoding == "ascii" else encoding)
+
+    assert process.stdout is not None
+    assert process.stderr is not None
+    streams = (process.stdout, process.stderr)
+    readers = [threading.Thread(target=read, args=pair) for pair in enumerate(streams)]
+    for reader in readers:
+        reader.start()
+    _, status, usage = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    timer.cancel()
+    for reader in readers:
+        reader.join()
     peak_mb = usage.ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
-    texts = [p.read_bytes().decode(encoding).replace(os.linesep, "\n") for p in (out, told)]
     return Ending(tuple(words), process.returncode, texts[0], texts[1], peak_mb)
 
 
@@ -130,9 +143,9 @@ def contents(folder: Path) -> dict[str, str]:
     found = {}
     for path in sorted(folder.rglob("*")):
         name = str(path.relative_to(folder))
-        if path.is_symlink() or not path.is_file():
+        if path.is_symlink() or path.is_fifo():
             found[name] = "no plain file"
-        else:
+        elif path.is_file():
             found[name] = hashlib.sha256(path.read_bytes()).hexdigest()
     return found
 
