@@ -76,7 +76,11 @@ TOO_MUCH: dict[str, tuple[tuple[str, ...], Callable[[], dict[str, str]]]] = {
     ),
     "spectrum of 100,000 rows": (
         DOSE,
-        lambda: {"cyan.csv": "wavelength_nm,relative_power\n" + _rows(100_000, "3{:05d}e-3,1\n")},
+        lambda: {"cyan.csv": "wavelength_nm,relative_power\n" + _rows(100_000, "4{:05d}e-3,1\n")},
+    ),
+    "spectrum of 2,000,000 rows": (
+        ("spectrum", "cyan.csv"),
+        lambda: {"cyan.csv": "wavelength_nm,relative_power\n" + _rows(2_000_000, "{},1\n")},
     ),
     "spectrum to 1e12 nm": (DOSE, lambda: {"cyan.csv": FILES["cyan.csv"] + "1e12,0\n"}),
     "luminous file of 1e9 angles": (
