@@ -1,39 +1,10 @@
-"""Explanations as JSON: what more light brings, and colour beside dose."""
+"""Colour or intensity as JSON."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn, IndexSpan
-
-
-def diminishing_json(record: DiminishingReturn) -> dict[str, Any]:
-    """Hours at Pmax against overall output, coral by coral."""
-    return {
-        "today_output": record.today,
-        "output": record.output.tolist(),
-        "corals": [
-            {
-                "coral": c.coral,
-                "site": c.site,
-                "ek": {
-                    "range_umol_m2_s": list(c.ek_range),
-                    "model": c.ek_model,
-                    "source": c.ek_source,
-                    "assumed": c.ek_assumed,
-                },
-                "hours_at_pmax_low_h": c.hours_low.tolist(),
-                "hours_at_pmax_high_h": c.hours_high.tolist(),
-                "today_h": list(c.today_h),
-                "full_h": list(c.full_h),
-                "half_h": list(c.half_h),
-                "full_over_today": list(c.full_over_today),
-                "half_over_today": list(c.half_over_today),
-            }
-            for c in record.corals
-        ],
-        "left_out": list(record.left_out),
-    }
+from lightdose.model.explaining import ColourOrIntensity, IndexSpan
 
 
 def colour_json(record: ColourOrIntensity | None) -> dict[str, Any] | None:

@@ -105,5 +105,6 @@ def _row(key: str, tables: ReferenceTables) -> FloatArray:
     curve = tables.zooxanthella.get(key.removeprefix("usable_"))
     if key.startswith("usable_") and curve is not None:
         return curve
-    known = [*DOSE_WEIGHTINGS[:9], *(f"usable_{name}" for name in tables.zooxanthella)]
+    named = (name for name in DOSE_WEIGHTINGS if not name.startswith("usable_"))
+    known = [*named, *(f"usable_{name}" for name in tables.zooxanthella)]
     raise SpectrumError(f"there is no weighting {key!r}; known: {', '.join(known)}")

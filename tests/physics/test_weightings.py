@@ -36,7 +36,7 @@ def test_dose_weightings_are_the_interface():
         "ppfd", "photons", "uv_a", "blue", "green", "red", "far_red", "below_390", "lux",
         "usable_z1", "usable_z2", "usable_z4", "usable_tissue",
     )  # fmt: skip
-    assert ALL.matrix.shape == (13, 500)
+    assert ALL.matrix.shape == (len(DOSE_WEIGHTINGS), 500)
 
 
 @pytest.mark.identity
@@ -73,7 +73,7 @@ def test_many_spectra_are_one_matrix_product():
     """(n, 500) cells give (n, n_weighting), row by row the same."""
     cells = np.random.default_rng(5).uniform(0, 1, (7, 500))
     together = weigh(cells, ALL)
-    assert together.shape == (7, 13)
+    assert together.shape == (7, len(DOSE_WEIGHTINGS))
     np.testing.assert_allclose(together, [weigh(row, ALL) for row in cells], rtol=1e-12)
 
 
