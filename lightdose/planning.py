@@ -69,7 +69,7 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
         If there are no corals, more than ``MOST_CORALS``, or no places, a name is unknown, or pins
         contradict one another.
     """
-    from lightdose.fit.placement import own_sky, plan_placement, standing_today, with_places
+    from lightdose.fit.placement import own_skies, plan_placement, standing_today, with_places
     from lightdose.judge.placement_record import placement_record
 
     _refuse_too_many(setup, "place")
@@ -82,8 +82,7 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     there = with_places(setup, plan.spots)
     field = prepared_light_field(there.receivers, ready)
     after = judged_under(there, emission, ready, field, certainty=False)
-    sky = {c.name: own_sky(setup, c) for c in setup.corals}
-    return placement_record(before, after, plan, wishes, today, sky)
+    return placement_record(before, after, plan, wishes, today, own_skies(setup))
 
 
 def move(setup: Setup, wishes: MoveWishes) -> Move:

@@ -12,7 +12,7 @@ from lightdose.errors import Place, Problem, SetupError
 from lightdose.fit.placement_names import check_wishes
 from lightdose.fit.placement_search import Choice, best_choice
 from lightdose.fit.placement_task import Light, PlaceTask, place_task
-from lightdose.model.coral import Coral, Site
+from lightdose.model.coral import Site
 from lightdose.model.placement import Grid, PlacementPlan, PlaceWishes, Spot
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
@@ -20,6 +20,8 @@ from lightdose.model.tank import Tank
 
 MOST_PLACES = 20_000
 """As many as a setup may have sites."""
+MOST_PAIRS = 5_000_000
+"""Of a coral and a place; each takes about 100 bytes. Our choice."""
 
 
 def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: Light) -> PlacementPlan:
@@ -65,10 +67,19 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
                 place=Place(setup.path),
             )
         )
-    bands = {v.coral: v.band_dli for v in before.verdicts}
+    if len(movable) * len(spots) > MOST_PAIRS:
+        raise SetupError(
+            Problem(
+                f"{len(movable):,} corals on {len(spots):,} places are too many to try",
+                f"up to {MOST_PAIRS:,} pairs of a coral and a place",
+                "take a wider grid, or pin corals that may stay",
+                Place(setup.path),
+            )
+        )
+    bands, skies = {v.coral: v.band_dli for v in before.verdicts}, own_skies(setup)
     task = place_task(
         movable,
-        [own_sky(setup, c) for c in movable],
+        [skies[c.name] for c in movable],
         [today[c.name] for c in movable],
         [bands[c.name] for c in movable],
         [(c, fixed[c.name]) for c in setup.corals if c.name in fixed],
@@ -115,7 +126,7 @@ def with_places(setup: Setup, spots: Mapping[str, Spot | None]) -> Setup:
     ------
     Definition. A spot that is no site of the setup becomes one, named by its place.
     """
-    sites = {s.name: s for s in setup.sites}
+    sites, skies = {s.name: s for s in setup.sites}, own_skies(setup)
     used: dict[str, Site] = {}
     corals = []
     for coral in setup.corals:
@@ -128,7 +139,7 @@ def with_places(setup: Setup, spots: Mapping[str, Spot | None]) -> Setup:
             if known
             else Site(spot.name, spot.x_m, spot.y_m, spot.depth_m, spot.open_sky, implicit=True)
         )
-        corals.append(replace(coral, site=spot.name, open_sky=own_sky(setup, coral)))
+        corals.append(replace(coral, site=spot.name, open_sky=skies[coral.name]))
     return replace(setup, sites=tuple(used.values()), corals=tuple(corals))
 
 
@@ -164,25 +175,24 @@ def setup_spots(setup: Setup) -> list[Spot]:
     ]
 
 
-def own_sky(setup: Setup, coral: Coral) -> float:
-    """The open sky that goes with a coral wherever it stands.
+def own_skies(setup: Setup) -> dict[str, float]:
+    """The open sky that goes with each coral wherever it stands.
 
     Parameters
     ----------
     setup : Setup
-    coral : Coral
 
     Returns
     -------
-    float
-        0-1; that of its own spot, where it has one.
+    dict
+        Coral -> 0-1; that of its own spot, where it has one.
 
     Source
     ------
     Definition: a coral's open_sky multiplies its site's.
     """
-    site = next(s for s in setup.sites if s.name == coral.site)
-    return coral.open_sky * (site.open_sky if site.implicit else 1.0)
+    of_spot = {s.name: s.open_sky if s.implicit else 1.0 for s in setup.sites}
+    return {c.name: c.open_sky * of_spot[c.site] for c in setup.corals}
 
 
 def standing_today(setup: Setup) -> dict[str, Spot]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lightdose.errors import InfeasibleError, Place, Problem, SetupError
-from lightdose.fit.placement import own_sky
+from lightdose.fit.placement import own_skies
 from lightdose.fit.placement_names import unknown_name
 from lightdose.fit.placement_task import Light
 from lightdose.model.arrays import FloatArray
@@ -227,7 +227,7 @@ def _check_target(setup: Setup, coral: Coral, target: Site, free: Sequence[Site]
 
 def _doses(setup: Setup, coral: Coral, sites: Sequence[Site], light: Light, before: Analysis) -> FloatArray:
     tops = np.array([(s.x_m, s.y_m, max(0.0, s.depth_m - coral.height_m)) for s in sites]).reshape(-1, 3)
-    sky = np.array([s.open_sky for s in sites]) * own_sky(setup, coral)
+    sky = np.array([s.open_sky for s in sites]) * own_skies(setup)[coral.name]
     return sky * daily_light_integral(light(tops), before.day_curve)
 
 

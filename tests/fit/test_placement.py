@@ -11,7 +11,7 @@ from fit.placement_scenes import least_price, made_task, price
 from judge.made_tank import made_tank
 
 from lightdose.errors import SetupError
-from lightdose.fit.placement import grid_spots, own_sky, setup_spots, standing_today, with_places
+from lightdose.fit.placement import grid_spots, own_skies, setup_spots, standing_today, with_places
 from lightdose.fit.placement_repair import repaired
 from lightdose.fit.placement_search import (
     MOST_CELLS_EXACT,
@@ -139,7 +139,7 @@ def test_today_is_no_change_of_any_dose() -> None:
         )
         places = [(r.x_m, r.y_m, r.depth_m, r.open_sky) for r in (before, after)]
         assert places[0] == places[1]
-    assert own_sky(setup, setup.corals[-1]) == 0.5
+    assert own_skies(setup)[setup.corals[-1].name] == 0.5
     assert {s.name: s.room for s in setup_spots(setup)} == {"ridge": 1, "shelf": 1, "sand": 2, "lone": 1}
 
 
