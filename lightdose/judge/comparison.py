@@ -87,12 +87,12 @@ def compare_analyses(
     """
     before, after = a.analysis, b.analysis
     known: Mapping[int, Interval] = {} if ratio is None else ratio
-    here, there = ([s.name for s in side.setup.sites] for side in (before, after))
+    here, there = ({s.name: row for row, s in enumerate(side.setup.sites)} for side in (before, after))
     own, other = ({v.coral: v for v in side.verdicts} for side in (before, after))
     sites, corals = [], []
     for name in here:
         if name in there:
-            rows = here.index(name), there.index(name)
+            rows = here[name], there[name]
             sites.append(SiteComparison(site=name, a=rows[0], b=rows[1], **vars(_change(a, b, rows, known))))
     for name, verdict in own.items():
         if name in other:
@@ -260,8 +260,8 @@ def running_cost(uses: Sequence[FixtureUse]) -> RunningCost:
 
 
 def _only(
-    sites: Sequence[str],
-    other_sites: Sequence[str],
+    sites: Mapping[str, object],
+    other_sites: Mapping[str, object],
     corals: Mapping[str, object],
     others: Mapping[str, object],
 ) -> OnlyIn:
