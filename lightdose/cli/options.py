@@ -217,6 +217,15 @@ def say(message: str, *, quiet: bool = False) -> None:
         click.echo(message, err=True)
 
 
+def tell(paragraph: str) -> None:
+    """A paragraph of a result: in lines as wide as the terminal, or one line in a pipe."""
+    import shutil
+    import textwrap
+
+    width = shutil.get_terminal_size().columns
+    click.echo(textwrap.fill(paragraph, width, break_on_hyphens=False) if is_terminal() else paragraph)
+
+
 def is_terminal() -> bool:
     """Whether stdout is a terminal that a person reads."""
     return sys.stdout.isatty()

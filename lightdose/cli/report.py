@@ -18,6 +18,7 @@ from lightdose.cli.options import (
     say,
     stands_for_many,
     takes_setup_as,
+    tell,
 )
 from lightdose.cli.printed import paper_option
 
@@ -262,6 +263,5 @@ def _print_result(
     from lightdose.present.report_answer import answer
 
     found = answer(analysis)
-    click.echo(found.headline)
-    for label, text in found.parts:
-        click.echo(f"{label}: {text}")
+    for line in (found.headline, *(f"{label}: {text}" for label, text in found.parts)):
+        tell(line)
