@@ -30,21 +30,23 @@ from lightdose.model.tank import Tank
 
 CHANNELS = (("violet 405", 405.0, 14.0), ("blue 450", 450.0, 20.0), ("blue 470", 470.0, 24.0))
 WHITE = ("white", 560.0, 130.0)
-WEIGHTINGS = (
-    "ppfd",
-    "photons",
-    "uv_a",
-    "blue",
-    "green",
-    "red",
-    "far_red",
-    "below_390",
-    "lux",
-    "usable_z1",
-    "usable_z2",
-    "usable_z4",
-    "usable_tissue",
-)
+PER_PPFD = {
+    "ppfd": 1.0,
+    "photons": 1.1,
+    "uv_a": 0.05,
+    "blue": 0.7,
+    "green": 0.2,
+    "red": 0.1,
+    "far_red": 0.05,
+    "below_390": 0.001,
+    "lux": 20.0,
+    "usable_z1": 0.7,
+    "usable_z2": 0.5,
+    "usable_z4": 0.8,
+    "usable_tissue": 0.9,
+}
+"""Invented: what each weighting amounts to, per PPFD."""
+
 GROUPS = {
     "sps-shallow": CoralGroup(
         "sps-shallow",
@@ -194,8 +196,8 @@ def _field(setup: Setup, dli: FloatArray) -> LightField:
     keys = tuple(ChannelKey(f.name, c.name) for f in setup.lit_fixtures for c in f.type.channels)
     share = np.linspace(1.0, 2.0, len(keys))
     ppfd = dli[:, None] / (0.0036 * 8 * 0.6) * share / share.sum()
-    factor = np.array([1, 1.1, 0.05, 0.7, 0.2, 0.1, 0.05, 0.001, 20, 0.7, 0.5, 0.8, 0.9])
-    return LightField(setup.receivers, keys, WEIGHTINGS, ppfd[:, :, None] * factor)
+    factor = np.array(list(PER_PPFD.values()))
+    return LightField(setup.receivers, keys, tuple(PER_PPFD), ppfd[:, :, None] * factor)
 
 
 def _curve(n_channel: int) -> DayCurve:
