@@ -39,8 +39,10 @@ def command(ctx: click.Context, request: SetupRequest, many: ManySetups | None, 
     if as_json:
         _print_json(problems, understood)
     else:
+        from lightdose.errors import literal
+
         for sentence in understood:
-            click.echo(sentence)
+            click.echo(literal(sentence))
         for problem in problems:
             click.echo(str(problem), err=True)
         _print_verdict(request.path, len(problems), next_command)

@@ -212,9 +212,11 @@ def debug_option(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def say(message: str, *, quiet: bool = False) -> None:
-    """A message for people, on stderr."""
+    """A message for people, on stderr; names in it steer no terminal."""
     if not quiet:
-        click.echo(message, err=True)
+        from lightdose.errors import literal
+
+        click.echo("\n".join(literal(line) for line in message.split("\n")), err=True)
 
 
 def tell(paragraph: str) -> None:

@@ -102,6 +102,8 @@ def test_one_hostile_name_among_plain_ones_ends_well(
     shown = _run("dose", "setup.toml", "--json")
     if shown.code == 0:
         json.loads(shown.out)
+    for words in (("check",), ("hazard",), ("groups",)):
+        _run(*words, "setup.toml")
     _run("meter", "setup.toml", "120", "--site", "free")
     if (tank / "out").exists():
         _assert_only_words(tank / "out")
