@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from lightdose.model.fixture import CosineLobe, Fixture
@@ -38,6 +39,7 @@ def page_words(report: Report) -> dict[str, Any]:
     setup = analysis.setup
     cited = dict.fromkeys(key for v in ranked for key in setup.groups[v.group].sources)
     evidence = evidence_lines(colour) if colour else []
+    cautions = [replace(c, text=literal(c.text)) for c in analysis.cautions]
     return {
         "title": literal(setup.title) or "A tank without a title",
         "variation": literal(report.variation),
@@ -55,8 +57,8 @@ def page_words(report: Report) -> dict[str, Any]:
         if colour
         else [],
         "evidence": [typeset(line) for line in evidence],
-        "safety": [c for c in analysis.cautions if is_safety(c)],
-        "cautions": [c for c in analysis.cautions if not is_safety(c)],
+        "safety": [c for c in cautions if is_safety(c)],
+        "cautions": [c for c in cautions if not is_safety(c)],
         "assumptions": assumptions(analysis, report.unit),
         "groups_statement": typeset(STATEMENT),
         "citations": [
