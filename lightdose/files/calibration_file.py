@@ -103,6 +103,9 @@ _GAIN_KEYS: Final = {
     "tied_to": Key(name(), '"white"', "what it leans on where readings cannot tell it apart", None),
     "stated": Key(flag(), "true", "whether the fixture file states an output", True),
 }
+_MOST_COVARIANCE: Final = 100.0
+"""Of logarithms: a factor of e to the 10th, far beyond any fit; our choice."""
+
 TABLES: Final[dict[str, Table]] = {
     "gain": Table(_GAIN_KEYS),
     "beam": Table(
@@ -183,6 +186,10 @@ def read_calibration(path: Path, files: InputFiles, place: Place | None = None) 
     if any(len(row) != len(width) for row in width):
         found = f"a row of the covariance does not have {len(width)} numbers, one a parameter"
         files.problems.append(problem_at(document, ("parameter",), found, cure="run calibrate again"))
+        return None
+    if any(abs(value) > _MOST_COVARIANCE for row in width for value in row):
+        found, allowed = "the covariance holds a number that no fit gives", f"up to {_MOST_COVARIANCE:g}"
+        files.problems.append(problem_at(document, ("parameter",), found, allowed, "run calibrate again"))
         return None
     with files.collecting(Place(document.file)):
         return Calibration(
