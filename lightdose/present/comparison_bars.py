@@ -28,7 +28,7 @@ from lightdose.present.comparison_words import (
     state_change,
     worst_changes_first,
 )
-from lightdose.present.dose_figure import TICKS
+from lightdose.present.dose_figure import MOST_FIGURES, TICKS
 from lightdose.present.dose_marks import write_beside
 from lightdose.present.labels import DLI_UNIT_TYPESET, count, literal, number, range_text
 from lightdose.present.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, SMALL_PT, TEXT_PT, TONES
@@ -66,12 +66,13 @@ PARTS: Final = ("photons", "brightness", "hours", "colour, not growth")
 
 
 def dose_drawings(comparison: Comparison) -> list[Drawing]:
-    """Every coral's dose under both, on as many figures as they need."""
+    """Each coral's dose under both, on as many figures as they need, up to ``MOST_FIGURES``."""
     ranked = worst_changes_first(comparison.corals)
     pages = _pages(ranked)
     limits = _limits(ranked)
     changed = sum(c.changes_state for c in ranked)
     words = f"{changed} of {count(len(ranked), 'coral')} {'changes' if changed == 1 else 'change'} state"
+    words += f" by the stated values{_largest(pages, ranked)}"
     return [
         drawn(lambda page=page, i=i: _draw_doses(f"comparison-doses{_part(i, pages)}", words, page, limits))  # type: ignore[misc]
         for i, page in enumerate(pages)
@@ -79,12 +80,12 @@ def dose_drawings(comparison: Comparison) -> list[Drawing]:
 
 
 def split_drawings(comparison: Comparison) -> list[Drawing]:
-    """The split of every coral, or of every site where no coral stands in both."""
+    """The split of each coral, or of each site where no coral stands in both; as many figures at most."""
     corals = [(c.coral, c) for c in worst_changes_first(comparison.corals)]
     sites = [(s.site, s) for s in largest_changes_first(comparison.sites)]
     rows: list[tuple[str, PlaceChange]] = [*corals] if corals else [*sites]
     pages = _pages(rows)
-    title = photons_sentence(comparison).removesuffix(".")
+    title = photons_sentence(comparison).removesuffix(".") + _largest(pages, rows)
     return [
         drawn(lambda page=page, i=i: _draw_split(f"comparison-split{_part(i, pages)}", title, page))  # type: ignore[misc]
         for i, page in enumerate(pages)
@@ -92,7 +93,14 @@ def split_drawings(comparison: Comparison) -> list[Drawing]:
 
 
 def _pages(rows: Sequence[_Row]) -> list[Sequence[_Row]]:
-    return [rows[i : i + ROWS_PER_FIGURE] for i in range(0, len(rows), ROWS_PER_FIGURE)]
+    shown = range(0, min(len(rows), MOST_FIGURES * ROWS_PER_FIGURE), ROWS_PER_FIGURE)
+    return [rows[i : i + ROWS_PER_FIGURE] for i in shown]
+
+
+def _largest(pages: Sequence[Sequence[object]], rows: Sequence[object]) -> str:
+    """That some rows are left out, in words."""
+    shown = sum(map(len, pages))
+    return f" (the {shown} that change most of {len(rows):,} are drawn)" if shown < len(rows) else ""
 
 
 def _part(index: int, pages: Sequence[object]) -> str:
@@ -102,7 +110,7 @@ def _part(index: int, pages: Sequence[object]) -> str:
 def _draw_doses(
     name: str, words: str, corals: Sequence[CoralComparison], limits: tuple[float, float]
 ) -> Drawing:
-    title = f"Daily dose of each coral under A and B: {words} by the stated values"
+    title = f"Daily dose of each coral under A and B: {words}"
     head = head_height(title, DOSE_LEAD, WIDTH_IN)
     height = len(corals) * ROW_IN
     figure = new_figure(WIDTH_IN, head + height + AXIS_IN)

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 CORALS_PER_FIGURE = 60
+MOST_FIGURES = 5
+"""Each takes a second and 20 MB; corals beyond them stand in tables and CSV. Our choice."""
 LONG_LIST = 25
 """Longer lists carry the scale above them too."""
 
@@ -48,14 +50,16 @@ LEAD = (
 
 
 def dose_drawings(analysis: Analysis) -> list[Drawing]:
-    """All corals, worst first, on as many figures as they need; none without corals."""
-    ranked = worst_first(analysis.verdicts)
+    """Corals, worst first, on as many figures as they need, up to ``MOST_FIGURES``; none without corals."""
+    every = worst_first(analysis.verdicts)
+    ranked = every[: MOST_FIGURES * CORALS_PER_FIGURE]
     pages = [ranked[i : i + CORALS_PER_FIGURE] for i in range(0, len(ranked), CORALS_PER_FIGURE)]
+    shown = f"; the {len(ranked)} furthest off of {len(every):,}" if len(ranked) < len(every) else ""
     limits = _limits(ranked)
     drawings = []
     for index, page in enumerate(pages, start=1):
         name = "doses" if len(pages) == 1 else f"doses-{index}"
-        part = "" if len(pages) == 1 else f" ({index} of {len(pages)})"
+        part = "" if len(pages) == 1 else f" ({index} of {len(pages)}{shown})"
         title = f"Daily dose of each coral{part}: {verdict_sentence(analysis.verdicts)}"
         drawings.append(drawn(lambda n=name, t=title, p=page: _draw(n, t, p, limits)))  # type: ignore[misc]
     return drawings

@@ -21,7 +21,7 @@ from lightdose.present.canvas import (
     spread,
     text_width_in,
 )
-from lightdose.present.dose_figure import CORALS_PER_FIGURE, dose_drawings
+from lightdose.present.dose_figure import CORALS_PER_FIGURE, MOST_FIGURES, dose_drawings
 from lightdose.present.figures import (
     MOST_LINES,
     channel_lines,
@@ -160,6 +160,15 @@ def test_many_corals_take_several_figures() -> None:
     assert [d.name for d in drawings] == ["doses-1", "doses-2"]
     assert [len(d.figure.axes[0].get_yticks()) for d in drawings] == [CORALS_PER_FIGURE, 1]
     assert dose_drawings(CASES["no corals"]) == []
+
+
+@pytest.mark.identity
+def test_a_thousand_corals_take_few_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beyond so many figures the corals furthest off are drawn, and the title says that others are not."""
+    monkeypatch.setattr("lightdose.present.dose_figure.CORALS_PER_FIGURE", 2)
+    drawings = dose_drawings(made_analysis(_random_corals(2 * MOST_FIGURES + 1)))
+    assert len(drawings) == MOST_FIGURES
+    assert f"(1 of {MOST_FIGURES}; the {2 * MOST_FIGURES} furthest off of" in drawings[0].title
 
 
 @pytest.mark.identity
