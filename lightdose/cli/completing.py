@@ -6,6 +6,7 @@ cannot be read completes to nothing.
 
 from __future__ import annotations
 
+import copy
 import os
 import shlex
 from collections.abc import Iterable
@@ -31,7 +32,9 @@ NAMES = {
 
 
 def completes(command: click.Command) -> click.Command:
-    """The command, each of its values completing to files or names where its help says so."""
+    """A copy of the command, each of its values completing to files or names where its help says so."""
+    command = copy.copy(command)
+    command.params = [copy.copy(parameter) for parameter in command.params]
     for parameter in command.params:
         if not isinstance(parameter.type, type(click.STRING) | click.Path):
             continue

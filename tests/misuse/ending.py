@@ -83,6 +83,14 @@ def run_here(words: Sequence[str]) -> Ending:
     return Ending(tuple(words), code, out.getvalue(), told.getvalue())
 
 
+_LAUNCHER = """
+import os, sys
+_, status, usage = os.wait4(os.posix_spawn(sys.argv[2], sys.argv[2:], os.environ), 0)
+os.write(int(sys.argv[1]), f"{os.waitstatus_to_exitcode(status)} {usage.ru_maxrss}".encode())
+"""
+"""A small process between: the system counts what a parent held as the first memory of its child."""
+
+
 def run_alone(
     words: Sequence[str],
     folder: Path,
@@ -91,16 +99,21 @@ def run_alone(
     encoding: str = "utf-8",
 ) -> Ending:
     """Run as a process of its own in ``folder``; its peak memory is asked from the system."""
+    told, telling = os.pipe()
+    launch = [sys.executable, "-S", "-c", _LAUNCHER, str(telling)]
     process = subprocess.Popen(
-        [sys.executable, "-m", "lightdose", *words],
+        [*launch, sys.executable, "-m", "lightdose", *words],
         cwd=folder,
+        pass_fds=(telling,),
+        start_new_session=True,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         env={**os.environ, "PYTHONIOENCODING": encoding, "OPENBLAS_NUM_THREADS": "1"},
         preexec_fn=first,
     )
-    timer = threading.Timer(LIMIT_S, process.kill)
+    os.close(telling)
+    timer = threading.Timer(LIMIT_S, lambda: os.killpg(process.pid, signal.SIGKILL))
     timer.start()
     texts = ["", ""]
 
@@ -115,13 +128,14 @@ def run_alone(
     readers = [threading.Thread(target=read, args=pair) for pair in enumerate(streams)]
     for reader in readers:
         reader.start()
-    _, status, usage = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
+    process.wait()
     timer.cancel()
+    with open(told) as answer:
+        code, peak = answer.read().split() or (str(-signal.SIGKILL), "0")
     for reader in readers:
         reader.join()
-    peak_mb = usage.ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
-    return Ending(tuple(words), process.returncode, texts[0], texts[1], peak_mb)
+    peak_mb = int(peak) / (1e6 if sys.platform == "darwin" else 1e3)
+    return Ending(tuple(words), int(code), texts[0], texts[1], peak_mb)
 
 
 def assert_ends_well(ending: Ending, *, codes: Sequence[int] = (0, 2)) -> None:
