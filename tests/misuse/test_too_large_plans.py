@@ -1,0 +1,32 @@
+"""Plans that would compute for minutes or fill the memory are refused at once, with their limit named."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from misuse.ending import assert_ends_well, run_here
+from misuse.every_file import FILES, write_tank
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("command", ["tune", "place"])
+def test_plan_of_too_many_corals_is_refused_at_once(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A plan's cost grows faster than its corals: it takes up to 2,000."""
+    many = "".join(f"c{i},lps-branching,A1,,,,0\n" for i in range(2000))
+    monkeypatch.chdir(write_tank(tmp_path / "tank", {"corals.csv": FILES["corals.csv"] + many}))
+    ending = run_here([command, "setup.toml"])
+    assert_ends_well(ending, codes=(2,))
+    assert "up to 2,000 corals" in ending.told
+
+
+@pytest.mark.identity
+def test_plan_of_too_many_places_is_refused_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A thousand corals on ten thousand places of a grid would fill the memory."""
+    many = "".join(f"c{i},lps-branching,A1,,,,0\n" for i in range(1000))
+    monkeypatch.chdir(write_tank(tmp_path / "tank", {"corals.csv": FILES["corals.csv"] + many}))
+    ending = run_here(["place", "setup.toml", "--grid", "0.5 cm", "--depth", "20 cm"])
+    assert_ends_well(ending, codes=(2,))
+    assert "5,000,000 pairs" in ending.told
