@@ -11,7 +11,7 @@ from lightdose.files.file_names import file_names
 @pytest.mark.parametrize("name", ["con", "NUL", "nul.csv", "Com1.x.y", "LPT\u00b9", "aux.", ".prn"])
 def test_name_of_a_device_is_no_file_name(name: str) -> None:
     """Windows opens the device for such a name whatever follows its first dot; none is handed out."""
-    # Source: Microsoft, "Naming Files, Paths, and Namespaces" (CON, PRN, AUX, NUL, COM1-9, LPT1-9, superscripts).
+    # Source: Microsoft, "Naming Files, Paths, and Namespaces".
     made = file_names([name], ".csv")[0].split(".")[0].lower()
     assert made.endswith("-1"), made
 
