@@ -36,6 +36,8 @@ _UNITS_ALLOWED: Final = "umol_m2_s or lux"
 
 PLAUSIBLE: Final[Mapping[ReadsQuantity, float]] = {"umol": 6000.0, "lux": 400_000.0}
 """Largest reading that is taken: three times full sun, our choice."""
+FAINTEST: Final[Mapping[ReadsQuantity, float]] = {"umol": 0.001, "lux": 0.01}
+"""Least reading that is taken: meters show no less but their noise, our choice."""
 
 
 def read_readings(
@@ -174,6 +176,10 @@ class _ReadingsTable:
         elif value == 0:
             found = "a reading of 0 says nothing about how strong a channel is"
             self.problem(row, "reading", found, "above 0", "take the row out, or read where light falls")
+        elif value < FAINTEST[unit]:
+            found = f"the reading {value:g} is fainter than meters can tell from dark"
+            allowed = f"from {FAINTEST[unit]:g} {'umol m-2 s-1' if unit == 'umol' else 'lx'}"
+            self.problem(row, "reading", found, allowed, "take the row out, or read where light falls")
         elif value > PLAUSIBLE[unit]:
             found = f"the reading {value:g} is above any plausible output"
             allowed = f"up to {PLAUSIBLE[unit]:g} {'umol m-2 s-1' if unit == 'umol' else 'lx'}"

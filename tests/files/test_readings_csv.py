@@ -92,6 +92,10 @@ HEAD = "site,reading,unit,time,meter\n"
         (HEAD + "ridge,-3,umol_m2_s,12:00,\n", "readings.csv:2:7: the reading -3 is negative"),
         (HEAD + "ridge,20000,umol_m2_s,12:00,\n", "this looks like lux: write lux in unit"),
         (HEAD + "ridge,900000,lux,12:00,phone\n", "the reading 900000 is above any plausible output"),
+        (
+            HEAD + "ridge,1e-9,umol_m2_s,12:00,handheld\n",
+            "the reading 1e-09 is fainter than meters can tell from dark",
+        ),
         (HEAD + "ridge,0,umol_m2_s,12:00,\n", "a reading of 0 says nothing about how strong a channel is"),
         (HEAD + "rigde,10,umol_m2_s,12:00,\n", "did you mean ridge?"),
         (HEAD + "cave,10,umol_m2_s,12:00,\n", 'readings.csv:2:1: there is no site "cave"'),
