@@ -12,7 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from rows import best_s, process, row
+from rows import best_s, peak_mb, process, row
 
 from lightdose import analyse, read_setup
 from lightdose.model.coral import Coral, Site
@@ -64,9 +64,8 @@ def growth() -> bool:
     each = ", ".join(f"{count:,}: {took:.2f} s" for count, took in zip(CORALS, seconds, strict=True))
     further = 1e3 * np.diff(seconds) / np.diff(CORALS)
     steps = ", ".join(f"{value:.2f}" for value in further)
-    return row(
-        "`analyse` with intervals over corals", f"{each}; a further coral {steps} ms from step to step"
-    )
+    measured = f"{each}; a further coral {steps} ms from step to step; peak {peak_mb():.0f} MB"
+    return row("`analyse` with intervals over corals", measured)
 
 
 def main() -> int:
