@@ -65,7 +65,8 @@ def time_problems(
         cure = f'write "{format_time(first.clock_h % HOURS_PER_DAY)}": programmes repeat every day'
         problems.append(Problem(found, "a start from 00:00 to 23:59", cure, place_of(first_index)))
     last_index, last = read[-1]
-    if not problems and last.text.endswith("+1") and last.clock_h > first.time_h:
+    passes = last.clock_h > first.time_h and last.time_h > day_later_h(first.time_h)  # by more than rounding
+    if not problems and last.text.endswith("+1") and passes:
         found = f'{what} lasts from "{first.text}" to "{last.text}", {end - first.time_h:g} h'
         problems.append(Problem(found, "at most 24 h", "end it earlier", place_of(last_index)))
     return problems

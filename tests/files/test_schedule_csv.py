@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from lightdose.errors import Place, ScheduleError
@@ -326,6 +326,20 @@ def test_doubtful_inline_points_are_refused_with_their_key_path(given_points, sa
     assert says in str(caught.value)
 
 
+@pytest.mark.identity
+def test_inline_level_of_400_digits_is_refused_with_its_start():
+    """A whole number that no float holds is out of range like any other."""
+    with pytest.raises(ScheduleError, match=r"the level 9{37}\.\.\. is out of range"):
+        programme_from_points({"blue 445": [["08:00", int("9" * 400)], ["09:00", 0]]}, CHANNELS, place_of)
+
+
+@pytest.mark.identity
+def test_inline_points_have_the_limit_of_a_file():
+    """As many as a file may have rows."""
+    with pytest.raises(ScheduleError, match="up to 50,000"):
+        programme_from_points({"blue 445": [["08:00", 0]] * (LIMIT_ROWS + 1)}, CHANNELS, place_of)
+
+
 # ---- export ---------------------------------------------------------------------------------------------
 
 
@@ -451,10 +465,20 @@ def programmes(draw) -> Programme:
     return Programme(channels)
 
 
+FULL_DAY_BY_ROUNDING = Programme(
+    {
+        "blue 445": ChannelProgramme(np.array([21.0, 21.0, 24 + 38 / 60]), np.zeros(3)),
+        "white": ChannelProgramme(np.full(2, (24 + 38 / 60) - 24), np.zeros(2)),
+    }
+)
+"""Its last point is its first, a day later: 38 minutes have other last bits beyond midnight."""
+
+
 @pytest.mark.identity
 @pytest.mark.parametrize("dialect", DIALECTS)
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(programme=programmes())
+@example(programme=FULL_DAY_BY_ROUNDING)
 def test_exported_programme_reads_back_to_the_last_bit(tmp_path, dialect, programme):
     """What the tool writes it reads, times and levels alike, in both dialects."""
     text = write_schedule(programme, CHANNELS, dialect)

@@ -77,3 +77,11 @@ def test_many_small_gaps_are_counted_not_listed():
     assert len(notes) == 4
     assert notes[0] == "gap from 409 to 420 nm (lines 11 and 12) bridged"
     assert notes[3] == "and 11 more gaps bridged"
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("top", [1e300, 1e31, 1e-31, 1e-320])
+def test_values_in_no_unit_of_light_are_refused(top: float) -> None:
+    """Beyond 1e30, and below 1e-30, products would no longer be finite: the highest value is named."""
+    with pytest.raises(SpectrumError, match="the highest value is"):
+        emission_rows(rows([400, 450, 500], [0, top, 0]))

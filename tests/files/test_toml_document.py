@@ -82,3 +82,19 @@ def test_very_long_line_is_not_printed_under_its_problem() -> None:
     assert len(str(caught.value)) < 200
     assert caught.value.problems[0].place is not None
     assert caught.value.problems[0].place.column == 15006
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("start", ["", "[", "a = {", "a = [{ b = 1 }]\n"])
+def test_key_of_many_parts_is_refused_before_it_is_parsed(start: str) -> None:
+    """The parser's memory grows with the square of the parts: 50,000 of them would take gigabytes."""
+    with pytest.raises(SetupError, match="a key of more than 30 parts"):
+        read_document(f"{start}rows{'.a' * 50_000} = 1\n".encode(), "a.toml")
+
+
+@pytest.mark.identity
+def test_dots_in_values_and_remarks_are_no_keys() -> None:
+    """Long texts with dots stay what they are."""
+    dots = "a." * 40 + "a"
+    document = read_document(f'# {dots}\nname = "{dots}"\n'.encode(), "a.toml")
+    assert document.data == {"name": dots}

@@ -211,3 +211,18 @@ def test_any_mixture_of_slips_ends_in_problems_without_forbidden_words(text: str
             assert not [word for word in FORBIDDEN if word in words]
     else:
         assert syntax_problems(text, "f.toml") == []
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("space", ["\v", "\f", "\u0085", "\u00a0", "\u2028"])
+def test_white_space_that_is_none_to_toml_is_told(space: str) -> None:
+    """Such a character between or instead of values is passed over, not looked at for ever."""
+    for line in (f"a = {space}1", f'b = {{ x = "1" }}{space}c = 2', f"a = {space}"):
+        assert syntax_problems(line, "a.toml")
+
+
+@pytest.mark.identity
+def test_line_that_nobody_typed_gets_no_hint() -> None:
+    """A line of a megabyte is refused where the parser stopped, without a search for what was meant."""
+    (problem,) = syntax_problems("x = " + "a, " * 400_000, "a.toml")
+    assert not problem.cure
