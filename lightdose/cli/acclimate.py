@@ -97,7 +97,7 @@ def command(
     way = acclimate(analyse(before, certainty=False), analyse(after, certainty=False), asked)
     files = _write_steps(way, after, output, csv_dialect, inputs_of(before, after), quiet) if output else []
     if figures:
-        from lightdose.present.acclimation_figure import acclimation_drawing
+        from lightdose.present.figures.acclimation import acclimation_drawing
 
         save_drawings([acclimation_drawing(way)], figures, inputs_of(before, after), quiet)
     _print_result(way, files, as_json=as_json, no_color=no_color)

@@ -130,7 +130,7 @@ def _write(fit: CalibrationFit, target: Path, setup: Setup, readings: Path, quie
 
 def _write_figures(fit: CalibrationFit, folder: str, inputs: list[Path], quiet: bool) -> None:
     from lightdose.cli.written import save_drawings
-    from lightdose.present.calibration_figure import calibration_drawings
+    from lightdose.present.figures.calibration import calibration_drawings
 
     save_drawings(calibration_drawings(fit), folder, inputs, quiet)
 

@@ -121,7 +121,7 @@ def _write_csv(found: Comparison, target: str, dialect: Literal["plain", "excel-
 def _write_figures(found: Comparison, folder: str, sites: tuple[str, ...], quiet: bool) -> None:
     from lightdose.analysis import site_days, site_spectra
     from lightdose.cli.written import inputs_of, save_drawings
-    from lightdose.present.comparison_figure import comparison_drawings, shown_sites
+    from lightdose.present.figures.comparison import comparison_drawings, shown_sites
 
     shown = shown_sites(found, sites)
     rows = [[getattr(s, side) for s in shown] for side in ("a", "b")]

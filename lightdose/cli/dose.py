@@ -285,9 +285,9 @@ def _write_figures(
     from lightdose.analysis import site_days, site_spectra
     from lightdose.cli.written import inputs_of, save_drawings
     from lightdose.explaining import diminishing_return
-    from lightdose.present.diminishing_figure import diminishing_drawing
-    from lightdose.present.dose_figure import dose_drawings
-    from lightdose.present.figures import day_drawing, shown_receivers, spectrum_drawing
+    from lightdose.present.figures.day import day_drawing, shown_receivers, spectrum_drawing
+    from lightdose.present.figures.diminishing import diminishing_drawing
+    from lightdose.present.figures.dose import dose_drawings
 
     drawings = dose_drawings(analysis)
     if shown := shown_receivers(analysis, sites):
@@ -297,7 +297,7 @@ def _write_figures(
     if more_light is not None:
         drawings.append(more_light)
     if weighed is not None:
-        from lightdose.present.colour_figure import colour_drawing
+        from lightdose.present.figures.colour import colour_drawing
 
         drawings.append(colour_drawing(weighed))
     save_drawings(drawings, target, inputs_of(analysis.setup), quiet)

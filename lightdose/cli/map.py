@@ -375,6 +375,6 @@ def _write_figures(
     light: LightMap, quantity: MapQuantity, unit: LengthUnit, folder: str, quiet: bool
 ) -> None:
     from lightdose.cli.written import inputs_of, save_drawings
-    from lightdose.present.map_figure import map_drawings
+    from lightdose.present.figures.map import map_drawings
 
     save_drawings(map_drawings(light, quantity, unit), folder, inputs_of(light.setup), quiet)

@@ -80,7 +80,7 @@ def command(
     files = _targets(other, output) if output else {}
     save_schedules(files, found.programmes, other.lit_fixtures, csv_dialect, inputs, quiet)
     if figures:
-        from lightdose.present.match_figure import match_drawing
+        from lightdose.present.figures.match import match_drawing
 
         save_drawings([match_drawing(found)], figures, inputs, quiet)
     _print_result(found, files, as_json=as_json, no_color=no_color)

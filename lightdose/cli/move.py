@@ -83,7 +83,7 @@ def command(
     unit: LengthUnit = "in" if imperial else setup.length_unit
     if figures:
         from lightdose.cli.written import inputs_of, save_drawings
-        from lightdose.present.move_figure import move_drawing
+        from lightdose.present.figures.move import move_drawing
 
         save_drawings([move_drawing(found)], figures, inputs_of(setup), quiet)
     _print_result(found, unit, as_json=as_json, no_color=no_color)

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from lightdose.files.dialect import Dialect
     from lightdose.model.placement import Placement, PlaceWishes
     from lightdose.model.setup import LengthUnit, Setup
-    from lightdose.present.canvas import Drawing
+    from lightdose.present.figures.canvas import Drawing
 
 HELP = """\b
 Example:
@@ -212,7 +212,7 @@ def _write_corals(placement: Placement, setup: Setup, target: str, dialect: Dial
 def _drawings(setup: Setup, placement: Placement, unit: LengthUnit) -> list[Drawing]:
     from lightdose.judge.map_choice import default_cell_m
     from lightdose.mapping import light_map
-    from lightdose.present.placement_figure import placement_drawing, planes_for
+    from lightdose.present.figures.placement import placement_drawing, planes_for
 
     planes = planes_for(placement)
     return [placement_drawing(placement, light_map(setup, planes, cell_m=default_cell_m(setup)), unit)]

@@ -202,7 +202,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
     from lightdose.analysis import site_days, site_spectra
     from lightdose.comparing import looks_and_gets
     from lightdose.explaining import colour_or_intensity, diminishing_return
-    from lightdose.present.figures import shown_receivers
+    from lightdose.present.figures.day import shown_receivers
     from lightdose.present.report_record import Report
     from lightdose.trying import try_change
 
@@ -224,7 +224,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
 
 def _compared(comparison: Comparison) -> Compared:
     from lightdose.analysis import site_days, site_spectra
-    from lightdose.present.comparison_figure import shown_sites
+    from lightdose.present.figures.comparison import shown_sites
     from lightdose.present.report_comparison import Compared
 
     a, b, shown = comparison.before, comparison.after, shown_sites(comparison)

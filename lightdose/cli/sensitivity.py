@@ -115,7 +115,7 @@ def _write_csv(found: Sensitivity, target: str, dialect: Literal["plain", "excel
 
 def _write_figures(found: Sensitivity, target: str, sites: tuple[str, ...], quiet: bool) -> None:
     from lightdose.cli.written import inputs_of, save_drawings
-    from lightdose.present.sensitivity_figure import tornado_drawings
+    from lightdose.present.figures.sensitivity import tornado_drawings
 
     drawings = tornado_drawings(found, sites)
     if not drawings:

@@ -168,8 +168,8 @@ def _write_figure(
 
     from lightdose.files.writing import write_atomically
     from lightdose.physics.spectrum_metrics import photon_shares
-    from lightdose.present.canvas import render
-    from lightdose.present.spectrum_figure import overlay_drawing
+    from lightdose.present.figures.canvas import render
+    from lightdose.present.figures.spectrum import overlay_drawing
 
     curves = [photon_shares(name, spectrum) for name, spectrum in zip(names, spectra, strict=True)]
     drawing = overlay_drawing(curves)

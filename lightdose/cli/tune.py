@@ -199,7 +199,7 @@ def _targets(setup: Setup, output: str | None) -> dict[str, Path]:
 
 def _drawings(tuning: Tuning, unit: LengthUnit) -> list[Any]:
     from lightdose.analysis import site_days
-    from lightdose.present.tuning_figure import shown_corals, tuning_drawings
+    from lightdose.present.figures.tuning import shown_corals, tuning_drawings
 
     receivers = [c.after.receiver for c in shown_corals(tuning)]
     return tuning_drawings(

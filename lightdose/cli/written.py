@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from lightdose.model.fixture import Fixture
     from lightdose.model.schedule import Programme
     from lightdose.model.setup import Setup
-    from lightdose.present.canvas import Drawing
+    from lightdose.present.figures.canvas import Drawing
 
 
 def inputs_of(*setups: Setup) -> list[Path]:
@@ -27,7 +27,7 @@ def inputs_of(*setups: Setup) -> list[Path]:
 def save_drawings(drawings: Sequence[Drawing], folder: str, inputs: Iterable[Path], quiet: bool) -> None:
     """Write every drawing as SVG and PNG, with a progress bar for a person who waits."""
     from lightdose.files.writing import write_atomically
-    from lightdose.present.canvas import render
+    from lightdose.present.figures.canvas import render
 
     kept = list(inputs)
     forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
-from lightdose.present.canvas import Drawing, drawn, fitted, new_figure, shortened
-from lightdose.present.handout_chart import (
+from lightdose.present.figures.canvas import Drawing, drawn, fitted, new_figure, shortened
+from lightdose.present.figures.handout_chart import (
     HEAD_IN,
     ROW_IN,
     CoralRow,
@@ -19,6 +19,7 @@ from lightdose.present.handout_chart import (
     draw_corals,
     draw_day,
 )
+from lightdose.present.figures.style import QUIET_INK
 from lightdose.present.handout_words import (
     finding,
     letters,
@@ -39,7 +40,6 @@ from lightdose.present.paper import (
     write_rule,
     write_text,
 )
-from lightdose.present.style import QUIET_INK
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

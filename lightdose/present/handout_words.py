@@ -10,9 +10,9 @@ from typing import Final
 from lightdose.model.explaining import EvidenceSide
 from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.results import Analysis, Verdict
-from lightdose.present.canvas import shortened
 from lightdose.present.colour_words import BOUNDED
 from lightdose.present.diminishing_words import NEAR_FULL, times
+from lightdose.present.figures.canvas import shortened
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT,

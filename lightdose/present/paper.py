@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lightdose.model.record import dataclass
 from lightdose.model.setup import LengthUnit
-from lightdose.present.canvas import LINE_IN, Drawing, drawing_settings, wrapped
-from lightdose.present.style import INK, QUIET_INK, RULE, TEXT_PT
+from lightdose.present.figures.canvas import LINE_IN, Drawing, drawing_settings, wrapped
+from lightdose.present.figures.style import INK, QUIET_INK, RULE, TEXT_PT
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

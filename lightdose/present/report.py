@@ -6,13 +6,14 @@ from collections.abc import Mapping, Sequence
 from itertools import count
 from typing import Any, Final
 
-from lightdose.present.canvas import Drawing
-from lightdose.present.colour_figure import colour_drawing
-from lightdose.present.diminishing_figure import diminishing_drawing
-from lightdose.present.figures import day_drawing, spectrum_drawing
-from lightdose.present.inline_svg import inline_figure
+from lightdose.present.figures.canvas import Drawing
+from lightdose.present.figures.colour import colour_drawing
+from lightdose.present.figures.day import day_drawing, spectrum_drawing
+from lightdose.present.figures.diminishing import diminishing_drawing
+from lightdose.present.figures.inline_svg import inline_figure
+from lightdose.present.figures.map import map_drawings
+from lightdose.present.figures.schedule import schedule_drawing
 from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET
-from lightdose.present.map_figure import map_drawings
 from lightdose.present.page import Ready, page_environment, policy_hash, template_text
 from lightdose.present.report_comparison import compared_drawings, comparison_parts
 from lightdose.present.report_looks import looks_swatch, looks_table, looks_words
@@ -31,7 +32,6 @@ from lightdose.present.report_tables import (
     programme_table,
 )
 from lightdose.present.report_words import page_words
-from lightdose.present.schedule_figure import schedule_drawing
 from lightdose.present.try_change import try_change_section
 
 

@@ -8,8 +8,6 @@ from typing import Any, Final
 
 from lightdose.model.comparison import Comparison, SiteComparison
 from lightdose.model.results import SiteDay, SiteSpectrum
-from lightdose.present.canvas import Drawing
-from lightdose.present.comparison_figure import comparison_drawings
 from lightdose.present.comparison_text import coral_columns, looks_lines, site_columns
 from lightdose.present.comparison_words import (
     COMMON_CANCELS,
@@ -20,6 +18,8 @@ from lightdose.present.comparison_words import (
     running_sentence,
     worst_changes_first,
 )
+from lightdose.present.figures.canvas import Drawing
+from lightdose.present.figures.comparison import comparison_drawings
 from lightdose.present.labels import literal, typeset
 from lightdose.present.report_tables import ROWS_AT_MOST, Head, PageTable, left_out_note
 from lightdose.present.tables import Column

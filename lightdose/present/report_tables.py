@@ -11,6 +11,7 @@ from lightdose.model.fixture import Fixture
 from lightdose.model.results import Analysis, DliState, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.present.certainty_words import interval_text, table_words
+from lightdose.present.figures.schedule import programme_rows
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
@@ -26,7 +27,6 @@ from lightdose.present.labels import (
 from lightdose.present.looks_words import rounded
 from lightdose.present.range_bar import RangeBar, range_bar
 from lightdose.present.saturation_words import hours_span, percent_span
-from lightdose.present.schedule_figure import programme_rows
 from lightdose.present.summary import worst_first
 from lightdose.quantities import BANDS
 

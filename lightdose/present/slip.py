@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from lightdose.model.slip import Slip
-from lightdose.present.canvas import Drawing, drawn, fitted, new_figure
+from lightdose.present.figures.canvas import Drawing, drawn, fitted, new_figure
+from lightdose.present.figures.style import QUIET_INK
 from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET
 from lightdose.present.paper import (
     SLIPS_IN,
@@ -25,7 +26,6 @@ from lightdose.present.slip_words import (
     slip_rows,
     start_sentence,
 )
-from lightdose.present.style import QUIET_INK
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

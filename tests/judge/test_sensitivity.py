@@ -17,7 +17,7 @@ from lightdose.model.schedule import Programme
 from lightdose.model.sensitivity import SEVERITY, Case, CaseOutcome, Change, Sensitivity
 from lightdose.model.setup import Setup
 from lightdose.model.tank import Water
-from lightdose.present.sensitivity_figure import tornado_drawings
+from lightdose.present.figures.sensitivity import tornado_drawings
 from lightdose.present.sensitivity_text import closing_line
 
 TANK = made_tank()

@@ -17,7 +17,7 @@ from lightdose.present.certainty_words import (
     table_words,
     verdict_words,
 )
-from lightdose.present.dose_figure import dose_drawings
+from lightdose.present.figures.dose import dose_drawings
 from lightdose.present.plain import dose_lines
 from lightdose.present.summary import closing_line, verdict_sentence, worst_first
 

@@ -15,8 +15,8 @@ from lightdose.handing_out import handout
 from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.hazard import Exposure, LimitTime, Stare
 from lightdose.model.results import Analysis, Caution
+from lightdose.present.figures.handout_chart import chosen_rows, coral_rows
 from lightdose.present.handout import handout_pages
-from lightdose.present.handout_chart import chosen_rows, coral_rows
 from lightdose.present.handout_words import finding, more_text, standing_rows, why_rows
 from lightdose.present.paper import Paper, pdf_bytes
 

@@ -24,8 +24,8 @@ from lightdose.mapping import light_map
 from lightdose.model.coral import Coral, Site
 from lightdose.model.maps import Plane
 from lightdose.model.results import Analysis
-from lightdose.present.comparison_figure import shown_sites
-from lightdose.present.figures import shown_receivers
+from lightdose.present.figures.comparison import shown_sites
+from lightdose.present.figures.day import shown_receivers
 from lightdose.present.labels import STATE_WORDS, hours, number, percent, range_text
 from lightdose.present.looks_words import rounded
 from lightdose.present.report import report_page

@@ -7,7 +7,7 @@ import itertools
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from lightdose.present.canvas import Drawing, drawing_settings
+from lightdose.present.figures.canvas import Drawing, drawing_settings
 
 
 def misplaced_words(drawing: Drawing) -> list[str]:

@@ -1,0 +1,211 @@
+"""Figures inside a page: small, with real text, no style attributes, and ids that no other figure has.
+
+A page's content policy refuses style attributes, so each declaration becomes an attribute of its own. The
+head of a figure is left out, since the page sets it as the figure's caption.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+from xml.etree import ElementTree
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+
+from lightdose.model.arrays import FloatArray
+from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, LINE_IN, Drawing, drawing_settings
+from lightdose.present.figures.style import TEXT_PT
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+PT_PER_IN: Final = 72
+PX_PER_PT: Final = 4 / 3
+LONG_PATH: Final = 200
+"""Letters of a path from which a tenth of a point is fine enough."""
+
+FLAT_PT: Final = 0.1
+"""Points nearer than this to the line between their neighbours are left out."""
+
+_CURVED: Final = re.compile(r"[^MLz\d\s.e-]")
+_RUNS: Final = re.compile(r"M[^M]*")
+_NUMBERS: Final = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
+_NUMBER: Final = re.compile(r"-?\d+\.\d+(?:e-?\d+)?")
+_REFERENCE: Final = re.compile(r"url\(#([^)]*)\)")
+_DROPPED: Final = frozenset({"metadata", "style", "title", "desc"})
+_DEFAULTS: Final = frozenset(
+    {("text-anchor", "start"), ("font-weight", "400"), ("opacity", "1"), ("stroke-opacity", "1")}
+)
+_OURS: Final = frozenset({"font-family", "font-style", "stroke-linejoin"})
+"""What the page's own style sheet says for all figures."""
+
+
+@dataclass(frozen=True)
+class InlineFigure:
+    """A drawing for a page: ``caption`` states its finding, ``lead`` what is shown; ``svg`` holds neither."""
+
+    name: str
+    caption: str
+    lead: str
+    svg: str
+
+
+class _Names:
+    """Short ids of one figure in the order of their use, such as "f3-1"."""
+
+    def __init__(self, prefix: str) -> None:
+        self._prefix = prefix
+        self._known: dict[str, str] = {}
+
+    def of(self, name: str) -> str:
+        return self._known.setdefault(name, f"{self._prefix}-{len(self._known) + 1}")
+
+
+def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
+    """The drawing as SVG inside a page; its ids begin with ``prefix``. Two runs give the same text."""
+    figure = drawing.figure
+    head = [text for text in figure.texts if text.get_label() in (HEAD_TITLE, HEAD_LEAD)]
+    leads = [str(text.get_text()) for text in head if text.get_label() == HEAD_LEAD]
+    for text in head:
+        text.set_visible(False)
+    root = ElementTree.fromstring(_rendered(figure))
+    names = _Names(prefix)
+    for text in head:
+        text.set_visible(True)
+    width, height = (float(side) * PT_PER_IN for side in figure.get_size_inches())
+    top = _head_pt(figure, [float(text.get_position()[1]) for text in head])
+    tall = height - top
+    lines = [
+        f'<svg class="figure" viewBox="0 {top:g} {width:g} {tall:g}" width="{width * PX_PER_PT:.0f}" '
+        f'height="{tall * PX_PER_PT:.0f}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
+        f'<title id="{prefix}-title">{escape(drawing.title)}</title>',
+        f'<desc id="{prefix}-desc">{escape(drawing.description)}</desc>',
+        *(part for child in root for part in _written(child, names)),
+        "</svg>",
+    ]
+    return InlineFigure(drawing.name, drawing.title, " ".join(leads), "\n".join(lines))
+
+
+def _rendered(figure: Figure) -> bytes:
+    import matplotlib as mpl
+
+    buffer = io.BytesIO()
+    with drawing_settings():
+        mpl.rcParams["svg.fonttype"] = "none"
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
+    return buffer.getvalue()
+
+
+def _head_pt(figure: Figure, places: list[float]) -> float:
+    """How much of the figure's top the head takes. [pt]"""
+    if not places:
+        return 0.0
+    height = float(figure.get_size_inches()[1])
+    return round(PT_PER_IN * ((1 - min(places)) * height + LINE_IN * 8.0 / TEXT_PT), 1)
+
+
+def _written(element: ElementTree.Element, names: _Names) -> Iterator[str]:
+    """The element in lines; groups that say nothing are left out, what they hold stays."""
+    tag = element.tag.partition("}")[2]
+    if tag in _DROPPED:
+        return
+    attributes = dict(_attributes(element, tag, names))
+    inner = [part for child in element for part in _written(child, names)]
+    text = escape(element.text or "") if tag in ("text", "tspan") else ""
+    if tag in ("g", "defs") and not inner:
+        return
+    if tag == "g" and not attributes:
+        yield from inner
+        return
+    if _invisible(tag, attributes):
+        return
+    opened = f"<{tag}" + "".join(f" {name}={quoteattr(value)}" for name, value in attributes.items())
+    if not inner:
+        yield f"{opened}>{text}</{tag}>" if text else f"{opened}/>"
+        return
+    yield f"{opened}>{text}"
+    yield from inner
+    yield f"</{tag}>"
+
+
+def _invisible(tag: str, attributes: dict[str, str]) -> bool:
+    """Whether a path is one of the white sheets under figure and axes."""
+    return tag == "path" and attributes.get("fill") == "#ffffff" and attributes.keys() <= {"d", "fill"}
+
+
+def _attributes(element: ElementTree.Element, tag: str, names: _Names) -> Iterator[tuple[str, str]]:
+    for full_name, value in element.attrib.items():
+        name = full_name.partition("}")[2] or full_name
+        if name == "style":
+            yield from _declarations(value, names)
+        elif name == "id":
+            if tag != "g":
+                yield "id", names.of(value)
+        elif name == "href":
+            yield "href", f"#{names.of(value.removeprefix('#'))}"
+        elif name == "d":
+            yield "d", _path(value)
+        elif name == "transform":
+            if not value.startswith("rotate(-0 "):
+                yield "transform", _rounded(value, 2)
+        else:
+            yield name, _rounded(_referring(value, names), 2)
+
+
+def _declarations(style: str, names: _Names) -> Iterator[tuple[str, str]]:
+    for declaration in style.split(";"):
+        name, _, value = (part.strip() for part in declaration.partition(":"))
+        if name and name not in _OURS and (name, value) not in _DEFAULTS:
+            yield name, _rounded(_referring(value.removesuffix("px"), names), 2)
+
+
+def _referring(value: str, names: _Names) -> str:
+    return _REFERENCE.sub(lambda found: f"url(#{names.of(found[1])})", value)
+
+
+def _path(d: str) -> str:
+    """A path with no more points and digits than the eye can tell."""
+    short = d
+    if len(d) > LONG_PATH and not _CURVED.search(d):
+        short = " ".join(_thinned(run) for run in _RUNS.findall(d))
+    short = _rounded(" ".join(short.split()), 1 if len(d) > LONG_PATH else 2)
+    return re.sub(r" ?([A-Za-z]) ?", r"\1", short)
+
+
+def _thinned(run: str) -> str:
+    """A line without the points that lie on it as nearly as ``FLAT_PT``."""
+    closed = run.rstrip().endswith("z")
+    points = np.array(_NUMBERS.findall(run), dtype=float).reshape(-1, 2)
+    kept = points[_corners(points)]
+    (x, y), rest = kept[0], kept[1:]
+    lines = " ".join(f"{x:.3f} {y:.3f}" for x, y in rest)
+    return f"M {x:.3f} {y:.3f} L {lines}{' z' if closed else ''}" if lines else f"M {x:.3f} {y:.3f}"
+
+
+def _corners(points: FloatArray) -> FloatArray:
+    """Which points a line needs, by the rule of Ramer 1972 and of Douglas & Peucker 1973."""
+    needed = np.zeros(len(points), dtype=bool)
+    needed[[0, -1]] = True
+    open_parts = [(0, len(points) - 1)]
+    while open_parts:
+        first, last = open_parts.pop()
+        if last - first < 2:
+            continue
+        way = points[last] - points[first]
+        off = points[first + 1 : last] - points[first]
+        length = float(np.hypot(*way))
+        away = np.abs(off @ (-way[1], way[0])) / length if length > 0 else np.hypot(*off.T)
+        far = int(np.argmax(away))
+        if away[far] > FLAT_PT:
+            middle = first + 1 + far
+            needed[middle] = True
+            open_parts += [(first, middle), (middle, last)]
+    return needed
+
+
+def _rounded(text: str, decimals: int) -> str:
+    return _NUMBER.sub(lambda found: f"{round(float(found[0]), decimals) + 0.0:g}", text)

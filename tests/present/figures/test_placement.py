@@ -1,0 +1,187 @@
+"""The figures and words of `place` and `move`: words that do not meet, marks where corals stand."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from judge.made_tank import made_tank
+from matplotlib.colors import to_hex
+from present.text_boxes import misplaced_words
+
+from lightdose.mapping import light_map
+from lightdose.model.coral import Coral, Site
+from lightdose.model.placement import Grid, MoveWishes, Placement, PlaceWishes
+from lightdose.model.setup import Setup
+from lightdose.planning import move, place
+from lightdose.present.figures.canvas import Drawing, render
+from lightdose.present.figures.move import move_drawing
+from lightdose.present.figures.placement import placement_drawing, planes_for
+from lightdose.present.figures.style import STATE_MARKS
+from lightdose.present.labels import number
+from lightdose.present.move_text import move_lines, show_move
+from lightdose.present.placement_text import numbered, place_lines, show_placement
+
+LONG = "$x_1$ [/] " + "nam e" * 38
+
+
+def crowded(n: int) -> Setup:
+    """The made tank with so many more corals on as many sites in rows."""
+    tank = made_tank()
+    sites = tuple(
+        Site(f"q{i}", 0.02 + 0.56 * (i % 10) / 9, 0.02 + 0.36 * (i // 10) / 9, 0.12 + 0.02 * (i % 7))
+        for i in range(n)
+    )
+    corals = tuple(Coral(f"frag {i}", "soft", f"q{i}") for i in range(n))
+    return replace(tank, sites=(*tank.sites, *sites), corals=(*tank.corals, *corals))
+
+
+def named(name: str) -> Setup:
+    tank = made_tank()
+    corals = tuple(replace(c, name=f"{name} {c.name}") for c in tank.corals)
+    return replace(tank, corals=corals)
+
+
+def drawing_of(placement: Placement, setup: Setup) -> Drawing:
+    return placement_drawing(placement, light_map(setup, planes_for(placement), cell_m=0.02), "cm")
+
+
+CASES = {
+    "plain": (made_tank(), PlaceWishes()),
+    "grid": (made_tank(), PlaceWishes(grid=Grid(0.06, (0.1, 0.2)))),
+    "unplaced": (made_tank(), PlaceWishes(apart_m=1.0)),
+    "many": (crowded(40), PlaceWishes(prefer="stay")),
+    "long names": (named(LONG), PlaceWishes()),
+}
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("case", CASES)
+def test_words_of_the_plan_do_not_meet_or_leave_the_page(case: str) -> None:
+    """Every text box lies inside the canvas and apart from the others."""
+    setup, wishes = CASES[case]
+    drawing = drawing_of(place(setup, wishes), setup)
+    assert misplaced_words(drawing) == []
+    assert render(drawing, "svg").startswith(b"<?xml")
+
+
+@pytest.mark.identity
+def test_marks_stand_where_the_corals_do_on_one_scale() -> None:
+    """From above at x and y, from the front at x and the top's depth; both views have one scale."""
+    setup = made_tank()
+    placement = place(setup, PlaceWishes())
+    axes = {a.get_label(): a for a in drawing_of(placement, setup).figure.axes}
+    spots = [(c.after.spot, c.height_m) for c in placement.corals if c.after]
+    expected = {
+        "depth": {(round(100 * s.x_m, 3), round(100 * s.y_m, 3)) for s, _ in spots},
+        "from_front": {(round(100 * s.x_m, 3), round(100 * (s.depth_m - h), 3)) for s, h in spots},
+    }
+    scales = []
+    for kind, places in expected.items():
+        marks = [line for line in axes[kind].lines if line.get_marker() in ("o", "D")]
+        drawn = {(round(float(m.get_xdata()[0]), 3), round(float(m.get_ydata()[0]), 3)) for m in marks}
+        assert drawn == places
+        box, figure = axes[kind].get_position(), axes[kind].figure
+        width = box.width * figure.get_size_inches()[0]
+        scales.append(width / abs(np.diff(axes[kind].get_xlim())[0]))
+    assert scales[0] == pytest.approx(scales[1])
+
+
+@pytest.mark.identity
+def test_corals_behind_one_another_keep_their_lines_and_the_worse_state() -> None:
+    """Two corals at one point of a view: each way is drawn, the mark is the one further off."""
+    setup = made_tank()
+    placement = place(setup, PlaceWishes())
+    spot = next(c.after.spot for c in placement.corals if c.after)
+    pair = []
+    for y_m, state, old_x in ((0.1, "within", 0.05), (0.3, "far_below", 0.5)):
+        coral = next(c for c in placement.corals if c.after)
+        assert coral.after is not None
+        after = replace(coral.after, spot=replace(spot, y_m=y_m, name=f"s{y_m}"), dli_state=state)
+        before = replace(coral.before, spot=replace(spot, x_m=old_x, name="old"))
+        pair.append(replace(coral, coral=f"c{y_m}", before=before, after=after, moved_m=0.2))
+    drawing = drawing_of(replace(placement, corals=tuple(pair)), setup)
+    front = next(a for a in drawing.figure.axes if a.get_label() == "from_front")
+    marks = [line for line in front.lines if line.get_marker() in ("o", "D")]
+    ways = {round(float(line.get_xdata()[0]), 3) for line in front.lines if line.get_zorder() == 5.6}
+    assert [to_hex(m.get_markerfacecolor()) for m in marks] == [to_hex(STATE_MARKS["far_below"][1])]
+    assert ways == {5.0, 50.0}
+    assert "1, 2" in {t.get_text() for t in front.texts}
+
+
+@pytest.mark.identity
+def test_numbers_in_the_list_are_those_of_the_csv() -> None:
+    """Corals are counted in the order of the setup, those without a place are not."""
+    labels = [label for _, label in numbered(place(made_tank(), PlaceWishes(apart_m=1.0)))]
+    assert sorted(labels) == ["-", "-", "-", "1"]
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize("case", CASES)
+def test_terminal_and_pipe_tell_the_same_verdict(case: str) -> None:
+    """The last line is the verdict in both."""
+    placement = place(*CASES[case])
+    stream = io.StringIO()
+    show_placement(placement, "cm", stream, colour=False, width=100)
+    last = list(place_lines(placement, "cm"))[-1]
+    assert " ".join(stream.getvalue().split()).endswith(" ".join(last.split()))
+    assert "within common practice" in last
+
+
+def stepped(n: int) -> Setup:
+    """So many free sites above each other under the left fixture."""
+    tank = made_tank()
+    sites = tuple(Site(f"P{i}", 0.24, 0.28, 0.34 - 0.28 * i / (n - 1)) for i in range(n))
+    return replace(tank, sites=(*tank.sites, *sites))
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("sites", "rise", "to"), [(10, 0.1, "P9"), (200, 0.012, "P199"), (10, 0.1, "P4")])
+def test_words_of_the_way_do_not_meet_or_leave_the_page(sites: int, rise: float, to: str) -> None:
+    """A few stones, very many, and one step down."""
+    drawing = move_drawing(move(stepped(sites), MoveWishes("brain", to, rise)))
+    assert misplaced_words(drawing) == []
+    (axes,) = drawing.figure.axes
+    assert "mol m⁻² d⁻¹" in axes.get_ylabel()
+
+
+@pytest.mark.identity
+def test_line_of_the_way_holds_the_doses() -> None:
+    """The steps drawn are today's dose and those of the record."""
+    found = move(stepped(10), MoveWishes("brain", "P9"))
+    (axes,) = move_drawing(found).figure.axes
+    line = next(x for x in axes.lines if to_hex(x.get_color()) == "#0344dd")
+    assert line.get_ydata()[:-1] == pytest.approx([found.start_dli, *(s.dli_mol_m2_d for s in found.steps)])
+
+
+@pytest.mark.pinned
+def test_way_in_words_ends_with_the_verdict() -> None:
+    """Terminal and pipe hold the headline and the same last sentence."""
+    found = move(stepped(10), MoveWishes("brain", "P9", start="2026-03-01"))
+    stream = io.StringIO()
+    show_move(found, "in", stream, colour=False, width=90)
+    lines = list(move_lines(found, "in"))
+    shown = " ".join(stream.getvalue().split())
+    assert lines[1] in shown
+    assert shown.endswith(lines[-1])
+    assert "2026-03-01" in shown
+
+
+@pytest.mark.identity
+def test_long_names_of_places_are_shortened_but_never_a_number() -> None:
+    """The list under the picture keeps dose and usual range whole whatever a place is called."""
+    setup = made_tank()
+    placement = place(setup, PlaceWishes())
+    corals = []
+    for coral in placement.corals:
+        if coral.after is not None:
+            coral = replace(coral, after=replace(coral.after, spot=replace(coral.after.spot, name="w" * 80)))
+        corals.append(coral)
+    drawing = drawing_of(replace(placement, corals=tuple(corals)), setup)
+    texts = [t.get_text() for t in drawing.figure.texts]
+    doses = [number(c.after.dli_mol_m2_d) for c in corals if c.after is not None]
+    assert doses
+    for dose in doses:
+        assert any(f"{dose}, usual" in text and "…" in text for text in texts)

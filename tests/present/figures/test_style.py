@@ -1,0 +1,86 @@
+from __future__ import annotations
+
+import itertools
+import warnings
+
+import numpy as np
+import pytest
+
+from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve
+from lightdose.model.spectrum import GRID_NM, ChannelSpectrum, LedPeak, SpectralDistribution, SpectrumMix
+from lightdose.present.figures.style import DASHES, INK, QUIET_INK, TONES, channel_strokes, tone_of
+
+
+def _linear(colour: str) -> np.ndarray:
+    """Linear sRGB, IEC 61966-2-1."""
+    encoded = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
+    return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("colour", [*TONES.values(), QUIET_INK, INK])
+def test_every_stroke_has_contrast_three_on_white(colour: str) -> None:
+    """Lines and marks stand out from the page."""
+    # Source: WCAG 2.2, relative luminance and success criterion 1.4.11.
+    luminance = float(_linear(colour) @ [0.2126, 0.7152, 0.0722])
+    assert 1.05 / (luminance + 0.05) >= 3
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("sight", ["normal", "Protanomaly", "Deuteranomaly", "Tritanomaly"])
+def test_tones_stay_apart_for_colour_blind_eyes(sight: str) -> None:
+    """Every pair of tones differs by a CIEDE2000 distance of 10 or more."""
+    # Source: Machado et al. 2009 matrices, severity 1, and CIEDE2000, both of colour-science.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+
+    matrix = np.eye(3) if sight == "normal" else np.asarray(colour.CVD_MATRICES_MACHADO2010[sight][1.0])
+    srgb = colour.RGB_COLOURSPACES["sRGB"]
+    labs = [
+        colour.XYZ_to_Lab(srgb.matrix_RGB_to_XYZ @ np.clip(matrix @ _linear(c), 0, 1), srgb.whitepoint)
+        for c in TONES.values()
+    ]
+    for a, b in itertools.combinations(labs, 2):
+        assert colour.delta_E(a, b, method="CIE 2000") >= 10
+
+
+def _peak(centre_nm: float, fwhm_nm: float) -> SpectralDistribution:
+    values = np.exp(-4 * np.log(2) * ((GRID_NM - centre_nm) / fwhm_nm) ** 2)
+    return SpectralDistribution("p", GRID_NM, values, "photons")
+
+
+@pytest.mark.pinned
+@pytest.mark.parametrize(
+    ("spectrum", "tone"),
+    [
+        (LedPeak(405, 14), "violet"),
+        (LedPeak(445, 20), "blue"),
+        (LedPeak(470, 24), "blue"),
+        (LedPeak(500, 28), "cyan"),
+        (LedPeak(525, 33), "green"),
+        (LedPeak(590, 16), "amber"),
+        (LedPeak(660, 18), "red"),
+        (LedPeak(730, 25), "far red"),
+        (LedPeak(560, 130), "white"),
+        (_peak(450, 20), "blue"),
+        (_peak(560, 150), "white"),
+        (SpectrumMix(((LedPeak(450, 20), 0.7), (LedPeak(470, 20), 0.3))), "blue"),
+        (SpectrumMix(((LedPeak(450, 20), 0.5), (LedPeak(660, 20), 0.5))), "white"),
+    ],
+)
+def test_tone_follows_the_light_and_not_the_turn(spectrum: ChannelSpectrum, tone: str) -> None:
+    """A blue channel is drawn in blue wherever it stands in the list."""
+    assert tone_of(spectrum) == tone
+
+
+@pytest.mark.identity
+def test_channels_of_one_tone_differ_by_dash() -> None:
+    """As many blue channels as there are dashes have different strokes."""
+    channels = [
+        Channel(str(i), LedPeak(440 + 5 * i, 20), CosineLobe(90), DimmingCurve.linear())
+        for i in range(len(DASHES))
+    ]
+    strokes = channel_strokes(channels)
+    assert {s.colour for s in strokes} == {TONES["blue"]}
+    assert len({str(s.dash) for s in strokes}) == len(DASHES)
