@@ -6,7 +6,7 @@ Nothing here computes: these are the names, units and numbers that every other m
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 # Exact by definition since 2019. Source: SI Brochure, 9th edition, table 1.
 PLANCK_J_S: Final = 6.62607015e-34
@@ -54,13 +54,24 @@ BANDS: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One quantity that lightdose reports."""
+    """One quantity that lightdose reports, to ``digits`` significant digits where people read it."""
 
     key: str
     symbol: str
     unit: str
     definition: str
     source: str
+    digits: int = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ValueColumn:
+    """A column of a CSV: header with the unit in its name, kind, what it means, and the unit."""
+
+    name: str
+    kind: Literal["string", "number", "integer", "boolean"] = "number"
+    title: str = ""
+    unit: str = ""
 
 
 QUANTITIES: Final = (

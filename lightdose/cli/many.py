@@ -10,69 +10,65 @@ import shutil
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, redirect_stderr, redirect_stdout
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.options import ManySetups, SetupRequest, is_terminal, say, wants_colour
+from lightdose.cli.frame import Ask, code_of, json_of, print_blocks, write_files
+from lightdose.cli.options import ManySetups, is_terminal, say
+from lightdose.cli.setup_list import labels, result_names, setup_files
 from lightdose.cli.workers import cores, in_order
 from lightdose.errors import LightdoseError, OutputError, Place, Problem, literal
 
 if TYPE_CHECKING:
-    from lightdose.files.dialect import Column, Dialect
+    from lightdose.answers.blocks import Answer, OverviewRow
     from lightdose.files.writing import GrowingFile
-    from lightdose.model.overview import OverviewRow
 
 
 @dataclass(frozen=True)
-class OneOfMany:
-    """A setup among many: how to read it, what tells it from the others, a name for its files."""
+class Wanted:
+    """What a command does with each of many setups.
 
-    request: SetupRequest
-    label: str
-    name: str
-
-    @property
-    def file(self) -> str:
-        """The setup as it was found."""
-        return self.request.path
-
-    def folder_in(self, folder: str) -> str:
-        """This setup's own folder in the one that an option names."""
-        return os.path.join(folder, self.name, "")
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What a command has to say about one setup.
-
-    ``table`` is its CSV with the setup in front of every row; ``problems`` are those that `check` found.
+    ``module`` holds the command, ``options`` are its own; ``heads`` are the columns of the line of a setup
+    that failed, the last for its first problem; ``csv`` the name of the table; ``worth_a_process`` how many
+    setups take about as long as a process takes to start.
     """
 
-    row: OverviewRow
-    result: Mapping[str, Any] | None = None
-    table: str = ""
-    inputs: Sequence[str] = ()
-    missed: bool = False
-    problems: tuple[Problem, ...] = ()
+    module: str
+    options: Mapping[str, Any]
+    ask: Ask
+    heads: Sequence[str]
+    csv: str = ""
+    worth_a_process: int = 1
 
+    @property
+    def name(self) -> str:
+        """The command's."""
+        return self.module.rpartition(".")[2]
 
-class Command(Protocol):
-    """A command's work on one setup; found by its name in a fresh process, its options bound by partial."""
-
-    def __call__(self, one: OneOfMany) -> Answer:
-        """The answer; any exception is told as that setup's."""
+    @property
+    def folders(self) -> dict[str, str]:
+        """Every option that names a folder in which each setup gets one of its own, with that folder."""
+        own = {f"--{key.replace('_', '-')}": self.options.get(key) for key in ("csv_schedule", "handout")}
+        if self.name == "report":
+            own["-o"] = self.options["output"] or "reports"
+        named = {**own, "--figures": self.ask.figures}
+        return {option: folder for option, folder in named.items() if folder is not None}
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """An answer, or why there is none, as it comes back from a process."""
+    """What came of one setup: its line, JSON and rows, or why there is none."""
 
-    one: OneOfMany
-    answer: Answer | None
-    result_json: str | None = None
+    file: str
+    row: OverviewRow | None = None
+    json: str = ""
+    table: str = ""
+    inputs: tuple[str, ...] = ()
+    code: int = 0
     messages: str = ""
     problems: tuple[Problem, ...] = ()
     fault: str = ""
@@ -80,54 +76,10 @@ class Outcome:
     @property
     def told(self) -> tuple[Problem, ...]:
         """Its problems, a fault of ours among them in its last line."""
-        if self.answer is not None:
-            return self.answer.problems
         return (*self.problems, *([Problem(self.fault.splitlines()[-1])] if self.fault else []))
 
 
-@dataclass(frozen=True)
-class Table:
-    """The CSV of all setups: where, its first line, and the schema to lay beside."""
-
-    path: Path
-    head: str
-    schema: str
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """What is to be written of all setups together.
-
-    ``heads`` are the columns of the line of a setup that failed, the last for its first problem; ``folders``
-    the options that name a folder in which every setup gets one of its own. ``worth_a_process``
-    is how many setups take about as long as a process takes to start.
-    """
-
-    format: str
-    heads: Sequence[str]
-    as_json: bool = False
-    table: Table | None = None
-    folders: Mapping[str, str | None] = field(default_factory=dict)
-    worth_a_process: int = 1
-    strict: bool = False
-    quiet: bool = False
-    no_color: bool = False
-
-
-def table_of_many(
-    target: str | None, default_name: str, columns: Sequence[Column], dialect: Dialect, schema: str
-) -> Table | None:
-    """The CSV that ``--csv`` asks for, each row led by its setup; None where it was not given."""
-    from lightdose.files.dialect import setup_led_csv
-    from lightdose.files.writing import output_target
-
-    if target is None:
-        return None
-    head = setup_led_csv([c.name for c in columns], (), dialect, "")
-    return Table(output_target(target, default_name), head, schema)
-
-
-def run_many(many: ManySetups, command: Command, wanted: Wanted) -> int:
+def run_many(many: ManySetups, wanted: Wanted) -> int:
     """Run a command on many setups and print what it says; gives the exit code.
 
     Raises
@@ -135,60 +87,44 @@ def run_many(many: ManySetups, command: Command, wanted: Wanted) -> int:
     SetupError, click.UsageError
         Where a folder holds no setup, or a variation cannot be meant for any.
     """
-    from lightdose.present.overview import closing_line, overview_line, show_overview
+    from lightdose.answers.overview import overview_blocks
 
-    ones = _listed(many)
+    asks = _listed(many, wanted.ask)
     check_folders(wanted.folders)
-    _keep_off_setups(ones, wanted.folders)
-    work = functools.partial(_worked, command, wanted.as_json, _debugging())
-    outcomes = in_order(work, ones, many.jobs or _processes(len(ones), wanted.worth_a_process), _lost)
+    _keep_off_setups(asks, wanted.folders)
+    work = functools.partial(_worked, wanted, _debugging())
+    jobs = many.jobs or max(1, min(cores(), len(asks) // wanted.worth_a_process))
+    outcomes = in_order(work, asks, jobs, _lost)
     rows: list[OverviewRow] = []
-    codes, n_lines = {0}, 0
-    with closing(outcomes), _growing(wanted.table, ones) as table, _Bar(len(ones), wanted) as bar:
-        printed = _JsonList(wanted.format) if wanted.as_json else None
+    codes = {0}
+    ask = wanted.ask
+    with closing(outcomes), _growing(wanted, asks) as table, _Bar(len(asks), ask) as bar:
+        printed = _JsonList(wanted.name) if ask.as_json else None
         for outcome in outcomes:
             if outcome.messages or outcome.told:
                 bar.clear()
-            _tell(outcome, wanted.quiet)
+            _tell(outcome, ask.quiet)
             rows.append(_row(outcome, wanted.heads))
-            codes.add(_code(outcome))
-            if table and outcome.answer:
-                table.keep_off([Path(name) for name in outcome.answer.inputs])
-                lines = outcome.answer.table.partition("\n")[2]
-                table.write(lines)
-                n_lines += lines.count("\n")
+            codes.add(outcome.code)
+            if table and outcome.row:
+                table.add(outcome)
             if printed:
                 printed.add(outcome)
-            elif not is_terminal():
-                click.echo(overview_line(rows[-1]))
             bar.step()
-    if table and wanted.table:
-        _say_table(table, wanted.table, n_lines, wanted.quiet)
+    if table:
+        table.say(ask)
     if printed:
         printed.end()
-    elif is_terminal():
-        show_overview(rows, sys.stdout, colour=wants_colour(wanted.no_color))
     else:
-        click.echo(closing_line(rows))
-    return next(code for code in (1, 2, 3, 0) if code in codes and (code != 3 or wanted.strict))
+        files = [each.request.path for each in asks]
+        print_blocks(overview_blocks(labels(files) if is_terminal() else files, rows), ask)
+    return next(code for code in (1, 2, 3, 0) if code in codes)
 
 
-def _code(outcome: Outcome) -> int:
-    """What one setup asks the exit code to be; 3 counts only where it was asked for."""
-    if outcome.fault:
-        return 1
-    if outcome.answer is None or outcome.answer.problems:
-        return 2
-    return 3 if outcome.answer.missed else 0
-
-
-def _listed(many: ManySetups) -> list[OneOfMany]:
-    from dataclasses import replace
-
-    from lightdose.cli.setup_list import labels, result_names, setup_files
+def _listed(many: ManySetups, ask: Ask) -> list[Ask]:
+    """What is asked of each setup; a variation that is wrong for all is told once."""
     from lightdose.files.input_files import InputFiles
 
-    # What is wrong for all is told once.
     many.variations.height_m()
     shared = InputFiles()
     for named in (many.variations.swap_fixture, many.variations.schedule):
@@ -197,55 +133,69 @@ def _listed(many: ManySetups) -> list[OneOfMany]:
     shared.finish()
     files = setup_files(many.paths)
     return [
-        OneOfMany(replace(many.variations, path=file), label, name)
-        for file, label, name in zip(files, labels(files), result_names(files), strict=True)
+        replace(ask, request=replace(many.variations, path=file), name=name)
+        for file, name in zip(files, result_names(files), strict=True)
     ]
 
 
-def check_folders(folders: Mapping[str, str | None]) -> None:
+def check_folders(folders: Mapping[str, str]) -> None:
     """Refuse a file, by the option that names it, where many setups need a folder."""
     for option, folder in folders.items():
-        if folder is None or os.path.isdir(folder):
+        if os.path.isdir(folder):
             continue
         if os.path.exists(folder) or os.path.splitext(folder)[1]:
             raise click.UsageError(f"{option} {folder} is one file, and there are many setups: name a folder")
 
 
-def _keep_off_setups(ones: Sequence[OneOfMany], folders: Mapping[str, str | None]) -> None:
+def _keep_off_setups(asks: Sequence[Ask], folders: Mapping[str, str]) -> None:
     """Refuse a folder of results that holds a setup of this run: its files could bear the same names."""
-    homes = {os.path.realpath(f if os.path.isdir(f) else os.path.dirname(f)) for f in (o.file for o in ones)}
-    for folder in filter(None, folders.values()):
-        for one in ones:
-            target = one.folder_in(folder)
+    files = [ask.request.path for ask in asks]
+    homes = {os.path.realpath(f if os.path.isdir(f) else os.path.dirname(f)) for f in files}
+    for folder in folders.values():
+        for ask in asks:
+            target = ask.place(folder)
             if os.path.realpath(target) in homes:
                 found = "is the folder of a setup of this run, whose files are never overwritten"
                 cure = "choose another folder for the results"
                 raise OutputError(Problem(found, cure=cure, place=Place(target)))
 
 
-def _processes(n: int, worth_a_process: int) -> int:
-    """All cores, but no process that would do less than its start costs."""
-    return max(1, min(cores(), n // worth_a_process))
-
-
-def _worked(command: Command, as_json: bool, debug: bool, one: OneOfMany) -> Outcome:
+def _worked(wanted: Wanted, debug: bool, ask: Ask) -> Outcome:
     """One setup, whatever happens; what it prints is kept, so that no two setups mix their lines."""
     said = io.StringIO()
+    blank = Outcome(ask.request.path)
     try:
         with redirect_stderr(said), redirect_stdout(said):
-            answer = command(one)
-            # On one line: the standard library writes that three times as fast as an indented object.
-            text = json.dumps(answer.result, allow_nan=False) if as_json else None
+            command = import_module(wanted.module).command.callback.answer
+            answer: Answer = command(ask, **wanted.options)
+            write_files(answer, replace(ask, csv_file=None), "")
+            done = replace(
+                blank,
+                row=answer.overview,
+                json=json_of(answer) if ask.as_json else "",
+                table=_rows_of(answer, ask) if ask.csv_file else "",
+                inputs=tuple(name for setup in answer.setups for name in setup.inputs_sha256),
+                problems=answer.problems,
+                code=code_of(answer, ask),
+            )
     except LightdoseError as trouble:
-        return Outcome(one, None, messages=said.getvalue(), problems=trouble.problems)
+        done = replace(blank, problems=trouble.problems, code=2)
     except click.ClickException as refusal:
-        problem = Problem(refusal.format_message(), place=Place(one.file))
-        return Outcome(one, None, messages=said.getvalue(), problems=(problem,))
+        problem = Problem(refusal.format_message(), place=Place(blank.file))
+        done = replace(blank, problems=(problem,), code=2)
     except Exception as trouble:
-        return Outcome(one, None, messages=said.getvalue(), fault=_fault(trouble, debug))
-    from dataclasses import replace
+        done = replace(blank, fault=_fault(trouble, debug), code=1)
+    return replace(done, messages=said.getvalue())
 
-    return Outcome(one, replace(answer, result=None), text, said.getvalue())
+
+def _rows_of(answer: Answer, ask: Ask) -> str:
+    """The rows of an answer as CSV without a header, the setup in front of each."""
+    from lightdose.files.dialect import csv_text
+
+    if answer.sheet is None:
+        return ""
+    rows = ([ask.request.path, *cells] for cells in answer.sheet.values())
+    return csv_text(["setup"], rows, ask.csv_dialect).partition("\n")[2]
 
 
 def _fault(trouble: Exception, debug: bool) -> str:
@@ -258,10 +208,9 @@ def _fault(trouble: Exception, debug: bool) -> str:
     )
 
 
-def _lost(one: OneOfMany) -> Outcome:
-    return Outcome(
-        one, None, fault="the process that computed it was ended from outside, or had no memory left"
-    )
+def _lost(ask: Ask) -> Outcome:
+    fault = "the process that computed it was ended from outside, or had no memory left"
+    return Outcome(ask.request.path, fault=fault, code=1)
 
 
 def _debugging() -> bool:
@@ -271,11 +220,9 @@ def _debugging() -> bool:
 
 
 def _row(outcome: Outcome, heads: Sequence[str]) -> OverviewRow:
-    from lightdose.present.overview import failed_overview
+    from lightdose.answers.overview import failed_overview
 
-    if outcome.answer is not None:
-        return outcome.answer.row
-    return failed_overview(outcome.one.file, outcome.one.label, outcome.told, heads)
+    return outcome.row or failed_overview(outcome.told, heads)
 
 
 def _tell(outcome: Outcome, quiet: bool) -> None:
@@ -283,10 +230,10 @@ def _tell(outcome: Outcome, quiet: bool) -> None:
     if outcome.messages:
         say(outcome.messages.rstrip("\n"), quiet=quiet)
     if outcome.fault:
-        say(f"{literal(outcome.one.file)}: {outcome.fault}")
+        say(f"{literal(outcome.file)}: {outcome.fault}")
     elif outcome.told:
         n = sum(p.stands_for for p in outcome.told)
-        head = f"{literal(outcome.one.file)}: {n} problem{'' if n == 1 else 's'}"
+        head = f"{literal(outcome.file)}: {n} problem{'' if n == 1 else 's'}"
         say("\n".join([head, *map(str, outcome.told)]))
 
 
@@ -294,20 +241,21 @@ class _JsonList:
     """One JSON object whose list grows on stdout: nothing is held back."""
 
     def __init__(self, name: str) -> None:
+        from lightdose import __version__
+
         self._lead = "\n"
-        click.echo(f'{{"format": {json.dumps(name)},\n"setups": [', nl=False)
+        shared: dict[str, Any] = {"title": None, "basis": None, "counts": None, "cautions": []}
+        head = {"format": f"lightdose-{name}-many/1", **shared, "provenance": {"version": __version__}}
+        click.echo(f'{json.dumps(head)[:-1]},\n"setups": [', nl=False)
 
     def add(self, outcome: Outcome) -> None:
         """One setup: its file and its result, or its problems."""
-        from lightdose.files.problem_json import problems_json
+        from lightdose.answers.check import problems_json
 
-        problems = outcome.result_json is None
-        entry = (
-            '"problems": ' + json.dumps(problems_json(outcome.told))
-            if problems
-            else f'"result": {outcome.result_json}'
-        )
-        file = json.dumps(os.path.abspath(outcome.one.file))
+        # On one line: the standard library writes that three times as fast as an indented object.
+        result = json.dumps(json.loads(outcome.json)) if outcome.json else ""
+        entry = f'"result": {result}' if result else '"problems": ' + json.dumps(problems_json(outcome.told))
+        file = json.dumps(os.path.realpath(outcome.file))
         click.echo(f'{self._lead}{{"file": {file}, {entry}}}', nl=False)
         self._lead = ",\n"
 
@@ -316,35 +264,51 @@ class _JsonList:
         click.echo("\n]}")
 
 
+class _GrowingTable:
+    """The CSV of all setups: its rows are written as they come."""
+
+    def __init__(self, file: GrowingFile, schema: str) -> None:
+        self.file, self.schema, self.rows = file, schema, 0
+
+    def add(self, outcome: Outcome) -> None:
+        """The rows of one setup; none of its files is written over."""
+        self.file.keep_off([Path(name) for name in outcome.inputs])
+        self.file.write(outcome.table)
+        self.rows += outcome.table.count("\n")
+
+    def say(self, ask: Ask) -> None:
+        """Name the file with its rows, and lay the Table Schema beside it."""
+        ask.say(f"wrote {self.file.description}, {self.rows} row{'' if self.rows == 1 else 's'}")
+        if self.file.path.is_file():
+            ask.save(self.file.path.with_suffix(".schema.json"), self.schema, ())
+
+
 @contextmanager
-def _growing(table: Table | None, ones: Sequence[OneOfMany]) -> Iterator[GrowingFile | None]:
+def _growing(wanted: Wanted, asks: Sequence[Ask]) -> Iterator[_GrowingTable | None]:
     """The CSV of all setups, open, with its first line; None where none is asked for."""
-    if table is None:
+    if wanted.ask.csv_file is None:
         yield None
         return
-    from lightdose.files.writing import growing_atomically
+    from lightdose.answers import fields_of
+    from lightdose.answers.field import Field, Sheet
+    from lightdose.files.dialect import csv_text, schema_text
+    from lightdose.files.writing import growing_atomically, output_target
 
-    with growing_atomically(table.path) as file:
-        file.keep_off([Path(one.file) for one in ones])
-        file.write(table.head)
-        yield file
-
-
-def _say_table(file: GrowingFile, table: Table, n_rows: int, quiet: bool) -> None:
-    from lightdose.files.writing import write_atomically
-
-    say(f"wrote {file.description}, {n_rows} row{'' if n_rows == 1 else 's'}", quiet=quiet)
-    if table.path.is_file():
-        beside = write_atomically(table.path.with_suffix(".schema.json"), table.schema)
-        say(f"wrote {beside}", quiet=quiet)
+    first = Field("setup", "setup", lambda row: row, kind="string", what="file of the setup")
+    columns = Sheet((first, *fields_of(wanted.name))).columns
+    dialect = wanted.ask.csv_dialect
+    with growing_atomically(output_target(wanted.ask.csv_file, wanted.csv)) as file:
+        file.keep_off([Path(ask.request.path) for ask in asks])
+        file.write(csv_text([c.name for c in columns], (), dialect))
+        yield _GrowingTable(file, schema_text(columns, dialect))
 
 
 class _Bar:
     """Progress on stderr for a person who waits; messages pass above it."""
 
-    def __init__(self, length: int, wanted: Wanted) -> None:
-        mixed = wanted.as_json and is_terminal()
-        shown = sys.stderr.isatty() and not (mixed or wanted.quiet)
+    def __init__(self, length: int, ask: Ask) -> None:
+        mixed = ask.as_json and is_terminal()
+        shown = sys.stderr.isatty() and not (mixed or ask.quiet)
         self._shown = shown and os.environ.get("TERM") != "dumb"
         self._bar: Any = click.progressbar(
             length=length, label="setups", file=sys.stderr, hidden=not self._shown, show_pos=True

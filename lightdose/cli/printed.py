@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.options import say
+from lightdose.cli.frame import Ask
 
 if TYPE_CHECKING:
     from lightdose.model.results import Analysis
@@ -22,17 +22,17 @@ paper_option = click.option(
 
 
 def save_handout(
+    ask: Ask,
     target: str,
     paper: Paper | None,
     analysis: Analysis,
     other: Analysis | None,
     inputs: Iterable[Path],
-    quiet: bool,
     *,
     date: str | None = None,
 ) -> Path:
     """Write the customer's page of one setup or of two beside one another as PDF; gives its path."""
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import output_target
     from lightdose.handing_out import handout
     from lightdose.present.handout import handout_pages
     from lightdose.present.paper import paper_of, pdf_bytes
@@ -40,5 +40,5 @@ def save_handout(
     path = output_target(target, "handout.pdf")
     sheet = paper or paper_of(analysis.setup.length_unit)
     page = pdf_bytes(handout_pages(handout(analysis, other, date), sheet))
-    say(f"wrote {write_atomically(path, page, inputs=inputs)}", quiet=quiet)
+    ask.save(path, page, inputs)
     return path

@@ -6,9 +6,10 @@ import json
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
-from lightdose.files.dialect import Cell, Column, Dialect, csv_text, table_schema
+from lightdose.files.dialect import Cell, Dialect, csv_text, table_schema
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, PlaceLight, SiteComparison
 from lightdose.model.results import Verdict
+from lightdose.quantities import ValueColumn as Column
 
 _MOL: Final = "mol m-2 d-1"
 _PPFD: Final = "umol m-2 s-1"

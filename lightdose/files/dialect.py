@@ -6,10 +6,12 @@ spreadsheet would take for a formula gets an apostrophe in front, which ``plain_
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any, Final, Literal
+
+from lightdose.quantities import ValueColumn
 
 Dialect = Literal["plain", "excel-eu"]
 DIALECTS: Final[tuple[Dialect, ...]] = ("plain", "excel-eu")
@@ -19,16 +21,6 @@ _BOM: Final = "\ufeff"
 _FORMULA_START: Final = re.compile(r"'*[=+\-@]")
 _LIKE_THOUSANDS: Final = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
 _BREAKS: Final = re.compile(r"[\t\r\n\f\v]+")
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """A column of a table that is written: header with the unit in its name, kind, and what it means."""
-
-    name: str
-    kind: Literal["string", "number", "integer", "boolean"] = "number"
-    title: str = ""
-    unit: str = ""
 
 
 def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dialect = "plain") -> str:
@@ -53,7 +45,7 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dia
     return "".join(lines) + "\n"
 
 
-SETUP_COLUMN: Final = Column("setup", "string", "file of the setup")
+SETUP_COLUMN: Final = ValueColumn("setup", "string", "file of the setup")
 """Leads every row of a table that holds several setups."""
 
 
@@ -77,7 +69,7 @@ def neutral_text(text: str) -> str:
     return f"'{line}" if _FORMULA_START.match(line) else line
 
 
-def table_schema(columns: Sequence[Column], dialect: Dialect = "plain") -> dict[str, Any]:
+def table_schema(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> dict[str, Any]:
     """A Table Schema (Frictionless, specs.frictionlessdata.io/table-schema) to lay beside a CSV."""
     fields: list[dict[str, Any]] = []
     for column in columns:
@@ -92,6 +84,11 @@ def table_schema(columns: Sequence[Column], dialect: Dialect = "plain") -> dict[
             entry["trueValues"], entry["falseValues"] = ["1"], ["0"]
         fields.append(entry)
     return {"fields": fields, "missingValues": [""]}
+
+
+def schema_text(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> str:
+    """JSON text of the Table Schema of a CSV with these columns."""
+    return json.dumps(table_schema(columns, dialect), indent=2) + "\n"
 
 
 def _cell(value: Cell, separator: str, decimal: str) -> str:

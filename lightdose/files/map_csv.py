@@ -7,8 +7,9 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
-from lightdose.files.dialect import Column, Dialect, csv_text, table_schema
+from lightdose.files.dialect import Dialect, csv_text, table_schema
 from lightdose.model.maps import LightMap
+from lightdose.quantities import ValueColumn as Column
 
 COLUMNS: Final = (
     Column("x_cm", title="of the cell's centre, from the left pane", unit="cm"),

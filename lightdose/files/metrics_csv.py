@@ -6,9 +6,10 @@ import json
 from collections.abc import Sequence
 from typing import Final
 
-from lightdose.files.dialect import Column, Dialect, csv_text, table_schema
+from lightdose.files.dialect import Dialect, csv_text, table_schema
 from lightdose.model.results import SpectrumMetrics
 from lightdose.quantities import BANDS
+from lightdose.quantities import ValueColumn as Column
 
 _CURVES: Final = ("z1", "z2", "z4", "tissue")
 

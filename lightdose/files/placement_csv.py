@@ -6,8 +6,9 @@ import json
 from collections.abc import Iterator
 from typing import Final
 
-from lightdose.files.dialect import Cell, Column, Dialect, csv_text, table_schema
+from lightdose.files.dialect import Cell, Dialect, csv_text, table_schema
 from lightdose.model.placement import PlacedCoral, Placement, Spot
+from lightdose.quantities import ValueColumn as Column
 
 COLUMNS: Final = (
     Column("number", "integer", "in the figure; empty without a place"),

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from typing import Final
 
-from lightdose.files.dialect import SETUP_COLUMN, Column, Dialect, setup_led_csv, table_schema
+from lightdose.files.dialect import SETUP_COLUMN, Dialect, setup_led_csv, table_schema
 from lightdose.model.results import Analysis
 from lightdose.quantities import BANDS
+from lightdose.quantities import ValueColumn as Column
 
 _MOL: Final = "mol m-2 d-1"
 _PPFD: Final = "umol m-2 s-1"

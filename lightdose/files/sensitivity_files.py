@@ -6,8 +6,9 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final
 
-from lightdose.files.dialect import Cell, Column, Dialect, csv_text, table_schema
+from lightdose.files.dialect import Cell, Dialect, csv_text, table_schema
 from lightdose.model.sensitivity import CaseOutcome, Sensitivity, SiteOutcome
+from lightdose.quantities import ValueColumn as Column
 
 SENSITIVITY_FORMAT = "lightdose-sensitivity/1"
 

@@ -6,10 +6,13 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, TextIO
 
+from lightdose.answers.dose import is_safety
+from lightdose.answers.looks import NOTE, colour_text, looks_sentence, rounded, swatch_text
+from lightdose.answers.photosynthesis import hours_span, saturation_fields
+from lightdose.answers.verdicts import brief_words, interval_text, table_words
 from lightdose.model.appearance import LooksAndGets
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, PlaceLight, SiteComparison
 from lightdose.model.results import Verdict
-from lightdose.present.certainty_words import brief_words, interval_text, table_words
 from lightdose.present.comparison_words import (
     COMMON_CANCELS,
     NOT_GROWTH,
@@ -24,9 +27,6 @@ from lightdose.present.comparison_words import (
     worst_changes_first,
 )
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, hours, literal, number, range_text
-from lightdose.present.looks_words import NOTE, colour_text, looks_sentence, rounded, swatch_text
-from lightdose.present.saturation_words import hours_span, saturation_fields
-from lightdose.present.summary import is_safety
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
 if TYPE_CHECKING:

@@ -6,12 +6,11 @@ import math
 from collections.abc import Callable
 from typing import Final
 
+from lightdose.answers.verdicts import short_state, verdict_sentence
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, RunningCost, SiteComparison
 from lightdose.model.results import Span
 from lightdose.model.sensitivity import SEVERITY
-from lightdose.present.certainty_words import short_state
 from lightdose.present.labels import count, literal, number
-from lightdose.present.summary import verdict_sentence
 
 NAMED = 5
 SAME: Final = 0.005

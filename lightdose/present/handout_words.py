@@ -7,11 +7,12 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
+from lightdose.answers.dose import is_safety
+from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
 from lightdose.model.explaining import EvidenceSide
 from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.results import Analysis, Verdict
-from lightdose.present.colour_words import BOUNDED
-from lightdose.present.diminishing_words import NEAR_FULL, times
 from lightdose.present.figures.canvas import shortened
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
@@ -22,10 +23,7 @@ from lightdose.present.labels import (
     number,
     percent,
 )
-from lightdose.present.mix_words import MOSTLY, mix_words
 from lightdose.present.paper import Row
-from lightdose.present.saturation_words import percent_span
-from lightdose.present.summary import is_safety
 
 LONGEST_NAME: Final = 34
 """Letters of a name within a sentence; where it matters it stands whole in other answers."""

@@ -28,6 +28,24 @@ SPECTRAL_UNIT_TYPESET: Final = "µmol m⁻² s⁻¹ nm⁻¹"
 """ASCII units for terminals, typeset ones for figures and HTML."""
 
 
+_UNITS: Final[Mapping[str, tuple[str, str]]] = {
+    "mol m-2 d-1": (DLI_UNIT, DLI_UNIT_TYPESET),
+    "umol m-2 s-1": (PPFD_UNIT, PPFD_UNIT_TYPESET),
+    "umol J-1": ("umol/J", "µmol J⁻¹"),
+    "kWh d-1": ("kWh/day", "kWh d⁻¹"),
+}
+
+
+def ascii_unit(unit: str) -> str:
+    """A unit as terminals show it."""
+    return _UNITS.get(unit, (unit, unit))[0]
+
+
+def typeset_unit(unit: str) -> str:
+    """A unit as pages and figures set it."""
+    return _UNITS.get(unit, (unit, unit))[1]
+
+
 def typeset(text: str) -> str:
     """A sentence of ours as pages set it: units in type, on one line, and no line break before a "%"."""
     units = ((PPFD_UNIT, PPFD_UNIT_TYPESET), (DLI_UNIT, DLI_UNIT_TYPESET), ("umol/J", "µmol J⁻¹"))
@@ -78,3 +96,12 @@ def percent(fraction: float) -> str:
 def count(n: int, one: str, many: str = "") -> str:
     """A counted noun: "1 coral", "8 corals"."""
     return f"{n} {one if n == 1 else many or one + 's'}"
+
+
+def as_typed(path: str) -> str:
+    """A path as it is typed in a command: in quotation marks where a shell would part or change it."""
+    import re
+
+    if re.fullmatch(r"[\w./\\:@%+,=~-]+", path):
+        return path
+    return f"'{path}'" if re.search(r'[$`"\\]', path) and "'" not in path else f'"{path}"'

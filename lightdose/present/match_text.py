@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TextIO
 
+from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.matching import ChannelSetting, Match, PairMatch, UnmatchedBand
-from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number
 from lightdose.present.tables import Column, print_table, say, terminal_console
 

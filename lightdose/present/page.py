@@ -1,14 +1,28 @@
-"""What every HTML page of ours shares: templates that escape all names, and hashes for its content policy."""
+"""Answers as HTML: blocks to markup, templates that escape all names, and hashes for the content policy."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
-from typing import TYPE_CHECKING
+from itertools import count
+from typing import TYPE_CHECKING, Any, Final
+
+from lightdose.answers.blocks import Bar, Block, Column, Markup, Picture, Point, Points, Say, Section, Table
+from lightdose.present.figures.inline_svg import inline_figure
+from lightdose.present.labels import literal, typeset, typeset_unit
+from lightdose.present.range_bar import range_bar
+from lightdose.present.text import alike_words
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+
+ROWS_AT_MOST: Final = 300
+"""Longer tables end here: a page that nobody can scroll helps nobody. CSV files hold all rows."""
+
+SHORT: Final = 22
+"""Cells up to so many letters stand on one line."""
 
 
 class Ready(str):
@@ -42,6 +56,113 @@ def template_text(name: str) -> str:
     return files("lightdose.present").joinpath("templates", name).read_text("utf-8")
 
 
-def policy_hash(text: str) -> str:
-    """The source expression by which a content policy names a style or a script."""
+def policy(styles: Sequence[str], scripts: Sequence[str]) -> str:
+    """A content policy that lets nothing run or load but our own styles and scripts, each by its hash."""
+    rules = ["default-src 'none'", f"style-src {' '.join(map(_hash, styles))}"]
+    if scripts:
+        rules.append(f"script-src {' '.join(map(_hash, scripts))}")
+    return "; ".join([*rules, "base-uri 'none'", "form-action 'none'"])
+
+
+def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def set_text(text: str) -> str:
+    """A sentence as a page sets it: names literally, units in type."""
+    return typeset(literal(text)).replace("->", "→")
+
+
+def laid_out(sections: Iterable[Section]) -> list[dict[str, Any]]:
+    """Sections as the template ``blocks.html`` takes them, empty ones left out; figures are numbered."""
+    numbers = count(1)
+    return [_section(s, numbers) for s in sections if s.blocks and s.screens]
+
+
+def _section(section: Section, numbers: Iterator[int]) -> dict[str, Any]:
+    return {
+        "kind": "section",
+        "key": section.key,
+        "title": set_text(section.title),
+        "nav": section.nav,
+        "paper": section.paper,
+        "folded": section.folded,
+        "blocks": [_block(b, numbers) for b in section.blocks if not isinstance(b, Section) or b.screens],
+    }
+
+
+def _block(block: Block, numbers: Iterator[int]) -> dict[str, Any]:
+    if isinstance(block, Section):
+        return _section(block, numbers)
+    if isinstance(block, Table):
+        return _table(block)
+    if isinstance(block, Points):
+        return {"kind": "points", "terms": block.terms, "points": [_point(p) for p in block.points]}
+    if isinstance(block, Say):
+        return {"kind": "say", "text": set_text(block.text), "tone": block.tone}
+    if isinstance(block, Markup):
+        values = {key: Ready(value) if key == "html" else value for key, value in block.values.items()}
+        return {"kind": "markup", "template": block.template, **values}
+    assert isinstance(block, Picture)
+    figure = inline_figure(block.draw(), f"f{next(numbers)}")
+    return {
+        "kind": "figure",
+        "key": figure.name,
+        "caption": figure.caption,
+        "lead": figure.lead,
+        "svg": Ready(figure.svg),
+        "paper": block.paper,
+    }
+
+
+def _point(point: Point) -> dict[str, str]:
+    return {
+        "about": literal(point.about),
+        "text": set_text(point.text),
+        "source": literal(point.source),
+        "code": point.code,
+    }
+
+
+def _table(table: Table) -> dict[str, Any]:
+    telling, alike = table.telling()
+    shown = telling[: table.page_columns] if table.page_columns else telling
+    within = [c for c in alike if not table.page_columns or table.columns.index(c) < table.page_columns]
+    rows = range(min(table.n_rows, ROWS_AT_MOST))
+    more = table.n_rows - len(rows)
+    notes = (
+        table.note,
+        typeset(literal(alike_words(within, table.length_unit))).capitalize() + "." if within else "",
+        f"{more} more: --csv of the command writes all of them." if more else "",
+    )
+    return {
+        "kind": "table",
+        "key": f"table-{table.key}",
+        "caption": set_text(table.caption),
+        "heads": [_head(c, table) for c in shown],
+        "rows": [[_cell(c.cells[i]) for c in shown] for i in rows],
+        "strong": [i < len(table.strong) and table.strong[i] for i in rows],
+        "note": " ".join(set_text(note) for note in notes if note),
+        "paper": table.paper,
+    }
+
+
+def _head(column: Column, table: Table) -> dict[str, Any]:
+    unit = table.length_unit if column.unit == "length" else typeset_unit(column.unit.strip())
+    kind = "range" if isinstance(column.cells[0] if column.cells else "", Bar) else ""
+    return {
+        "text": set_text(column.head.replace("\n", " ")),
+        "unit": typeset(literal(unit)),
+        "kind": kind or ("" if column.right or _is_short(column) else "w"),
+    }
+
+
+def _is_short(column: Column) -> bool:
+    """Whether no cell needs more than a line: figures such as "12.1 -> 10.9", never names or sentences."""
+    return not column.fold and all(
+        isinstance(cell, str) and len(cell) <= SHORT and cell[:1] in "0123456789-" for cell in column.cells
+    )
+
+
+def _cell(cell: str | Bar) -> Any:
+    return range_bar(cell) if isinstance(cell, Bar) else set_text(cell)

@@ -11,7 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from lightdose.model.results import DliState, Verdict
+from lightdose.answers.blocks import Bar
+from lightdose.model.results import DliState
 
 WIDTH: Final = 200
 HEIGHT: Final = 18
@@ -38,18 +39,13 @@ class RangeBar:
     ceiling: float = EDGES[4]
 
 
-def range_bar(verdict: Verdict) -> RangeBar | None:
-    """The bar of one verdict; None for a group that light does not judge."""
-    if verdict.band_dli is None:
-        return None
-    low, high = verdict.band_dli
-    floor = min(verdict.floor_dli or 0.0, low)
-    ceiling = 2 * high if verdict.ceiling_dli is None else max(verdict.ceiling_dli, high)
+def range_bar(bar: Bar) -> RangeBar:
+    """Where everything of a bar stands."""
+    floor, low, high, ceiling = bar.edges
     doses = (0.0, floor, low, high, ceiling, 2 * ceiling)
 
     def place(dose: float) -> float:
         return round(float(np.interp(dose, doses, EDGES)), 1)
 
-    known = verdict.certainty
-    line = None if known is None else (place(known.interval_dli[0]), place(known.interval_dli[1]))
-    return RangeBar(verdict.dli_state, place(verdict.dli_mol_m2_d), line)
+    line = None if bar.interval is None else (place(bar.interval[0]), place(bar.interval[1]))
+    return RangeBar(bar.state, place(bar.dose), line)

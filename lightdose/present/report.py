@@ -2,149 +2,239 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from itertools import count
-from typing import Any, Final
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
 
+from lightdose.answers.assumed import assumptions
+from lightdose.answers.blocks import Block, Markup, Picture, Point, Points, Say, Section, Table
+from lightdose.answers.colour import colour_sentences, evidence_lines
+from lightdose.answers.dose import (
+    answer_points,
+    cautions_section,
+    certainty_section,
+    channels_section,
+    corals_section,
+    cost_section,
+    groups_section,
+    headline,
+    photosynthesis_table,
+    safety_section,
+    sites_section,
+)
+from lightdose.answers.looks import brightest_looks, looks_sentences, looks_table
+from lightdose.answers.photosynthesis import return_sentences
+from lightdose.answers.verdicts import verdict_sentence
+from lightdose.model.appearance import LooksAndGets
+from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn
+from lightdose.model.fixture import Fixture
+from lightdose.model.maps import LightMap
+from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
+from lightdose.model.setup import LengthUnit
+from lightdose.model.try_change import TryChange
+from lightdose.present.comparison_words import photons_sentence
 from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.colour import colour_drawing
 from lightdose.present.figures.day import day_drawing, spectrum_drawing
 from lightdose.present.figures.diminishing import diminishing_drawing
-from lightdose.present.figures.inline_svg import inline_figure
 from lightdose.present.figures.map import map_drawings
-from lightdose.present.figures.schedule import schedule_drawing
-from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET
-from lightdose.present.page import Ready, page_environment, policy_hash, template_text
-from lightdose.present.report_comparison import compared_drawings, comparison_parts
-from lightdose.present.report_looks import looks_swatch, looks_table, looks_words
-from lightdose.present.report_record import Report
-from lightdose.present.report_tables import (
-    amount_table,
-    certainty_table,
-    channel_table,
-    colour_table,
-    coral_rows,
-    energy_table,
-    group_table,
-    inputs_table,
-    limits_table,
-    photosynthesis_table,
-    programme_table,
-)
-from lightdose.present.report_words import page_words
+from lightdose.present.figures.schedule import programme_rows, schedule_drawing
+from lightdose.present.group_list import STATEMENT
+from lightdose.present.labels import literal
+from lightdose.present.page import Ready, laid_out, page_environment, policy, set_text, template_text
+from lightdose.present.range_bar import KEY
+from lightdose.present.report_comparison import Compared, comparison_section
 from lightdose.present.try_change import try_change_section
+
+
+@dataclass(frozen=True, eq=False)
+class Report:
+    """Everything that the page prints.
+
+    Attributes
+    ----------
+    analysis : intervals included
+    days, spectra : at the sites that figures show; spectra differ little within a tank, so one may do
+    light : slices of the tank, the plan first; None where there is nothing to map
+    looks : of every receiver
+    compared : another setup beside this one
+    variation : how the setup was changed on the command line, in words, or ""
+    """
+
+    analysis: Analysis
+    unit: LengthUnit
+    days: Sequence[SiteDay]
+    spectra: Sequence[SiteSpectrum]
+    light: LightMap | None = None
+    looks: Sequence[LooksAndGets | None] = ()
+    more_light: DiminishingReturn | None = None
+    colour: ColourOrIntensity | None = None
+    change: TryChange | None = None
+    compared: Compared | None = None
+    variation: str = ""
 
 
 def report_page(report: Report) -> str:
     """The page as text; it holds everything and requests nothing."""
+    analysis = report.analysis
     change = try_change_section(report.change) if report.change else None
     styles = [template_text("report.css"), *([change.style] if change else [])]
-    parts: dict[str, Any] = {
-        **page_words(report),
-        **comparison_parts(report.compared),
-        **_tables(report),
-        **_figures(report),
-    }
+    scripts = [change.script] if change else []
+    tried = (
+        [Section("Try a change", (Markup("", {"html": change.html}),), "try", "Try a change")]
+        if change
+        else []
+    )
     return (
         page_environment()
         .get_template("report.html")
         .render(
-            **parts,
-            policy=Ready(_policy(styles, [change.script] if change else [])),
+            title=literal(analysis.setup.title) or "A tank without a title",
+            variation=literal(report.variation),
+            headline=headline(analysis),
+            answer=[(point.about, set_text(point.text)) for point in _answer(report)],
+            sections=laid_out(_sections(report, tried)),
+            policy=Ready(policy(styles, scripts)),
             styles=[Ready(style) for style in styles],
-            change_html=Ready(change.html) if change else "",
-            change_script=Ready(change.script) if change else "",
-            contents=_contents(parts, change is not None),
+            scripts=[Ready(script) for script in scripts],
+            version=analysis.version,
+            inputs=list(analysis.setup.inputs_sha256.items()),
         )
     )
 
 
-def _policy(styles: Sequence[str], scripts: Sequence[str]) -> str:
-    """Nothing but our own styles and scripts, each by its hash."""
-    rules = ["default-src 'none'", f"style-src {' '.join(map(policy_hash, styles))}"]
-    if scripts:
-        rules.append(f"script-src {' '.join(map(policy_hash, scripts))}")
-    return "; ".join([*rules, "base-uri 'none'", "form-action 'none'"])
+def _answer(report: Report) -> list[Point]:
+    """The answer, and beside another setup what that one gives."""
+    points = [*answer_points(report.analysis).points, Point(report.analysis.basis.sentence, "Stands on")]
+    if report.compared is not None:
+        found = report.compared.comparison
+        words = f"{literal(found.names[1])} (B). {photons_sentence(found)} Under B: "
+        points.insert(-1, Point(f"{words}{verdict_sentence(found.after.verdicts)}.", "Beside it"))
+    return points
 
 
-def _tables(report: Report) -> dict[str, Any]:
+def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
     analysis, unit = report.analysis, report.unit
-    field, dose = analysis.light_field, analysis.dose
-    doses, full = "Daily dose from each channel", "PPFD from each channel at full output"
-    return {
-        "corals": coral_rows(analysis),
-        "limits": limits_table(analysis, unit),
-        "amount": amount_table(analysis, unit),
-        "colours": colour_table(analysis),
-        "programmes": [programme_table(f, i) for i, f in enumerate(analysis.setup.lit_fixtures, start=1)],
-        "channels": [
-            channel_table(analysis, "table-channel-doses", doses, dose.dli_by_channel, DLI_UNIT_TYPESET),
-            channel_table(analysis, "table-full-output", full, field.of("ppfd"), PPFD_UNIT_TYPESET),
-        ],
-        "certainty": [t for t in (certainty_table(analysis), inputs_table(analysis)) if t is not None],
-        "photosynthesis": photosynthesis_table(analysis),
-        "looks": looks_table(analysis, report.looks),
-        "looks_words": looks_words(analysis, report.looks),
-        "swatch": looks_swatch(analysis, report.looks),
-        "energy": energy_table(analysis),
-        "groups": group_table(analysis),
+    corals = corals_section(analysis, unit)
+    groups = groups_section(analysis)
+    return [
+        Section(corals.title, (*corals.blocks[:1], Say(KEY, "note"), *corals.blocks[1:]), "corals", "Corals")
+        if corals.blocks
+        else corals,
+        comparison_section(report.compared),
+        *tried,
+        sites_section(analysis, unit),
+        _pictured("All over the tank", "maps", "Maps", _maps(report), paper=True),
+        _day(report),
+        _spectrum(report),
+        certainty_section(analysis),
+        _photosynthesis(report),
+        _colour(report.colour),
+        _looks(report),
+        cost_section(analysis),
+        safety_section(analysis.cautions),
+        _limits(report),
+        Section(groups.title, (Say(STATEMENT), *groups.blocks), "groups", "What is usual", paper=False)
+        if analysis.verdicts
+        else Section("", ()),
+    ]
+
+
+def _pictured(title: str, key: str, nav: str, blocks: Iterable[Block], *, paper: bool = False) -> Section:
+    return Section(title, tuple(blocks), key, nav, paper=paper)
+
+
+def _picture(drawing: Drawing | None, *, paper: bool = False) -> list[Picture]:
+    return [] if drawing is None else [Picture(lambda: drawing, paper=paper)]
+
+
+def _maps(report: Report) -> list[Picture]:
+    drawings = [] if report.light is None else map_drawings(report.light, "dli", report.unit)
+    return [picture for n, d in enumerate(drawings) for picture in _picture(d, paper=n == 0)]
+
+
+def _day(report: Report) -> Section:
+    fixtures = report.analysis.setup.lit_fixtures
+    blocks: list[Block] = []
+    if fixtures:
+        blocks += _picture(schedule_drawing(report.analysis))
+    if report.days:
+        blocks += _picture(day_drawing(report.analysis, report.days, report.unit))
+    blocks += [programme_table(fixture, n) for n, fixture in enumerate(fixtures, start=1)]
+    return Section("The day", tuple(blocks), "day", "The day")
+
+
+def programme_table(fixture: Fixture, index: int) -> Table:
+    """A fixture's programme, point by point."""
+    from lightdose.answers.field import said, table
+
+    key = f"programme-{index}"
+    columns = [said("time", "Time", lambda row: row.time, kind="string", at={key: 0})]
+    for n, channel in enumerate(fixture.type.channels):
+        columns.append(said(channel.name, channel.name, _percent(n), unit="%", at={key: 1 + n}))
+    note = "lightdose dose --csv-schedule writes all rows as files."
+    rows = programme_rows(fixture)
+    return table(
+        key, f"Programme of {fixture.name}", columns, rows, least=len(columns), note=note, paper=True
+    )
+
+
+def _percent(channel: int) -> Callable[[Any], str]:
+    return lambda row: str(row.percents[channel])
+
+
+def _spectrum(report: Report) -> Section:
+    if not report.spectra:
+        return Section("", ())
+    drawing = spectrum_drawing(report.analysis, report.spectra, report.unit)
+    blocks: tuple[Block, ...] = (*_picture(drawing), channels_section(report.analysis))
+    return Section("The colour of the light", blocks, "spectrum", "Colour", paper=False)
+
+
+def _photosynthesis(report: Report) -> Section:
+    if not report.analysis.verdicts:
+        return Section("", ())
+    blocks: list[Block] = []
+    if report.more_light is not None:
+        blocks += _picture(diminishing_drawing(report.more_light))
+        # The first sentence is the caption of the figure.
+        blocks += map(Say, return_sentences(report.more_light)[1:])
+    blocks.append(photosynthesis_table(report.analysis))
+    title = "What photosynthesis makes of it"
+    return Section(title, tuple(blocks), "photosynthesis", "Photosynthesis", paper=False)
+
+
+def _colour(weighed: ColourOrIntensity | None) -> Section:
+    if weighed is None:
+        return Section("", ())
+    evidence = evidence_lines(weighed)
+    words = [Say(text) for text in colour_sentences(weighed)[1:] if text not in evidence]
+    lines = Section("Published evidence, both sides", (Points(tuple(map(Point, evidence))),))
+    pictures = _picture(colour_drawing(weighed))
+    blocks: tuple[Block, ...] = (*pictures, *words, *([lines] if evidence else []))
+    title = "Colour or intensity?"
+    return Section(title, blocks, "colour-or-intensity", title, paper=False)
+
+
+def _looks(report: Report) -> Section:
+    lit = brightest_looks(report.analysis, report.looks)
+    if not lit:
+        return Section("", ())
+    here = lit[0]
+    values = {
+        "place": literal(here.place),
+        "own": here.appearance.swatch.srgb,
+        "white": here.white.appearance.swatch.srgb,
+        "white_name": literal(here.white.name),
     }
+    words = map(Say, looks_sentences(here))
+    blocks: tuple[Block, ...] = (*words, Markup("swatch.html", values), looks_table(lit))
+    return Section("Looks and gets", blocks, "looks", "Looks and gets", paper=False)
 
 
-def _figures(report: Report) -> dict[str, Any]:
-    analysis, unit = report.analysis, report.unit
-    drawings: Mapping[str, Sequence[Drawing | None]] = {
-        "maps": [] if report.light is None else map_drawings(report.light, "dli", unit),
-        "day_figures": [
-            schedule_drawing(analysis) if analysis.setup.lit_fixtures else None,
-            day_drawing(analysis, report.days, unit) if report.days else None,
-        ],
-        "spectrum_figures": [spectrum_drawing(analysis, report.spectra, unit) if report.spectra else None],
-        "more_light_figures": [diminishing_drawing(report.more_light) if report.more_light else None],
-        "colour_figures": [colour_drawing(report.colour) if report.colour else None],
-        "compared_figures": compared_drawings(report.compared) if report.compared else [],
-    }
-    numbers = count(1)
-    return {
-        key: [_shown(drawing, next(numbers)) for drawing in found if drawing is not None]
-        for key, found in drawings.items()
-    }
-
-
-def _shown(drawing: Drawing, number: int) -> dict[str, Any]:
-    figure = inline_figure(drawing, f"f{number}")
-    return {
-        "key": figure.name,
-        "caption": figure.caption,
-        "lead": figure.lead,
-        "svg": Ready(figure.svg),
-    }
-
-
-_SECTIONS: Final = (
-    ("corals", "Corals", "corals"),
-    ("compared", "Beside another", "compared_words"),
-    ("try", "Try a change", ""),
-    ("sites", "Sites", "amount"),
-    ("maps", "Maps", "maps"),
-    ("day", "The day", ""),
-    ("spectrum", "Colour", "spectrum_figures"),
-    ("certainty", "How sure", "certainty"),
-    ("photosynthesis", "Photosynthesis", "photosynthesis"),
-    ("colour-or-intensity", "Colour or intensity?", "colour_words"),
-    ("looks", "Looks and gets", "looks"),
-    ("cost", "Energy and cost", ""),
-    ("safety", "Safety", ""),
-    ("limits", "Cautions and limits", ""),
-    ("groups", "What is usual", "groups"),
-)
-"""Key of a section, its words in the list of sections, and the part without which it is left out."""
-
-
-def _contents(parts: Mapping[str, Any], can_change: bool) -> list[tuple[str, str]]:
-    found = [(key, words) for key, words, part in _SECTIONS if not part or _filled(parts[part])]
-    return [entry for entry in found if can_change or entry[0] != "try"]
-
-
-def _filled(part: Any) -> bool:
-    return bool(part.rows if hasattr(part, "rows") else part)
+def _limits(report: Report) -> Section:
+    taken = Points(tuple(map(Point, assumptions(report.analysis, report.unit))))
+    found = cautions_section(report.analysis.cautions)
+    blocks = (Section(found.title, found.blocks), Section("Assumptions", (taken,)))
+    title = "Cautions, assumptions and limits"
+    return Section(title, blocks, "limits", "Cautions and limits", paper=False)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, TextIO
 
+from lightdose.answers.verdicts import verdict_sentence
 from lightdose.model.results import DliState
 from lightdose.model.sensitivity import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.present.labels import DLI_UNIT, STATE_WORDS, count, literal, number
-from lightdose.present.summary import verdict_sentence
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
 if TYPE_CHECKING:

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from textwrap import wrap
 from typing import Final
 
+from lightdose.answers.colour import mix_words
+from lightdose.answers.verdicts import interval_text, table_words
 from lightdose.model.results import Verdict
 from lightdose.model.slip import Slip
-from lightdose.present.certainty_words import interval_text, table_words
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, hours, literal, number, range_text
-from lightdose.present.mix_words import mix_words
 from lightdose.present.paper import Row
 
 START: Final = (

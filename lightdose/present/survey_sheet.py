@@ -8,7 +8,7 @@ from typing import Any, Final
 from lightdose.model.setup import LengthUnit
 from lightdose.model.survey import PlannedReading, Survey
 from lightdose.present.labels import length, literal, typeset
-from lightdose.present.page import Ready, page_environment, policy_hash
+from lightdose.present.page import Ready, page_environment, policy
 from lightdose.present.survey_text import (
     FEW,
     ROUTINE,
@@ -103,7 +103,7 @@ def survey_sheet(survey: Survey, unit: LengthUnit, csv_name: str, command: str, 
         .get_template("survey_sheet.html")
         .render(
             style=Ready(STYLE),
-            style_hash=Ready(policy_hash(STYLE)),
+            policy=Ready(policy([STYLE], [])),
             title=literal(survey.setup.title),
             worth=typeset(worth_sentence(survey)),
             open=open_sentence(survey),

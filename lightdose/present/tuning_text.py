@@ -6,11 +6,11 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TextIO
 
+from lightdose.answers.dose import is_safety
+from lightdose.answers.verdicts import table_words, verdict_words, worst_first
 from lightdose.model.results import Verdict
 from lightdose.model.tuning import ChannelSetting, Conflict, CoralChange, Edge, Remedy, Tuning
-from lightdose.present.certainty_words import table_words, verdict_words
 from lightdose.present.labels import DLI_UNIT, count, literal, number, range_text
-from lightdose.present.summary import is_safety, worst_first
 from lightdose.present.tables import Column, print_table, say, terminal_console
 
 EDGE_WORDS: Mapping[Edge | None, str] = {

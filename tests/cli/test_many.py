@@ -285,10 +285,11 @@ def test_lost_process_is_told_as_a_fault_of_its_setup(shop: Path) -> None:
 @pytest.mark.identity
 def test_table_on_a_terminal_puts_the_worst_first(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What failed, then the coral furthest off; the count is the last line and fits the rows."""
+    from lightdose.present.overview import dose_overview, failed_overview, show_overview
+
     from lightdose.analysis import analyse
     from lightdose.errors import Problem
     from lightdose.files.setup_file import read_setup
-    from lightdose.present.overview import dose_overview, failed_overview, show_overview
 
     rows = [
         dose_overview(analyse(read_setup(shop / name)), f"shop/{name}/setup.toml", name) for name in TANKS

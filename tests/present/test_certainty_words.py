@@ -6,20 +6,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from lightdose.present.plain import dose_lines
 from present.made_analysis import made_analysis
 
-from lightdose.model.certainty import Certainty, DecidingReading, DliVerdict, Uncertainty
-from lightdose.model.results import Analysis, Verdict
-from lightdose.present.certainty_words import (
+from lightdose.answers.dose import closing_line
+from lightdose.answers.verdicts import (
     deciding_sentence,
     interval_text,
     odds,
     table_words,
+    verdict_sentence,
     verdict_words,
+    worst_first,
 )
+from lightdose.model.certainty import Certainty, DecidingReading, DliVerdict, Uncertainty
+from lightdose.model.results import Analysis, Verdict
 from lightdose.present.figures.dose import dose_drawings
-from lightdose.present.plain import dose_lines
-from lightdose.present.summary import closing_line, verdict_sentence, worst_first
 
 STATES = ("far_below", "below", "within", "above", "far_above")
 

@@ -6,6 +6,7 @@ import io
 from pathlib import Path
 
 import pytest
+from lightdose.present.hazard_text import closing_line, show_hazard
 
 from lightdose.analysis import fixture_emission
 from lightdose.files.library import hazard_tables
@@ -13,7 +14,6 @@ from lightdose.files.setup_file import read_setup
 from lightdose.judge.hazard_advice import describe_hazard
 from lightdose.model.hazard import Hazard
 from lightdose.physics.day_curve import day_curve
-from lightdose.present.hazard_text import closing_line, show_hazard
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 

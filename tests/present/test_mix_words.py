@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from lightdose.present.mix_words import colour_name, mix_words
+from lightdose.answers.colour import colour_name, mix_words
 
 
 def shares(

@@ -1,9 +1,8 @@
 from __future__ import annotations
 
 import pytest
-from present.made_analysis import EXAMPLE, made_analysis
-
 from lightdose.present.plain import dose_lines
+from present.made_analysis import EXAMPLE, made_analysis
 
 HOSTILE = "[x] [/] \x1b[31mred\tü\n😀" + "n" * 180
 

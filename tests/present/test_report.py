@@ -15,8 +15,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from lightdose.present.report_answer import answer, first_step, headline
 
 from lightdose.analysis import analyse, site_days, site_spectra
+from lightdose.answers.looks import rounded
 from lightdose.comparing import compare, looks_and_gets
 from lightdose.explaining import colour_or_intensity, diminishing_return
 from lightdose.files.setup_file import read_setup
@@ -27,11 +29,8 @@ from lightdose.model.results import Analysis
 from lightdose.present.figures.comparison import shown_sites
 from lightdose.present.figures.day import shown_receivers
 from lightdose.present.labels import STATE_WORDS, hours, number, percent, range_text
-from lightdose.present.looks_words import rounded
-from lightdose.present.report import report_page
-from lightdose.present.report_answer import answer, first_step, headline
+from lightdose.present.report import Report, report_page
 from lightdose.present.report_comparison import Compared
-from lightdose.present.report_record import Report
 from lightdose.quantities import BANDS
 from lightdose.trying import try_change
 

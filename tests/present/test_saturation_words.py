@@ -7,8 +7,7 @@ from dataclasses import replace
 import pytest
 from present.made_analysis import GROUPS, made_analysis
 
-from lightdose.model.results import Verdict
-from lightdose.present.saturation_words import (
+from lightdose.answers.photosynthesis import (
     ek_basis,
     hours_span,
     most_saturated,
@@ -17,6 +16,7 @@ from lightdose.present.saturation_words import (
     saturation_fields,
     saturation_sentence,
 )
+from lightdose.model.results import Verdict
 
 
 def verdict(coral: str, beyond: tuple[float, float] | None = (0.0, 0.214)) -> Verdict:

@@ -3,8 +3,9 @@ from __future__ import annotations
 import pytest
 from present.made_analysis import made_analysis
 
+from lightdose.answers.dose import next_command, summary_sentences
+from lightdose.answers.verdicts import verdict_sentence
 from lightdose.present.labels import count, hours, length, literal, number, percent
-from lightdose.present.summary import next_command, summary_sentences, verdict_sentence
 
 
 @pytest.mark.pinned

@@ -16,6 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lightdose.analysis import analyse, fixture_emission
+from lightdose.answers.looks import rounded
+from lightdose.answers.verdicts import interval_text
 from lightdose.comparing import compare
 from lightdose.files.calibration_file import calibration_toml
 from lightdose.files.results_csv import dose_csv
@@ -25,11 +27,8 @@ from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.results import Analysis
 from lightdose.model.tuning import TuneWishes
 from lightdose.planning import tune
-from lightdose.present.certainty_words import interval_text
 from lightdose.present.labels import hours, number
-from lightdose.present.looks_words import rounded
-from lightdose.present.report import report_page
-from lightdose.present.report_record import Report
+from lightdose.present.report import Report, report_page
 
 from .drawn_tanks import (
     MINUTES_A_DAY,

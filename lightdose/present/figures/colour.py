@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from lightdose.answers.colour import DEFAULT_CURVE, colour_finding, colour_sentences
 from lightdose.model.explaining import ColourOrIntensity, IndexSpan
-from lightdose.present.colour_words import DEFAULT_CURVE, colour_finding, colour_sentences
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

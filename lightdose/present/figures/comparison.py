@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lightdose.answers.looks import APPROXIMATE, rounded
 from lightdose.errors import Problem, SetupError
 from lightdose.model.arrays import FloatArray
 from lightdose.model.comparison import Comparison, SiteComparison
@@ -34,7 +35,6 @@ from lightdose.present.labels import (
     literal,
     number,
 )
-from lightdose.present.looks_words import APPROXIMATE, rounded
 from lightdose.quantities import GRID_START_NM
 
 if TYPE_CHECKING:

@@ -5,8 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from lightdose.answers.photosynthesis import (
+    coral_sentence,
+    ek_words,
+    hours_span,
+    percent_span,
+    return_finding,
+)
 from lightdose.model.explaining import CoralReturn, DiminishingReturn
-from lightdose.present.diminishing_words import coral_sentence, ek_words, return_finding
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,
@@ -20,7 +26,6 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.style import BAND_FILL, INK, SMALL_PT, TEXT_PT, TONES
 from lightdose.present.labels import PPFD_UNIT_TYPESET, count, percent
-from lightdose.present.saturation_words import hours_span, percent_span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from lightdose.answers.verdicts import out_of_band, table_words, verdict_sentence, worst_first
 from lightdose.model.results import Analysis, Verdict
-from lightdose.present.certainty_words import table_words
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,
@@ -25,7 +25,6 @@ from lightdose.present.figures.style import (
     TEXT_PT,
 )
 from lightdose.present.labels import DLI_UNIT_TYPESET, literal, number, range_text
-from lightdose.present.summary import out_of_band, verdict_sentence, worst_first
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from lightdose.answers.verdicts import SEVERITY, bar_of, worst_first
 from lightdose.model.handout import HandedLight
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
@@ -15,7 +16,6 @@ from lightdose.present.handout_words import table_words_short
 from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, number, range_text
 from lightdose.present.paper import line_in, write_rule, write_text
 from lightdose.present.range_bar import WIDTH, range_bar
-from lightdose.present.summary import SEVERITY, worst_first
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -141,7 +141,7 @@ def _dose(row: CoralRow, side: int) -> str:
 
 
 def _state(row: CoralRow, side: int, sides: int) -> str:
-    from lightdose.present.certainty_words import table_words
+    from lightdose.answers.verdicts import table_words
 
     verdict = row.verdicts[side]
     if verdict is None:
@@ -164,9 +164,10 @@ def _draw_bars(
     axes.set_ylim(len(verdicts) - 0.5, -0.5)
     axes.axis("off")
     for row, verdict in enumerate(verdicts):
-        bar = range_bar(verdict) if verdict is not None else None
-        if bar is None:
+        found = bar_of(verdict) if verdict is not None else None
+        if found is None:
             continue
+        bar = range_bar(found)
         axes.barh(row, bar.ceiling - bar.floor, left=bar.floor, height=0.36, color=LIMIT_FILL)
         axes.barh(row, bar.high - bar.low, left=bar.low, height=0.6, color=BAND_FILL)
         if bar.line:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from lightdose.answers.looks import APPROXIMATE, CLIPPED, look_words, looks_sentence, rounded
 from lightdose.model.appearance import LooksAndGets
 from lightdose.present.figures.canvas import (
     Drawing,
@@ -19,7 +20,6 @@ from lightdose.present.figures.canvas import (
 from lightdose.present.figures.dose_marks import write_beside
 from lightdose.present.figures.style import SMALL_PT, TEXT_PT, TONES
 from lightdose.present.labels import PPFD_UNIT_TYPESET, literal
-from lightdose.present.looks_words import APPROXIMATE, CLIPPED, look_words, looks_sentence, rounded
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

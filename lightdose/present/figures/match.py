@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.matching import BAND_WIDTH_NM, Match, PairMatch
-from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

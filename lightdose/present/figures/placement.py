@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lightdose.answers.verdicts import SEVERITY, short_state
 from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import AXES, LightMap, MapSlice, Plane
 from lightdose.model.placement import PlacedCoral, Placement
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 from lightdose.model.setup import LengthUnit
-from lightdose.present.certainty_words import short_state
 from lightdose.present.figures.canvas import (
     LINE_IN,
     Drawing,
@@ -44,7 +44,6 @@ from lightdose.present.figures.scene import (
 from lightdose.present.figures.style import INK, SMALL_PT, STATE_MARKS, TEXT_PT
 from lightdose.present.labels import DLI_UNIT_TYPESET, count, length, literal, number, range_text
 from lightdose.present.placement_text import moves_sentence, numbered, spot_words, verdict_sentence
-from lightdose.present.summary import SEVERITY
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

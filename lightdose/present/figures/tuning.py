@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from lightdose.answers.verdicts import interval_text
 from lightdose.model.results import SiteDay
 from lightdose.model.setup import LengthUnit
 from lightdose.model.tuning import CoralChange, Tuning
-from lightdose.present.certainty_words import interval_text
 from lightdose.present.figures.canvas import (
     LINE_IN,
     Drawing,

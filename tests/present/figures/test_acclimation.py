@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from present.text_boxes import misplaced_words
 
+from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.judge.acclimation import AcclimationRequest, mismatch_curve, step_scales
 from lightdose.model.acclimation import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
 from lightdose.model.results import Basis, Caution, Span
 from lightdose.present.acclimation_text import acclimate_lines, show_acclimation
-from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.figures.acclimation import CORALS_DRAWN, acclimation_drawing
 from lightdose.present.figures.canvas import render
 

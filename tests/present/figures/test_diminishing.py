@@ -8,8 +8,8 @@ from matplotlib.collections import PolyCollection
 from present.made_explaining import made_diminishing, made_return
 from present.text_boxes import misplaced_words
 
+from lightdose.answers.photosynthesis import NOT_IN_IT, coral_sentence, return_finding, return_sentences
 from lightdose.model.explaining import DiminishingReturn
-from lightdose.present.diminishing_words import NOT_IN_IT, coral_sentence, return_finding, return_sentences
 from lightdose.present.figures.canvas import render
 from lightdose.present.figures.diminishing import MOST_CORALS, diminishing_drawing
 

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from present.text_boxes import misplaced_words
 
+from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.matching import ChannelSetting, Match, PairMatch, UnmatchedBand
 from lightdose.model.results import Caution, ChannelKey
-from lightdose.present.certainty_words import SINGLE_VALUES
 from lightdose.present.figures.canvas import render
 from lightdose.present.figures.match import PAIRS_DRAWN, match_drawing
 from lightdose.present.match_text import closing_sentence, match_lines, show_match, unmatched_sentence

@@ -1,13 +1,14 @@
-"""How sure a verdict is, in words: odds as people say them, and the reading that would tell."""
+"""Verdicts in words: how they stand, how sure that is, in what order, how many, and what would tell."""
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
-from lightdose.model.certainty import DliState
-from lightdose.model.results import Analysis, Verdict
+from lightdose.answers.blocks import Bar
+from lightdose.model.results import Analysis, DliState, DliVerdict, Verdict
 from lightdose.present.labels import STATE_WORDS, count, literal, number
 
 SURE: Final = 0.97
@@ -121,3 +122,81 @@ def deciding_sentence(analysis: Analysis) -> str:
     if settles < 1:
         return f"{lead}: a reading at {site} would help most."
     return f"{lead}: one reading at {site} would for about {settles} of {count(len(undecided), 'coral')}."
+
+
+SEVERITY: dict[DliVerdict, int] = {
+    "far_below": 0,
+    "far_above": 0,
+    "below": 1,
+    "above": 1,
+    "undecided": 2,
+    "within": 3,
+    "not_judged": 4,
+}
+
+
+def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
+    """Verdicts in the order of concern: far off, off, open, within, not judged; the furthest off first."""
+    return sorted(verdicts, key=lambda v: (SEVERITY[v.likely_state], -octaves_off(v)))
+
+
+def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
+    """Those below or above their group's usual light, worst first."""
+    return [v for v in worst_first(verdicts) if SEVERITY[v.likely_state] < SEVERITY["undecided"]]
+
+
+def octaves_off(verdict: Verdict) -> float:
+    """How many doublings the dose lies outside its band, 0 inside."""
+    if verdict.band_dli is None:
+        return 0.0
+    low, high = verdict.band_dli
+    dli = max(verdict.dli_mol_m2_d, 1e-12)
+    return max(0.0, math.log2(low / dli) if low > 0 else 0.0, math.log2(dli / high))
+
+
+def verdict_sentence(verdicts: tuple[Verdict, ...]) -> str:
+    """How many corals stand where, such as "5 of 8 corals within common practice, 2 below, 1 above"."""
+    if not verdicts:
+        return "no corals to judge"
+    states = Counter(v.likely_state for v in verdicts)
+    judged = len(verdicts) - states["not_judged"]
+    if judged:
+        parts = [f"{states['within']} of {count(judged, 'coral')} within common practice"]
+    else:
+        parts = ["no coral here is judged by light"]
+    off: tuple[DliState, ...] = ("far_below", "below", "above", "far_above")
+    parts += [f"{states[s]} {STATE_WORDS[s].removesuffix(' usual')}" for s in off if states[s]]
+    if states["undecided"]:
+        parts.append(f"{states['undecided']} cannot be told yet")
+    if judged and states["not_judged"]:
+        parts.append(f"{states['not_judged']} not judged by light")
+    return ", ".join(parts)
+
+
+STATES: tuple[DliState, ...] = ("far_below", "below", "within", "above", "far_above")
+
+
+def counts(verdicts: Sequence[Verdict]) -> dict[str, int] | None:
+    """How many judged corals stand where, by their verdicts; None where none is judged."""
+    states = Counter(v.likely_state for v in verdicts)
+    judged = len(verdicts) - states["not_judged"]
+    if not judged:
+        return None
+    keys: tuple[DliVerdict, ...] = ("within", "undecided", "below", "above", "far_below", "far_above")
+    return {"judged": judged, **{key: states[key] for key in keys}}
+
+
+def bar_of(verdict: Verdict) -> Bar | None:
+    """Where a coral's dose lies; None for a group that light does not judge."""
+    if verdict.band_dli is None:
+        return None
+    low, high = verdict.band_dli
+    ceiling = 2 * high if verdict.ceiling_dli is None else max(verdict.ceiling_dli, high)
+    floor = min(verdict.floor_dli or 0.0, low)
+    known = verdict.certainty
+    return Bar(
+        verdict.dli_state,
+        verdict.dli_mol_m2_d,
+        (floor, low, high, ceiling),
+        known.interval_dli if known else None,
+    )

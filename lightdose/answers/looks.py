@@ -1,11 +1,15 @@
-"""What a place gets beside how it looks, in words: lux misleads under blue light."""
+"""What a place gets in photons beside how bright it looks: lux misleads under blue light."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
+from lightdose.answers.blocks import Table
+from lightdose.answers.field import said, table
 from lightdose.model.appearance import Appearance, LooksAndGets
-from lightdose.present.labels import PPFD_UNIT, number
+from lightdose.model.results import Analysis
+from lightdose.present.labels import PPFD_UNIT, number, percent
 
 DIM: Final = 0.67
 BRIGHT: Final = 1.15
@@ -59,3 +63,37 @@ def rounded(value: float) -> str:
         digits = len(str(round(value))) - 3
         return f"{round(value, -digits):,.0f}"
     return text
+
+
+# fmt: off
+LOOKS: Final = (
+    said("site", "site", lambda look: look.place, kind="string", fold=True, at={"looks": 0}),
+    said("gets", "gets", lambda look: look.ppfd_umol_m2_s, unit="umol m-2 s-1", at={"looks": 1}),
+    said("looks", "looks", lambda look: rounded(look.lux), unit="lx", at={"looks": 2}),
+    said("white", "white of equal photons", lambda look: rounded(look.white.lux), unit="lx", at={"looks": 3}),
+    said("share", "so it looks", lambda look: percent(look.lux_share), unit="of that", at={"looks": 4}),
+    said("xy", "CIE 1931 x, y", lambda look: "{:.3f}, {:.3f}".format(*look.appearance.chromaticity_xy),
+         at={"looks": 5}),
+    said("cct", "colour temperature", lambda look: look.appearance.cct_k, show=lambda k: f"{k:.0f} K",
+         at={"looks": 6}),
+)
+# fmt: on
+
+
+def brightest_looks(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> list[LooksAndGets]:
+    """How the sites with light look, the brightest first."""
+    sites = [place for place in looks[: len(analysis.setup.sites)] if place is not None]
+    return sorted(sites, key=lambda place: -float(analysis.dose.dli[place.receiver]))
+
+
+def looks_table(lit: Sequence[LooksAndGets]) -> Table:
+    """Photons beside lux, and the white light that would bring as many photons."""
+    white = f" White: {lit[0].white.name}, {lit[0].white.source}." if lit else ""
+    note = f"A colour temperature stands only where it means something.{white}"
+    return table("looks", "What each site gets, and how bright it looks at its peak", LOOKS, lit, note=note)
+
+
+def looks_sentences(here: LooksAndGets) -> list[str]:
+    """What a place gets beside how it looks, and why that misleads."""
+    clipped = f"{CLIPPED[0].upper()}{CLIPPED[1:]}." if here.appearance.swatch.clipped else ""
+    return [f"At {here.place}, {looks_sentence(here)} {NOTE}", f"{APPROXIMATE}. {clipped}".strip()]

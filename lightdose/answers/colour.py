@@ -1,11 +1,15 @@
-"""Colour or dose: what these fixtures can change more, in sentences, with the evidence for and against."""
+"""The colour of light in words: of a mix, and whether colour or dose can be changed more."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+from lightdose.answers.photosynthesis import percent_span, times
 from lightdose.model.explaining import ColourOrIntensity, EvidenceSide, IndexSpan
-from lightdose.present.diminishing_words import times
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number, percent
-from lightdose.present.saturation_words import percent_span
+from lightdose.quantities import BANDS
 
 DEFAULT_CURVE = "usable_z1"
 NO_LIGHT = "Colour or intensity: no light of today reaches a place here, so there is nothing to compare."
@@ -91,3 +95,87 @@ def _dose_sentence(record: ColourOrIntensity) -> str:
         f"{by_output} by output and {by_hours} by hours; today {number(record.today_dli)} at "
         f"{percent(record.today_output)} of output."
     )
+
+
+NEARLY_ALL: Final = 0.9
+MOSTLY: Final = 0.6
+SHARED: Final = 0.15
+"""From these shares of PPFD on a band gives the mix its name, or is named as a part of it: our choice."""
+
+_BANDS: Final = {band.key: band for band in BANDS}
+_VISIBLE: Final = ("blue", "green", "red")
+DARK: Final = "no light"
+
+
+def colour_name(shares: Mapping[str, float]) -> str:
+    """The mix in a word or three: "nearly all blue", "mostly blue", "mixed, most of it green"."""
+    first = _strongest(shares)
+    if first is None:
+        return DARK
+    if shares[first] >= NEARLY_ALL:
+        return f"nearly all {first}"
+    return f"mostly {first}" if shares[first] >= MOSTLY else f"mixed, most of it {first}"
+
+
+def mix_words(shares: Mapping[str, float]) -> str:
+    """The name of the mix, its strongest band with its edges, and the other bands that count in it.
+
+    ``shares`` are photons of each band per photon of 400-700 nm, NaN where there is no light.
+    """
+    first = _strongest(shares)
+    if first is None:
+        return DARK
+    band = _BANDS[first]
+    words = f"{colour_name(shares)}: {percent(shares[first])} between {band.low_nm:g} and {band.high_nm:g} nm"
+    others = [f"{percent(shares[key])} {key}" for key in _VISIBLE if key != first and shares[key] >= SHARED]
+    outside = [
+        f"{percent(shares[key])} as many {_BANDS[key].name} beside them"
+        for key in ("uv_a", "far_red")
+        if shares.get(key, 0.0) >= SHARED
+    ]
+    return ", ".join([words, *others, *outside])
+
+
+def _strongest(shares: Mapping[str, float]) -> str | None:
+    if any(math.isnan(shares[key]) for key in _VISIBLE):
+        return None
+    return max(_VISIBLE, key=lambda key: shares[key])
+
+
+def colour_json(record: ColourOrIntensity | None) -> dict[str, Any] | None:
+    """Spans of the absorption index and of dose at one place; None where there is no light."""
+    if record is None:
+        return None
+    return {
+        "place": record.place,
+        "site": record.site,
+        "peak_ppfd_umol_m2_s": record.peak_ppfd_umol_m2_s,
+        "channels": record.channels,
+        "today": {
+            "absorption_index": dict(record.today_index),
+            "warnings": list(record.today_warnings),
+            "output": record.today_output,
+            "dli_mol_m2_d": record.today_dli,
+        },
+        "warnings": list(record.warnings),
+        "all_mixes": _span(record.all_mixes),
+        "without_warnings": _span(record.without_warnings),
+        "dose": {
+            "output": list(record.output_range),
+            "hours_h": list(record.hours_range),
+            "dli_mol_m2_d": list(record.dose_range),
+            "ratio": record.dose_ratio,
+        },
+        "larger": record.larger,
+        "evidence": [{"side": e.side, "text": e.text, "source": e.source} for e in record.evidence],
+    }
+
+
+def _span(span: IndexSpan) -> dict[str, Any]:
+    if span.spans is None:
+        return {"absorption_index": None, "ratio": None, "why_none": span.why_none}
+    return {
+        "absorption_index": {curve: list(ends) for curve, ends in span.spans.items()},
+        "ratio": {curve: span.ratio(curve) for curve in span.spans},
+        "why_none": None,
+    }

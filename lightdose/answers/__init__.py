@@ -1,0 +1,19 @@
+"""What commands say: a module a command makes an ``Answer`` of its record, and every surface prints it."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from lightdose.answers.field import Field
+
+TABLES: Final = {"dose": ("light", "FIELDS"), "hazard": ("hazard", "FIELDS")}
+"""Command with a CSV -> module and name of the fields of its rows; the guide and many setups read them."""
+
+
+def fields_of(command: str) -> tuple[Field, ...]:
+    """The fields of a command's rows, in the order of its CSV."""
+    module, name = TABLES[command]
+    fields: tuple[Field, ...] = getattr(import_module(f"lightdose.answers.{module}"), name)
+    return fields

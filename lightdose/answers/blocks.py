@@ -1,0 +1,237 @@
+"""What an answer is made of: sentences, lists, tables and figures in order, whatever prints them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Final, Literal
+
+from lightdose.model.record import dataclass
+
+if TYPE_CHECKING:
+    from lightdose.answers.field import Sheet
+    from lightdose.errors import Problem
+    from lightdose.model.results import BasisKey, Caution, DliState
+    from lightdose.model.setup import LengthUnit, Setup
+
+Tone = Literal["plain", "basis", "strong", "note", "verdict"]
+
+
+ALIKE_FROM: Final = 4
+"""From so many rows on, a column whose cells are all alike is said in a sentence. Our choice."""
+
+
+@dataclass(frozen=True)
+class Say:
+    """A sentence; ``tone`` tells the first line of an answer, its verdict and small print from the rest."""
+
+    text: str
+    tone: Tone = "plain"
+
+
+@dataclass(frozen=True)
+class Point:
+    """An entry of a list: whom or what it is about, the text, and on whose word."""
+
+    text: str
+    about: str = ""
+    source: str = ""
+    code: str = ""
+
+
+@dataclass(frozen=True)
+class Points:
+    """A list; ``terms`` sets what each is about as a term before its text."""
+
+    points: tuple[Point, ...]
+    terms: bool = False
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Where a dose lies against floor, usual range and ceiling, with its 95 % interval. [mol m-2 d-1]"""
+
+    state: DliState
+    dose: float
+    edges: tuple[float, float, float, float]
+    interval: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: what stands over it, its unit as files state it, and a cell for every row.
+
+    ``note`` is small print under the table wherever the column shows.
+    """
+
+    head: str
+    cells: tuple[str | Bar, ...]
+    unit: str = ""
+    right: bool = False
+    fold: bool = False
+    note: str = ""
+
+    @property
+    def alike(self) -> bool:
+        """Whether every cell holds the same text."""
+        return isinstance(self.cells[0], str) and len(set(self.cells)) == 1
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table; its columns stand in the order in which a narrow window would give them up, the last first.
+
+    Attributes
+    ----------
+    strong : the rows of concern
+    note : small print under it
+    least : so many first columns always show
+    rows_at_most : a terminal counts the rest; 0 shows all
+    left_out : what the rest is called, such as "dimmer site"
+    page_columns : a page shows so many first columns; 0 shows all
+    length_unit : of columns in "length"
+    paper : whether a page prints it on paper too
+    """
+
+    key: str
+    caption: str
+    columns: tuple[Column, ...]
+    strong: tuple[bool, ...] = ()
+    note: str = ""
+    least: int = 2
+    rows_at_most: int = 0
+    left_out: str = "row"
+    page_columns: int = 0
+    length_unit: LengthUnit = "cm"
+    paper: bool = False
+
+    @property
+    def n_rows(self) -> int:
+        """How many rows it has."""
+        return len(self.columns[0].cells) if self.columns else 0
+
+    def telling(self) -> tuple[list[Column], list[Column]]:
+        """Columns that tell rows apart, and further ones whose cells are all alike: those are a sentence."""
+        first, further = list(self.columns[: self.least]), self.columns[self.least :]
+        if self.n_rows < ALIKE_FROM:
+            return [*first, *further], []
+        return [*first, *(c for c in further if not c.alike)], [c for c in further if c.alike]
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure for pages, drawn when it is needed."""
+
+    draw: Callable[[], Any]
+    paper: bool = False
+
+
+@dataclass(frozen=True)
+class Markup:
+    """Markup of our own for pages: the template that makes it, and its values."""
+
+    template: str
+    values: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Section:
+    """Blocks under a title.
+
+    Attributes
+    ----------
+    key : names it in addresses of a page
+    nav : its words in a page's list of sections
+    brief : whether a terminal shows it without being asked for everything
+    extra : whether it still shows then; a short form of other sections gives way to them
+    screens, paper : whether pages show it, and print it
+    terminal : whether terminals and pipes ever show it
+    folded : whether a page hides it behind its title until it is asked for
+    """
+
+    title: str
+    blocks: tuple[Block, ...]
+    key: str = ""
+    nav: str = ""
+    brief: bool = True
+    extra: bool = True
+    screens: bool = True
+    paper: bool = True
+    terminal: bool = True
+    folded: bool = False
+
+
+Block = Say | Points | Table | Picture | Markup | Section
+
+
+@dataclass(frozen=True)
+class OverviewRow:
+    """One setup of many, in a line.
+
+    Attributes
+    ----------
+    cells : head and text of each column, the most telling first
+    standing : the group that it is counted under, such as "with corals off"; its place among groups is
+        the first number of ``concern``
+    concern : sorts the rows, the worst first
+    failed : whether nothing could be computed
+    """
+
+    cells: tuple[tuple[str, str], ...]
+    standing: str
+    concern: tuple[float, ...]
+    failed: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What a command has to say.
+
+    Attributes
+    ----------
+    name : of the command; its JSON has the format "lightdose-NAME/1"
+    blocks : what terminals, pipes and pages print, in order
+    body : makes what the JSON holds besides its envelope
+    basis : on what it stands; None where it stands on no setup
+    counts : how many judged corals stand where; None where none is judged
+    setups : that it was computed from
+    sheet : its rows as values, for ``--csv``
+    pictures : draws the figures of ``--figures``
+    overview : its line among many setups
+    missed : whether it misses what ``--strict`` holds it to
+    problems : that it found in the files; they set the exit code to 2
+    """
+
+    name: str
+    blocks: tuple[Block, ...]
+    body: Callable[[], Mapping[str, Any]]
+    title: str | None = None
+    basis: BasisKey | None = None
+    counts: Mapping[str, int] | None = None
+    cautions: tuple[Caution, ...] = ()
+    setups: tuple[Setup, ...] = ()
+    sheet: Sheet | None = None
+    pictures: Callable[[], Sequence[Any]] | None = None
+    overview: OverviewRow | None = None
+    missed: bool = False
+    problems: tuple[Problem, ...] = ()
+
+
+def envelope(answer: Answer, version: str) -> dict[str, Any]:
+    """The whole answer as one versioned JSON object: what all answers share, and its own body.
+
+    ``provenance`` names the version and every file that was read with its sha256.
+    """
+    inputs: dict[str, str] = {}
+    for setup in answer.setups:
+        inputs |= setup.inputs_sha256
+    shared = {
+        "format": f"lightdose-{answer.name}/1",
+        "title": answer.title,
+        "basis": answer.basis,
+        "counts": dict(answer.counts) if answer.counts else None,
+    }
+    tail = {
+        "cautions": [{"code": c.code, "text": c.text, "source": c.source} for c in answer.cautions],
+        "provenance": {"version": version, "inputs_sha256": inputs},
+    }
+    return shared | dict(answer.body()) | tail

@@ -1,0 +1,542 @@
+"""`dose`: the day's light at every site and coral, and how it stands against what is usual.
+
+Terminal, pipe and report print these sections; `report` sets figures and further sections between them.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+from lightdose.answers.blocks import Answer, Block, OverviewRow, Point, Points, Say, Section, Table
+from lightdose.answers.colour import colour_json, colour_sentences
+from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
+from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of
+from lightdose.answers.verdicts import (
+    SEVERITY,
+    counts,
+    deciding_sentence,
+    octaves_off,
+    open_verdicts,
+    out_of_band,
+    short_state,
+    table_words,
+    verdict_sentence,
+    verdict_words,
+    worst_first,
+)
+from lightdose.model.arrays import FloatArray
+from lightdose.model.explaining import ColourOrIntensity
+from lightdose.model.results import Analysis, Caution, Verdict
+from lightdose.model.setup import LengthUnit
+from lightdose.present.labels import DLI_UNIT, as_typed, count, literal, number, percent, range_text
+from lightdose.quantities import BANDS, METRES_PER_INCH, PPFD_BAND
+
+ROWS_SHOWN: Final = 40
+"""Rows that a terminal shows of a long table unless everything is asked for. Our choice."""
+
+NAMED_AT_MOST: Final = 5
+NAMED_OF_MANY: Final = 3
+TOGETHER: Final = 3
+"""From so many corals on one side of their ranges one change for all of them comes first: our choice."""
+
+STANDING: Final = frozenset(
+    ("light_is_not_the_diagnosis", "usual_is_practice", "planar_ppfd", "unmeasured", "energy_by_output")
+)
+"""Cautions that every answer carries, or whose point its first line makes: short answers count them."""
+
+SAFETY_BRIEF: Final = (
+    "Safety: never look into the emitters; unplug before touching gear over the water; drip loops, "
+    "residual-current protection and a second hold for hanging gear; local codes and the maker's "
+    "instructions come first. lightdose hazard says how soon staring reaches a limit."
+)
+
+# fmt: off
+FIXTURE: Final = (
+    Field("fixture", "fixture", lambda use: use.fixture, kind="string", fold=True, at={"energy": 0}),
+    Field("energy_kwh_d", "energy", lambda use: use.energy_kwh_d, "energy", at={"energy": 1}),
+    Field("cost_per_year", "cost a year", lambda use: use.cost_per_year, key="cost_per_year",
+          at={"energy": 2}),
+    Field("currency", "currency", lambda use: use.currency, kind="string", at={"energy": 3}),
+    Field("photon_efficacy_umol_j", "photons 400-700 nm", lambda use: use.photon_efficacy_umol_j,
+          "photon_efficacy", at={"energy": 4}),
+)
+INPUT: Final = (
+    Field("what", "input", lambda one: one.what, kind="string", fold=True, at={"inputs": 0}),
+    Field("spread", "known to", lambda one: one.spread, kind="string", fold=True, at={"inputs": 1}),
+    Field("origin", "source", lambda one: one.origin, kind="string", fold=True, at={"inputs": 2}),
+)
+GROUP: Final = (
+    said("group", "group", lambda g: g.name, kind="string", fold=True, at={"groups": 0}),
+    said("usual", "usual DLI", lambda g: range_text(*g.band_dli) if g.band_dli else "not judged by light",
+         unit=MOL, at={"groups": 1}),
+    said("midday", "midday PPFD", lambda g: g.band_peak and range_text(*g.band_peak), unit=PPFD,
+         at={"groups": 2}),
+    said("floor", "floor", lambda g: g.floor_dli, show=lambda dose: f"{dose:g}", unit=MOL, at={"groups": 3}),
+    said("ceiling", "ceiling", lambda g: g.ceiling_dli, show=lambda dose: f"{dose:g}", unit=MOL,
+         at={"groups": 4}),
+    said("grade", "grade", lambda g: g.grade, kind="string", at={"groups": 5}),
+    said("evidence", "what bears on it", lambda g: "; ".join(t for t in (g.note, g.floor_harm) if t),
+         kind="string", fold=True, at={"groups": 6}),
+    said("sources", "sources", lambda g: ", ".join(g.sources), kind="string", fold=True, at={"groups": 7}),
+)
+# fmt: on
+
+
+def dose_sheet(analysis: Analysis) -> Sheet:
+    """The rows of `dose` as values."""
+    return Sheet(FIELDS, rows_of(analysis))
+
+
+def dose_answer(
+    analysis: Analysis,
+    unit: LengthUnit,
+    weighed: ColourOrIntensity | None = None,
+    *,
+    weigh_colour: bool = False,
+) -> Answer:
+    """Everything that `dose` says; where it was asked for, whether colour or dose can be changed more too."""
+    more: list[Block] = []
+    if weigh_colour:
+        first, *rest = colour_sentences(weighed)
+        more.append(Section(first, tuple(map(Say, rest))))
+    return Answer(
+        "dose",
+        (
+            Say(analysis.basis.sentence, "basis"),
+            Say(headline(analysis), "strong"),
+            answer_points(analysis),
+            corals_section(analysis, unit),
+            sites_section(analysis, unit),
+            channels_section(analysis),
+            certainty_section(analysis),
+            Section("What photosynthesis makes of it", (photosynthesis_table(analysis),), brief=False),
+            cost_section(analysis),
+            *more,
+            groups_section(analysis),
+            cautions_section(analysis.cautions),
+            safety_section(analysis.cautions),
+            *brief_cautions(analysis.cautions),
+            Say(closing_line(analysis), "verdict"),
+        ),
+        lambda: dose_body(analysis) | ({"colour_or_intensity": colour_json(weighed)} if weigh_colour else {}),
+        title=analysis.setup.title,
+        basis=analysis.basis.key,
+        counts=counts(analysis.verdicts),
+        cautions=analysis.cautions,
+        setups=(analysis.setup,),
+        sheet=dose_sheet(analysis),
+        overview=overview(analysis),
+        missed=any(v.dli_state not in ("within", "not_judged") for v in analysis.verdicts),
+    )
+
+
+def dose_body(analysis: Analysis) -> dict[str, Any]:
+    """What the JSON of `dose` holds."""
+    corals: dict[int, list[Row]] = {site: [] for site in range(len(analysis.setup.sites))}
+    for row in rows_of(analysis):
+        corals[row.site] += [row] if row.verdict else []
+    full, by_channel = analysis.light_field.of("ppfd"), analysis.dose.dli_by_channel
+    return {
+        "bands_nm": {band.key: [band.low_nm, band.high_nm] for band in (PPFD_BAND, *BANDS)},
+        "sites": [
+            as_json(OF_SITE, Row(analysis, site))
+            | {
+                "full_output": _by_channel(analysis, "ppfd_umol_m2_s", full[site]),
+                "by_channel": _by_channel(analysis, "dli_mol_m2_d", by_channel[site]),
+                "corals": [as_json(FIELDS, row) for row in rows],
+            }
+            for site, rows in corals.items()
+        ],
+        "fixtures": [as_json(FIXTURE, use) for use in analysis.fixtures],
+        "uncertainty": _uncertainty(analysis),
+    }
+
+
+def _by_channel(analysis: Analysis, key: str, values: FloatArray) -> list[dict[str, Any]]:
+    channels = analysis.light_field.channels
+    return [
+        {"fixture": c.fixture, "channel": c.channel, key: float(value)}
+        for c, value in zip(channels, values, strict=True)
+    ]
+
+
+def _uncertainty(analysis: Analysis) -> dict[str, Any] | None:
+    """What was drawn, how often, and the one reading that would settle most."""
+    known = analysis.uncertainty
+    if known is None:
+        return None
+    deciding = known.deciding and {
+        "site": known.deciding.site,
+        "standard_uncertainty": known.deciding.standard_uncertainty,
+        "undecided": known.deciding.undecided,
+        "expected_to_settle": known.deciding.settles,
+    }
+    inputs = [as_json(INPUT, one) for one in known.inputs]
+    return {"draws": known.draws, "seed": known.seed, "inputs": inputs, "deciding_reading": deciding}
+
+
+def headline(analysis: Analysis) -> str:
+    """How many corals get a usual amount of light."""
+    verdicts = analysis.verdicts
+    judged = [v for v in verdicts if v.dli_state != "not_judged"]
+    if not judged:
+        what = "No coral here is judged by light" if verdicts else "No corals yet: doses without verdicts"
+        return f"{what}."
+    within = sum(v.likely_state == "within" for v in judged)
+    if within == len(judged):
+        whom = "The one coral gets" if within == 1 else f"All {within} corals get"
+        return f"{whom} a usual amount of light."
+    verb = "gets" if within == 1 else "get"
+    whom = "None" if within == 0 else str(within)
+    return f"{whom} of {count(len(judged), 'coral')} {verb} a usual amount of light."
+
+
+def answer_points(analysis: Analysis) -> Points:
+    """From where to where the doses go, who is off, the one thing to do, and the one reading to take."""
+    parts = (
+        ("Doses", span_sentence(analysis)),
+        ("Not usual", _unusual(analysis)),
+        ("Do first", first_step(analysis)),
+        ("Measure", one_reading(analysis)),
+    )
+    return Points(tuple(Point(text, label) for label, text in parts if text))
+
+
+def span_sentence(analysis: Analysis) -> str:
+    """From which dose to which, and where."""
+    sites = analysis.setup.sites
+    if not sites:
+        return "No sites and no corals: there is nothing to compute light for."
+    if analysis.verdicts:
+        order = sorted(analysis.verdicts, key=lambda v: v.dli_mol_m2_d)
+        ends = [(v.coral, v.dli_mol_m2_d) for v in (order[0], order[-1])]
+        stocked = len({v.site for v in analysis.verdicts})
+        whom = f"{count(len(analysis.verdicts), 'coral')} at {count(stocked, 'site')}"
+    else:
+        doses = sorted((float(dli), site.name) for dli, site in zip(analysis.dose.dli, sites, strict=False))
+        ends = [(name, dli) for dli, name in (doses[0], doses[-1])]
+        whom = count(len(sites), "site")
+    (dim, low), (bright, high) = ends
+    if dim == bright:
+        return f"{number(low)} {DLI_UNIT} at {whom} ({literal(dim)})."
+    return (
+        f"{number(low)} to {number(high)} {DLI_UNIT} at {whom}: least {literal(dim)}, most {literal(bright)}."
+    )
+
+
+def _unusual(analysis: Analysis) -> str:
+    off = out_of_band(analysis.verdicts)
+    unjudged = sum(v.dli_state == "not_judged" for v in analysis.verdicts)
+    if unjudged == len(analysis.verdicts):
+        return ""
+    aside = f" Light does not judge {unjudged} more." if unjudged else ""
+    if not off:
+        return f"No coral is known to get too little or too much.{aside}"
+    shown = off if len(off) <= NAMED_AT_MOST else off[:NAMED_OF_MANY]
+    named = "; ".join(f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in shown)
+    if len(off) == len(shown):
+        return f"{named}.{aside}"
+    states = Counter(short_state(v.likely_state) for v in off if v.likely_state != "undecided")
+    counted = ", ".join(f"{n} {words}" for words, n in states.items())
+    return f"{len(off)} corals: {counted}. Furthest off: {named}.{aside}"
+
+
+def _dose_words(verdict: Verdict) -> str:
+    usual = f", usual {range_text(*verdict.band_dli)}" if verdict.band_dli else ""
+    return f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}{usual}"
+
+
+def first_step(analysis: Analysis) -> str:
+    """The one thing to do, and why."""
+    off, undecided = out_of_band(analysis.verdicts), open_verdicts(analysis.verdicts)
+    if not analysis.setup.sites:
+        return "Add a place to the setup: without one there is nothing to compute."
+    sides = Counter("little" if "below" in v.likely_state else "much" for v in off)
+    clear = [v for v in off if v.dli_state != "within"]
+    if clear:
+        side, n = sides.most_common(1)[0]
+        worst = clear[0]
+        step = f"{literal(worst.coral)}: {literal(worst.advice)}"
+        if n >= TOGETHER and 3 * n >= 2 * len(off):
+            way = "more" if side == "little" else "less"
+            return (
+                f"Give the tank {way} light as a whole, for {n} corals get too {side}; lightdose tune finds "
+                f"levels and hours that serve all of them. Furthest off is {step}"
+            )
+        why = "It is the furthest off." if len(off) > 1 else "It is the only one known to be off."
+        return f"{step} {why} A change of the programme reaches every coral."
+    if off or undecided:
+        return (
+            "Take a meter reading before you change the light: what is not known exactly decides whether a "
+            "coral here is off at all."
+        )
+    if analysis.verdicts:
+        return "Leave the light as it is: every coral that light judges gets what is usual for its group."
+    return "Name corals in the setup to have their light judged."
+
+
+def one_reading(analysis: Analysis) -> str:
+    """The one reading that would settle what is open."""
+    if open_verdicts(analysis.verdicts):
+        deciding = analysis.uncertainty.deciding if analysis.uncertainty else None
+        why = " Type it into readings.csv and run lightdose calibrate." if deciding is not None else ""
+        return deciding_sentence(analysis) + why
+    if analysis.basis.key == "measured" or not analysis.verdicts:
+        return ""
+    site = literal(worst_first(analysis.verdicts)[0].site)
+    return (
+        f"No verdict is open. One reading at {site} would put all of them on a measurement instead of "
+        f"{'a data sheet' if analysis.basis.key == 'data sheet' else 'typical values'}."
+    )
+
+
+def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
+    """Each coral against what is usual, what would help those off it, and the limits behind the verdicts."""
+    rows = ranked(analysis, unit)
+    corals = table(
+        "corals",
+        f"Daily dose of {count(len(rows), 'coral')}, those of concern first",
+        FIELDS,
+        rows,
+        strong=lambda row: row.verdict.likely_state in ("far_below", "far_above"),
+        least=3,
+        rows_at_most=ROWS_SHOWN,
+        left_out="further coral",
+        page_columns=11,
+        length_unit=unit,
+        paper=True,
+    )
+    off = {v.coral for v in (*out_of_band(analysis.verdicts), *open_verdicts(analysis.verdicts))}
+    said_of = [(row.verdict.coral in off, Point(row.verdict.advice, row.verdict.coral))
+               for row in rows if row.verdict and row.verdict.advice]  # fmt: skip
+    limits = table(
+        "limits",
+        "Each coral against floor, usual range and ceiling",
+        FIELDS,
+        rows,
+        note="Under the floor is far below usual, over the ceiling far above. The dose leads: only high "
+        "peaks are flagged, for a dim long day is fine.",
+        length_unit=unit,
+    )
+    blocks: list[Block] = [corals]
+    helps = tuple(point for concerns, point in said_of if concerns)
+    keeps = tuple(point for concerns, point in said_of if not concerns)
+    if helps:
+        blocks.append(Section("What would help", (Points(helps),), brief=False))
+    if keeps:
+        blocks.append(Section("The other corals", (Points(keeps),), brief=False, folded=True))
+    blocks.append(Section("Floors and ceilings", (limits,), brief=False, paper=False))
+    return Section(
+        "Each coral against what is usual for its group", tuple(blocks) if rows else (), "corals", "Corals"
+    )
+
+
+def sites_section(analysis: Analysis, unit: LengthUnit) -> Section:
+    """How much light each site gets, for how long, and of what colour; brightest first."""
+    rows = brightest(analysis, unit)
+    amount = table(
+        "sites",
+        "Light at each site, brightest first",
+        FIELDS,
+        rows,
+        note="Full hours: hours at the peak that would give the same dose. Lit: time above 5 % of the peak.",
+        left_out="dimmer site",
+        length_unit=unit,
+        paper=True,
+    )
+    colours = table(
+        "colour",
+        "Of what colour: photons of the day in each band",
+        FIELDS,
+        rows,
+        note="Absorption index: share of the photons of 400-700 nm that zooxanthellae can absorb, by curve "
+        "z1, with the span of four curves modelled by us; it is not growth.",
+    )
+    shown = (amount, Section("Colour", (colours,), paper=False)) if rows else ()
+    return Section("The light at each site", shown, "sites", "Sites", brief=False)
+
+
+def channels_section(analysis: Analysis) -> Section:
+    """What each channel gives each site: in the day, and at full output."""
+    tables = [
+        _channel_table(analysis, "channel-doses", "Daily dose from each channel", "dli_by_channel", MOL),
+        _channel_table(analysis, "full-output", "PPFD from each channel at full output", "ppfd", PPFD),
+    ]
+    return Section("Each channel's part at each site", tuple(tables), brief=False, paper=False, folded=True)
+
+
+def _channel_table(analysis: Analysis, key: str, caption: str, of: str, unit: str) -> Table:
+    values = analysis.light_field.of(of) if of == "ppfd" else getattr(analysis.dose, of)
+    several = len(analysis.setup.lit_fixtures) > 1
+    columns = [said("site", "site", lambda row: row.place.name, kind="string", fold=True, at={key: 0})]
+    for n, c in enumerate(analysis.light_field.channels):
+        head = f"{c.fixture}: {c.channel}" if several else c.channel
+        columns.append(said(f"{key}-{n}", head, _at(values, n), unit=unit, at={key: 1 + n}))
+    return table(key, caption, columns, brightest(analysis))
+
+
+def _at(values: FloatArray, channel: int) -> Callable[[Row], float]:
+    return lambda row: float(values[row.site, channel])
+
+
+def certainty_section(analysis: Analysis) -> Section:
+    """How likely each state is, how that came about, and which reading would tell."""
+    known = analysis.uncertainty
+    if known is None:
+        return Section("", (), terminal=False, screens=False)
+    rows = ranked(analysis)
+    caption = "How likely each coral's dose lies where, and the reading that would tell"
+    blocks: list[Block] = [*map(Say, certainty_sentences(analysis))]
+    if rows:
+        blocks.append(table("certainty", caption, FIELDS, rows))
+    caption = "What was drawn: one standard uncertainty each, where nothing else is said"
+    blocks.append(table("inputs", caption, INPUT, known.inputs))
+    return Section("How sure this is", tuple(blocks), "certainty", "How sure", brief=False, paper=False)
+
+
+def certainty_sentences(analysis: Analysis) -> list[str]:
+    """How the intervals came about, and which reading would tell most."""
+    known = analysis.uncertainty
+    if known is None:
+        return []
+    sentences = [
+        analysis.basis.sentence,
+        f"What is not known exactly was drawn {known.draws:,} times, the same way each time (seed "
+        f"{known.seed}), and the light followed through for each draw. The intervals hold 95 % of the "
+        "results.",
+        "A verdict is open where no state has a chance of 2 in 3 (our choice).",
+    ]
+    if deciding := deciding_sentence(analysis):
+        sentences.append(deciding)
+    if known.deciding is not None:
+        sentences.append(
+            f"That reading counts as known to {percent(known.deciding.standard_uncertainty)} (one standard "
+            f"uncertainty) and is expected to settle {known.deciding.settles:.1f} of "
+            f"{count(known.deciding.undecided, 'open verdict')}."
+        )
+    return sentences
+
+
+def photosynthesis_table(analysis: Analysis) -> Table:
+    """What photosynthesis makes of the day, over each group's range of Ek."""
+    return table(
+        "photosynthesis",
+        "Photosynthesis over each group's range of Ek",
+        FIELDS,
+        ranked(analysis),
+        note="Ek is the light at which photosynthesis begins to saturate, a range and never a constant of a "
+        "species. Hours at Pmax: hours at the highest rate that would give the day's gross photosynthesis, "
+        "by tanh; where Ek is of a Smith fit, tanh gives a little more than that curve.",
+    )
+
+
+def cost_section(analysis: Analysis) -> Section:
+    """Electricity of each fixture."""
+    note = "A dash stands where the fixture's file names no power, or the setup no price."
+    energy = table("energy", "Electricity of each fixture", FIXTURE, analysis.fixtures, note=note, paper=True)
+    return Section("Energy and cost", (energy,), "cost", "Energy and cost", brief=False)
+
+
+def groups_section(analysis: Analysis) -> Section:
+    """The usual light of the groups here, with grade and sources."""
+    keys = dict.fromkeys(v.group for v in worst_first(analysis.verdicts))
+    groups = [analysis.setup.groups[key] for key in keys]
+    cited = dict.fromkeys(key for group in groups for key in group.sources)
+    known = analysis.setup.group_sources
+    citations = tuple(Point(known[key], key) for key in cited if key in known)
+    blocks = (table("groups", "Usual light of the groups here", GROUP, groups), Points(citations))
+    return Section(
+        "What is usual, and who says so", blocks, "groups", "What is usual", brief=False, paper=False
+    )
+
+
+def is_safety(caution: Caution) -> bool:
+    """Whether a caution is one of the short safety lines that go with every answer."""
+    return caution.code.startswith("safety_")
+
+
+def safety_section(cautions: Sequence[Caution]) -> Section:
+    """The safety lines in full."""
+    points = (Points(_pointed([c for c in cautions if is_safety(c)])),)
+    return Section("Safety", points, "safety", "Safety", brief=False)
+
+
+def cautions_section(cautions: Sequence[Caution]) -> Section:
+    """Cautions and limits in full."""
+    points = (Points(_pointed([c for c in cautions if not is_safety(c)])),)
+    return Section("Cautions and limits", points, "cautions", "Cautions", brief=False, paper=False)
+
+
+def _pointed(cautions: Sequence[Caution]) -> tuple[Point, ...]:
+    return tuple(Point(c.text, source=c.source, code=c.code) for c in cautions)
+
+
+def brief_cautions(cautions: Sequence[Caution]) -> list[Block]:
+    """For a short answer: the cautions of this tank, how many stand behind every answer, and safety."""
+    own = [c for c in cautions if not is_safety(c) and c.code not in STANDING]
+    rest = sum(not is_safety(c) for c in cautions) - len(own)
+    more = [f"{count(rest, 'caution')} on what these figures can tell: --all shows them."] if rest else []
+    safety = [SAFETY_BRIEF] if any(map(is_safety, cautions)) else []
+    lines = tuple(Say(text, "note") for text in (*more, *safety))
+    return [Section("", (Points(_pointed(own)), *lines), screens=False, extra=False)]
+
+
+def overview(analysis: Analysis) -> OverviewRow:
+    """How the corals of a setup stand, the one furthest off, and the energy of a day, for many setups."""
+    ranking = worst_first(analysis.verdicts)
+    severities = [SEVERITY[v.likely_state] for v in ranking]
+    worst = severities[0] if severities else SEVERITY["not_judged"]
+    off = sum(s < SEVERITY["undecided"] for s in severities)
+    known = [use.energy_kwh_d for use in analysis.fixtures if use.energy_kwh_d is not None]
+    energy = number(sum(known)) if known and len(known) == len(analysis.fixtures) else NONE
+    cells = (
+        ("within", str(severities.count(SEVERITY["within"]))),
+        ("off", str(off)),
+        ("undecided", str(severities.count(SEVERITY["undecided"]))),
+        ("worst coral", _in_overview(ranking[0]) if worst < SEVERITY["within"] else NONE),
+        ("kWh/day", energy),
+        ("title", analysis.setup.title),
+        ("basis", analysis.basis.key),
+    )
+    furthest = max((octaves_off(v) for v in ranking if SEVERITY[v.likely_state] == worst), default=0.0)
+    return OverviewRow(cells, STANDINGS[worst], (1.0 + worst, -furthest, -float(off)))
+
+
+STANDINGS: Final = ("far off usual", "off usual", "not told yet", "as usual", "without judged corals")
+"""How a setup stands by its worst coral, in the order of ``SEVERITY``."""
+
+
+def _in_overview(verdict: Verdict) -> str:
+    usual = f", usual {range_text(*verdict.band_dli)}" if verdict.band_dli else ""
+    return f"{verdict.coral}: DLI {number(verdict.dli_mol_m2_d)}{usual}, {table_words(verdict)}"
+
+
+def closing_line(analysis: Analysis) -> str:
+    """The verdict, and the next useful command."""
+    verdict = verdict_sentence(analysis.verdicts)
+    return f"{verdict[0].upper()}{verdict[1:]}. Next: {next_command(analysis)}"
+
+
+def next_command(analysis: Analysis) -> str:
+    """The command that helps most from here."""
+    setup = analysis.setup
+    path = as_typed(setup.path or "setup.toml")
+    if not setup.sites:
+        return f"add a [[site]] to {path}, then lightdose dose {path}"
+    if out_of_band(analysis.verdicts):
+        return f'lightdose dose {path} --fixture-height "{_height_to_try(analysis)}"'
+    return f"lightdose dose {path} --figures figures"
+
+
+def _height_to_try(analysis: Analysis) -> str:
+    """A fifth lower where more corals get too little than too much, else a quarter higher."""
+    setup = analysis.setup
+    states = [v.likely_state for v in analysis.verdicts]
+    too_little = sum(s in ("below", "far_below") for s in states)
+    too_much = sum(s in ("above", "far_above") for s in states)
+    now_m = max((f.height_m for f in setup.lit_fixtures), default=0.25)
+    per_unit_m = METRES_PER_INCH if setup.length_unit == "in" else 0.01
+    height = max(1, round(now_m * (0.8 if too_little > too_much else 1.25) / per_unit_m))
+    return f"{height} {setup.length_unit}"

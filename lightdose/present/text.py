@@ -1,0 +1,202 @@
+"""An answer as lines of text: on a terminal as wide as its window, in a pipe the same without any escape.
+
+Sentences come first, tables show the columns that fit, the verdict stands last. In a pipe every row stays on
+one line and nothing is wrapped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Final
+from unicodedata import combining, east_asian_width
+
+from lightdose.answers.blocks import Bar, Block, Column, Markup, Picture, Points, Say, Section, Table, Tone
+from lightdose.errors import literal
+from lightdose.model.record import dataclass
+from lightdose.present.labels import ascii_unit, count
+
+PIPE_WIDTH: Final = 118
+"""Columns of a table in a pipe: what fits most windows that it may end up in. Our choice."""
+
+FOLD_WIDTH: Final = 28
+"""A longer name is folded onto more lines, never cut."""
+
+GAP: Final = 2
+BAR_WIDTHS: Final = (1, 2, 5, 2, 1)
+"""Characters of a range bar: far below, below, within, above, far above."""
+
+_STYLES: Final[dict[Tone | str, str]] = {
+    "basis": "\x1b[3m", "strong": "\x1b[1m", "verdict": "\x1b[1m", "note": "\x1b[2m", "plain": "",
+}  # fmt: skip
+_PLAIN_AGAIN: Final = "\x1b[0m"
+
+
+@dataclass(frozen=True)
+class Window:
+    """Where lines go: how wide, whether it wraps and takes styles, and whether everything is to be shown."""
+
+    width: int = PIPE_WIDTH
+    wraps: bool = False
+    styled: bool = False
+    everything: bool = False
+
+    def line(self, text: str, tone: Tone = "plain", indent: str = "") -> Iterator[str]:
+        """A paragraph, wrapped where the window wraps."""
+        lines = wrapped(text, self.width, indent) if self.wraps else [text]
+        start = _STYLES[tone] if self.styled else ""
+        return (f"{start}{line}{_PLAIN_AGAIN}" if start else line for line in lines)
+
+
+def lines_of(blocks: Iterable[Block], window: Window) -> Iterator[str]:
+    """Every line of an answer."""
+    for block in blocks:
+        if isinstance(block, Say):
+            if block.tone == "verdict":
+                yield ""
+            yield from window.line(literal(block.text), block.tone)
+        elif isinstance(block, Points):
+            for point in block.points:
+                about = f"{point.about}: " if point.about else ""
+                source = f" [{point.source}]" if point.source else ""
+                yield from window.line(literal(f"- {about}{point.text}{source}"), indent="  ")
+        elif isinstance(block, Table):
+            yield from _table(block, window)
+        elif isinstance(block, Section):
+            shown = block.extra if window.everything else block.brief
+            if block.terminal and block.blocks and shown:
+                yield ""
+                if block.title:
+                    yield from window.line(literal(block.title), "strong")
+                yield from lines_of(block.blocks, window)
+        else:
+            assert isinstance(block, Picture | Markup)  # for pages alone
+
+
+def _table(table: Table, window: Window) -> Iterator[str]:
+    if not table.n_rows:
+        return
+    rows = table.n_rows
+    if table.rows_at_most and window.wraps and not window.everything:
+        rows = min(rows, table.rows_at_most)
+    telling, alike = table.telling()
+    laid = [_Laid.of(column, table, rows, window) for column in telling]
+    chosen = _fitting(laid, window.width, table.least)
+    yield from _head(chosen)
+    yield "-" * _width(chosen)
+    for index in range(rows):
+        strong = window.styled and index < len(table.strong) and table.strong[index]
+        for line in _row(chosen, [c.cells[index] for c in chosen]):
+            yield f"{_STYLES['strong']}{line}{_PLAIN_AGAIN}" if strong else line
+    if rows < table.n_rows:
+        more = count(table.n_rows - rows, table.left_out)
+        yield from window.line(f"and {more}: --all shows them, --csv FILE writes them", "note")
+    if said := alike_words(alike, table.length_unit):
+        yield from window.line(literal(said), "note")
+    for note in filter(None, (*(c.note for c in chosen), table.note)):
+        yield from window.line(literal(note), "note")
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """A column with its cells in lines, each of them at most ``width`` wide."""
+
+    head: str
+    unit: str
+    cells: tuple[tuple[str, ...], ...]
+    right: bool
+    width: int
+    note: str
+
+    @classmethod
+    def of(cls, column: Column, table: Table, rows: int, window: Window) -> _Laid:
+        unit = table.length_unit if column.unit == "length" else ascii_unit(column.unit)
+        texts = [bar_text(c) if isinstance(c, Bar) else literal(c) for c in column.cells[:rows]]
+        fold = column.fold and window.wraps
+        cells = tuple(tuple(wrapped(t, FOLD_WIDTH)) if fold else (t,) for t in texts)
+        width = max(cell_len(t) for t in (*column.head.split("\n"), unit, *(t for c in cells for t in c)))
+        return cls(column.head, unit, cells, column.right, width, column.note)
+
+    def set_in(self, text: str) -> str:
+        """A line of a cell as wide as the column."""
+        blanks = " " * (self.width - cell_len(text))
+        return blanks + text if self.right else text + blanks
+
+
+def alike_words(columns: Sequence[Column], length_unit: str) -> str:
+    """What all rows share, in a sentence without its stop; empty where it is nothing."""
+    said = []
+    for column in columns:
+        unit = length_unit if column.unit == "length" else ascii_unit(column.unit)
+        if column.cells[0] not in ("-", ""):
+            said.append(" ".join(filter(None, (column.head.replace("\n", " "), str(column.cells[0]), unit))))
+    return f"alike for all: {', '.join(said)}" if said else ""
+
+
+def _width(columns: Sequence[_Laid]) -> int:
+    return sum(c.width + GAP for c in columns) - GAP
+
+
+def _fitting(columns: Sequence[_Laid], width: int, least: int) -> list[_Laid]:
+    """The first columns that always show, and of the others those that still fit, in their order."""
+    chosen = list(columns[:least])
+    for column in columns[least:]:
+        if _width([*chosen, column]) <= width:
+            chosen.append(column)
+    return chosen
+
+
+def _head(columns: Sequence[_Laid]) -> Iterator[str]:
+    stacks = [[*c.head.split("\n"), *([c.unit] if c.unit else [])] for c in columns]
+    height = max(map(len, stacks))
+    for level in range(height):
+        yield _joined(
+            c.set_in(s[level] if level < len(s) else "") for c, s in zip(columns, stacks, strict=True)
+        )
+
+
+def _row(columns: Sequence[_Laid], cells: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    for level in range(max(map(len, cells))):
+        yield _joined(
+            c.set_in(cell[level] if level < len(cell) else "") for c, cell in zip(columns, cells, strict=True)
+        )
+
+
+def _joined(texts: Iterable[str]) -> str:
+    return (" " * GAP).join(texts).rstrip()
+
+
+def cell_len(text: str) -> int:
+    """Columns of a terminal that a text takes: wide letters of East Asian scripts take two, marks none."""
+    if text.isascii():
+        return len(text)
+    return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def wrapped(text: str, width: int, indent: str = "") -> list[str]:
+    """A text in lines of at most ``width`` columns, the further ones indented; a longer word is parted."""
+    lines, line = [], ""
+    for word in text.split(" "):
+        joined = f"{line} {word}" if line.strip() else line + word
+        if cell_len(joined) <= width or not line.strip():
+            line = joined
+        else:
+            lines.append(line)
+            line = indent + word
+        while cell_len(line) > width:
+            cut = next(n for n in range(len(line), 0, -1) if cell_len(line[:n]) <= width or n == 1)
+            lines.append(line[:cut])
+            line = indent + line[cut:] if cut > len(indent) else line[cut:]
+    return [*lines, line]
+
+
+def bar_text(bar: Bar) -> str:
+    """Where the dose lies: ``.[..|..*..|..].``, floor [, usual | |, ceiling ]."""
+    floor, low, high, ceiling = bar.edges
+    edges = (0.0, floor, low, high, ceiling, 2 * ceiling)
+    zone = ("far_below", "below", "within", "above", "far_above").index(bar.state)
+    start, end, cells = edges[zone], edges[zone + 1], BAR_WIDTHS[zone]
+    share = (bar.dose - start) / (end - start) if end > start else 0.0
+    zones = [list("." * width) for width in BAR_WIDTHS]
+    zones[zone][min(cells - 1, max(0, int(share * cells)))] = "*"
+    fences = ("[", "|", "|", "]", "")
+    return "".join("".join(marks) + fence for marks, fence in zip(zones, fences, strict=True))
