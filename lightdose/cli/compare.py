@@ -77,7 +77,7 @@ def command(
 def _compute(first: str, request: SetupRequest) -> Comparison:
     from dataclasses import replace
 
-    from lightdose.comparing import compare
+    from lightdose.workflows.compare import compare
 
     varied = request.variation
     if request.path:

@@ -64,7 +64,7 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
         _save_schedules(ask, setup, csv_schedule)
     weighed = None
     if weigh_colour:
-        from lightdose.explaining import colour_or_intensity
+        from lightdose.workflows.explain import colour_or_intensity
 
         weighed = colour_or_intensity(analysis)
     answer = dose_answer(analysis, ask.unit(setup), weighed, weigh_colour=weigh_colour)
@@ -90,10 +90,10 @@ def _pictures(
     ask: Ask, analysis: Analysis, sites: tuple[str, ...], weighed: ColourOrIntensity | None
 ) -> list[Drawing]:
     from lightdose.analysis import site_days, site_spectra
-    from lightdose.explaining import diminishing_return
     from lightdose.present.figures.day import day_drawing, shown_receivers, spectrum_drawing
     from lightdose.present.figures.diminishing import diminishing_drawing
     from lightdose.present.figures.dose import dose_drawings
+    from lightdose.workflows.explain import diminishing_return
 
     unit = ask.unit(analysis.setup)
     drawings = dose_drawings(analysis)

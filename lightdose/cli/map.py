@@ -248,7 +248,7 @@ def _compute(
 ) -> LightMap:
     from lightdose.errors import Problem, SetupError
     from lightdose.judge.map_choice import cell_count
-    from lightdose.mapping import light_map
+    from lightdose.workflows.maps import light_map
 
     cells = cell_count(setup, planes, cell_m)
     points = cells * samples**2
@@ -277,7 +277,7 @@ def _explain(
     imperial: bool,
     as_json: bool,
 ) -> None:
-    from lightdose.mapping import explain_light
+    from lightdose.workflows.maps import explain_light
 
     setup = request.read()
     why = explain_light(setup, _receiver(setup, site) if site else _place(setup, place or ("", "", "")))

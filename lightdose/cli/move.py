@@ -75,7 +75,7 @@ def command(
 ) -> None:
     """The way of one coral to another site, over free sites, in steps that it can follow."""
     from lightdose.model.placement import MoveWishes
-    from lightdose.planning import move
+    from lightdose.workflows.plans import move
 
     wishes = MoveWishes(coral, to, rise / 100, days, start_date(start))
     setup = request.read()

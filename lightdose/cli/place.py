@@ -92,7 +92,7 @@ def command(
     **asked: Any,
 ) -> int:
     """Which coral goes where, so that each gets the usual light of its group."""
-    from lightdose.planning import place
+    from lightdose.workflows.plans import place
 
     setup = request.read()
     placement = place(setup, _wishes(setup, asked))
@@ -211,8 +211,8 @@ def _write_corals(placement: Placement, setup: Setup, target: str, dialect: Dial
 
 def _drawings(setup: Setup, placement: Placement, unit: LengthUnit) -> list[Drawing]:
     from lightdose.judge.map_choice import default_cell_m
-    from lightdose.mapping import light_map
     from lightdose.present.figures.placement import placement_drawing, planes_for
+    from lightdose.workflows.maps import light_map
 
     planes = planes_for(placement)
     return [placement_drawing(placement, light_map(setup, planes, cell_m=default_cell_m(setup)), unit)]

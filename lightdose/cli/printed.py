@@ -33,9 +33,9 @@ def save_handout(
 ) -> Path:
     """Write the customer's page of one setup or of two beside one another as PDF; gives its path."""
     from lightdose.files.writing import output_target
-    from lightdose.handing_out import handout
     from lightdose.present.handout import handout_pages
     from lightdose.present.paper import paper_of, pdf_bytes
+    from lightdose.workflows.handout import handout
 
     path = output_target(target, "handout.pdf")
     sheet = paper or paper_of(analysis.setup.length_unit)

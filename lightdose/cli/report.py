@@ -83,8 +83,8 @@ def command(ask: Ask, output: str | None, handout: str | None, paper: Paper | No
 def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
     """SETUP, and where there is another, both beside one another."""
     from lightdose.analysis import analyse
-    from lightdose.comparing import compare
     from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
+    from lightdose.workflows.compare import compare
 
     first, other = ask.pair()
     if other is None:
@@ -95,11 +95,11 @@ def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
 
 def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
     from lightdose.analysis import site_days, site_spectra
-    from lightdose.comparing import looks_and_gets
-    from lightdose.explaining import colour_or_intensity, diminishing_return
     from lightdose.present.figures.day import shown_receivers
     from lightdose.present.report import Report
-    from lightdose.trying import try_change
+    from lightdose.workflows.compare import looks_and_gets
+    from lightdose.workflows.explain import colour_or_intensity, diminishing_return
+    from lightdose.workflows.trying import try_change
 
     shown = shown_receivers(analysis)
     return Report(
@@ -135,7 +135,7 @@ def _compared(comparison: Comparison) -> Compared:
 def _light(setup: Setup) -> LightMap | None:
     """The plan at the depth of the middle coral, and a view from the front; none without a lit fixture."""
     from lightdose.judge.map_choice import default_depths, default_side_view
-    from lightdose.mapping import light_map
+    from lightdose.workflows.maps import light_map
 
     if not setup.lit_fixtures:
         return None

@@ -23,7 +23,7 @@ def command(ctx: click.Context, as_json: bool) -> None:
     moved). Exit code 1 where a check fails.
     """
     from lightdose.cli.init import example_folder
-    from lightdose.self_testing import self_test
+    from lightdose.workflows.selftest import self_test
 
     found = self_test(example_folder())
     if as_json:

@@ -53,8 +53,8 @@ def command(
 ) -> None:
     """The light that a coral lived in, on a small page to go with it when it leaves."""
     from lightdose.analysis import analyse
-    from lightdose.handing_out import slip
     from lightdose.present.slip_words import slip_lines
+    from lightdose.workflows.handout import slip
 
     day = start_date(date, "--date") or _today(quiet)
     setup = request.read()

@@ -108,7 +108,7 @@ def command(
     **asked: Any,
 ) -> int:
     """Levels and plateau hours that put every coral in its usual range, or come closest and say why."""
-    from lightdose.planning import tune
+    from lightdose.workflows.plans import tune
 
     wishes = _wishes(asked)
     setup = request.read()

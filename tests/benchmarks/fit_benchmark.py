@@ -33,7 +33,7 @@ def tune() -> list[tuple[str, float, float]]:
     from lightdose.fit.tuning_task import DayLimits, TuneTask
     from lightdose.model.coral import Coral, Site
     from lightdose.model.tuning import TuneWishes
-    from lightdose.planning import tune as tune_setup
+    from lightdose.workflows.plans import tune as tune_setup
 
     corals, channels = 100, 16
     hours = 6 + 0.25 * np.arange(25)
@@ -85,7 +85,7 @@ def place() -> list[tuple[str, float, float]]:
     from lightdose.files.setup_file import read_setup
     from lightdose.model.coral import Coral, Site
     from lightdose.model.placement import PlaceWishes
-    from lightdose.planning import place as place_corals
+    from lightdose.workflows.plans import place as place_corals
 
     setup = read_setup(EXAMPLE)
     random = np.random.default_rng(1)
@@ -113,7 +113,7 @@ def move() -> list[tuple[str, float, float]]:
     from lightdose.files.setup_file import read_setup
     from lightdose.model.coral import Site
     from lightdose.model.placement import MoveWishes
-    from lightdose.planning import move as move_coral
+    from lightdose.workflows.plans import move as move_coral
 
     setup = read_setup(EXAMPLE)
     stair = tuple(Site(f"t{i}", 0.22, 0.30, 0.39 - 0.0016 * i) for i in range(200))

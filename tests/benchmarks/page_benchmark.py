@@ -26,7 +26,7 @@ from lightdose.analysis import analyse
 from lightdose.files.setup_file import read_setup
 from lightdose.model.try_change import TryChange
 from lightdose.present.try_change import try_change_section
-from lightdose.trying import try_change
+from lightdose.workflows.trying import try_change
 
 SITES, CHANNELS, POINTS = 50, 12, 50
 ROUNDS = 60

@@ -21,7 +21,7 @@ from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
 from lightdose.model.try_change import TryChange, TrySettings
 from lightdose.present.labels import STATE_WORDS, number
-from lightdose.trying import changed_setup, try_change
+from lightdose.workflows.trying import changed_setup, try_change
 
 RESULTS = """() => [...document.querySelectorAll('#try-results tr')].map(
     row => [...row.querySelectorAll('td')].map(cell => cell.textContent))"""

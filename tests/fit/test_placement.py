@@ -24,7 +24,7 @@ from lightdose.fit.placement_search import (
 from lightdose.fit.placement_task import band_distances
 from lightdose.model.coral import Coral, Site
 from lightdose.model.placement import Grid, PlaceWishes
-from lightdose.planning import place
+from lightdose.workflows.plans import place
 
 SMALL = [(seed, n, m) for seed in range(6) for n, m in ((3, 5), (4, 4), (5, 4), (5, 6))]
 

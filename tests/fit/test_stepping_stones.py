@@ -15,7 +15,7 @@ from lightdose.fit.stepping_stones import fewest_steps
 from lightdose.model.coral import Site
 from lightdose.model.placement import Move, MoveWishes
 from lightdose.model.setup import Setup
-from lightdose.planning import move
+from lightdose.workflows.plans import move
 
 
 def fewest_by_trying_all(

@@ -19,7 +19,7 @@ from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
 from lightdose.model.tuning import Controller, TuneWishes, Tuning
 from lightdose.physics.day_curve import full_output_hours
-from lightdose.planning import tune
+from lightdose.workflows.plans import tune
 
 SETUP = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 

@@ -9,7 +9,6 @@ from dataclasses import replace
 import pytest
 from judge.made_tank import made_tank
 
-from lightdose.comparing import compare
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, Split
 from lightdose.model.results import Span
 from lightdose.model.sensitivity import SEVERITY
@@ -22,6 +21,7 @@ from lightdose.present.comparison_words import (
     photons_sentence,
     worst_changes_first,
 )
+from lightdose.workflows.compare import compare
 
 TANK = made_tank()
 ODD = "</script>[red]=1+1 \U0001f420" + "x" * 180

@@ -11,7 +11,6 @@ from present.made_analysis import made_analysis
 from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
-from lightdose.handing_out import handout
 from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.hazard import Exposure, LimitTime, Stare
 from lightdose.model.results import Analysis, Caution
@@ -19,6 +18,7 @@ from lightdose.present.figures.handout_chart import chosen_rows, coral_rows
 from lightdose.present.handout import handout_pages
 from lightdose.present.handout_words import finding, more_text, standing_rows, why_rows
 from lightdose.present.paper import Paper, pdf_bytes
+from lightdose.workflows.handout import handout
 
 HOSTILE = '</script><b>"x" [x] [/] =1+1 & \U0001f420 \u202e\n$\\alpha$ '
 THREE = (

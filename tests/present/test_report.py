@@ -19,10 +19,7 @@ from lightdose.present.report_answer import answer, first_step, headline
 
 from lightdose.analysis import analyse, site_days, site_spectra
 from lightdose.answers.looks import rounded
-from lightdose.comparing import compare, looks_and_gets
-from lightdose.explaining import colour_or_intensity, diminishing_return
 from lightdose.files.setup_file import read_setup
-from lightdose.mapping import light_map
 from lightdose.model.coral import Coral, Site
 from lightdose.model.maps import Plane
 from lightdose.model.results import Analysis
@@ -32,7 +29,10 @@ from lightdose.present.labels import STATE_WORDS, hours, number, percent, range_
 from lightdose.present.report import Report, report_page
 from lightdose.present.report_comparison import Compared
 from lightdose.quantities import BANDS
-from lightdose.trying import try_change
+from lightdose.workflows.compare import compare, looks_and_gets
+from lightdose.workflows.explain import colour_or_intensity, diminishing_return
+from lightdose.workflows.maps import light_map
+from lightdose.workflows.trying import try_change
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 HOSTILE = "</style></script><script>alert('x')</script>&amp;\"[/] {{ 7*7 }}"

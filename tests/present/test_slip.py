@@ -11,11 +11,11 @@ from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
 from lightdose.errors import SetupError
-from lightdose.handing_out import slip
 from lightdose.model.slip import Slip
 from lightdose.present.paper import Paper, pdf_bytes
 from lightdose.present.slip import slip_page
 from lightdose.present.slip_words import previous_line, slip_lines, start_sentence
+from lightdose.workflows.handout import slip
 
 HOSTILE = '</script><b>"x" [x] [/] =1+1 & \U0001f420 \u202e\n$\\alpha$ ' * 6
 QUARTERS = {"a4": (297.638, 419.528), "letter": (306.0, 396.0)}

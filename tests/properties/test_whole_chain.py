@@ -14,21 +14,21 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lightdose.files.results_csv import dose_csv
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.looks import rounded
 from lightdose.answers.verdicts import interval_text
-from lightdose.comparing import compare
 from lightdose.files.calibration_file import calibration_toml
-from lightdose.files.results_csv import dose_csv
 from lightdose.files.results_json import dose_json, dump
 from lightdose.files.setup_file import read_setup
 from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.results import Analysis
 from lightdose.model.tuning import TuneWishes
-from lightdose.planning import tune
 from lightdose.present.labels import hours, number
 from lightdose.present.report import Report, report_page
+from lightdose.workflows.compare import compare
+from lightdose.workflows.plans import tune
 
 from .drawn_tanks import (
     MINUTES_A_DAY,

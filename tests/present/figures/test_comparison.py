@@ -10,13 +10,13 @@ from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
 from lightdose.analysis import site_days, site_spectra
-from lightdose.comparing import compare
 from lightdose.errors import SetupError
 from lightdose.model.comparison import Comparison
 from lightdose.model.coral import Coral, Site
 from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.comparison import comparison_drawings, shown_sites
 from lightdose.present.figures.looks import looks_drawing
+from lightdose.workflows.compare import compare
 
 TANK = made_tank()
 ODD = "$x_1$ </script> \U0001f420 " + "nam e" * 38

@@ -11,11 +11,9 @@ from judge.made_tank import made_tank
 from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
-from lightdose.mapping import light_map
 from lightdose.model.coral import Coral, Site
 from lightdose.model.placement import Grid, MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
-from lightdose.planning import move, place
 from lightdose.present.figures.canvas import Drawing, render
 from lightdose.present.figures.move import move_drawing
 from lightdose.present.figures.placement import placement_drawing, planes_for
@@ -23,6 +21,8 @@ from lightdose.present.figures.style import STATE_MARKS
 from lightdose.present.labels import number
 from lightdose.present.move_text import move_lines, show_move
 from lightdose.present.placement_text import numbered, place_lines, show_placement
+from lightdose.workflows.maps import light_map
+from lightdose.workflows.plans import move, place
 
 LONG = "$x_1$ [/] " + "nam e" * 38
 

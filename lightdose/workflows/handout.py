@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from lightdose.analysis import site_days
-from lightdose.comparing import looks_and_gets
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.explaining import diminishing_return
 from lightdose.judge.advice import rounded_down
 from lightdose.judge.colour_evidence import EVIDENCE
 from lightdose.judge.earlier_light import suggestion
 from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.results import Analysis
 from lightdose.model.slip import Slip
+from lightdose.workflows.compare import looks_and_gets
+from lightdose.workflows.explain import diminishing_return
 
 MOST_PREVIOUS = 100.0
 """A setup takes no higher `previous` than this. [mol m-2 d-1]"""

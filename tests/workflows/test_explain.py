@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from lightdose.analysis import analyse, light_field
-from lightdose.explaining import colour_or_intensity, diminishing_return
 from lightdose.model.fixture import Fixture
 from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
+from lightdose.workflows.explain import colour_or_intensity, diminishing_return
 
 from .judge.made_tank import made_tank
 

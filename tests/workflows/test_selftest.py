@@ -12,7 +12,7 @@ from lightdose import self_testing
 from lightdose.cli.init import example_folder
 from lightdose.files import installed_files, library
 from lightdose.model.self_test import SelfCheck
-from lightdose.self_testing import self_test
+from lightdose.workflows.selftest import self_test
 
 
 @pytest.mark.identity
