@@ -16,7 +16,7 @@ from lightdose.model.try_change import TrySettings
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.workflows.trying import changed_setup, try_change
 
-EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "first-tank" / "setup.toml"
+EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 
 
 @pytest.fixture(scope="module")
