@@ -8,7 +8,12 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from lightdose.answers.field import Field
 
-TABLES: Final = {"dose": ("light", "FIELDS"), "hazard": ("hazard", "FIELDS")}
+TABLES: Final = {
+    "dose": ("light", "FIELDS"),
+    "groups": ("groups", "FIELDS"),
+    "hazard": ("hazard", "FIELDS"),
+    "spectrum": ("spectrum", "FIELDS"),
+}
 """Command with a CSV -> module and name of the fields of its rows; the guide and many setups read them."""
 
 

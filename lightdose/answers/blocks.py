@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lightdose.model.record import dataclass
@@ -87,6 +88,7 @@ class Table:
     least : so many first columns always show
     rows_at_most : a terminal counts the rest; 0 shows all
     left_out : what the rest is called, such as "dimmer site"
+    stacks : columns that do not fit go into further tables below, each after the first column
     page_columns : a page shows so many first columns; 0 shows all
     length_unit : of columns in "length"
     paper : whether a page prints it on paper too
@@ -100,6 +102,7 @@ class Table:
     least: int = 2
     rows_at_most: int = 0
     left_out: str = "row"
+    stacks: bool = False
     page_columns: int = 0
     length_unit: LengthUnit = "cm"
     paper: bool = False
@@ -199,6 +202,8 @@ class Answer:
     overview : its line among many setups
     missed : whether it misses what ``--strict`` holds it to
     problems : that it found in the files; they set the exit code to 2
+    inputs : files besides those of the setups, with their sha256
+    failed : whether the program itself does not do what it must; exit code 1
     """
 
     name: str
@@ -214,6 +219,8 @@ class Answer:
     overview: OverviewRow | None = None
     missed: bool = False
     problems: tuple[Problem, ...] = ()
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    failed: bool = False
 
 
 def envelope(answer: Answer, version: str) -> dict[str, Any]:
@@ -221,7 +228,7 @@ def envelope(answer: Answer, version: str) -> dict[str, Any]:
 
     ``provenance`` names the version and every file that was read with its sha256.
     """
-    inputs: dict[str, str] = {}
+    inputs = dict(answer.inputs)
     for setup in answer.setups:
         inputs |= setup.inputs_sha256
     shared = {

@@ -248,13 +248,15 @@ def give(answer: Answer, ask: Ask, csv: str) -> int:
 
 
 def code_of(answer: Answer, ask: Ask) -> int:
-    """0 done, 2 problems in the files, 3 a target missed that ``--strict`` holds to."""
+    """0 done, 1 a fault, 2 problems in the files, 3 a target missed that ``--strict`` holds to."""
+    if answer.failed:
+        return 1
     return 2 if answer.problems else 3 if ask.strict and answer.missed else 0
 
 
 def write_files(answer: Answer, ask: Ask, csv: str) -> None:
     """The files of ``--csv`` and ``--figures``; none takes the place of a file that was read."""
-    inputs = inputs_of(*answer.setups)
+    inputs = [*inputs_of(*answer.setups), *map(Path, answer.inputs)]
     if ask.csv_file and answer.sheet is not None:
         ask.save_sheet(answer.sheet, ask.csv_file, csv, inputs)
     if ask.figures and answer.pictures is not None:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import click
+from typing import TYPE_CHECKING
 
-from lightdose.cli.options import debug_option, json_option
+from lightdose.cli.frame import Ask, answers
+
+if TYPE_CHECKING:
+    from lightdose.answers.blocks import Answer
 
 
-@click.command()
-@json_option
-@debug_option
-@click.pass_context
-def command(ctx: click.Context, as_json: bool) -> None:
+@answers(setup=None, folds=False)
+def command(_: Ask) -> Answer:
     """Check this installation: its data, its libraries, and published values on this machine.
 
     \b
@@ -22,19 +22,8 @@ def command(ctx: click.Context, as_json: bool) -> None:
     source), identity (an exact property), pinned (our own earlier value, which proves only that nothing
     moved). Exit code 1 where a check fails.
     """
+    from lightdose.answers.selftest import selftest_answer
     from lightdose.cli.init import example_folder
     from lightdose.workflows.selftest import self_test
 
-    found = self_test(example_folder())
-    if as_json:
-        from lightdose.files.results_json import dump
-        from lightdose.files.self_test_json import self_test_json
-
-        click.echo(dump(self_test_json(found)))
-    else:
-        from lightdose.present.self_test_text import self_test_lines
-
-        for line in self_test_lines(found):
-            click.echo(line)
-    if found.failed:
-        ctx.exit(1)
+    return selftest_answer(self_test(example_folder()))

@@ -77,8 +77,7 @@ class InputFiles:
     def _hash(self, path: Path) -> None:
         key = os.path.abspath(path)
         if key not in self.sha256 and path.stat().st_size <= HASH_LIMIT_BYTES:
-            with path.open("rb") as stream:
-                self.sha256[key] = hashlib.file_digest(stream, "sha256").hexdigest()
+            self.sha256[key] = sha256_of(path)
 
     def document(self, path: Path, wanted: str, place: Place | None = None) -> TomlDocument | None:
         """A TOML file of the format ``wanted``; None, with problems, if it cannot be read as one."""
@@ -165,3 +164,9 @@ def _format_problem(document: TomlDocument, wanted: str) -> Problem | None:
     if isinstance(found, str) and found.startswith("lightdose-"):
         return Problem(f"this is a {show(found)} file, not a {family} file", f'"{wanted}"', "", place)
     return Problem(f"format {show(found)} is not known here", f'"{wanted}"', cure, place)
+
+
+def sha256_of(path: str | Path) -> str:
+    """Hash of a file's bytes, in hexadecimal digits; OSError where it cannot be read."""
+    with open(path, "rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -22,6 +22,7 @@ from lightdose.answers.dose import (
     safety_section,
     sites_section,
 )
+from lightdose.answers.groups import STATEMENT
 from lightdose.answers.looks import brightest_looks, looks_sentences, looks_table
 from lightdose.answers.photosynthesis import return_sentences
 from lightdose.answers.verdicts import verdict_sentence
@@ -39,7 +40,6 @@ from lightdose.present.figures.day import day_drawing, spectrum_drawing
 from lightdose.present.figures.diminishing import diminishing_drawing
 from lightdose.present.figures.map import map_drawings
 from lightdose.present.figures.schedule import programme_rows, schedule_drawing
-from lightdose.present.group_list import STATEMENT
 from lightdose.present.labels import literal
 from lightdose.present.page import Ready, laid_out, page_environment, policy, set_text, template_text
 from lightdose.present.range_bar import KEY

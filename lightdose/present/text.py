@@ -80,13 +80,16 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         rows = min(rows, table.rows_at_most)
     telling, alike = table.telling()
     laid = [_Laid.of(column, table, rows, window) for column in telling]
+    if table.stacks:
+        first, rest = laid[0], laid[1:]
+        while rest:
+            n = max(1, sum(_width([first, *rest[:k]]) <= window.width for k in range(1, len(rest) + 1)))
+            yield from _rows([first, *rest[:n]], table, rows, window)
+            rest = rest[n:]
+            yield from [""] * bool(rest)
+        return
     chosen = _fitting(laid, window.width, table.least)
-    yield from _head(chosen)
-    yield "-" * _width(chosen)
-    for index in range(rows):
-        strong = window.styled and index < len(table.strong) and table.strong[index]
-        for line in _row(chosen, [c.cells[index] for c in chosen]):
-            yield f"{_STYLES['strong']}{line}{_PLAIN_AGAIN}" if strong else line
+    yield from _rows(chosen, table, rows, window)
     if rows < table.n_rows:
         more = count(table.n_rows - rows, table.left_out)
         yield from window.line(f"and {more}: --all shows them, --csv FILE writes them", "note")
@@ -94,6 +97,15 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         yield from window.line(literal(said), "note")
     for note in filter(None, (*(c.note for c in chosen), table.note)):
         yield from window.line(literal(note), "note")
+
+
+def _rows(chosen: Sequence[_Laid], table: Table, rows: int, window: Window) -> Iterator[str]:
+    yield from _head(chosen)
+    yield "-" * _width(chosen)
+    for index in range(rows):
+        strong = window.styled and index < len(table.strong) and table.strong[index]
+        for line in _row(chosen, [c.cells[index] for c in chosen]):
+            yield f"{_STYLES['strong']}{line}{_PLAIN_AGAIN}" if strong else line
 
 
 @dataclass(frozen=True)

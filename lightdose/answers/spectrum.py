@@ -1,0 +1,128 @@
+"""`spectrum`: photon figures of spectra side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final
+
+from lightdose.answers.blocks import Answer, Column, Point, Points, Say, Table
+from lightdose.answers.field import NONE, Field, Sheet, as_json, said
+from lightdose.model.results import SpectrumMetrics
+from lightdose.present.labels import PPFD_UNIT, ascii_unit, number
+from lightdose.quantities import BANDS, GRID_END_NM, GRID_START_NM, PPFD_BAND
+
+CURVES: Final = ("z1", "z2", "z4", "tissue")
+LUX_EXAMPLE: Final = 1000
+
+
+def _four(value: float) -> str:
+    return number(value, 4)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f}"
+
+
+def _band(key: str) -> Callable[[SpectrumMetrics], float | None]:
+    return lambda one: one.band_fraction[key]
+
+
+def _xy(index: int) -> Callable[[SpectrumMetrics], str | None]:
+    return lambda one: None if one.chromaticity_xy is None else f"{one.chromaticity_xy[index]:.4f}"
+
+
+def _index(one: SpectrumMetrics) -> str | None:
+    index = one.usable_fraction.get("z1")
+    return None if index is None else f"{index:.2f}"
+
+
+def _span(one: SpectrumMetrics) -> str | None:
+    span = [value for value in one.usable_fraction.values() if value is not None]
+    return f"{min(span):.2f}-{max(span):.2f}" if span else None
+
+
+_LETTERS: Final = tuple(f"chromaticity_{axis}" for axis in "xy")
+# fmt: off
+FIELDS: Final = (
+    Field("file", "file", lambda one: one.file, kind="string", what="file, or library:NAME"),
+    Field("ppfd_umol_m2_s", "PPFD", lambda one: one.ppfd_umol_m2_s, unit="umol m-2 s-1", show=_four,
+          what="photon irradiance of 400-700 nm", at={"spectra": 0}),
+    Field("ppf_umol_s", "PPF", lambda one: one.ppf_umol_s, unit="umol s-1", show=_four,
+          what="photon flux of 400-700 nm", at={"spectra": 1}),
+    Field("umol_per_j", f"umol/J, {PPFD_BAND.low_nm:g}-{PPFD_BAND.high_nm:g} nm", lambda one: one.umol_per_j,
+          show=_four, what="photons per joule, both of 400-700 nm, umol J-1", at={"spectra": 2}),
+    Field("lux_per_umol", f"lx per {PPFD_UNIT}", lambda one: one.lux_per_umol, show=_four,
+          what="illuminance per PPFD, lx per umol m-2 s-1", at={"spectra": 3}),
+    Field("band_fraction", "bands", lambda one: one.band_fraction,
+          parts=tuple((f"{b.key}_fraction",
+                f"photons of {b.low_nm:g}-{b.high_nm:g} nm per photon of 400-700 nm") for b in BANDS)),
+    *(said(b.key, f"{b.name} {b.low_nm:g}-{b.high_nm:g}, % of PPFD", _band(b.key), show=_percent,
+          at={"spectra": 4}) for b in BANDS),
+    Field("outside_400_700_fraction", f"beyond 400-700, % of {GRID_START_NM}-{GRID_END_NM}",
+          lambda one: one.outside_400_700_fraction, show=_percent, what="share of the photons of 300-800 nm",
+          at={"spectra": 5}),
+    Field("usable_fraction", "absorption index", lambda one: one.usable_fraction,
+          parts=tuple((f"usable_fraction_{c}", f"absorption index, curve {c}, not growth") for c in CURVES)),
+    said("index", "absorption index", _index, at={"spectra": 6}),
+    said("span", "its range, four curves", _span, at={"spectra": 7}),
+    Field("chromaticity_xy", "CIE 1931 x, y", lambda one: one.chromaticity_xy,
+          parts=tuple((name, "CIE 1931") for name in _LETTERS)),
+    said("x", "CIE 1931 x", _xy(0), at={"spectra": 8}),
+    said("y", "CIE 1931 y", _xy(1), at={"spectra": 9}),
+    Field("cct_k", "colour temperature K", lambda one: one.cct_k, show=lambda k: f"{k:.0f}",
+          what="correlated colour temperature, K", at={"spectra": 10}),
+    Field("duv", "Duv", lambda one: one.duv, show=lambda duv: f"{duv:+.4f}",
+          what="distance from the Planckian locus, CIE 1960", at={"spectra": 11}),
+    Field("notes", "notes", lambda one: one.notes, kind="string",
+          what="what was done to the table, and what it cannot tell"),
+)
+# fmt: on
+
+
+def spectrum_answer(
+    spectra: Sequence[SpectrumMetrics], names: Sequence[str], inputs: Mapping[str, str]
+) -> Answer:
+    """Every figure of every spectrum, one column a spectrum; ``inputs`` are its files with their sha256."""
+    notes = tuple(Point(note, name) for name, one in zip(names, spectra, strict=True) for note in one.notes)
+    return Answer(
+        "spectrum",
+        (
+            _side_by_side(spectra, names),
+            *([Points(notes)] if notes else []),
+            Say("absorption index: share that zooxanthellae can absorb; not growth", "note"),
+            Say(_closing(spectra, names), "verdict"),
+        ),
+        lambda: _body(spectra),
+        sheet=Sheet(FIELDS, spectra),
+        inputs=inputs,
+    )
+
+
+def _body(spectra: Sequence[SpectrumMetrics]) -> dict[str, Any]:
+    bands = {band.key: [band.low_nm, band.high_nm] for band in (PPFD_BAND, *BANDS)}
+    return {"bands_nm": bands, "spectra": [as_json(FIELDS, one) for one in spectra]}
+
+
+def _side_by_side(spectra: Sequence[SpectrumMetrics], names: Sequence[str]) -> Table:
+    """A row a figure; absolute ones have none among spectra that are all relative."""
+    shown = sorted((f for f in FIELDS if "spectra" in f.at), key=lambda f: f.at["spectra"])
+    rows = [(f, [str(f.shown(one)) for one in spectra]) for f in shown]
+    told = [(f, cells) for f, cells in rows if f.at["spectra"] > 1 or any(c != NONE for c in cells)]
+    heads = tuple(f"{f.head} {ascii_unit(f.unit)}".strip() for f, _ in told)
+    columns = [Column("", heads)]
+    columns += [
+        Column(name, tuple(cells[n] for _, cells in told), right=True) for n, name in enumerate(names)
+    ]
+    return Table("spectra", "Spectra side by side", tuple(columns), least=len(columns), stacks=True)
+
+
+def _closing(spectra: Sequence[SpectrumMetrics], names: Sequence[str]) -> str:
+    """What a lux reading is worth under each light."""
+    parts = [
+        f"{number(LUX_EXAMPLE / one.lux_per_umol)} under {name}"
+        for name, one in zip(names, spectra, strict=True)
+        if one.lux_per_umol
+    ]
+    if not parts:
+        return "No lux figure: see the notes."
+    return f"{LUX_EXAMPLE} lx are {', '.join(parts)} ({PPFD_UNIT}). Next: --figures DIR draws the spectra."
