@@ -1,10 +1,10 @@
 """Channel spectra and ramp schedules in, the photons each coral gets in a day out."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Any
-
+# Nothing is imported that the interpreter has not loaded by itself: see ``working_folder``.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from lightdose.analysis import analyse, light_field, light_field_chunks
     from lightdose.errors import LightdoseError
     from lightdose.files.setup_file import read_setup
@@ -34,7 +34,7 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> "Any":
     """Load a public name from its home on first use, so that ``--help`` stays quick (PEP 562)."""
     if name not in _HOMES:
         raise AttributeError(f"module 'lightdose' has no attribute {name!r}")

@@ -39,12 +39,14 @@ TABLE = {
     "analysis": layer("version quantities errors model physics judge files", "numpy"),
     "workflows": layer("version quantities errors model physics fit judge files analysis workflows", "numpy"),
     "cli": layer(
-        "version quantities errors model physics fit judge files answers present analysis workflows cli",
+        "version quantities errors model physics fit judge files answers present analysis workflows "
+        "working_folder cli",
         "click",
         "numpy rich",
     ),
     "__init__": layer("errors model files analysis"),
-    "__main__": layer("cli"),
+    "__main__": layer("cli working_folder"),
+    "working_folder": layer("", inside="matplotlib"),
 }
 PURE_LAYERS = {"quantities", "errors", "model", "physics"}
 IMPURE_MODULES = {

@@ -14,6 +14,7 @@ import click
 from click.exceptions import NoSuchCommand
 
 from lightdose import __version__
+from lightdose.working_folder import pass_settings_by
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -205,6 +206,7 @@ def cli(ctx: click.Context) -> None:
 
 def main() -> NoReturn:
     """Entry point of the ``lightdose`` script."""
+    pass_settings_by()
     try:
         cli.main()
     finally:

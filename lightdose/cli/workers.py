@@ -9,17 +9,23 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import contextmanager
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
 from typing import Generic, TypeVar
 
+from lightdose.working_folder import pass_settings_by, safe_path, starts_can_be_safe
+
 TASK = TypeVar("TASK")
 RESULT = TypeVar("RESULT")
 
 AHEAD = 4
 """Tasks for each process that may be given out or wait for an earlier one: bounds the memory; our choice."""
+
+
+SAFE = "PYTHONSAFEPATH"
 
 
 def cores() -> int:
@@ -34,10 +40,13 @@ def in_order(
 ) -> Generator[RESULT, None, None]:
     """``function(task)`` for every task, on ``jobs`` processes; one job stays in this process.
 
+    All stay here as well where Python was started so that no process can be kept off the working folder's
+    modules.
+
     ``function`` is found by its name in a fresh process and raises nothing. ``lost`` stands in for it where a
     process ends in the middle of a task. Closing the iterator ends all processes.
     """
-    if jobs == 1:
+    if jobs == 1 or not starts_can_be_safe():
         yield from map(function, tasks)
         return
     workers: list[_Worker[TASK, RESULT]] = []
@@ -85,7 +94,7 @@ class _Worker(Generic[TASK, RESULT]):
         context = get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self.process = context.Process(target=_serve, args=(theirs, function), daemon=True)
-        with _interrupts_held():
+        with _interrupts_held(), _off_the_working_folder():
             self.process.start()
         theirs.close()
         self.task: int | None = None
@@ -124,9 +133,26 @@ def _interrupts_held() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
+@contextmanager
+def _off_the_working_folder() -> Iterator[None]:
+    """A process that starts meanwhile, one that tracks resources too, takes no module from there."""
+    environment, path = os.environ.get(SAFE), sys.path[:]
+    os.environ[SAFE] = "1"
+    sys.path[:] = safe_path(path)
+    try:
+        yield
+    finally:
+        sys.path[:] = path
+        if environment is None:
+            del os.environ[SAFE]
+        else:
+            os.environ[SAFE] = environment
+
+
 def _serve(pipe: Connection, function: Callable[[TASK], RESULT]) -> None:
     """Answer tasks until the other end is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    pass_settings_by()
     while True:
         try:
             task = pipe.recv()

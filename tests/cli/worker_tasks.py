@@ -1,4 +1,4 @@
-"""Work for the processes of `tests/cli/test_many.py`: a fresh process finds it by its name."""
+"""Work for processes that share tasks: a fresh process finds it by its name."""
 
 from __future__ import annotations
 
@@ -20,3 +20,10 @@ def minus_one(task: int) -> int:
     """Stands in for a task that was lost."""
     assert task == FATAL
     return -1
+
+
+def figures_line_width(task: int) -> float:
+    """How wide lines are by the settings that the plotting library has loaded. [pt]"""
+    import matplotlib as mpl
+
+    return float(mpl.rcParams["lines.linewidth"])

@@ -97,12 +97,16 @@ def run_alone(
     *,
     first: Callable[[], None] | None = None,
     encoding: str = "utf-8",
+    start: Sequence[str] = ("-m", "lightdose"),
 ) -> Ending:
-    """Run as a process of its own in ``folder``; its peak memory is asked from the system."""
+    """Run as a process of its own in ``folder``; its peak memory is asked from the system.
+
+    ``start`` is what the interpreter is told to run.
+    """
     told, telling = os.pipe()
-    launch = [sys.executable, "-S", "-c", _LAUNCHER, str(telling)]
+    launch = [sys.executable, "-P", "-S", "-c", _LAUNCHER, str(telling)]
     process = subprocess.Popen(
-        [*launch, sys.executable, "-m", "lightdose", *words],
+        [*launch, sys.executable, *start, *words],
         cwd=folder,
         pass_fds=(telling,),
         start_new_session=True,
