@@ -82,7 +82,8 @@ def _facts(group: CoralGroup) -> list[str]:
             for words, dose in (("far below under", group.floor_dli), ("far above over", group.ceiling_dli))
             if dose is not None
         ]
-        usual = f"usual {range_text(*group.band_dli)} {DLI_UNIT}{f' ({', '.join(marks)})' if marks else ''}"
+        marked = f" ({', '.join(marks)})" if marks else ""
+        usual = f"usual {range_text(*group.band_dli)} {DLI_UNIT}{marked}"
     ek = ""
     if group.ek_range is not None:
         basis = group.ek_source.replace(" [C]", "")
