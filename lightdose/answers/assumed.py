@@ -6,7 +6,7 @@ from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
 from lightdose.model.tank import WALL_NAMES, Tank, Wall
-from lightdose.present.labels import length, literal, percent
+from lightdose.present.labels import length, lengths, literal, percent
 
 
 def assumptions(analysis: Analysis, unit: LengthUnit) -> list[str]:
@@ -39,7 +39,7 @@ def _wall(wall: Wall) -> str:
 
 
 def _fixture(fixture: Fixture, unit: LengthUnit) -> str:
-    at = ", ".join(length(m, unit) for m in (fixture.x_m, fixture.y_m))
+    at = lengths((fixture.x_m, fixture.y_m), unit)
     text = (
         f"Fixture {literal(fixture.name)} ({literal(fixture.type.name)}): centre at x, y {at} {unit}, "
         f"{length(fixture.height_m, unit)} {unit} above the water"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import field
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -37,6 +37,11 @@ class Point:
     about: str = ""
     source: str = ""
     code: str = ""
+
+
+def pointed(cautions: Iterable[Caution]) -> tuple[Point, ...]:
+    """Cautions as entries of a list, each on whose word."""
+    return tuple(Point(c.text, source=c.source, code=c.code) for c in cautions)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Block, OverviewRow, Point, Points, Say, Section, Table
+from lightdose.answers.blocks import Answer, Block, OverviewRow, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.colour import colour_json, colour_sentences
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of
@@ -459,18 +459,14 @@ def is_safety(caution: Caution) -> bool:
 
 def safety_section(cautions: Sequence[Caution]) -> Section:
     """The safety lines in full."""
-    points = (Points(_pointed([c for c in cautions if is_safety(c)])),)
+    points = (Points(pointed([c for c in cautions if is_safety(c)])),)
     return Section("Safety", points, "safety", "Safety", brief=False)
 
 
 def cautions_section(cautions: Sequence[Caution]) -> Section:
     """Cautions and limits in full."""
-    points = (Points(_pointed([c for c in cautions if not is_safety(c)])),)
+    points = (Points(pointed([c for c in cautions if not is_safety(c)])),)
     return Section("Cautions and limits", points, "cautions", "Cautions", brief=False, paper=False)
-
-
-def _pointed(cautions: Sequence[Caution]) -> tuple[Point, ...]:
-    return tuple(Point(c.text, source=c.source, code=c.code) for c in cautions)
 
 
 def brief_cautions(cautions: Sequence[Caution]) -> list[Block]:
@@ -480,7 +476,7 @@ def brief_cautions(cautions: Sequence[Caution]) -> list[Block]:
     more = [f"{count(rest, 'caution')} on what these figures can tell: --all shows them."] if rest else []
     safety = [SAFETY_BRIEF] if any(map(is_safety, cautions)) else []
     lines = tuple(Say(text, "note") for text in (*more, *safety))
-    return [Section("", (Points(_pointed(own)), *lines), screens=False, extra=False)]
+    return [Section("", (Points(pointed(own)), *lines), screens=False, extra=False)]
 
 
 def overview(analysis: Analysis) -> OverviewRow:

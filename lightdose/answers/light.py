@@ -12,7 +12,7 @@ from lightdose.model.coral import CoralGroup
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Span, Verdict
 from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import hours, length, number, percent, range_text
+from lightdose.present.labels import hours, length, lengths, number, percent, range_text
 from lightdose.quantities import BANDS
 
 MOL: Final = "mol m-2 d-1"
@@ -90,7 +90,7 @@ class Row:
     def where(self) -> str:
         """The point in the tank."""
         point = self.analysis.light_field.receivers[self.receiver]
-        return ", ".join(length(m, self.unit) for m in (point.x_m, point.y_m, point.depth_m))
+        return lengths((point.x_m, point.y_m, point.depth_m), self.unit)
 
     @property
     def intervals(self) -> dict[str, Any] | None:

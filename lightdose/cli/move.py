@@ -2,44 +2,21 @@
 
 from __future__ import annotations
 
-import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.options import (
-    NumberRange,
-    SetupRequest,
-    figures_option,
-    imperial_option,
-    is_terminal,
-    json_option,
-    no_color_option,
-    quiet_option,
-    say,
-    start_date,
-    takes_setup,
-    wants_colour,
-)
+from lightdose.cli.frame import Ask, answers
+from lightdose.cli.options import NumberRange, start_date
 
 if TYPE_CHECKING:
+    from lightdose.answers.blocks import Answer
     from lightdose.model.placement import Move
-    from lightdose.model.setup import LengthUnit
-
-HELP = """\b
-Example:
-  lightdose move my-tank/setup.toml "zoanthid plug" --to A2
-  lightdose move my-tank/setup.toml "zoanthid plug" --to A2 --start 2026-03-01 --figures pictures
-
-The way of one coral to another site, over free sites, in steps that it can follow.
-
-Moving one coral spares all others a change of the programme. Each step is at most --rise a week brighter than
-the one before, with the fewest steps; down is free above the floor of its group. Rise per week: common
-practice, no published rule per week."""
+    from lightdose.present.figures.canvas import Drawing
 
 
-@click.command(help=HELP)
-@takes_setup
+@answers(figures=True, imperial=True, folds=False)
 @click.argument("coral")
 @click.option("--to", "to", required=True, metavar="SITE", help="Where it is to stand; a free site.")
 @click.option(
@@ -54,54 +31,29 @@ practice, no published rule per week."""
     "--days", type=click.IntRange(1, 60), default=7, show_default=True, help="Days from step to step."
 )
 @click.option("--start", metavar="YYYY-MM-DD", help="Date of the first step; else days are numbered.")
-@figures_option
-@imperial_option
-@json_option
-@quiet_option
-@no_color_option
-def command(
-    request: SetupRequest,
-    *,
-    coral: str,
-    to: str,
-    rise: float,
-    days: int,
-    start: str | None,
-    figures: str | None,
-    imperial: bool,
-    as_json: bool,
-    quiet: bool,
-    no_color: bool,
-) -> None:
-    """The way of one coral to another site, over free sites, in steps that it can follow."""
+def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | None) -> Answer:
+    """The way of one coral to another site, over free sites, in steps that it can follow.
+
+    \b
+    Example:
+      lightdose move my-tank/setup.toml "zoanthid plug" --to A2
+      lightdose move my-tank/setup.toml "zoanthid plug" --to A2 --start 2026-03-01 --figures pictures
+
+    Moving one coral spares all others a change of the programme. Each step is at most --rise a week brighter
+    than the one before, with the fewest steps; down is free above the floor of its group. Rise per week:
+    common practice, no published rule per week.
+    """
+    from lightdose.answers.move import move_answer
     from lightdose.model.placement import MoveWishes
     from lightdose.workflows.plans import move
 
     wishes = MoveWishes(coral, to, rise / 100, days, start_date(start))
-    setup = request.read()
+    setup = ask.setup()
     found = move(setup, wishes)
-    unit: LengthUnit = "in" if imperial else setup.length_unit
-    if figures:
-        from lightdose.cli.written import inputs_of, save_drawings
-        from lightdose.present.figures.move import move_drawing
-
-        save_drawings([move_drawing(found)], figures, inputs_of(setup), quiet)
-    _print_result(found, unit, as_json=as_json, no_color=no_color)
-    say("next: change its site in the setup after the last step, and run `lightdose dose`", quiet=quiet)
+    return replace(move_answer(found, ask.unit(setup)), pictures=lambda: [_drawing(found)])
 
 
-def _print_result(move: Move, unit: LengthUnit, *, as_json: bool, no_color: bool) -> None:
-    if as_json:
-        from lightdose.files.placement_json import move_json
-        from lightdose.files.results_json import dump
+def _drawing(found: Move) -> Drawing:
+    from lightdose.present.figures.move import move_drawing
 
-        click.echo(dump(move_json(move)))
-    elif is_terminal():
-        from lightdose.present.move_text import show_move
-
-        show_move(move, unit, sys.stdout, colour=wants_colour(no_color))
-    else:
-        from lightdose.present.move_text import move_lines
-
-        for line in move_lines(move, unit):
-            click.echo(line)
+    return move_drawing(found)

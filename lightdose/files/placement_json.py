@@ -1,15 +1,14 @@
-"""The results of `place` and `move` as one versioned JSON object each, unrounded."""
+"""The result of `place` as one versioned JSON object, unrounded."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
 
-from lightdose.model.placement import Move, PlacedCoral, Placement, PlacementCost, Standing
+from lightdose.model.placement import PlacedCoral, Placement, PlacementCost, Standing
 from lightdose.model.results import Caution
 
 PLACE_FORMAT = "lightdose-place/1"
-MOVE_FORMAT = "lightdose-move/1"
 
 
 def place_json(placement: Placement) -> dict[str, Any]:
@@ -86,42 +85,3 @@ def _cost(cost: PlacementCost) -> dict[str, Any]:
 
 def _cautions(cautions: Sequence[Caution]) -> list[dict[str, str]]:
     return [{"code": c.code, "text": c.text, "source": c.source} for c in cautions]
-
-
-def move_json(move: Move) -> dict[str, Any]:
-    """Every move with its day, and the neighbours it shades; ``from`` is where the coral stands today."""
-    wishes = move.wishes
-    return {
-        "format": MOVE_FORMAT,
-        "title": move.title,
-        "basis": move.basis.key,
-        "coral": move.coral,
-        "group": move.group,
-        "from": {"site": move.start_site, "dli_mol_m2_d": move.start_dli},
-        "to": wishes.to,
-        "rise_per_week": wishes.rise_per_week,
-        "step_days": wishes.step_days,
-        "steps": [
-            {
-                "day": s.day,
-                "date": s.date,
-                "site": s.site,
-                "x_m": s.x_m,
-                "y_m": s.y_m,
-                "depth_m": s.depth_m,
-                "dli_mol_m2_d": s.dli_mol_m2_d,
-                "rise_per_week": s.rise_per_week,
-            }
-            for s in move.steps
-        ],
-        "weeks": move.days / 7,
-        "dli_state": move.end_state,
-        "band_dli": list(move.band_dli) if move.band_dli else None,
-        "height_m": move.height_m,
-        "shades": [
-            {"coral": s.coral, "site": s.site, "hidden_fraction": s.hidden_fraction, "from": list(s.sites)}
-            for s in move.shaded
-        ],
-        "cautions": _cautions(move.cautions),
-        "provenance": {"version": move.version, "inputs_sha256": dict(move.inputs_sha256)},
-    }

@@ -286,14 +286,11 @@ def move_record(
         earlier = dose
     shaded = _shaded_on_the_way(before, coral, sites)
     return Move(
-        basis=before.basis,
-        title=setup.title,
+        before=before,
         coral=coral.name,
         group=verdict.group,
-        group_name=verdict.group_name,
         height_m=coral.height_m,
         band_dli=verdict.band_dli,
-        floor_dli=verdict.floor_dli,
         start_site=coral.site,
         start_dli=start_dli,
         end_state=dli_state(steps[-1].dli_mol_m2_d, verdict.band_dli, verdict.floor_dli, verdict.ceiling_dli),
@@ -301,8 +298,6 @@ def move_record(
         shaded=shaded,
         wishes=wishes,
         cautions=_move_cautions(coral, setup.groups[coral.group], start_dli, steps, wishes),
-        version=before.version,
-        inputs_sha256=setup.inputs_sha256,
     )
 
 

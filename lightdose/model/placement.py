@@ -218,14 +218,11 @@ class Move:
     shaded : neighbours that it hides lamps from; empty too where its height is not known
     """
 
-    basis: Basis
-    title: str
+    before: Analysis
     coral: str
     group: str
-    group_name: str
     height_m: float
     band_dli: tuple[float, float] | None
-    floor_dli: float | None
     start_site: str
     start_dli: float
     end_state: DliState
@@ -233,8 +230,6 @@ class Move:
     shaded: tuple[ShadedNeighbour, ...]
     wishes: MoveWishes
     cautions: tuple[Caution, ...]
-    version: str
-    inputs_sha256: Mapping[str, str]
 
     @property
     def days(self) -> int:

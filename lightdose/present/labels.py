@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 from lightdose.errors import literal as literal
@@ -86,6 +86,11 @@ def length(metres: float, unit: LengthUnit) -> str:
     """A length's number in centimetres or inches, to the millimetre or the twentieth of an inch."""
     value = metres * 100 if unit == "cm" else metres / METRES_PER_INCH
     return f"{round(value, 1) + 0.0:.1f}".removesuffix(".0")
+
+
+def lengths(metres: Iterable[float], unit: LengthUnit) -> str:
+    """Several lengths in one cell, such as a place's "22, 24, 9.5"."""
+    return ", ".join(length(m, unit) for m in metres)
 
 
 def percent(fraction: float) -> str:

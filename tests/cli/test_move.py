@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import itertools
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -86,8 +87,11 @@ def test_words_hold_the_way_the_shade_and_the_gloves(tank: Path) -> None:
     assert "a week each" in done.stdout
     assert "gloves" in done.stdout
     assert "has no height in the setup" in done.stdout
-    assert "day 7\t" in done.stdout
-    assert "common practice" in done.stdout.splitlines()[-1]
+    assert re.search(r"^ *7 +T", done.stdout, re.MULTILINE)
+    assert "At most 10 % a week: common practice, no published rule." in done.stdout
+    assert done.stdout.splitlines()[-1].endswith(
+        f"Next: after the last step change its site in {tank}, then lightdose dose {tank}"
+    )
 
 
 @pytest.mark.identity

@@ -82,3 +82,10 @@ def made_tank(**changes: object) -> Setup:
         path="tank/setup.toml",
     )
     return replace(setup, **changes)  # type: ignore[arg-type]
+
+
+def stepped(n: int) -> Setup:
+    """So many free sites above each other under the left fixture."""
+    tank = made_tank()
+    sites = tuple(Site(f"P{i}", 0.24, 0.28, 0.34 - 0.28 * i / (n - 1)) for i in range(n))
+    return replace(tank, sites=(*tank.sites, *sites))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lightdose.answers.move import end_sentence
 from lightdose.model.placement import Move
 from lightdose.present.figures.canvas import (
     LINE_IN,
@@ -21,7 +22,6 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, literal, number, range_text
-from lightdose.present.move_text import closing_sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,7 +40,7 @@ def move_drawing(move: Move) -> Drawing:
 
 
 def _draw(move: Move) -> Drawing:
-    title = closing_sentence(move).split(". At most")[0].replace(DLI_UNIT, DLI_UNIT_TYPESET) + "."
+    title = end_sentence(move).replace(DLI_UNIT, DLI_UNIT_TYPESET)
     lead = (
         f"Line: what {literal(move.coral)} gets at each place, from today's on. Dashed: the most that "
         f"{100 * move.wishes.rise_per_week:g} % a week would allow. Shade: the usual range of its group."

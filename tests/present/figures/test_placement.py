@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from judge.made_tank import made_tank
+from judge.made_tank import made_tank, stepped
 from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
@@ -19,7 +19,6 @@ from lightdose.present.figures.move import move_drawing
 from lightdose.present.figures.placement import placement_drawing, planes_for
 from lightdose.present.figures.style import STATE_MARKS
 from lightdose.present.labels import number
-from lightdose.present.move_text import move_lines, show_move
 from lightdose.present.placement_text import numbered, place_lines, show_placement
 from lightdose.workflows.maps import light_map
 from lightdose.workflows.plans import move, place
@@ -130,13 +129,6 @@ def test_terminal_and_pipe_tell_the_same_verdict(case: str) -> None:
     assert "within common practice" in last
 
 
-def stepped(n: int) -> Setup:
-    """So many free sites above each other under the left fixture."""
-    tank = made_tank()
-    sites = tuple(Site(f"P{i}", 0.24, 0.28, 0.34 - 0.28 * i / (n - 1)) for i in range(n))
-    return replace(tank, sites=(*tank.sites, *sites))
-
-
 @pytest.mark.identity
 @pytest.mark.parametrize(("sites", "rise", "to"), [(10, 0.1, "P9"), (200, 0.012, "P199"), (10, 0.1, "P4")])
 def test_words_of_the_way_do_not_meet_or_leave_the_page(sites: int, rise: float, to: str) -> None:
@@ -154,19 +146,6 @@ def test_line_of_the_way_holds_the_doses() -> None:
     (axes,) = move_drawing(found).figure.axes
     line = next(x for x in axes.lines if to_hex(x.get_color()) == "#0344dd")
     assert line.get_ydata()[:-1] == pytest.approx([found.start_dli, *(s.dli_mol_m2_d for s in found.steps)])
-
-
-@pytest.mark.pinned
-def test_way_in_words_ends_with_the_verdict() -> None:
-    """Terminal and pipe hold the headline and the same last sentence."""
-    found = move(stepped(10), MoveWishes("brain", "P9", start="2026-03-01"))
-    stream = io.StringIO()
-    show_move(found, "in", stream, colour=False, width=90)
-    lines = list(move_lines(found, "in"))
-    shown = " ".join(stream.getvalue().split())
-    assert lines[1] in shown
-    assert shown.endswith(lines[-1])
-    assert "2026-03-01" in shown
 
 
 @pytest.mark.identity
