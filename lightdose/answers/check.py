@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, OverviewRow, Point, Points, Say
+from lightdose.answers.blocks import Answer, OverviewRow, Say
 from lightdose.answers.field import NONE, Field, as_json
 from lightdose.errors import Problem
 from lightdose.model.setup import Setup
@@ -33,17 +33,14 @@ def problems_json(problems: Sequence[Problem]) -> list[dict[str, Any]]:
     return [as_json(PROBLEM, problem) for problem in problems]
 
 
-def check_answer(
-    setup: Setup | None, problems: tuple[Problem, ...], understood: Sequence[str], following: str
-) -> Answer:
-    """What was understood; ``following`` is the command that helps most where nothing is wrong."""
+def check_answer(setup: Setup | None, problems: tuple[Problem, ...], understood: Sequence[str]) -> Answer:
+    """What was understood, and that nothing is wrong where nothing is; the frame tells problems."""
     n = sum(p.stands_for for p in problems)
-    verdict = f"{n} problem{'' if n == 1 else 's'}" if n else f"No problems. Next: {following}"
     title = setup.title if setup else NONE
     cells = (("problems", str(n)), ("first", in_short(problems[0]) if problems else NONE), ("title", title))
     return Answer(
         "check",
-        (Points(tuple(map(Point, understood))), Say(verdict, "verdict")),
+        (*map(Say, understood), *([] if n else [Say("no problems", "verdict")])),
         lambda: {"problems": problems_json(problems), "understood": list(understood)},
         title=setup.title if setup else None,
         setups=(setup,) if setup else (),

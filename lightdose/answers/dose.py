@@ -301,7 +301,7 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         FIELDS,
         rows,
         strong=lambda row: row.verdict.likely_state in ("far_below", "far_above"),
-        least=3,
+        least=4,
         rows_at_most=ROWS_SHOWN,
         left_out="further coral",
         page_columns=11,

@@ -31,10 +31,12 @@ def command(ask: Ask) -> Answer:
     try:
         setup = ask.setup()
     except LightdoseError as trouble:
-        return check_answer(None, trouble.problems, getattr(trouble, "understood", ()), "")
+        return check_answer(None, trouble.problems, getattr(trouble, "understood", ()))
     problems, unscaled = emission_problems(setup)
     understood, following = setup.understood, "dose"
     if unscaled:
         waits = f"no flux stated: {'; '.join(unscaled)} (dose waits for it, or for a calibration)"
         understood, following = (*understood, waits), "survey"
-    return check_answer(setup, problems, understood, f"lightdose {following} {path}")
+    if not (problems or ask.name or ask.as_json):
+        ask.say(f"next: lightdose {following} {path}")
+    return check_answer(setup, problems, understood)

@@ -237,9 +237,10 @@ def _help(doc: str) -> str:
 def give(answer: Answer, ask: Ask, csv: str) -> int:
     """Write what was asked for, print the answer, and give the exit code; problems are told on stderr."""
     write_files(answer, ask, csv)
-    if not ask.as_json:
-        for problem in answer.problems:
-            say(str(problem))
+    if answer.problems and not ask.as_json:
+        n = sum(problem.stands_for for problem in answer.problems)
+        for line in (*map(str, answer.problems), f"{n} problem{'' if n == 1 else 's'}"):
+            say(line)
     if ask.as_json:
         click.echo(json_of(answer))
     else:

@@ -282,76 +282,13 @@ class Analysis:
     def _weighted(self, receiver: int, key: str) -> float:
         return float(self.dose.weighted[receiver, self.light_field.weightings.index(key)])
 
-    def rows(self) -> list[dict[str, str | float | None]]:
-        """One flat row a coral, and one for each site without corals; keys carry their units.
-
-        The light of a row is the light at the coral's own receiver: its top, under its own open sky.
-        """
-        rows: list[dict[str, str | float | None]] = []
-        for index, verdicts in enumerate(self.verdicts_by_site().values()):
-            if verdicts:
-                rows.extend(self._row(index, v) for v in verdicts)
-            else:
-                rows.append(self._row(index, None))
-        return rows
-
-    def _row(self, site: int, verdict: Verdict | None) -> dict[str, str | float | None]:
-        from lightdose.model.judgement_row import judgement_row
-
-        place = self.setup.sites[site]
-        receiver = site if verdict is None else verdict.receiver
-        row: dict[str, str | float | None] = {
-            "coral": verdict.coral if verdict else None,
-            "group": verdict.group if verdict else None,
-            "site": place.name,
-            "x_m": place.x_m,
-            "y_m": place.y_m,
-            "depth_m": place.depth_m,
-            "judged_at_depth_m": verdict.judged_at_depth_m if verdict else None,
-            "open_sky": self.light_field.receivers[receiver].open_sky,
-        }
-        group = self.setup.groups[verdict.group] if verdict else None
-        return row | self._light(receiver) | self._intervals(receiver) | judgement_row(verdict, group)
-
-    def _intervals(self, receiver: int) -> dict[str, float | None]:
-        """The flat columns of the 95 % intervals at one receiver; empty where they are not known."""
-        known = self.uncertainty
-        ends = [None] * 4 if known is None else [*known.dli[receiver], *known.peak_ppfd[receiver]]
-        names = (
-            "dli_low_95_mol_m2_d",
-            "dli_high_95_mol_m2_d",
-            "peak_low_95_umol_m2_s",
-            "peak_high_95_umol_m2_s",
-        )
-        return {n: None if e is None else float(e) for n, e in zip(names, ends, strict=True)}
-
-    def _light(self, receiver: int) -> dict[str, float | None]:
-        """The flat columns of the light at one receiver."""
-        dose, share = self.dose, self.usable_fraction(receiver)
-        usable = self.usable_dose_mol_m2_d(receiver)
-        equivalent = float(dose.peak_equivalent_h[receiver])
-        return {
-            "dli_mol_m2_d": float(dose.dli[receiver]),
-            "peak_ppfd_umol_m2_s": float(dose.peak_ppfd[receiver]),
-            "brightest_hour_ppfd_umol_m2_s": float(dose.brightest_hour_ppfd[receiver]),
-            "lux_at_peak": float(dose.lux_at_peak[receiver]),
-            "photoperiod_h": float(dose.photoperiod_h[receiver]),
-            "any_light_h": float(dose.any_light_h[receiver]),
-            "peak_equivalent_h": equivalent if math.isfinite(equivalent) else None,
-            **{f"{k}_dose_mol_m2_d": v for k, v in self.band_dose_mol_m2_d(receiver).items()},
-            "usable_fraction": share.default if share else None,
-            "usable_fraction_low": share.low if share else None,
-            "usable_fraction_high": share.high if share else None,
-            "usable_dose_mol_m2_d": usable.default,
-            "usable_dose_low_mol_m2_d": usable.low,
-            "usable_dose_high_mol_m2_d": usable.high,
-        }
-
     def to_frame(self) -> pd.DataFrame:
-        """The rows as a pandas table."""
+        """The rows of `dose --csv` as a pandas table: one a coral, and one for each site without corals."""
         import pandas as pd
 
-        return pd.DataFrame(self.rows())
+        from lightdose.answers.dose import dose_sheet
+
+        return pd.DataFrame(dose_sheet(self).records())
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,6 +7,7 @@ one line and nothing is wrapped.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Final
 from unicodedata import combining, east_asian_width
 
@@ -20,6 +21,9 @@ PIPE_WIDTH: Final = 118
 
 FOLD_WIDTH: Final = 28
 """A longer name is folded onto more lines, never cut."""
+
+NARROWEST: Final = 10
+"""No column is folded to less than this."""
 
 GAP: Final = 2
 BAR_WIDTHS: Final = (1, 2, 5, 2, 1)
@@ -88,6 +92,8 @@ def _table(table: Table, window: Window) -> Iterator[str]:
             rest = rest[n:]
             yield from [""] * bool(rest)
         return
+    if window.wraps:
+        laid[: table.least] = _squeezed(laid[: table.least], window.width)
     chosen = _fitting(laid, window.width, table.least)
     yield from _rows(chosen, table, rows, window)
     if rows < table.n_rows:
@@ -128,6 +134,12 @@ class _Laid:
         width = max(cell_len(t) for t in (*column.head.split("\n"), unit, *(t for c in cells for t in c)))
         return cls(column.head, unit, cells, column.right, width, column.note)
 
+    def folded(self, width: int) -> _Laid:
+        """The same with its cells and head folded to a width."""
+        cells = tuple(tuple(part for line in cell for part in wrapped(line, width)) for cell in self.cells)
+        head = "\n".join(part for line in self.head.split("\n") for part in wrapped(line, width))
+        return replace(self, head=head, cells=cells, width=width)
+
     def set_in(self, text: str) -> str:
         """A line of a cell as wide as the column."""
         blanks = " " * (self.width - cell_len(text))
@@ -146,6 +158,17 @@ def alike_words(columns: Sequence[Column], length_unit: str) -> str:
 
 def _width(columns: Sequence[_Laid]) -> int:
     return sum(c.width + GAP for c in columns) - GAP
+
+
+def _squeezed(columns: Sequence[_Laid], width: int) -> list[_Laid]:
+    """Columns that must all show: where they are too wide together, the widest texts are folded."""
+    made = list(columns)
+    while (excess := _width(made) - width) > 0:
+        n = max(range(len(made)), key=lambda i: 0 if made[i].right else made[i].width)
+        if made[n].right or made[n].width <= NARROWEST:
+            break
+        made[n] = made[n].folded(max(NARROWEST, made[n].width - excess))
+    return made
 
 
 def _fitting(columns: Sequence[_Laid], width: int, least: int) -> list[_Laid]:

@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from lightdose.answers.blocks import Answer
+from collections.abc import Iterable
+
+from lightdose.answers.blocks import Answer, Block
 from lightdose.present.text import Window, lines_of
 
 
-def piped(answer: Answer, *, everything: bool = False) -> list[str]:
+def piped(said: Answer | Iterable[Block], *, everything: bool = False) -> list[str]:
     """The lines of a pipe."""
-    return list(lines_of(answer.blocks, Window(everything=everything)))
+    return list(lines_of(_blocks(said), Window(everything=everything)))
 
 
-def on_terminal(answer: Answer, width: int, *, everything: bool = False) -> list[str]:
-    """The lines of a terminal so many columns wide, without styles."""
-    return list(lines_of(answer.blocks, Window(width, wraps=True, everything=everything)))
+def on_terminal(
+    said: Answer | Iterable[Block], width: int, *, everything: bool = False, styled: bool = False
+) -> list[str]:
+    """The lines of a terminal so many columns wide."""
+    window = Window(width, wraps=True, styled=styled, everything=everything)
+    return list(lines_of(_blocks(said), window))
+
+
+def _blocks(said: Answer | Iterable[Block]) -> Iterable[Block]:
+    return said.blocks if isinstance(said, Answer) else said
 
 
 def as_one(lines: list[str]) -> str:

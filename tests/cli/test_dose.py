@@ -36,7 +36,18 @@ def test_piped_answer_is_one_record_a_line_without_escape_bytes() -> None:
     assert lines[0].startswith(("Unmeasured", "Measured"))
     assert "within common practice" in lines[-1]
     assert "\x1b" not in done.stdout
-    assert sum(line.startswith("coral ") for line in lines) == 9
+    start = next(n for n, line in enumerate(lines) if line.startswith("coral ")) + 3
+    assert (
+        len(
+            [
+                line
+                for line in lines[start : start + 9]
+                if "usual" in line or "within" in line or "tell" in line
+            ]
+        )
+        == 9
+    )
+    assert all(len(line) < 400 for line in lines)
 
 
 @pytest.mark.identity
@@ -173,10 +184,10 @@ def test_photosynthesis_is_the_same_in_json_csv_and_records(tmp_path: Path) -> N
                 assert [float(row[name.format(end)]) for end in ("low", "high")] == coral[key]
             assert row["ek_source"] == coral["ek"]["source"]
             assert coral["ek"]["assumed"] == ("assumed" in row["ek_source"])
-    lines = _run().stdout.splitlines()
-    meat = next(line for line in lines if line.startswith("coral meat coral"))
-    assert "Ek 40-150 umol/m2/s (assumed)" in meat
-    assert " h at Pmax (tanh)\tabove saturation " in meat
+    lines = _run("--all").stdout.splitlines()
+    meat = [line for line in lines if line.startswith("meat coral") and "40-150" in line]
+    assert len(meat) == 1
+    assert meat[0].endswith("assumed")
 
 
 @pytest.mark.identity
@@ -194,7 +205,9 @@ def test_colour_is_weighed_only_when_asked() -> None:
     told = _run("--colour-or-intensity").stdout.splitlines()
     assert told[-1] == plain[-1]
     assert [line for line in told if line.startswith("Colour or intensity?")]
-    assert [line for line in told if line not in plain] == told[len(plain) - 1 : -1]
+    more = [line for line in told if line not in plain]
+    start = told.index(more[0])
+    assert told[start : start + len(more)] == more
 
 
 @pytest.mark.identity

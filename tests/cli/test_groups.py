@@ -6,56 +6,43 @@ import json
 from pathlib import Path
 
 import pytest
+from answers.printed import on_terminal, piped
 from click.testing import CliRunner
 
+from lightdose.answers.groups import groups_answer
 from lightdose.cli import cli
 from lightdose.files.groups_file import default_groups
-from lightdose.present.group_list import group_blocks
 
 GROUPS, SOURCES = default_groups()
 
 
 @pytest.mark.identity
-def test_piped_list_is_one_record_a_line() -> None:
-    """Every group is one line of tab-parted fields, in ASCII, its citations in full."""
-    result = CliRunner().invoke(cli, ["groups"])
-    assert result.exit_code == 0
-    lines = result.output.splitlines()
-    assert len(lines) == len(GROUPS)
-    assert result.output.isascii()
-    for line, (key, group) in zip(lines, GROUPS.items(), strict=True):
-        fields = line.split("\t")
-        assert fields[:3] == [f"group {key}", f"name {group.name}", f"grade {group.grade}"]
-        assert fields[-1] == "sources " + "; ".join(SOURCES[s] for s in group.sources)
-
-
-@pytest.mark.identity
 @pytest.mark.parametrize("width", [40, 80, 100])
-def test_blocks_fit_the_terminal(width: int) -> None:
-    """No line is wider than the terminal, and every group, genus and source is there."""
-    lines = list(group_blocks(GROUPS, SOURCES, width))
+def test_list_fits_the_terminal_and_holds_all(width: int) -> None:
+    """No line is wider than the terminal, and every group, genus and source is there, in ASCII."""
+    lines = on_terminal(groups_answer(GROUPS, SOURCES).blocks, width)
     assert max(map(len, lines)) <= width
     text = " ".join(line.strip() for line in lines)
     assert text.isascii()
     for key, group in GROUPS.items():
         assert key in text
         assert all(genus in text for genus in group.genera)
-    assert all(f"{key}:" in text for key in SOURCES)
+    assert all(f"- {key}:" in text for key in SOURCES)
     assert "common practice of the trade, no published source" in text
 
 
 @pytest.mark.pinned
-def test_block_reads_as_agreed() -> None:
-    """Today's wording of one group on 80 columns."""
-    lines = list(group_blocks({"mushroom": GROUPS["mushroom"]}, {}, 80))
+def test_group_reads_as_agreed() -> None:
+    """Today's wording of one group."""
+    lines = piped(groups_answer({"mushroom": GROUPS["mushroom"]}, {}).blocks)
     start = lines.index("mushroom: mushroom corals (grade D)")
     assert lines[start + 1 : start + 7] == [
-        "    usual 1-3.2 mol/m2/day (far below under 0.5, far above over 8)",
-        "    midday 30-100 umol/m2/s",
-        "    genera Discosoma, Rhodactis",
-        "    saturates from 40-150 umol/m2/s: assumed",
-        "    bears on it: nothing numeric published that we know of",
-        "    sources CP",
+        "- usual 1-3.2 mol/m2/day (far below under 0.5, far above over 8)",
+        "- midday 30-100 umol/m2/s",
+        "- genera Discosoma, Rhodactis",
+        "- saturates from 40-150 umol/m2/s: assumed",
+        "- evidence: nothing numeric published that we know of",
+        "- sources CP",
     ]
 
 

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 import csv
-import functools
 import json
 import os
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
+from answers.printed import on_terminal
 from cli.small_tanks import write_tank
 from cli.worker_tasks import FATAL, minus_one, squared_unless_fatal
 from click.testing import CliRunner, Result
 
+from lightdose.analysis import analyse
+from lightdose.answers.dose import overview
+from lightdose.answers.overview import failed_overview, overview_blocks
 from lightdose.cli import cli
-from lightdose.cli.many import Answer, OneOfMany, _lost, _worked
+from lightdose.cli.frame import Ask
+from lightdose.cli.many import _lost
 from lightdose.cli.options import SetupRequest
 from lightdose.cli.setup_list import labels, result_names, setup_files
 from lightdose.cli.workers import in_order
-from lightdose.errors import SetupError
+from lightdose.errors import Problem, SetupError
+from lightdose.files.setup_file import read_setup
 
 TANKS = {"north/tank-1": 20.0, "north/tank-2": 35.0, "south/tank-1": 60.0}
 
@@ -268,40 +274,27 @@ def test_process_that_ends_loses_its_own_task_only() -> None:
     assert results == [-1 if n == FATAL else n * n for n in range(20)]
 
 
-def failing(one: OneOfMany) -> Answer:
-    raise ZeroDivisionError(one.file)
-
-
 @pytest.mark.identity
 def test_lost_process_is_told_as_a_fault_of_its_setup(shop: Path) -> None:
     """What stands for an answer that never came names its setup and its cause."""
-    one = OneOfMany(SetupRequest(str(shop / "north" / "tank-1")), "tank-1", "tank-1")
-    assert "ended from outside" in _lost(one).told[0].found
-    outcome = functools.partial(_worked, failing, False, False)(one)
-    assert outcome.answer is None
-    assert "ZeroDivisionError" in outcome.told[0].found
+    ask = Ask(SetupRequest(str(shop / "north" / "tank-1")), name="tank-1")
+    lost = _lost(ask)
+    assert (lost.file, lost.code, lost.row) == (ask.request.path, 1, None)
+    assert "ended from outside" in lost.told[0].found
 
 
 @pytest.mark.identity
-def test_table_on_a_terminal_puts_the_worst_first(shop: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_table_on_a_terminal_puts_the_worst_first(shop: Path) -> None:
     """What failed, then the coral furthest off; the count is the last line and fits the rows."""
-    from lightdose.present.overview import dose_overview, failed_overview, show_overview
-
-    from lightdose.analysis import analyse
-    from lightdose.errors import Problem
-    from lightdose.files.setup_file import read_setup
-
-    rows = [
-        dose_overview(analyse(read_setup(shop / name)), f"shop/{name}/setup.toml", name) for name in TANKS
-    ]
-    rows.append(failed_overview("[x].toml", "[x]", [Problem("no [tank]")], ("within", "worst coral")))
-    show_overview(rows, sys.stdout, colour=False, width=100)
-    lines = capsys.readouterr().out.splitlines()
-    starts = [line.split("  ")[0] for line in lines[2:] if line.startswith(("[x]", "north", "south"))]
+    rows = [overview(analyse(read_setup(shop / name))) for name in TANKS]
+    rows.append(failed_overview([Problem("no [tank]")], ("within", "worst coral")))
+    names = [*TANKS, "[x]"]
+    lines = on_terminal(overview_blocks(names, rows), 100)
+    starts = [line.split("  ")[0] for line in lines if line.startswith(("[x]", "north", "south"))]
     assert starts[0] == "[x]"
-    worst = sorted(rows, key=lambda row: row.concern)
-    assert starts == [row.label for row in worst]
-    assert worst[1].label == "south/tank-1"
+    worst = sorted(zip(names, rows, strict=True), key=lambda named: named[1].concern)
+    assert starts == [name for name, _ in worst]
+    assert starts[1] == "south/tank-1"
     assert all(len(line) <= 100 for line in lines)
     assert lines[-1].startswith("4 setups: 1 not computed, ")
 
@@ -315,7 +308,9 @@ def test_interrupt_ends_all_processes_and_leaves_no_half_file(shop: Path) -> Non
     words = [sys.executable, "-m", "lightdose", "report", "shop", "--jobs", "2"]
     working = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True)
     assert working.stdout is not None
-    working.stdout.readline()
+    begun = time.monotonic()
+    while not list(Path("reports").rglob("*.html")) and time.monotonic() - begun < 60:
+        time.sleep(0.05)
     os.killpg(working.pid, signal.SIGINT)
     # Every process of the run holds these pipes: their end is the end of all.
     _, told = working.communicate(timeout=30)

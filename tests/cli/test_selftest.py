@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from lightdose import self_testing
 from lightdose.cli import cli
+from lightdose.workflows import selftest
 
 
 def strict(text: str) -> Any:
@@ -27,23 +27,24 @@ def test_lines_and_json_tell_the_same_checks() -> None:
     assert shown.exit_code == 0
     assert found["format"] == "lightdose-selftest/1"
     assert found["passed"] is True
-    assert shown.stdout.splitlines()[-1] == f"all {len(found['checks'])} checks passed"
+    assert shown.stdout.splitlines()[-1] == f"All {len(found['checks'])} checks passed."
     for check in found["checks"]:
         if check["kind"] != "installed":
-            assert f"passed  {check['what']}: expected" in shown.stdout
+            assert f"- passed: {check['what']}: expected" in shown.stdout
             assert check["source"] in shown.stdout
-    assert f"numpy {found['provenance']['versions']['numpy']}" in shown.stdout
+    assert f"numpy {found['versions']['numpy']}" in shown.stdout
 
 
 @pytest.mark.identity
 @pytest.mark.parametrize("value", [9.0, float("nan")])
 def test_failed_check_is_named_and_exits_with_one(value: float, monkeypatch: pytest.MonkeyPatch) -> None:
     """What was expected and what came out stand side by side; the verdict is the last line."""
-    monkeypatch.setattr(self_testing, "photons_per_joule", lambda _: value)
+    monkeypatch.setattr(selftest, "photons_per_joule", lambda _: value)
     done = CliRunner().invoke(cli, ["selftest"])
     assert done.exit_code == 1
     assert (
-        f"FAILED  photons in a joule at 450 nm: expected 3.761706 umol/J, got {value:g} umol/J" in done.stdout
+        f"- FAILED: photons in a joule at 450 nm: expected 3.761706 umol/J, got {value:g} umol/J"
+        in done.stdout
     )
     assert done.stdout.splitlines()[-1].startswith("2 of ")
     as_json = CliRunner().invoke(cli, ["selftest", "--json"])

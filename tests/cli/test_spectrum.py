@@ -66,12 +66,11 @@ def test_file_wins_over_the_entry_of_its_name(tmp_path, monkeypatch):
 
 
 @pytest.mark.identity
-def test_piped_result_is_one_record_a_line(lamp):
-    """A pipe gets tab-separated records without escapes, then the line that compares."""
+def test_piped_result_stands_side_by_side_and_ends_with_the_comparison(lamp):
+    """A pipe gets a column a spectrum without escapes, then the line that compares."""
     lines = run(str(lamp), "violet-405").stdout.splitlines()
-    assert [line.split("\t")[0] for line in lines[:2]] == ["spectrum my lamp ü.csv", "spectrum violet-405"]
-    assert len(lines) == 3
-    assert lines[2].startswith("1000 lx are ")
+    assert lines[0].split("  ")[-2:] == ["my lamp ü.csv", "violet-405"]
+    assert lines[-1].startswith("1000 lx are ")
     assert "\x1b" not in "".join(lines)
 
 

@@ -1,4 +1,9 @@
-"""Properties that hold from files to doses, whatever tank is drawn."""
+
+
+
+def _csv(analysis: Analysis) -> str:
+    sheet = dose_sheet(analysis)
+    return csv_text([c.name for c in sheet.columns], sheet.values())"""Properties that hold from files to doses, whatever tank is drawn."""
 
 from __future__ import annotations
 
@@ -14,13 +19,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lightdose.files.results_csv import dose_csv
+from lightdose.answers.dose import dose_body, dose_sheet
+from lightdose.files.dialect import csv_text
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.looks import rounded
 from lightdose.answers.verdicts import interval_text
 from lightdose.files.calibration_file import calibration_toml
-from lightdose.files.results_json import dose_json, dump
 from lightdose.files.setup_file import read_setup
 from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.results import Analysis
@@ -272,8 +277,8 @@ def test_setup_compared_with_itself_differs_in_nothing(tank: DrawnTank) -> None:
 def test_json_and_csv_hold_the_same_numbers(tank: DrawnTank) -> None:
     """Every number of the CSV stands in the JSON, digit for digit, intervals included."""
     analysis = analysed(tank, certainty=True)
-    sites = {s["site"]: s for s in json.loads(dump(dose_json(analysis)))["sites"]}
-    rows = list(csv.DictReader(dose_csv(analysis).splitlines()))
+    sites = {s["site"]: s for s in json.loads(json.dumps(dose_body(analysis), allow_nan=False))["sites"]}
+    rows = list(csv.DictReader(_csv(analysis).splitlines()))
     assert {row["site"] for row in rows} == set(sites)
     for row in rows:
         _assert_row_is_site(row, sites[row["site"]], analysis)
@@ -292,7 +297,7 @@ def test_report_shows_the_numbers_of_the_json(tank: DrawnTank) -> None:
         # End tags of cells may be left out in HTML: a cell ends where the next begins.
         name, *cells = (re.sub(r"<[^>]*>", "", c).strip() for c in re.split(r"<t[hd]\b[^>]*>", row)[1:])
         rows[name] = cells
-    for site in json.loads(dump(dose_json(analysis)))["sites"]:
+    for site in json.loads(json.dumps(dose_body(analysis), allow_nan=False))["sites"]:
         shown, interval = rows[site["site"]], site["interval_95"]
         assert shown[:5] == [
             number(site["dli_mol_m2_d"]),

@@ -10,11 +10,8 @@ from present.made_analysis import GROUPS, made_analysis
 from lightdose.answers.photosynthesis import (
     ek_basis,
     hours_span,
-    most_saturated,
     percent_span,
-    saturation_cell,
     saturation_fields,
-    saturation_sentence,
 )
 from lightdose.model.results import Verdict
 
@@ -39,17 +36,11 @@ def test_figures_stand_with_their_ek_and_what_it_stands_on() -> None:
         "beyond saturation 0-21 % of photons",
         "Ek 80-250 umol/m2/s (assumed)",
     ]
-    assert saturation_cell(torch, verdict("torch head")).split() == ["3.5-7.0", "0.0-6.2", "0-21", "assumed"]
-    assert saturation_sentence(torch, verdict("torch head")) == (
-        "Gross photosynthesis, by tanh, as of 3.5-7.0 h at Pmax; light above saturation for 0.0-6.2 h, "
-        "0-21 % of the photons beyond it (Ek 80-250 umol/m2/s, assumed)."
-    )
     shallow = GROUPS["sps-shallow"]
     assert saturation_fields(shallow, verdict("staghorn frag"))[-1] == "Ek 200-500 umol/m2/s"
     smith = replace(shallow, ek_model="smith")
     told = "of a Smith fit, tanh gives a little more)"
     assert saturation_fields(smith, verdict("staghorn frag"))[-1] == f"Ek 200-500 umol/m2/s ({told}"
-    assert saturation_sentence(smith, verdict("staghorn frag")).endswith(f"; {told}.")
 
 
 @pytest.mark.identity
@@ -73,22 +64,8 @@ def test_corals_without_ek_or_light_have_no_figures() -> None:
     """A dash in the table, no fields, no sentence."""
     sun = GROUPS["non-photosynthetic"]
     bare = next(v for v in made_analysis().verdicts if v.coral == "sun coral")
-    assert saturation_cell(sun, bare) == "-"
     assert saturation_fields(sun, bare) == []
-    assert saturation_sentence(sun, bare) == ""
-    dark = verdict("torch head", None)
-    assert saturation_cell(GROUPS["lps-branching"], dark) == "-"
-    assert most_saturated(GROUPS, [bare, dark]) == ""
-
-
-@pytest.mark.identity
-def test_narrow_windows_name_the_most_saturated_coral() -> None:
-    """The coral with the largest share, and whether its Ek is assumed."""
-    some = [verdict("staghorn frag", (0.0, 0.03)), verdict("red mushroom", (0.1, 0.59))]
-    assert most_saturated(GROUPS, some).startswith(
-        "beyond saturation: up to 59 % of the photons of red mushroom (Ek assumed); "
-    )
-    assert most_saturated(GROUPS, [verdict("torch head", (0.0, 0.001))]).startswith("beyond saturation: none")
+    assert saturation_fields(GROUPS["lps-branching"], verdict("torch head", None)) == []
 
 
 @pytest.mark.identity

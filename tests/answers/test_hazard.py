@@ -1,14 +1,14 @@
-"""`hazard` on a terminal: behaviour first, a table that fits, what is not reached in words."""
+"""`hazard` in words and tables: behaviour first, a table that fits, what is not reached in words."""
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 import pytest
-from lightdose.present.hazard_text import closing_line, show_hazard
+from answers.printed import on_terminal
 
 from lightdose.analysis import fixture_emission
+from lightdose.answers.hazard import closing_line, hazard_answer
 from lightdose.files.library import hazard_tables
 from lightdose.files.setup_file import read_setup
 from lightdose.judge.hazard_advice import describe_hazard
@@ -25,9 +25,7 @@ def hazard() -> Hazard:
 
 
 def shown(width: int) -> str:
-    stream = io.StringIO()
-    show_hazard(hazard(), "cm", stream, colour=False, width=width)
-    return stream.getvalue()
+    return "\n".join(on_terminal(hazard_answer(hazard(), "cm").blocks, width))
 
 
 @pytest.mark.identity

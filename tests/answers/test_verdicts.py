@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lightdose.present.plain import dose_lines
+from answers.printed import piped
 from present.made_analysis import made_analysis
 
-from lightdose.answers.dose import closing_line
+from lightdose.answers.dose import closing_line, dose_answer
 from lightdose.answers.verdicts import (
     deciding_sentence,
     interval_text,
@@ -113,10 +113,16 @@ def test_open_verdicts_are_counted_apart_and_stand_before_those_within() -> None
 @pytest.mark.identity
 def test_every_coral_and_site_shows_its_interval_in_pipes() -> None:
     """The 95 % stands beside each dose."""
-    lines = list(dose_lines(made(), "cm"))
-    told = [line for line in lines if line.startswith(("coral ", "site "))]
-    assert told
-    assert all("95 % " in line for line in told)
+    analysis = made()
+    lines = piped(dose_answer(analysis, "cm").blocks, everything=True)
+    known = analysis.uncertainty
+    assert known is not None
+    for v in analysis.verdicts:
+        assert v.certainty is not None
+        assert any(v.coral in line and interval_text(v.certainty.interval_dli) in line for line in lines)
+    for site, (low, high) in zip(analysis.setup.sites, known.dli, strict=False):
+        ends = interval_text((float(low), float(high)))
+        assert any(line.startswith(site.name) and ends in line for line in lines)
     assert interval_text((2.514, 3.96)) == "2.51-3.96"
     assert interval_text((0.0, 0.0)) == "0"
 

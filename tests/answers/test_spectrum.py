@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from answers.printed import on_terminal, piped
 
+from lightdose.answers.blocks import envelope
+from lightdose.answers.spectrum import spectrum_answer
 from lightdose.model.results import SpectrumMetrics
-from lightdose.present.spectrum_table import record_lines, side_by_side
 
 
 def made(file: str, *, lux: float | None = 6.255, ppfd: float | None = None) -> SpectrumMetrics:
@@ -24,6 +26,10 @@ def made(file: str, *, lux: float | None = 6.255, ppfd: float | None = None) -> 
         duv=-0.0007,
         notes=("3 negative values set to zero",),
     )
+
+
+def side_by_side(spectra, names, width):
+    return on_terminal(spectrum_answer(spectra, names, {}).blocks, width)
 
 
 @pytest.mark.pinned
@@ -46,10 +52,10 @@ def test_table_shows_every_figure_with_its_unit_and_edges():
         "CIE 1931 y                       0.0173",
         "colour temperature K                  -",
         "Duv                             -0.0007",
-        "",
-        "a: 3 negative values set to zero",
+        "- a: 3 negative values set to zero",
         "absorption index: share that zooxanthellae can absorb; not growth",
-        "1000 lx are 160 under a (umol/m2/s)",
+        "",
+        "1000 lx are 160 under a (umol/m2/s). Next: --figures DIR draws the spectra.",
     ]
 
 
@@ -59,7 +65,7 @@ def test_table_keeps_to_the_width_and_is_ascii(width):
     """Spectra that do not fit stand in a further block; nothing is cut."""
     names = [f"lamp-{i}" for i in range(9)]
     lines = list(side_by_side([made(n, ppfd=100.0) for n in names], names, width))
-    table = lines[: lines.index(f"{names[0]}: 3 negative values set to zero")]
+    table = lines[: lines.index(f"- {names[0]}: 3 negative values set to zero")]
     assert max(map(len, table)) <= max(width, 41)
     assert all(line.isascii() for line in lines)
     heads = " ".join(line for line in table if line.strip().startswith("lamp"))
@@ -74,16 +80,35 @@ def test_absolute_rows_appear_with_an_absolute_spectrum_only():
 
 
 @pytest.mark.identity
-def test_records_are_one_line_each_with_every_figure():
-    """A pipe gets one record a line, never wrapped, then the closing line."""
-    lines = list(record_lines([made("a"), made("b\nc", lux=None)], ["a", "b\nc"]))
-    assert len(lines) == 3
-    assert lines[1].startswith("spectrum b\\nc\t")
-    assert "blue 400-500, % of PPFD 99.9" in lines[0].split("\t")
-    assert lines[2] == "1000 lx are 160 under a (umol/m2/s)"
+def test_pipe_shows_every_figure_and_no_letter_that_steers():
+    """Nothing is wrapped or dropped in a pipe; a line break in a name stands as an escape."""
+    names = ["a", "b\nc", *(f"lamp-{n}" for n in range(20))]
+    lines = piped(spectrum_answer([made(n, lux=None) for n in names], names, {}).blocks)
+    assert any("b\\nc" in line for line in lines)
+    assert sum("lamp-19" in line for line in lines) >= 1
+    assert lines[-1] == "No lux figure: see the notes."
 
 
 @pytest.mark.pinned
-def test_closing_line_without_lux_points_to_the_notes():
-    """A table too coarse for lux says so at the end too."""
-    assert list(record_lines([made("a", lux=None)], ["a"]))[-1] == "no lux figure: see the notes"
+def test_object_has_the_keys_of_its_format():
+    """One object, versioned, with null where there is no figure and every digit elsewhere."""
+    read = envelope(spectrum_answer([made("/lamp.csv", ppfd=100 / 3)], ["a"], {"/lamp.csv": "0"}), "0")
+    assert read["format"] == "lightdose-spectrum/1"
+    assert read["bands_nm"]["blue"] == [400, 500]
+    assert read["provenance"]["inputs_sha256"] == {"/lamp.csv": "0"}
+    assert read["spectra"] == [
+        {
+            "file": "/lamp.csv",
+            "ppfd_umol_m2_s": 100 / 3,
+            "ppf_umol_s": None,
+            "umol_per_j": 3.7203,
+            "lux_per_umol": 6.255,
+            "band_fraction": {"uv_a": 0.0008, "blue": 0.999, "green": 0.001, "red": 0.0, "far_red": None},
+            "outside_400_700_fraction": 0.27,
+            "usable_fraction": {"z1": 0.9, "z2": 0.8, "z4": 0.96, "tissue": 0.97},
+            "chromaticity_xy": [0.158, 0.0173],
+            "cct_k": None,
+            "duv": -0.0007,
+            "notes": ["3 negative values set to zero"],
+        }
+    ]
