@@ -58,6 +58,8 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
 
     if sites and not ask.figures:
         raise click.UsageError("--site chooses what --figures shows: add --figures DIR")
+    if weigh_colour and ask.name and not (ask.as_json or ask.figures):
+        raise click.UsageError("--colour-or-intensity needs --json or --figures where there are many setups")
     setup = ask.setup()
     analysis = analyse(setup)
     if csv_schedule:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from math import inf
 from typing import Final
 from unicodedata import combining, east_asian_width
 
@@ -37,12 +38,20 @@ _PLAIN_AGAIN: Final = "\x1b[0m"
 
 @dataclass(frozen=True)
 class Window:
-    """Where lines go: how wide, whether it wraps and takes styles, and whether everything is to be shown."""
+    """Where lines go: how wide, whether it wraps and takes styles, and whether everything is to be shown.
+
+    In a pipe that is asked for everything, tables are as wide as they are.
+    """
 
     width: int = PIPE_WIDTH
     wraps: bool = False
     styled: bool = False
     everything: bool = False
+
+    @property
+    def table_width(self) -> float:
+        """How wide a table may be."""
+        return inf if self.everything and not self.wraps else self.width
 
     def line(self, text: str, tone: Tone = "plain", indent: str = "") -> Iterator[str]:
         """A paragraph, wrapped where the window wraps."""
@@ -87,14 +96,14 @@ def _table(table: Table, window: Window) -> Iterator[str]:
     if table.stacks:
         first, rest = laid[0], laid[1:]
         while rest:
-            n = max(1, sum(_width([first, *rest[:k]]) <= window.width for k in range(1, len(rest) + 1)))
+            n = max(1, sum(_width([first, *rest[:k]]) <= window.table_width for k in range(1, len(rest) + 1)))
             yield from _rows([first, *rest[:n]], table, rows, window)
             rest = rest[n:]
             yield from [""] * bool(rest)
         return
     if window.wraps:
         laid[: table.least] = _squeezed(laid[: table.least], window.width)
-    chosen = _fitting(laid, window.width, table.least)
+    chosen = _fitting(laid, window.table_width, table.least)
     yield from _rows(chosen, table, rows, window)
     if rows < table.n_rows:
         more = count(table.n_rows - rows, table.left_out)
@@ -171,7 +180,7 @@ def _squeezed(columns: Sequence[_Laid], width: int) -> list[_Laid]:
     return made
 
 
-def _fitting(columns: Sequence[_Laid], width: int, least: int) -> list[_Laid]:
+def _fitting(columns: Sequence[_Laid], width: float, least: int) -> list[_Laid]:
     """The first columns that always show, and of the others those that still fit, in their order."""
     chosen = list(columns[:least])
     for column in columns[least:]:

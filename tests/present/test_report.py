@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from lightdose.analysis import analyse, site_days, site_spectra
-from lightdose.answers.dose import first_step, headline
+from lightdose.answers.dose import answer_points, first_step, headline
 from lightdose.files.setup_file import read_setup
 from lightdose.model.coral import Coral, Site
 from lightdose.model.maps import Plane
@@ -61,6 +61,7 @@ class Reader(HTMLParser):
             self._rows = None
 
     def handle_data(self, data: str) -> None:
+        data = data.replace("\u00a0", " ")
         self.words.append(data)
         if self._rows and self._rows[-1]:
             self._rows[-1][-1] = f"{self._rows[-1][-1]} {data.strip()}".strip()
@@ -76,7 +77,9 @@ class Reader(HTMLParser):
         if found:
             return found[0]
         words = "".join(self.words).lower()
-        told = re.search(rf"alike for all:[^.]*?{re.escape(head.lower())} ([^,.]*(?:\.\d+)?[^,.]*)", words)
+        told = re.search(
+            rf"alike for all: .{{0,200}}?{re.escape(head.lower())} ([^,]+?)(?:, |\. |\.$)", words
+        )
         assert told is not None, (key, row, head)
         return told[1].split()[0]
 
@@ -244,7 +247,8 @@ def test_every_site_number_of_dose_stands_in_the_tables() -> None:
         span = f"({number(usable.low)}-{number(usable.high)})"
         assert span in cell("table-colour", name, "absorbable dose")
         assert cell("table-looks", name, "gets") == number(float(dose.peak_ppfd[i]))
-        for key, values in (("channel-doses", dose.dli_by_channel), ("full-output", analysis.light_field.of("ppfd"))):
+        full = analysis.light_field.of("ppfd")
+        for key, values in (("channel-doses", dose.dli_by_channel), ("full-output", full)):
             row = reader().rows(f"table-{key}")[name]
             assert [*row.values()][1:] == [number(float(x)) for x in values[i]]
 

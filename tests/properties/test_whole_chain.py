@@ -1,9 +1,4 @@
-
-
-
-def _csv(analysis: Analysis) -> str:
-    sheet = dose_sheet(analysis)
-    return csv_text([c.name for c in sheet.columns], sheet.values())"""Properties that hold from files to doses, whatever tank is drawn."""
+"""Properties that hold from files to doses, whatever tank is drawn."""
 
 from __future__ import annotations
 
@@ -19,13 +14,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lightdose.answers.dose import dose_body, dose_sheet
-from lightdose.files.dialect import csv_text
 
 from lightdose.analysis import analyse, fixture_emission
+from lightdose.answers.dose import dose_body, dose_sheet
 from lightdose.answers.looks import rounded
 from lightdose.answers.verdicts import interval_text
 from lightdose.files.calibration_file import calibration_toml
+from lightdose.files.dialect import csv_text
 from lightdose.files.setup_file import read_setup
 from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.results import Analysis
@@ -52,6 +47,11 @@ pytestmark = pytest.mark.identity
 
 RELATIVE = 1e-9
 """Sums in another order, and lengths written in another unit, differ in the last digits only."""
+
+
+def _csv(analysis: Analysis) -> str:
+    sheet = dose_sheet(analysis)
+    return csv_text([c.name for c in sheet.columns], sheet.values())
 
 
 def assert_same(one: dict, other: dict, relative: float = RELATIVE) -> None:

@@ -6,14 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from judge.made_tank import made_tank
 
 from lightdose.analysis import analyse, light_field
 from lightdose.model.fixture import Fixture
 from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
 from lightdose.workflows.explain import colour_or_intensity, diminishing_return
-
-from .judge.made_tank import made_tank
 
 
 def _only(setup: Setup, channel: str) -> Setup:

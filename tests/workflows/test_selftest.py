@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from lightdose import self_testing
 from lightdose.cli.init import example_folder
 from lightdose.files import installed_files, library
 from lightdose.model.self_test import SelfCheck
+from lightdose.workflows import selftest
 from lightdose.workflows.selftest import self_test
 
 
@@ -58,7 +58,7 @@ def test_old_library_old_schema_and_broken_example_are_found(
     (example / "schemas" / "groups.schema.json").unlink()
     (example / "setup.toml").write_text("title = 1", encoding="utf-8")
     rows = [("numpy", "1.26", "1.9"), ("gone", "1", "missing"), ("scipy", "1.12", "1.12.0rc1")]
-    monkeypatch.setattr(self_testing, "library_versions", lambda: rows)
+    monkeypatch.setattr(selftest, "library_versions", lambda: rows)
     failed = {check.what: check.got for check in self_test(example).failed}
     broken = failed.pop("the shipped example")
     assert failed == {
