@@ -51,6 +51,11 @@ class Points:
     points: tuple[Point, ...]
     terms: bool = False
 
+    @classmethod
+    def of(cls, texts: Iterable[str]) -> Points:
+        """A list of sentences."""
+        return cls(tuple(map(Point, texts)))
+
 
 @dataclass(frozen=True)
 class Bar:

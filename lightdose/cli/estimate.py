@@ -2,29 +2,17 @@
 
 from __future__ import annotations
 
-import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.options import debug_option, is_terminal, json_option, no_color_option, wants_colour
+from lightdose.cli.frame import Ask, answers
 
 if TYPE_CHECKING:
-    from lightdose.model.estimate import Estimate, Question, Where, WhiteAmount
-    from lightdose.model.readings import ReadsQuantity
-
-HELP = """\b
-Example:
-  lightdose estimate --reading 9000 --unit lux --where air --white little --hours 10
-  lightdose estimate --reading 150 --unit umol --where water --white none --hours 10 --group lps-branching
-
-What one reading can mean, without any file.
-
-The answer is a range, from mixes of LED colours and generic meters, and says whether a better reading would
-change the advice. Light is ruled in or out, never diagnosed. Keep your face out of the beam."""
+    from lightdose.answers.blocks import Answer
 
 
-@click.command(help=HELP)
+@answers(setup=None)
 @click.option("--reading", metavar="N", required=True, help="What the meter shows, at the day's plateau.")
 @click.option("--unit", type=click.Choice(["lux", "umol"]), required=True, help="What the meter reads.")
 @click.option("--where", type=click.Choice(["air", "water"]), required=True, help="Where the sensor was.")
@@ -49,66 +37,37 @@ change the advice. Light is ruled in or out, never diagnosed. Keep your face out
     metavar="FACTOR",
     help='For a reading under water: a factor, "built in" or "unknown" (1.0 to 1.4; the default).',
 )
-@json_option
-@no_color_option
-@debug_option
-def command(
-    *,
-    reading: str,
-    unit: ReadsQuantity,
-    where: Where,
-    white: WhiteAmount,
-    hours: str,
-    ramp: str | None,
-    group: str | None,
-    depth: str | None,
-    lamp_height: str | None,
-    immersion: str | None,
-    as_json: bool,
-    no_color: bool,
-) -> None:
-    """What one reading can mean, without any file."""
-    from lightdose.files.estimate_words import QuestionWords, question_from_words
+def command(_: Ask, group: str | None, **typed: Any) -> Answer:
+    """What one reading can mean, without any file.
 
-    question = question_from_words(
-        QuestionWords(reading, unit, where, white, hours, ramp, depth, lamp_height, immersion)
-    )
-    found = _estimate(question, group)
-    if as_json:
-        from lightdose.files.estimate_json import estimate_json
-        from lightdose.files.results_json import dump
+    \b
+    Example:
+      lightdose estimate --reading 9000 --unit lux --where air --white little --hours 10
+      lightdose estimate --reading 150 --unit umol --where water --white none --hours 10 --group lps-branching
 
-        click.echo(dump(estimate_json(found)))
-    elif is_terminal():
-        from lightdose.present.estimate_text import show_estimate
-
-        show_estimate(found, sys.stdout, colour=wants_colour(no_color))
-    else:
-        from lightdose.present.estimate_text import estimate_lines
-
-        for line in estimate_lines(found):
-            click.echo(line)
-
-
-def _estimate(question: Question, group: str | None) -> Estimate:
-    from lightdose import __version__
-    from lightdose.files.estimate_words import group_from_word
-    from lightdose.files.groups_file import default_groups
+    The answer is a range, from mixes of LED colours and generic meters, and says whether a better reading
+    would change the advice. Light is ruled in or out, never diagnosed. Keep your face out of the beam.
+    """
+    from lightdose.answers.estimate import estimate_answer
+    from lightdose.files.groups_file import default_groups, group_named
     from lightdose.files.library import daylight_d65, read_emitter, reference_tables
+    from lightdose.files.typed_reading import typed_question
     from lightdose.judge.estimate import estimate
     from lightdose.judge.mixes import EMITTERS
     from lightdose.physics.emission import photon_distribution
     from lightdose.physics.meters import illuminant_a
 
+    question = typed_question(**typed)
     groups, sources = default_groups()
-    chosen = None if group is None else group_from_word(group, groups)
-    return estimate(
-        question,
-        {name: photon_distribution(read_emitter(name)) for name in EMITTERS},
-        {"A": photon_distribution(illuminant_a()), "D65": photon_distribution(daylight_d65())},
-        reference_tables(),
-        list(groups.values()) if chosen is None else [chosen],
-        sources,
-        group=None if chosen is None else chosen.key,
-        version=__version__,
+    chosen = None if group is None else group_named(group, groups)
+    return estimate_answer(
+        estimate(
+            question,
+            {name: photon_distribution(read_emitter(name)) for name in EMITTERS},
+            {"A": photon_distribution(illuminant_a()), "D65": photon_distribution(daylight_d65())},
+            reference_tables(),
+            list(groups.values()) if chosen is None else [chosen],
+            sources,
+            group=None if chosen is None else chosen.key,
+        )
     )

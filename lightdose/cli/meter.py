@@ -7,22 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.options import SetupRequest, json_option, takes_setup
+from lightdose.cli.frame import Ask, answers
 
 if TYPE_CHECKING:
+    from lightdose.answers.blocks import Answer
     from lightdose.model.readings import Reading, ReadsQuantity
     from lightdose.model.setup import Setup
 
-HELP = """\b
-Example:
-  lightdose meter my-tank/setup.toml 182 --site ridge --time 13:00 --meter handheld
-  lightdose meter my-tank/setup.toml 9400 --unit lux --air "20 cm, 22 cm, 10 cm"
 
-What one meter reading stands for: the true PPFD, with its interval."""
-
-
-@click.command(help=HELP)
-@takes_setup
+@answers(folds=False)
 @click.argument("reading", metavar="READING")
 @click.option("--site", metavar="NAME", help="The site where the sensor was.")
 @click.option("--air", metavar="X,Y,H", help="Where the sensor was, H above the water; bare numbers are cm.")
@@ -34,10 +27,8 @@ What one meter reading stands for: the true PPFD, with its interval."""
     metavar="FACTOR",
     help='For a meter that does not say: a factor, "built in" or "unknown" (1.0 to 1.4).',
 )
-@json_option
 def command(
-    request: SetupRequest,
-    *,
+    ask: Ask,
     reading: str,
     site: str | None,
     air: str | None,
@@ -45,37 +36,35 @@ def command(
     unit: ReadsQuantity | None,
     meter: str | None,
     immersion: str | None,
-    as_json: bool,
-) -> None:
-    """What one meter reading stands for: the true PPFD, with its interval."""
+) -> Answer:
+    """What one meter reading stands for: the true PPFD, with its interval.
+
+    \b
+    Example:
+      lightdose meter my-tank/setup.toml 182 --site ridge --time 13:00 --meter handheld
+      lightdose meter my-tank/setup.toml 9400 --unit lux --air "20 cm, 22 cm, 10 cm"
+    """
     from lightdose.analysis import fixture_emission
+    from lightdose.answers.meter import meter_answer
     from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.files.reading_words import reading_from_words
+    from lightdose.files.typed_reading import typed_reading
     from lightdose.fit.meter_reading import read_meter
+    from lightdose.judge.basis import basis_of
 
     if (site is None) == (air is None):
         raise click.UsageError("say where the sensor was: --site NAME, or --air X,Y,H above the water")
-    setup = request.read()
-    read = reading_from_words(setup, reading, site=site, air=air, time=time, unit=unit, meter=meter)
+    setup = ask.setup()
+    typed = typed_reading(setup, reading, site=site, air=air, time=time, unit=unit, meter=meter)
     if immersion is not None:
-        setup, read = _with_immersion(setup, read, immersion)
+        setup, typed = _with_immersion(setup, typed, immersion)
     sources = calibration_sources(setup.meters.values())
-    answer = read_meter(setup, fixture_emission(setup), read, reference_tables(), sources)
-    if as_json:
-        from lightdose.files.readings_json import meter_json
-        from lightdose.files.results_json import dump
-
-        click.echo(dump(meter_json(answer)))
-        return
-    from lightdose.present.calibration_text import meter_lines
-
-    for line in meter_lines(answer):
-        click.echo(line)
+    read = read_meter(setup, fixture_emission(setup), typed, reference_tables(), sources)
+    return meter_answer(read, setup, basis_of(setup).key)
 
 
 def _with_immersion(setup: Setup, reading: Reading, words: str) -> tuple[Setup, Reading]:
     """The setup with the immersion of the meter that was used; a meter that states its own keeps it."""
-    from lightdose.files.reading_words import stated_immersion
+    from lightdose.files.typed_reading import stated_immersion
     from lightdose.fit.observations import UNNAMED
 
     name = reading.meter or "named by --immersion"

@@ -62,6 +62,27 @@ def default_groups() -> tuple[dict[str, CoralGroup], dict[str, str]]:
     return dict(groups), dict(sources)
 
 
+def group_named(word: str, groups: Mapping[str, CoralGroup], option: str = "--group") -> CoralGroup:
+    """The group of that key, or of that genus.
+
+    Raises
+    ------
+    SetupError
+        If there is none; names the nearest.
+    """
+    from lightdose.files.toml_tables import show, suggestion
+
+    if word in groups:
+        return groups[word]
+    of_genus = {genus.casefold(): group for group in groups.values() for genus in group.genera}
+    if (group := of_genus.get(word.casefold())) is not None:
+        return group
+    cure = suggestion(word, [*groups, *(genus for group in groups.values() for genus in group.genera)])
+    found = f"{option} {show(word)} is no coral group and no genus of one"
+    cure = cure or "`lightdose groups` lists them with their genera"
+    raise SetupError(Problem(found, ", ".join(groups), cure))
+
+
 @cache
 def own_group_table() -> Table:
     """The keys of a ``[group.KEY]`` table in a keeper's own file.

@@ -34,6 +34,7 @@ UNITS: Final[Mapping[str, ReadsQuantity]] = {
 }
 _UNITS_ALLOWED: Final = "umol_m2_s or lux"
 
+READING_UNITS: Final[Mapping[ReadsQuantity, str]] = {"umol": "umol m-2 s-1", "lux": "lx"}
 PLAUSIBLE: Final[Mapping[ReadsQuantity, float]] = {"umol": 6000.0, "lux": 400_000.0}
 """Largest reading that is taken: three times full sun, our choice."""
 FAINTEST: Final[Mapping[ReadsQuantity, float]] = {"umol": 0.001, "lux": 0.01}
@@ -178,11 +179,11 @@ class _ReadingsTable:
             self.problem(row, "reading", found, "above 0", "take the row out, or read where light falls")
         elif value < FAINTEST[unit]:
             found = f"the reading {value:g} is fainter than meters can tell from dark"
-            allowed = f"from {FAINTEST[unit]:g} {'umol m-2 s-1' if unit == 'umol' else 'lx'}"
+            allowed = f"from {FAINTEST[unit]:g} {READING_UNITS[unit]}"
             self.problem(row, "reading", found, allowed, "take the row out, or read where light falls")
         elif value > PLAUSIBLE[unit]:
             found = f"the reading {value:g} is above any plausible output"
-            allowed = f"up to {PLAUSIBLE[unit]:g} {'umol m-2 s-1' if unit == 'umol' else 'lx'}"
+            allowed = f"up to {PLAUSIBLE[unit]:g} {READING_UNITS[unit]}"
             lux = unit == "umol" and value <= PLAUSIBLE["lux"]
             self.problem(
                 row, "reading", found, allowed, "this looks like lux: write lux in unit" if lux else ""

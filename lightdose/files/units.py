@@ -99,8 +99,11 @@ _LENGTH_ALLOWED: Final = 'a number and a unit: in, ", ft, cm, mm or m'
 _LENGTH_FORM: Final = re.compile(r"([+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+))\s*(\D*)")
 
 
-def parse_length(text: object) -> float:
-    """A length with its unit, such as "24 in", 24", "2 ft", "61 cm", "0,61 m". [m]"""
+def parse_length(text: object, *, bare: str = "") -> float:
+    """A length with its unit, such as "24 in", 24", "2 ft", "61 cm", "0,61 m". [m]
+
+    ``bare`` is the unit of a number without one; "" refuses it.
+    """
     if not isinstance(text, str):
         raise UnitProblem(
             Problem(f"{text!r} has no unit", _LENGTH_ALLOWED, f'write "{text} cm" or "{text} in", in quotes')
@@ -109,7 +112,7 @@ def parse_length(text: object) -> float:
     form = _LENGTH_FORM.fullmatch(shown)
     if form is None:
         raise UnitProblem(_length_problem(shown))
-    number, unit = form[1], form[2].strip().lower()
+    number, unit = form[1], form[2].strip().lower() or bare
     if not unit:
         raise UnitProblem(
             Problem(f'"{shown}" has no unit', _LENGTH_ALLOWED, f'write "{shown} cm" or "{shown} in"')

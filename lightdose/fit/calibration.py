@@ -10,28 +10,27 @@ import numpy as np
 
 from lightdose.errors import ReadingsError
 from lightdose.fit.calibration_problem import CalibrationRequest, SolvedFit, cosine_widths_deg
-from lightdose.fit.calibration_words import (
-    contradictions,
-    tied_to,
-    together_caution,
-    trend_sentence,
-    untie_sentence,
-)
 from lightdose.fit.flux_priors import statement_of
-from lightdose.fit.observations import observe, sensed
+from lightdose.fit.gain_solver import GainProblem, Solution
+from lightdose.fit.observations import Observations, observe, sensed
 from lightdose.fit.response_shape import fitted_beam
 from lightdose.model.arrays import FloatArray
 from lightdose.model.calibration import (
+    UNREAD,
     BeamWidth,
     Calibration,
     CalibrationFit,
     ChannelGain,
+    Contradiction,
+    EarlierCalibration,
     HeightFit,
     Interval,
     Parameter,
     ReadingFit,
     SkyShare,
     TogetherFactor,
+    Trend,
+    Untying,
     YellowingFit,
 )
 from lightdose.model.fixture import CosineLobe
@@ -40,6 +39,19 @@ from lightdose.model.setup import Setup
 from lightdose.model.spectrum import ReferenceTables, SpectralDistribution
 
 Z_95 = 1.959964
+
+UNSEEN_LN = 0.3
+"""Mixtures of gains that readings alone know worse than this are unseen: our choice."""
+
+TIED_SHARE = 0.1
+PARTNER_SHARE = 0.03
+"""Share of a gain that lies in unseen mixtures from which it counts as tied, and as the partner of one."""
+
+SAME_METER, OTHER_METER = 0.06, 0.14
+"""Twice the uncertainty of a ratio of two readings, with one meter (drift 2 % each) and with two (5 % each,
+of which 2.5 % standard): our choice, after the rough figures of quantum sensors."""
+
+Key = tuple[str, str]
 
 
 def calibrate(
@@ -112,9 +124,6 @@ class _Records:
         others = [e for e in self.fit.request.earlier if e.date != date]
         earlier = tuple(sorted(others, key=lambda e: e.date, reverse=True))
         meters = tuple(m.name for m in self.fit.observed.meters if m.name)
-        together = tuple(
-            TogetherFactor(p.fixture, math.exp(v), _interval(v, s)) for p, v, s in by_kind["together"]
-        )
         calibration = Calibration(
             date=date,
             meters=meters,
@@ -128,9 +137,10 @@ class _Records:
                 for p, v, s in by_kind["open_sky"]
             ),
             heights=self._heights(by_kind["height"]),
-            together=together,
+            together=tuple(
+                TogetherFactor(p.fixture, math.exp(v), _interval(v, s)) for p, v, s in by_kind["together"]
+            ),
             yellowing=_yellowing(by_kind["yellowing"]),
-            cautions=tuple(together_caution(t) for t in together),
             earlier=earlier,
         )
         before = next((e for e in earlier if e.date < date), None)
@@ -138,8 +148,8 @@ class _Records:
             calibration,
             self._residuals(),
             contradictions(self.fit.observed, self.fit.solution, self.fit.problem),
-            untie_sentence(self.fit.observed, self.fit.problem, self.fit.keys, ties),
-            "" if before is None else trend_sentence(calibration, before),
+            untying(self.fit.observed, self.fit.problem, self.fit.keys, ties),
+            None if before is None else trend(calibration, before),
         )
 
     def _reported(self) -> tuple[tuple[Parameter, ...], FloatArray, FloatArray]:
@@ -266,3 +276,159 @@ def _where(reading: Reading) -> str:
     if reading.depth_m < 0:
         return f"{at}, {-reading.depth_m * 100:g} cm above the water"
     return f"{at}, {reading.depth_m * 100:g} cm deep"
+
+
+# ---- what a fit cannot tell, and what stands out ---------------------------------------------------------
+
+
+def tied_to(problem: GainProblem, solution: Solution, keys: Sequence[Key]) -> list[str | None]:
+    """For each channel, what its gain leans on; None where readings tell it apart.
+
+    Parameters
+    ----------
+    problem, solution : of the fit
+    keys : fixture and channel of each gain
+
+    Returns
+    -------
+    list of str or None
+        Names of the channels that only come together with it, or of the fixture's measured ones; ``UNREAD``
+        where no reading saw the fixture.
+
+    Source
+    ------
+    Eigenvectors of the readings' information on the gains; limits are our choice.
+    """
+    unseen = _unseen(problem, solution)
+    lit = solution.share[~solution.outlier].max(axis=0, initial=0.0) > 0
+    read = {keys[n][0] for n in np.flatnonzero(lit).tolist()}
+    result: list[str | None] = []
+    for n, (fixture, _) in enumerate(keys):
+        if fixture not in read:
+            twins = [
+                k[0]
+                for k, row in zip(keys, problem.shared, strict=True)
+                if k[0] in read and row @ problem.shared[n]
+            ]
+            result.append(f"{twins[0]}, of the same kind" if twins else UNREAD)
+        elif unseen[n, n] < TIED_SHARE:
+            result.append(None)
+        else:
+            mates = np.abs(unseen[n]) * (np.arange(len(keys)) != n) * lit * lit[n]
+            least = max(PARTNER_SHARE, 0.25 * float(mates.max()))
+            partners = np.flatnonzero(mates > least).tolist()
+            if not partners:
+                partners = [
+                    m
+                    for m, key in enumerate(keys)
+                    if key[0] == fixture and m != n and unseen[m, m] < TIED_SHARE
+                ] or [m for m, key in enumerate(keys) if key[0] == fixture and m != n and lit[m]]
+            names = [_name(keys[m], fixture) for m in partners]
+            result.append(" + ".join(names) if names else UNREAD)
+    return result
+
+
+def _unseen(problem: GainProblem, solution: Solution) -> FloatArray:
+    """Projector on the mixtures of gains that the readings hardly see."""
+    keep = ~solution.outlier
+    scaled = solution.share[keep] / problem.sd[keep][:, None]
+    value, vector = np.linalg.eigh(scaled.T @ scaled)
+    hidden = vector[:, value < 1 / UNSEEN_LN**2]
+    return np.asarray(hidden @ hidden.T)
+
+
+def _name(key: Key, beside: str) -> str:
+    return key[1] if key[0] == beside else f"{key[0]}/{key[1]}"
+
+
+def untying(
+    observed: Observations, problem: GainProblem, keys: Sequence[Key], ties: Sequence[str | None]
+) -> Untying | None:
+    """The single further reading that would tell most; None where no gain is tied.
+
+    Parameters
+    ----------
+    observed, problem : of the fit
+    keys : fixture and channel of each gain
+    ties : what each is tied to
+
+    Returns
+    -------
+    Untying or None
+
+    Source
+    ------
+    Our choice: the tied channel with the largest nominal flux, alone, where it was brightest.
+    """
+    tied = [n for n, tie in enumerate(ties) if tie is not None]
+    if not tied:
+        return None
+    best = max(tied, key=lambda n: (ties[n] == UNREAD, observed.nominal_umol_s[n]))
+    brightest = int(np.argmax(problem.shape.base[:, best] + problem.fixed_ln))
+    fixture, channel = keys[best]
+    then = tuple(keys[n][1] for n in tied if n != best and keys[n][0] == fixture)
+    return Untying(fixture, channel, observed.readings[brightest], then)
+
+
+def contradictions(
+    observed: Observations, solution: Solution, problem: GainProblem
+) -> tuple[Contradiction, ...]:
+    """Readings of one place and one mix that cannot be right together.
+
+    Parameters
+    ----------
+    observed, solution, problem : of the fit
+
+    Returns
+    -------
+    tuple of Contradiction
+
+    Source
+    ------
+    Our choice: 5 standard uncertainties of their difference.
+    """
+    points = observed.points_m()
+    residual, found = solution.z * problem.sd, []
+    for a in np.argsort(~solution.outlier, kind="stable").tolist():
+        alike = np.all(np.isclose(points, points[a], atol=1e-3), axis=1)
+        alike &= np.all(np.isclose(observed.output, observed.output[a], atol=1e-6), axis=1)
+        against = tuple(
+            observed.readings[b]
+            for b in np.flatnonzero(alike & ~solution.outlier).tolist()
+            if (b > a or solution.outlier[a])
+            and abs(residual[a] - residual[b]) > 5 * math.hypot(problem.sd[a], problem.sd[b])
+        )
+        if against:
+            found.append(Contradiction(observed.readings[a], against))
+    return tuple(found)
+
+
+def trend(new: Calibration, before: EarlierCalibration) -> Trend | None:
+    """How much the fixtures changed since an earlier calibration, beside what meters differ by.
+
+    Parameters
+    ----------
+    new : Calibration
+    before : the one to compare with
+
+    Returns
+    -------
+    Trend or None
+        None where they have no measured channel in common.
+
+    Source
+    ------
+    Ratio of measured photon fluxes; what two meters may differ by: our choice, after rough figures.
+    """
+    flux = {(g.fixture, g.channel): g for g in before.gains if g.tied_to is None}
+    by_fixture: dict[str, list[float]] = {}
+    for gain in new.gains:
+        old = flux.get((gain.fixture, gain.channel))
+        if old is not None and gain.tied_to is None:
+            by_fixture.setdefault(gain.fixture, []).append(math.log(gain.flux_umol_s / old.flux_umol_s))
+    if not by_fixture:
+        return None
+    change = {name: math.exp(sum(logs) / len(logs)) - 1 for name, logs in by_fixture.items()}
+    same = set(new.meters) == set(before.meters)
+    usual = max(map(abs, change.values())) <= (SAME_METER if same else OTHER_METER)
+    return Trend(before.date, change, same, usual)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +17,9 @@ from lightdose.model.hazard import Stare
 from lightdose.model.results import Caution, DayCurve, Dose, LightField, Verdict
 from lightdose.model.setup import Setup
 from lightdose.quantities import HOURS_PER_DAY
+
+if TYPE_CHECKING:
+    from lightdose.model.calibration import Calibration
 
 LEAST_BLUE_SHARE = 0.30
 MOST_RED_SHARE = 0.50
@@ -225,14 +230,40 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
     return found
 
 
+def calibration_cautions(calibration: Calibration) -> tuple[Caution, ...]:
+    """What a calibration says of every light that stands on it.
+
+    Parameters
+    ----------
+    calibration : Calibration
+
+    Returns
+    -------
+    tuple of Caution
+        One for each fixture whose channels give less together, then what its file says besides.
+
+    Source
+    ------
+    Shared power limits and heat: common practice, no published source for the size.
+    """
+    losses = [
+        f"{t.fixture} gives {100 * (1 - t.factor):.0f} % less with many channels on than their single "
+        "readings add up to (a shared power limit, or heat): doses use the smaller figure, so hours with few "
+        f"channels on are {100 * (1 / t.factor - 1):.0f} % brighter than stated."
+        for t in calibration.together
+    ]
+    source = f"the readings of {calibration.date}"
+    return tuple(
+        Caution("calibration", text, source) for text in dict.fromkeys((*losses, *calibration.cautions))
+    )
+
+
 def _stands_on(setup: Setup) -> list[Caution]:
     """Fluxes and beams that nobody measured, and what the calibration leaves open."""
     found = []
     calibration = setup.calibration
-    if calibration is not None and calibration.cautions:
-        found.append(
-            Caution("calibration", " ".join(calibration.cautions), f"the readings of {calibration.date}")
-        )
+    if calibration is not None and (told := calibration_cautions(calibration)):
+        found.append(replace(told[0], text=" ".join(c.text for c in told)))
     unread = [f for f in setup.lit_fixtures if calibration is None or not calibration.measures(f.name)]
     typical = [f.name for f in unread if any(c.flux is not None and c.flux.typical for c in f.type.channels)]
     if typical:

@@ -73,7 +73,6 @@ def estimate(
     group_sources: Mapping[str, str],
     *,
     group: str | None,
-    version: str,
 ) -> Estimate:
     """The range of PPFD and dose that a reading can stand for, and what it says of corals.
 
@@ -86,7 +85,6 @@ def estimate(
     groups : the group asked for, or all of them
     group_sources : citations by short key
     group : key of the group asked for, or None
-    version : of the program
 
     Returns
     -------
@@ -136,7 +134,6 @@ def estimate(
         rules=_rules(standings) if group else (),
         ask=ASK,
         limits=(*LIMITS, IN_AIR) if question.where == "air" and not question.depth_m else LIMITS,
-        version=version,
     )
 
 

@@ -7,6 +7,7 @@ file states, so a later edit of that file does not shift what was measured.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
@@ -15,6 +16,7 @@ import numpy as np
 from lightdose.errors import ReadingsError
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.readings import Reading
 from lightdose.model.record import dataclass
 
 if TYPE_CHECKING:
@@ -141,7 +143,7 @@ class Calibration:
     readings : how many were used
     parameters, covariance : the fitted numbers as they are to be drawn jointly, shape (n,) and (n, n);
         the common errors of meter and immersion are in the covariance
-    cautions : sentences that hold as long as the calibration does
+    cautions : sentences of its file that hold as long as it does
     earlier : the calibrations it replaced, newest first
     """
 
@@ -261,6 +263,45 @@ class ReadingFit:
         return self.reading_umol_m2_s / self.model_umol_m2_s - 1
 
 
+@dataclass(frozen=True)
+class Contradiction:
+    """A reading, and those of the same place and levels with which it cannot be right together."""
+
+    reading: Reading
+    others: tuple[Reading, ...]
+
+
+@dataclass(frozen=True)
+class Untying:
+    """The single further reading that would tell most: one channel of a fixture alone.
+
+    ``brightest`` is the reading where that channel was brightest, ``then`` what else is tied in its fixture.
+    """
+
+    fixture: str
+    channel: str
+    brightest: Reading
+    then: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Trend:
+    """What fixtures give beside an earlier calibration.
+
+    Attributes
+    ----------
+    since : date of the earlier one
+    change : of each fixture that both measured, as a share
+    same_meters : whether both were made with the same meters
+    usual : whether such meters can differ that much
+    """
+
+    since: str
+    change: Mapping[str, float]
+    same_meters: bool
+    usual: bool
+
+
 @dataclass(frozen=True, eq=False)
 class CalibrationFit:
     """Everything `calibrate` reports.
@@ -268,13 +309,13 @@ class CalibrationFit:
     Attributes
     ----------
     residuals : one a reading, in the order of the file
-    contradictions : readings that cannot both be right, in words
-    untie : the single further reading that would tell most tied channels apart, in words, or ""
-    trend : how this compares with the latest earlier calibration, in words, or ""
+    contradictions : readings that cannot both be right
+    untying : the single further reading that would tell most tied channels apart; None where none is tied
+    trend : how this compares with the latest earlier calibration; None without one
     """
 
     calibration: Calibration
     residuals: tuple[ReadingFit, ...]
-    contradictions: tuple[str, ...] = ()
-    untie: str = ""
-    trend: str = ""
+    contradictions: tuple[Contradiction, ...] = ()
+    untying: Untying | None = None
+    trend: Trend | None = None

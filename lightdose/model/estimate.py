@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from lightdose.model.readings import ReadsQuantity
+from lightdose.model.readings import Immersion, ReadsQuantity
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 
@@ -36,7 +36,7 @@ class Question:
     white: WhiteAmount
     hours_h: float
     ramp_h: float
-    immersion: float | Literal["built in", "unknown"] | None = None
+    immersion: Immersion | None = None
     depth_m: float | None = None
     lamp_height_m: float | None = None
     ramp_assumed: bool = False
@@ -101,4 +101,3 @@ class Estimate:
     rules: tuple[str, ...]
     ask: tuple[str, ...]
     limits: tuple[str, ...]
-    version: str

@@ -10,6 +10,7 @@ from lightdose.model.record import dataclass
 from lightdose.model.spectrum import SpectralDistribution, SpectralTable
 
 ReadsQuantity = Literal["umol", "lux"]
+Immersion = float | Literal["built in", "unknown"]
 SensorShape = Literal["ideal", "short-red", "soft", "tilted", "silicon", "v-lambda"]
 SENSOR_SHAPES: tuple[SensorShape, ...] = ("ideal", "short-red", "soft", "tilted", "silicon", "v-lambda")
 
@@ -26,7 +27,7 @@ class Meter:
     reads: ReadsQuantity
     response: SensorShape | SpectralTable = "ideal"
     calibrated_on: str | SpectralDistribution = "A"
-    immersion: float | Literal["built in", "unknown"] | None = None
+    immersion: Immersion | None = None
     standard_uncertainty: float = 0.025
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -86,6 +88,12 @@ def test_json_holds_what_the_contract_names(tank: Path) -> None:
     assert {"fixture", "fwhm_deg", "interval_95"} <= set(found["beams"][0])
     assert found["open_sky"] == []
     assert found["yellowing_440_per_m"] is None
+    assert found["cautions"] == []
+    assert (found["basis"], found["counts"]) == ("measured", None)
+    inputs = found["provenance"]["inputs_sha256"]
+    assert {str(tank / "readings.csv"), str(tank / "setup.toml")} <= set(inputs)
+    readings = (tank / "readings.csv").read_bytes()
+    assert inputs[str(tank / "readings.csv")] == hashlib.sha256(readings).hexdigest()
     assert [r["line"] for r in found["residuals"]] == [2, 3, 4, 5, 6, 7]
     for residual in found["residuals"]:
         assert residual["outlier"] is False
@@ -149,12 +157,14 @@ def test_unscaled_fixture_becomes_usable(tank: Path) -> None:
 
 @pytest.mark.pinned
 def test_answer_in_words(tank: Path) -> None:
-    """Basis first, a record a channel and a reading, the verdict last."""
+    """Basis first, a row a channel, each reading where all is asked for, the verdict last."""
     lines = run(tank, "--quiet").stdout.splitlines()
     assert lines[0] == "Measured: 6 readings of 2026-03-14 with handheld."
-    assert lines[1].startswith("fixture left\tchannel blue: 76 % of its file: 47.")
-    assert any(line.startswith("line 2\tat ridge\ton blue\treading ") for line in lines)
+    assert any(re.fullmatch(r"left +blue +47\.\d +[\d.]+-[\d.]+ +76 % of its file", line) for line in lines)
     assert lines[-1].startswith("6 readings used; half of them lie within ")
+    readings = [line.split() for line in run(tank, "--quiet", "--all").stdout.splitlines()]
+    assert len([r for r in readings if r[:2] in (["2", "ridge"], ["7", "sand"]) and r[-1] in GAIN]) == 2
+    assert not any(line.split()[:2] == ["2", "ridge"] for line in lines)
 
 
 @pytest.mark.identity
@@ -175,6 +185,18 @@ def test_figures_are_written(tank: Path) -> None:
     names = {p.name for p in (tank / "figures").iterdir()}
     stems = ("calibration", "residuals-by-channel", "residuals-by-site")
     assert names == {f"{stem}.{suffix}" for stem in stems for suffix in ("svg", "png")}
+
+
+@pytest.mark.pinned
+def test_cautions_are_objects(tank: Path) -> None:
+    """Readings that contradict each other have code, text and source."""
+    lines = (tank / "readings.csv").read_text(encoding="utf-8").splitlines()
+    twice = lines[1].replace(lines[1].split(",")[1], repr(1.9 * float(lines[1].split(",")[1])))
+    (tank / "readings.csv").write_text("\n".join([*lines[:2], twice]), encoding="utf-8")
+    (caution,) = answer(tank)["cautions"]
+    assert set(caution) == {"code", "text", "source"}
+    assert caution["code"] == "contradiction"
+    assert re.match(r"line \d \([\d.]+ umol\) contradicts line \d \(", caution["text"])
 
 
 @pytest.mark.identity

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 import pytest
@@ -50,14 +51,16 @@ def test_phone_without_white_is_told_that_it_cannot_settle_this() -> None:
     assert "would have claimed 167 umol/m2/s" in result.output
     assert "read from a photograph" in result.output
     assert result.output.isascii()
-    assert result.output.count("\ngroup ") == 18
+    table = result.output.partition("\ngroup ")[2].partition("\n\n")[0]
+    assert len(table.splitlines()) == 3 + 18
+    assert "colour of the light and of the sensor: times" not in result.output
 
 
 @pytest.mark.pinned
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["--reading", "20000", *BASE], "this looks like lux: write --unit lux --reading 20000"),
+        (["--reading", "20000", *BASE], "this looks like lux: write --unit lux"),
         (["--reading", "-5", *BASE], "the reading -5 is not above 0"),
         (["--reading", "0", *BASE], "0 says that no light fell on the sensor"),
         (["--reading", "nan", *BASE], "--reading \"nan\" is not a number"),
@@ -94,3 +97,15 @@ def test_every_slip_is_named_in_one_run() -> None:
     """Reading, hours and depth are wrong: three problems, counted."""
     result = run("--reading", "20000", *BASE[:-1], "25", "--depth", "-1 cm")
     assert "3 problems" in result.output
+
+
+@pytest.mark.identity
+def test_all_adds_what_the_width_comes_from() -> None:
+    """Each cause with its factor and source; their product spans the range."""
+    words = ("--reading", "150", *BASE)
+    brief, whole = run(*words).output, run(*words, "--all").output
+    assert "What the width comes from" not in brief
+    assert "- immersion is not known: times 1.00 to 1.40 [1.2-1.4 from memory" in whole
+    found = json.loads(run(*words, "--json").output)
+    ends = [math.prod(f[end] for f in found["factors"]) for end in ("low", "high")]
+    assert found["ppfd_umol_m2_s"] == pytest.approx([150 * end for end in ends])

@@ -9,9 +9,9 @@ import pytest
 from files.conftest import WriteSetup
 
 from lightdose.errors import ReadingsError
-from lightdose.files.reading_words import reading_from_words, stated_immersion
 from lightdose.files.readings_csv import read_readings
 from lightdose.files.setup_file import read_setup
+from lightdose.files.typed_reading import stated_immersion, typed_reading
 from lightdose.model.readings import Reading
 from lightdose.model.setup import Setup
 
@@ -140,7 +140,7 @@ def test_all_slips_come_in_one_run(read: Read) -> None:
 
 def words(setup: Setup, value: str, **given: str | None) -> Reading:
     asked = dict.fromkeys(("site", "air", "time", "unit", "meter")) | given
-    return reading_from_words(setup, value, **asked)  # type: ignore[arg-type]
+    return typed_reading(setup, value, **asked)  # type: ignore[arg-type]
 
 
 @pytest.mark.identity
@@ -168,7 +168,7 @@ def test_unit_follows_the_meter_that_is_named(setup: Setup) -> None:
         ("10", {"site": "cave"}, '--site "cave": there is no such site'),
         ("10", {"air": "1 cm, 2 cm"}, "is no place"),
         ("10", {"air": "10, 10, -5"}, "is not above the water"),
-        ("10", {"site": "ridge", "meter": "fone"}, 'there is no meter "fone"'),
+        ("10", {"site": "ridge", "meter": "fone"}, '--meter "fone": there is no such meter'),
         ("10", {"site": "ridge", "meter": "phone", "unit": "umol"}, "reads lux, and --unit says umol"),
         ("ten", {"site": "ridge"}, '"ten"'),
     ],

@@ -19,12 +19,14 @@ from fit.calibration_scenes import (
 )
 
 from lightdose.analysis import analyse, light_field
+from lightdose.answers.calibrate import trend_sentence
 from lightdose.errors import ReadingsError
 from lightdose.files.library import calibration_sources, reference_tables
 from lightdose.fit.calibration import calibrate
 from lightdose.fit.calibration_problem import CalibrationRequest
 from lightdose.fit.flux_priors import TWIN_SD
 from lightdose.fit.observations import SHAPE_FRACTION
+from lightdose.judge.cautions import calibration_cautions
 from lightdose.model.calibration import (
     UNREAD,
     CalibrationFit,
@@ -67,7 +69,7 @@ def test_exact_readings_give_back_the_gains() -> None:
     assert gains(found) == pytest.approx(GAINS, rel=0.02)
     assert all(g.tied_to is None for g in found.calibration.gains)
     assert all(g.interval_95[0] < GAINS[g.channel] < g.interval_95[1] for g in found.calibration.gains)
-    assert found.untie == ""
+    assert found.untying is None
 
 
 @pytest.mark.identity
@@ -220,8 +222,9 @@ def test_loss_of_running_together_becomes_a_factor_and_a_caution() -> None:
     (loss,) = found.calibration.together
     assert loss.factor == pytest.approx(0.85, abs=0.02)
     assert gains(found) == pytest.approx(GAINS, rel=0.03)
-    (caution,) = found.calibration.cautions
-    assert re.search("1[45] % less with many channels on", caution)
+    (caution,) = calibration_cautions(found.calibration)
+    assert re.search("1[45] % less with many channels on", caution.text)
+    assert analyse(with_calibration(setup, found.calibration)).cautions.count(caution) == 1
     emitted = found.calibration.emitted_umol_s("left", "blue")
     assert emitted == pytest.approx(40 * gains(found)["blue"] * loss.factor)
 
@@ -234,7 +237,7 @@ def test_no_loss_is_spoken_of_where_sums_agree() -> None:
     warm = [reading(50 + n, dict.fromkeys(GAINS, 1.0), site=SITES[n]) for n in range(4)]
     found = fit(setup, simulated(setup, (*single, *warm), GAINS)).calibration
     assert found.together == ()
-    assert found.cautions == ()
+    assert calibration_cautions(found) == ()
 
 
 # ---- ties, outliers, contradictions ---------------------------------------------------------
@@ -251,7 +254,8 @@ def test_channels_that_only_come_together_are_tied_and_said() -> None:
     assert ties["blue"] == "violet"
     assert ties["violet"] == "blue"
     assert ties["red"] is not None
-    assert "with only" in found.untie
+    assert found.untying is not None
+    assert (found.untying.channel, found.untying.brightest.site) == ("blue", SITES[0].name)
     measured = gains(found)
     assert measured["red"] == pytest.approx(measured["cyan"], rel=1e-3)
     assert measured["red"] < 0.82  # follows the measured channels, below the data sheet's 0.79 and 1
@@ -288,9 +292,9 @@ def test_readings_that_contradict_each_other_are_named() -> None:
     setup = scene(names=("blue",))
     again = (reading(2, {"blue": 1.0}, site=SITES[0]), reading(3, {"blue": 1.0}, site=SITES[0]))
     found = fit(setup, simulated(setup, again, GAINS, factor=np.array([1.0, 1.9])))
-    (sentence,) = found.contradictions
-    assert re.match(r"line \d \([\d.]+ umol\) contradicts line \d \(", sentence)
-    assert found.calibration.cautions == ()  # the file holds only what concerns the light
+    (both,) = found.contradictions
+    assert {r.place.line for r in (both.reading, *both.others)} == {2, 3}
+    assert calibration_cautions(found.calibration) == ()  # the file holds only what concerns the light
 
 
 @pytest.mark.identity
@@ -369,10 +373,10 @@ def test_trend_says_what_meters_differ_by() -> None:
     setup = scene()
     readings = simulated(setup, plan(), GAINS)
     before = earlier("2025-03-14", 1 / 0.88, ("borrowed",))
-    trend = fit(setup, readings, replace(REQUEST, earlier=(before,))).trend
+    trend = trend_sentence(fit(setup, readings, replace(REQUEST, earlier=(before,))).trend)
     assert trend == "Since 2025-03-14: left 12 % lower; two meters can differ that much."
     before = earlier("2025-03-14", 1 / 0.88, ("handheld",))
-    trend = fit(setup, readings, replace(REQUEST, earlier=(before,))).trend
+    trend = trend_sentence(fit(setup, readings, replace(REQUEST, earlier=(before,))).trend)
     assert trend == "Since 2025-03-14: left 12 % lower; more than readings with one meter usually differ."
 
 

@@ -27,7 +27,7 @@ ASKED = Question(150.0, "umol", "water", "none", 10.0, 1.0, immersion="built in"
 
 def answer(question: Question, group: str | None = "lps-branching") -> Estimate:
     groups = list(GROUPS.values()) if group is None else [GROUPS[group]]
-    return estimate(question, PHOTONS, SOURCES, TABLES, groups, CITED, group=group, version="0")
+    return estimate(question, PHOTONS, SOURCES, TABLES, groups, CITED, group=group)
 
 
 @pytest.mark.identity

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from lightdose.answers.calibrate import closing_line
 from lightdose.model.calibration import CalibrationFit, ReadingFit
-from lightdose.present.calibration_text import closing_sentence
 from lightdose.present.figures.canvas import (
     LINE_IN,
     Drawing,
@@ -43,7 +43,7 @@ LEFT_OUT = " A cross was left out."
 
 def calibration_drawings(fit: CalibrationFit) -> list[Drawing]:
     """Model against reading; residuals by site; residuals by what was on."""
-    verdict = closing_sentence(fit).rstrip(".")
+    verdict = closing_line(fit).rstrip(".")
     return [
         drawn(lambda: _agreement(fit, verdict)),
         drawn(lambda: _residuals(fit, "residuals-by-site", "site", lambda r: r.where)),

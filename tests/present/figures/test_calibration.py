@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-import io
-
 import numpy as np
 import pytest
+from present.made_analysis import made_analysis
 
+from lightdose.answers.calibrate import calibrate_answer, closing_line
+from lightdose.errors import Place
 from lightdose.model.calibration import (
     BeamWidth,
     Calibration,
     CalibrationFit,
     ChannelGain,
+    Contradiction,
     Parameter,
     ReadingFit,
     TogetherFactor,
+    Trend,
+    Untying,
 )
-from lightdose.present.calibration_text import calibrate_lines, closing_sentence, show_calibration
+from lightdose.model.readings import Reading
+from lightdose.model.results import Basis
 from lightdose.present.figures.calibration import calibration_drawings
 from lightdose.present.figures.canvas import Drawing, drawing_settings, render
+from lightdose.present.text import Window, lines_of
 
 
 def made_fit(readings: int = 12) -> CalibrationFit:
@@ -36,7 +42,6 @@ def made_fit(readings: int = 12) -> CalibrationFit:
         np.eye(2) * 1e-3,
         beams=(BeamWidth("left [x]", 120.0, 96.0, (90.0, 103.0)),),
         together=(TogetherFactor("left [x]", 0.93, (0.9, 0.96)),),
-        cautions=("left [x] gives 7 % less with many channels on.",),
     )
     residuals = []
     for n in range(readings):
@@ -46,8 +51,14 @@ def made_fit(readings: int = 12) -> CalibrationFit:
         where = ("ridge", "a very long name of a site that nobody would give " * 2, "sand <left>")[n % 3]
         on = "royal blue" if n % 2 else "6 channels together"
         residuals.append(ReadingFit(n + 2, where, on, value, (0.92 * value, 1.08 * value), model, n % 5 == 3))
-    untie = "One reading at ridge with only white on."
-    return CalibrationFit(calibration, tuple(residuals), ("line 5 contradicts line 7.",), untie, "Since.")
+    five, seven = (Reading(Place("", n), 100.0 + n, "umol", "ridge", 0.2, 0.2, 0.1) for n in (5, 7))
+    return CalibrationFit(
+        calibration,
+        tuple(residuals),
+        (Contradiction(five, (seven,)),),
+        Untying("left [x]", "white", five),
+        Trend("2025-03-14", {"left [x]": -0.12}, same_meters=True, usual=False),
+    )
 
 
 def boxes_inside(drawing: Drawing) -> bool:
@@ -101,17 +112,23 @@ def test_figures_come_out_the_same_each_time() -> None:
 def test_words_of_the_verdict() -> None:
     """What was used, what was left out by its line, and how well the rest agrees."""
     expected = "10 readings used, lines 5, 10 left out; half of them lie within 4 % of the model."
-    assert closing_sentence(made_fit()) == expected
+    assert closing_line(made_fit()) == expected
 
 
 @pytest.mark.identity
 def test_terminal_and_pipe_show_names_literally() -> None:
-    """Brackets in names stay; no escape byte without colour."""
-    stream = io.StringIO()
-    show_calibration(made_fit(), "Measured.", stream, colour=False, width=100)
-    text, piped = stream.getvalue(), "\n".join(calibrate_lines(made_fit(), "Measured."))
-    for shown in (text, piped):
+    """Brackets in names stay; no escape byte without colour; every sentence of the record is there."""
+    answer = calibrate_answer(made_fit(), made_analysis().setup, Basis("measured", "Measured."), (), {})
+    for window in (Window(), Window(100, wraps=True, everything=True)):
+        shown = "\n".join(lines_of(answer.blocks, window))
+        told = " ".join(shown.split())
+        assert shown.startswith("Measured.\n")
         assert "left [x]" in shown
         assert "\x1b" not in shown
-        assert "One reading at ridge with only white on." in shown
-    assert text.rstrip().endswith("of the model.")
+        assert "One reading at ridge with only white on would tell it apart." in told
+        assert "line 5 (105 umol) contradicts line 7 (107) at the same place and levels" in told
+        assert "Since 2025-03-14: left [x] 12 % lower; more than readings with one meter usually" in told
+        assert "left [x], white: not told apart from royal blue" in told
+        assert "left [x]: beam 96 deg wide (95 %: 90 to 103), 120 by its file" in told
+        assert "left [x]: many channels together give 0.93 of their sum" in told
+        assert shown.endswith("of the model.")
