@@ -15,10 +15,20 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import field
+from itertools import product
 from typing import Final
 
 from lightdose.errors import Place, Problem
 from lightdose.files.decimal_mark import Decimal, Row, find_decimal, has_thousands, raise_first
+from lightdose.files.left_out import (
+    NAME_COLUMNS,
+    Kind,
+    LeftOut,
+    has_marked_name,
+    left_out_words,
+    several_filled,
+    starts_with_names,
+)
 from lightdose.files.line_cells import (
     SEPARATOR_NAMES,
     SEPARATORS,
@@ -36,9 +46,7 @@ __all__ = ["DelimitedError", "DelimitedTable", "Row", "read_delimited", "read_te
 
 LONGEST_LINE: Final = 20_000
 """Characters in a line: 200 channels with 17 digits each need 4,000; our choice."""
-TEXT_COLUMNS: Final = frozenset(
-    ("time", "date", "note", "site", "coral", "group", "genus", "meter", "unit", "name")
-)
+TEXT_COLUMNS: Final = NAME_COLUMNS | {"time", "date"}
 """Columns whose cells are never numbers, so "7.30" there says nothing about the decimal mark."""
 
 _NO_TABLE: Final = "a header line, then one line a row"
@@ -49,9 +57,8 @@ _QUOTED_COMMENT: Final = re.compile(r'"#[^"]*"')
 class DelimitedTable:
     """A table as text, with what the reader understood.
 
-    ``header`` is None where the file has only numbers; all rows have the same number of cells. Lines above
-    the table that are no comments are counted, and so are comments below the first row, because a name like
-    "#3" at the start of a row makes one, unless quoted.
+    ``header`` is None where the file has only numbers; all rows have the same number of cells. Every line of
+    the file is a row, the header, blank, a ``sep=`` line, or among those left out.
     """
 
     file: str
@@ -62,8 +69,7 @@ class DelimitedTable:
     decimal: Decimal
     preamble: tuple[str, ...]
     encoding: str = "utf-8"
-    n_lines_above: int = 0
-    n_comments_between: int = 0
+    left_out: tuple[LeftOut, ...] = ()
     lines: tuple[str, ...] = field(default=(), repr=False)
 
     @property
@@ -83,11 +89,19 @@ class DelimitedTable:
         parts.append("decimal comma" if self.decimal == "," else "decimal point")
         if self.encoding != "utf-8":
             parts.append(self.encoding)
-        if self.n_lines_above:
-            parts.append(f"{self.n_lines_above} line{'s' if self.n_lines_above != 1 else ''} above left out")
-        if self.n_comments_between:
-            parts.append(f"{self.n_comments_between} more left out as comments (they start with #)")
-        return ", ".join(parts)
+        return ", ".join([*parts, *self.passed_over])
+
+    @property
+    def passed_over(self) -> list[str]:
+        """What was left out, and which rows could be taken for comments, in words."""
+        words = left_out_words(self.left_out)
+        marked = [row.line for row in self.rows if has_marked_name(self.lines[row.line - 1])]
+        if marked:
+            words.append(
+                f"{len(marked)} name{'s start' if len(marked) > 1 else ' starts'} with # (line {marked[0]}"
+                f"{' and on' if len(marked) > 1 else ''}; with a space after it, it begins a comment)"
+            )
+        return words
 
     def column(self, column: int | str) -> int:
         """Index of a column; a name is looked up as written, else without regard to capitals."""
@@ -147,7 +161,8 @@ class _Reading:
         plain = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
         self.lines = plain.split("\n")
         self.preamble: list[str] = []
-        self.comment_lines: list[int] = []
+        self.comments: list[int] = []
+        self.above: list[int] = []
         self.declared: Separator | None = None
         self.content: list[tuple[int, str]] = []
         self._sort_lines()
@@ -155,12 +170,14 @@ class _Reading:
     def table(self, key_column: str | None) -> DelimitedTable:
         if key_column is None:
             separator = self.declared or self._usual_separator()
-            header, rows = self._find_header(self._split_all(separator), separator)
+            header, rows = self._find_header(self._split_all(self.content, separator), separator)
         else:
             separator, start = self._find_key(key_column)
-            self.preamble.extend(line for _, line in self.content[:start])
-            self.content = self.content[start:]
-            header, *rows = self._split_all(separator)
+            self._take_above(self.content[:start])
+            header, *rows = self._split_all(self.content[start:], separator)
+            self._check_above(header, separator, key_column)
+        if header is not None and starts_with_names(header.cells):
+            rows = self._with_marked_names(header, rows, separator)
         if not rows:
             place = Place(self.file, header.line if header else 0)
             raise DelimitedError(Problem("has a header and no rows below it", _NO_TABLE, place=place))
@@ -180,8 +197,7 @@ class _Reading:
             decimal,
             tuple(self.preamble),
             self.encoding,
-            len(self.preamble) - len(self.comment_lines),
-            sum(line > rows[0].line for line in self.comment_lines),
+            self._left_out(header, rows, separator),
             tuple(self.lines),
         )
 
@@ -203,7 +219,7 @@ class _Reading:
                 )
             if stripped.startswith("#") or _QUOTED_COMMENT.fullmatch(stripped):
                 self.preamble.append(stripped.strip('"').lstrip("# "))
-                self.comment_lines.append(number)
+                self.comments.append(number)
             elif not self.content and stripped.strip('"').lower().startswith("sep="):
                 self.declared = self._declared(line, number)
             else:
@@ -242,11 +258,11 @@ class _Reading:
     def _find_key(self, key_column: str) -> tuple[Separator, int]:
         """Separator and index of the line that names the key column."""
         key = key_column.casefold()
-        choices = (self.declared,) if self.declared else SEPARATORS
-        for index, (_, line) in enumerate(self.content):
-            if key not in line.casefold():
-                continue
-            for separator in choices:
+        lines = [(i, line) for i, (_, line) in enumerate(self.content) if key in line.casefold()]
+        # Spaces come last: the row "site 1,30,20,10" names no columns.
+        choices = ((self.declared,),) if self.declared else (SEPARATORS[:-1], SEPARATORS[-1:])
+        for separators in choices:
+            for (index, line), separator in product(lines, separators):
                 try:
                     cells = split_line(line, separator)
                 except csv.Error:
@@ -262,9 +278,9 @@ class _Reading:
             )
         )
 
-    def _split_all(self, separator: Separator) -> list[Row]:
+    def _split_all(self, content: Sequence[tuple[int, str]], separator: Separator) -> list[Row]:
         rows, problems = [], []
-        for number, line in self.content:
+        for number, line in content:
             try:
                 rows.append(Row(number, split_line(line, separator)))
             except csv.Error:
@@ -297,9 +313,71 @@ class _Reading:
             other = separator_of(self.lines[candidate.line - 1]) not in (None, " ", separator)
             if (fits or other) and (not width or not any(is_number(cell) for cell in cells)):
                 header = candidate
+        while header is None and start > 0 and _like_row_of_numbers(split[start - 1].cells, width):
+            start -= 1
         first_row_line = header.line if header else (split[start].line if start < len(split) else 0)
-        self.preamble.extend(line for number, line in self.content if number < first_row_line)
+        self._take_above([(number, line) for number, line in self.content if number < first_row_line])
         return header, split[start:]
+
+    def _take_above(self, content: Sequence[tuple[int, str]]) -> None:
+        """Set the lines above the table aside."""
+        self.preamble.extend(line for _, line in content)
+        self.above.extend(number for number, _ in content)
+
+    def _check_above(self, header: Row, separator: Separator, key_column: str) -> None:
+        """Refuse what could be a row above the header: of a sheet that was sorted together with it."""
+        key = [cell.casefold() for cell in header.cells].index(key_column.casefold())
+        named = starts_with_names(header.cells)
+        marked = [n for n in self.comments if n < header.line and self._has_marked_name(n)] if named else []
+        problems = []
+        for number in sorted([*self.above, *marked]):
+            cells = self._cells(number, separator)
+            if not several_filled(cells) or len(cells) < _filled(header.cells):
+                continue
+            if key_column in NAME_COLUMNS or any(map(str.isdigit, cells[key])):
+                found = f"a row stands above the names of the columns, which are in line {header.line}"
+                cure = f"move line {header.line} to the top; put # and a space before a line that is no row"
+                place = self._place(number, separator, None)
+                problems.append(Problem(found, "the names of the columns, then the rows", cure, place))
+        raise_first(problems)
+
+    def _with_marked_names(self, header: Row, rows: list[Row], separator: Separator) -> list[Row]:
+        """The rows with those whose name starts with # like a comment."""
+        marked = [
+            number
+            for number in self.comments
+            if number > header.line
+            and self._has_marked_name(number)
+            and several_filled(self._cells(number, separator))
+        ]
+        if not marked:
+            return rows
+        self.comments = [number for number in self.comments if number not in set(marked)]
+        more = self._split_all([(number, self.lines[number - 1]) for number in marked], separator)
+        return sorted([*rows, *more], key=lambda row: row.line)
+
+    def _left_out(self, header: Row | None, rows: list[Row], separator: Separator) -> tuple[LeftOut, ...]:
+        named = header is not None and starts_with_names(header.cells)
+        table_line = header.line if header is not None else rows[0].line
+        found = [LeftOut(number, self.lines[number - 1], "above") for number in self.above]
+        for number in self.comments:
+            cells = self._cells(number, separator, start=self.lines[number - 1].index("#") + 1)
+            like_row = len(cells) >= len(rows[0].cells) and several_filled(cells)
+            like_row &= named or cells[0][:1].isdigit()
+            kind: Kind = "comment" if number > table_line or like_row else "head"
+            found.append(LeftOut(number, self.lines[number - 1], kind))
+        return tuple(sorted(found, key=lambda line: line.line))
+
+    def _has_marked_name(self, number: int) -> bool:
+        return has_marked_name(self.lines[number - 1])
+
+    def _cells(self, number: int, separator: Separator, start: int = 0) -> tuple[str, ...]:
+        """The cells of a line that may be no row; one where they cannot be told apart."""
+        line = self.lines[number - 1][start:]
+        try:
+            return split_line(line, separator)
+        except csv.Error:
+            return (line,)
 
     def _check_widths(self, header: Row | None, rows: list[Row], separator: Separator) -> None:
         width = _filled(header.cells) if header else len(rows[0].cells)
@@ -318,7 +396,7 @@ class _Reading:
     def _ragged(self, row: Row, got: int, expected: int, measure: str, separator: Separator) -> Problem:
         line = self.lines[row.line - 1]
         found = f"{got} cell{'s' if got != 1 else ''}, {measure} has {expected}"
-        cure = "add or remove cells, or put # before a line that is no row"
+        cure = "add or remove cells, or put # and a space before a line that is no row"
         other = separator_of(line)
         if other is not None and other != separator and (got == 1 or SEPARATORS.index(other) < 3):
             found += f"; {SEPARATOR_NAMES[other]} here, {SEPARATOR_NAMES[separator]} there"
@@ -356,6 +434,11 @@ def _first_row(split: Sequence[Row]) -> int:
             return index
     wide = (index for index, row in enumerate(split) if len(row.cells) > 1)
     return next(wide, 0) + 1
+
+
+def _like_row_of_numbers(cells: Sequence[str], width: int) -> bool:
+    """Whether a line above the rows is one of them with a slip, such as "4OO,0.1"."""
+    return len(cells) == width and cells[0][:1].isdigit() and any(map(is_number, cells[1:]))
 
 
 def _below_header(split: Sequence[Row], start: int, width: int) -> int:

@@ -11,6 +11,7 @@ from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.dialect import plain_text
 from lightdose.files.setup_schema import MOST_SITES, read_open_sky
+from lightdose.files.toml_tables import counted
 from lightdose.files.units import UnitProblem, parse_number
 
 LIMIT_BYTES: Final = 20_000_000
@@ -50,8 +51,10 @@ class CoralRow:
     place: Place
 
 
-def read_sites(path: Path, label: str) -> list[SiteRow]:
+def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
     """The rows of sites.csv: site, x_cm, y_cm, depth_cm and optionally open_sky (blank is 1).
+
+    With them comes what was understood.
 
     Raises
     ------
@@ -70,13 +73,13 @@ def read_sites(path: Path, label: str) -> list[SiteRow]:
             continue
         rows.append(SiteRow(name, x_m, y_m, depth_m, open_sky, cells.table.place(row, "site")))
     cells.raise_problems()
-    return rows
+    return rows, _understood(cells.table, len(rows), "site")
 
 
-def read_corals(path: Path, label: str) -> list[CoralRow]:
+def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
     """The rows of corals.csv: coral, group or genus, site or x_cm, y_cm, depth_cm, open_sky, height_cm.
 
-    A blank open_sky is 1 and a blank height 0.
+    A blank open_sky is 1 and a blank height 0. With the rows comes what was understood.
 
     Raises
     ------
@@ -88,9 +91,14 @@ def read_corals(path: Path, label: str) -> list[CoralRow]:
     cells.require_one("group", "genus")
     cells.require_one("site", *SPOT_COLUMNS)
     cells.raise_problems()
-    rows = [cells.coral(row) for row in cells.table.rows]
+    read = [cells.coral(row) for row in cells.table.rows]
     cells.raise_problems()
-    return [row for row in rows if row is not None]
+    rows = [row for row in read if row is not None]
+    return rows, _understood(cells.table, len(rows), "coral")
+
+
+def _understood(table: DelimitedTable, number: int, what: str) -> str:
+    return ", ".join([f"{table.file}: {counted(number, what)}", *table.passed_over])
 
 
 def _table(path: Path, label: str, key: str) -> DelimitedTable:

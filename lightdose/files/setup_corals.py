@@ -13,7 +13,7 @@ from lightdose.files.setup_places import ROUNDING_M, PlacesReading
 from lightdose.files.setup_schema import CORAL
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import counted, problem_at, show, suggestion, value_at
+from lightdose.files.toml_tables import problem_at, show, suggestion, value_at
 from lightdose.files.units import format_length
 from lightdose.model.coral import Coral, CoralGroup, Site
 
@@ -65,10 +65,10 @@ class CoralsReading:
         from lightdose.files.places_csv import read_corals
 
         with self.files.collecting():
-            rows = read_corals(path, str(path))
+            rows, said = read_corals(path, str(path))
             for row in rows:
                 self._add_coral_row(row)
-            self.files.understood.append(f"{path}: {counted(len(rows), 'coral')}")
+            self.files.understood.append(said)
 
     def _add_coral_row(self, row: CoralRow) -> None:
         group = self._named_group(row.group, row.genus, row.place)

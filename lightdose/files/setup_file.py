@@ -244,10 +244,7 @@ class _SetupReading:
 
         with self.files.collecting(place):
             table = read_spectral_table(found, str(found), **limits)
-            self.files.understood.append(
-                f"{found}: {table.wavelength_nm.size} values, "
-                f"{table.wavelength_nm[0]:g}-{table.wavelength_nm[-1]:g} nm, ends held"
-            )
+            self.files.understood.append(f"{found}: {'; '.join(table.notes)}; ends held")
             return table
         return None
 

@@ -77,7 +77,9 @@ def _response(
             from lightdose.files.spectrum_csv import read_spectral_table
 
             with files.collecting(place):
-                return read_spectral_table(found, str(found), allowed=(0.0, 1e9))
+                table = read_spectral_table(found, str(found), allowed=(0.0, 1e9))
+                files.understood.append(f"{found}: {'; '.join(table.notes)}")
+                return table
     else:
         cure = f"write {{ shape = {show(given)} }}" if given in SENSOR_SHAPES else ""
         files.problems.append(problem_at(document, path, f"{show(given)} is no response", allowed, cure))
@@ -99,7 +101,9 @@ def _calibration_source(
             from lightdose.files.spectrum_csv import read_spectrum
 
             with files.collecting(place):
-                return read_spectrum(found, str(found))
+                spectrum = read_spectrum(found, str(found))
+                files.understood.append(f"{found}: {'; '.join(spectrum.notes)}")
+                return spectrum
         return "unknown"
     allowed = ", ".join(f'"{name}"' for name in CALIBRATION_SOURCES) + ', or { file = "..." }'
     hint = suggestion(given, CALIBRATION_SOURCES) if isinstance(given, str) else ""

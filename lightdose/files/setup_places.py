@@ -12,7 +12,7 @@ from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_schema import MOST_SITES, RACK, SITE
 from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import counted, problem_at, show, suggestion, value_at
+from lightdose.files.toml_tables import problem_at, show, suggestion, value_at
 from lightdose.files.units import format_length
 from lightdose.model.coral import Site
 from lightdose.model.tank import Tank
@@ -98,10 +98,10 @@ class PlacesReading:
         from lightdose.files.places_csv import read_sites
 
         with self.files.collecting():
-            rows = read_sites(path, str(path))
+            rows, said = read_sites(path, str(path))
             for row in rows:
                 self._add_site_row(row)
-            self.files.understood.append(f"{path}: {counted(len(rows), 'site')}")
+            self.files.understood.append(said)
 
     def _add_site_row(self, row: SiteRow) -> None:
         spot = (row.x_m, row.y_m, row.depth_m)

@@ -112,7 +112,7 @@ def read_spectral_table(
         ]
     if problems:
         raise SpectrumError(*first_few(problems, MOST_PROBLEMS))
-    nodes, values, _, _ = increasing_rows(rows)
+    nodes, values, _, notes = increasing_rows(rows)
     if covers_nm is not None and (nodes[0] > covers_nm[0] or nodes[-1] < covers_nm[1]):
         raise SpectrumError(
             Problem(
@@ -121,7 +121,7 @@ def read_spectral_table(
                 place=rows.place(0, 0),
             )
         )
-    return SpectralTable(label, nodes, values)
+    return SpectralTable(label, nodes, values, (_understood(table, nodes), *notes))
 
 
 def _read_table(path: Path, label: str) -> DelimitedTable:

@@ -94,11 +94,15 @@ ChannelSpectrum = SpectralDistribution | LedPeak | SpectrumMix
 
 @dataclass(frozen=True, eq=False)
 class SpectralTable:
-    """Any other function of wavelength (absorption, transmittance, a sensor's response); ends are held."""
+    """Any other function of wavelength (absorption, transmittance, a sensor's response); ends are held.
+
+    ``notes`` says what its reader understood and did.
+    """
 
     name: str
     wavelength_nm: FloatArray
     values: FloatArray
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         nodes, values = read_only(self.wavelength_nm), read_only(self.values)

@@ -65,11 +65,12 @@ def test_every_dialect_gives_the_same_numbers(text):
         ("a b\n1 2\n", "1 row, separator spaces, decimal point"),
         (
             "Export\nserial;9\na;b\n1;2\n",
-            "1 row, header in line 3, separator ';', decimal point, 2 lines above left out",
+            "1 row, header in line 3, separator ';', decimal point, 2 lines above left out "
+            '(line 1: "Export", line 2: "serial;9")',
         ),
         (
             "a,b\n1,2\n#1,3\n3,4\n",
-            "2 rows, separator ',', decimal point, 1 more left out as comments (they start with #)",
+            "2 rows, separator ',', decimal point, 1 comment left out (line 3: \"#1,3\")",
         ),
     ],
 )
@@ -193,6 +194,7 @@ def test_place_points_at_the_cell():
         ("time blue\n08:00 5\n", ("time", "blue")),
         ("blue\ttime\n0\t08:00\n", ("blue", "time")),
         ('"time","a, b"\n08:00,1\n', ("time", "a, b")),
+        ("time for blue, in spring\ntime,blue\n08:00,1\n", ("time", "blue")),
     ],
 )
 def test_key_column_finds_the_header(text, header):

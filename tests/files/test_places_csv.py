@@ -11,12 +11,13 @@ from lightdose.files.places_csv import CoralRow, SiteRow, read_corals, read_site
 
 @pytest.fixture
 def read(tmp_path):
-    """Reads a text with one of the two readers."""
+    """Reads the rows of a text with one of the two readers."""
 
     def reading(reader, text: str):
         path = tmp_path / "f.csv"
         path.write_bytes(text.encode())
-        return reader(path, "f.csv")
+        rows, _ = reader(path, "f.csv")
+        return rows
 
     return reading
 
