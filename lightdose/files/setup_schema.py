@@ -40,18 +40,18 @@ OPEN_SKY_WORDS: Final = {
 }
 """Share of the light from above that reaches a place; the values of the words are our choice."""
 
-UNCERTAINTY_LIMITS: Final = {
-    "flux_common_fraction": 3.0,
-    "flux_channel_fraction": 3.0,
-    "beam_fraction": 3.0,
-    "height_cm": 100.0,
-    "position_cm": 100.0,
-    "open_sky": 1.0,
-    "yellowing_per_m": 10.0,
-    "dimming_points": 100.0,
-    "model_fraction": 3.0,
+UNCERTAINTY_KEYS: Final = {
+    "flux_common_fraction": (3.0, "output of all channels of a fixture together"),
+    "flux_channel_fraction": (3.0, "output of a channel beside the others"),
+    "beam_fraction": (3.0, "width of a beam"),
+    "height_cm": (100.0, "height of a fixture, cm"),
+    "position_cm": (100.0, "place of a site along each axis, cm"),
+    "open_sky": (1.0, "open sky of a site"),
+    "yellowing_per_m": (10.0, "yellowing of the water at 440 nm, per m"),
+    "dimming_points": (100.0, "output at mid level, percent points"),
+    "model_fraction": (3.0, "light field of the model"),
 }
-"""Keys of [uncertainty] and their upper limits (our choice): one standard uncertainty each."""
+"""Keys of [uncertainty], one standard uncertainty each: upper limit (our choice), and of what."""
 
 WALL_WORDS: Final = ("clean", "painted", "dark")
 _WALL_ALLOWED: Final = '"clean" | "painted" | "dark", or a reflectance 0 to 1'
@@ -293,10 +293,7 @@ METER: Final = Table(
 )
 
 UNCERTAINTY: Final = Table(
-    {
-        key: Key(number(0, most), "0.1", "one standard uncertainty", None)
-        for key, most in UNCERTAINTY_LIMITS.items()
-    }
+    {key: Key(number(0, most), "0.1", of_what, None) for key, (most, of_what) in UNCERTAINTY_KEYS.items()}
 )
 
 TABLES: Final[Mapping[str, Table]] = {

@@ -30,7 +30,7 @@ _LEAST_TOP, _MOST_TOP = 1e-30, 1e30
 
 _GAPS_SHOWN = 3
 _MICROMETRES_BELOW, _ANGSTROM_ABOVE = 10.0, 2500.0
-_LONGEST_NM = 100_000.0
+LONGEST_NM = 100_000.0
 """No meter for light reads further; a mistyped row of 1e12 nm would be filled up nanometre by nanometre."""
 
 
@@ -167,11 +167,11 @@ def _check_unit(rows: SpectralRows) -> None:
                 place=place,
             )
         )
-    if nodes.max() > _LONGEST_NM:
+    if nodes.max() > LONGEST_NM:
         raise SpectrumError(
             Problem(
                 found=f"wavelength {nodes.max():g} nm",
-                allowed=f"wavelengths up to {_LONGEST_NM:,.0f} nm",
+                allowed=f"wavelengths up to {LONGEST_NM:,.0f} nm",
                 cure="correct the row, or leave it out",
                 place=rows.place(int(np.argmax(nodes)), 0),
             )
