@@ -35,11 +35,12 @@ TABLE = {
     "judge": layer("quantities errors model physics judge", "numpy"),
     "files": layer("quantities errors model files", "numpy pydantic pydantic_core", "pandas colour"),
     "answers": layer("quantities errors model answers present", "numpy"),
-    "present": layer("quantities errors model answers present", "numpy jinja2", "matplotlib rich"),
+    "guide": layer("errors guide", "", "markdown_it"),
+    "present": layer("quantities errors model answers guide present", "numpy jinja2", "matplotlib rich"),
     "analysis": layer("version quantities errors model physics judge files", "numpy"),
     "workflows": layer("version quantities errors model physics fit judge files analysis workflows", "numpy"),
     "cli": layer(
-        "version quantities errors model physics fit judge files answers present analysis workflows "
+        "version quantities errors model physics fit judge files answers guide present analysis workflows "
         "working_folder cli",
         "click",
         "numpy rich",

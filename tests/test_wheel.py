@@ -9,13 +9,15 @@ from pathlib import Path
 
 import pytest
 
+from lightdose.guide import TOPICS
+
 ROOT = Path(__file__).resolve().parents[1]
 
 
 @pytest.mark.wheel
 @pytest.mark.identity
 def test_wheel_used_from_another_folder_computes_the_example(tmp_path: Path) -> None:
-    """`init` and `dose` work from the wheel alone, so spectra, groups and the example are in it."""
+    """`init`, `dose` and `guide` work from the wheel alone: spectra, groups, example and pages are in it."""
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "-q"]
     subprocess.run(
         [*pip, "wheel", "--no-deps", "--no-build-isolation", "-w", str(tmp_path / "wheel"), str(ROOT)],
@@ -47,4 +49,5 @@ def test_wheel_used_from_another_folder_computes_the_example(tmp_path: Path) -> 
     assert '"lightdose-dose/1"' in run("dose", "tank/setup.toml", "--json")
     assert "sps-shallow" in run("groups")
     assert "blue-445" in run("spectrum", "blue-445")
-    assert run("selftest").splitlines()[-1].endswith("checks passed")
+    assert [line.split()[0] for line in run("guide").splitlines()] == list(TOPICS)
+    assert run("selftest").splitlines()[-1].endswith("checks passed.")

@@ -19,31 +19,48 @@ from lightdose.working_folder import pass_settings_by
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
-SUMMARIES = {
-    "init": "Write a complete invented example to start from.",
-    "check": "Read every file of a setup and name every problem.",
-    "dose": "The photons each coral gets in a day, against what is usual for its group.",
-    "groups": "List coral groups and genera with their usual light, grade and sources.",
-    "spectrum": "Photon figures of spectrum files or library entries, side by side.",
-    "map": "The light all over the tank, in level and upright slices.",
-    "estimate": "What one reading can mean, without any file.",
-    "survey": "The few meter readings that would tell most, as a sheet to print.",
-    "meter": "What one meter reading stands for: the true PPFD, with its interval.",
-    "calibrate": "Fit what each channel really gives to meter readings.",
-    "sensitivity": "What plausible changes do to the light of every site and coral.",
-    "tune": "Levels and plateau hours that put every coral in its usual range, or come closest and say why.",
-    "match": "Another fixture and tank set so that its places get what places here get.",
-    "place": "Which coral goes where, so that each gets the usual light of its group.",
-    "move": "The way of one coral to another site, over free sites, in steps that it can follow.",
-    "acclimate": "Steps from today's light to another, slow enough for every coral.",
-    "compare": "What changes from one setup to another for every site and coral, and why.",
-    "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",
-    "slip": "The light that a coral lived in, on a small page to go with it when it leaves.",
-    "hazard": "How to behave around these lights, and how soon staring into them reaches a limit.",
-    "selftest": "Check this installation: its data, its libraries, and published values on this machine.",
-    "completion": "The script that lets TAB complete commands, options, files and names in a shell.",
+SECTIONS = {
+    "Begin": {
+        "init": "Write a complete invented example to start from.",
+        "check": "Read every file of a setup and name every problem.",
+        "guide": "The manual: first steps, files and keys, quantities, limits, safety.",
+    },
+    "See the light": {
+        "dose": "The photons each coral gets in a day, against what is usual for its group.",
+        "map": "The light all over the tank, in level and upright slices.",
+        "sensitivity": "What plausible changes do to the light of every site and coral.",
+        "hazard": "How to behave around these lights, and how soon staring into them reaches a limit.",
+        "spectrum": "Photon figures of spectrum files or library entries, side by side.",
+        "groups": "List coral groups and genera with their usual light, grade and sources.",
+    },
+    "Measure it": {
+        "estimate": "What one reading can mean, without any file.",
+        "survey": "The few meter readings that would tell most, as a sheet to print.",
+        "meter": "What one meter reading stands for: the true PPFD, with its interval.",
+        "calibrate": "Fit what each channel really gives to meter readings.",
+    },
+    "Change it": {
+        "tune": (
+            "Levels and plateau hours that put every coral in its usual range, or come closest and say why."
+        ),
+        "match": "Another fixture and tank set so that its places get what places here get.",
+        "place": "Which coral goes where, so that each gets the usual light of its group.",
+        "move": "The way of one coral to another site, over free sites, in steps that it can follow.",
+        "acclimate": "Steps from today's light to another, slow enough for every coral.",
+    },
+    "Explain it": {
+        "compare": "What changes from one setup to another for every site and coral, and why.",
+        "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",
+        "slip": "The light that a coral lived in, on a small page to go with it when it leaves.",
+    },
+    "Look after lightdose": {
+        "selftest": "Check this installation: its data, its libraries, and published values on this machine.",
+        "completion": "The script that lets TAB complete commands, options, files and names in a shell.",
+    },
 }
-"""Commands in the order of a keeper's first session; held equal to their docstrings by a test."""
+"""Commands by what a keeper wants, in the order of a first session; held equal to their help by a test."""
+
+SUMMARIES = {name: summary for section in SECTIONS.values() for name, summary in section.items()}
 
 COMPLETES = "_LIGHTDOSE_COMPLETE"
 """Set in the environment by the scripts of `lightdose completion` when TAB is pressed."""
@@ -91,9 +108,11 @@ class CommandGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """List the commands by their summaries, without loading their modules."""
-        with formatter.section("Commands"):
-            formatter.write_dl(list(SUMMARIES.items()))
+        """The commands by section with their summaries, without loading their modules."""
+        longest = max(len(name) for name in SUMMARIES)  # `map` may be our command here
+        for section, commands in SECTIONS.items():
+            with formatter.section(section):
+                formatter.write_dl([(f"{name:<{longest}}", summary) for name, summary in commands.items()])
 
     def main(self, args: Sequence[str] | None = None, *rest: Any, **extra: Any) -> NoReturn:
         """Run; exit 0 done, 1 unexpected, 2 wrong usage or input, 3 strict target missed, 130 interrupted."""
@@ -195,6 +214,7 @@ class _Outlasting:
     context_settings={"help_option_names": ["-h", "--help"]},
     help=f"""{EXAMPLE}
 Turns channel spectra and ramp schedules into the photons each coral gets in a day.""",
+    epilog="`lightdose COMMAND --help` tells more of a command, `lightdose guide` of everything else.",
 )
 @click.version_option(__version__, prog_name="lightdose")
 @click.pass_context
@@ -204,11 +224,28 @@ def cli(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
+def _tell_how_to_call() -> None:
+    """On stderr, for a person in a first session who called lightdose by its path."""
+    words = sys.argv[1:]
+    if not sys.stderr.isatty() or "--quiet" in words:
+        return
+    from lightdose.cli.calling import FIRST_COMMANDS, how_to_call
+
+    if words and words[0] in FIRST_COMMANDS:
+        told = how_to_call(sys.argv[0], os.getcwd(), os.environ, windows=os.name == "nt")
+        if told:
+            click.echo(told, err=True)
+
+
 def main() -> NoReturn:
     """Entry point of the ``lightdose`` script."""
     pass_settings_by()
     try:
         cli.main()
+    except SystemExit as end:
+        if not end.code:
+            _tell_how_to_call()
+        raise
     finally:
         # All is written: spare the interpreter its last search for cycles among what it is about to drop,
         # a tenth of a short run.

@@ -26,7 +26,7 @@ FILES = ("FILE", "FILE...", "PATH", "DIR|FILE")
 NAMES = {
     "SITE": "site", "CORAL": "coral", "--site": "site", "--meter": "meter", "KEY": "group",
     "CORAL=SITE": "coral", "CORAL=CORAL": "coral", "CORAL=DOSE": "coral", "HERE=THERE": "site",
-    "coral": "coral",
+    "coral": "coral", "topic": "topic",
 }  # fmt: skip
 """What names stand under a metavar, an option, or an argument."""
 
@@ -67,6 +67,10 @@ def _named(kind: str) -> Iterable[str]:
     import tomllib
     from pathlib import Path
 
+    if kind == "topic":
+        from lightdose.guide import TOPICS
+
+        return TOPICS
     if kind == "group":
         file = Path(__file__).parents[1] / "data" / "coral_groups.toml"
         return list(tomllib.loads(file.read_text(encoding="utf-8"))["group"])

@@ -1,0 +1,25 @@
+"""The manual: its pages are the markdown files beside this one, shown by ``lightdose guide``."""
+
+from __future__ import annotations
+
+TOPICS = (
+    "start",
+    "answers",
+    "readings",
+    "change",
+    "explain",
+    "shop",
+    "files",
+    "setup",
+    "fixture",
+    "schedule",
+    "spectra",
+    "groups",
+    "quantities",
+    "limits",
+    "safety",
+    "output",
+    "python",
+    "commands",
+)
+"""The pages in the order in which a newcomer reads them; page X is X.md."""
