@@ -12,6 +12,7 @@ TABLES: Final = {
     "dose": ("light", "FIELDS"),
     "groups": ("groups", "FIELDS"),
     "hazard": ("hazard", "FIELDS"),
+    "place": ("place", "FIELDS"),
     "spectrum": ("spectrum", "FIELDS"),
 }
 """Command with a CSV -> module and name of the fields of its rows; the guide and many setups read them."""

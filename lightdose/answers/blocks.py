@@ -205,7 +205,7 @@ class Answer:
     blocks : what terminals, pipes and pages print, in order
     body : makes what the JSON holds besides its envelope
     basis : on what it stands; None where it stands on no setup
-    counts : how many judged corals stand where; None where none is judged
+    counts : how many judged corals stand where, or that "before" and "after"; None where none is judged
     setups : that it was computed from
     sheet : its rows as values, for ``--csv``
     pictures : draws the figures of ``--figures``
@@ -221,7 +221,7 @@ class Answer:
     body: Callable[[], Mapping[str, Any]]
     title: str | None = None
     basis: BasisKey | None = None
-    counts: Mapping[str, int] | None = None
+    counts: Mapping[str, Any] | None = None
     cautions: tuple[Caution, ...] = ()
     setups: tuple[Setup, ...] = ()
     sheet: Sheet | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 from lightdose.answers.blocks import Bar
@@ -184,6 +184,20 @@ def counts(verdicts: Sequence[Verdict]) -> dict[str, int] | None:
         return None
     keys: tuple[DliVerdict, ...] = ("within", "undecided", "below", "above", "far_below", "far_above")
     return {"judged": judged, **{key: states[key] for key in keys}}
+
+
+def calculated_counts(states: Iterable[DliState]) -> dict[str, int]:
+    """How many judged corals stand where, by their calculated states alone; the keys are those of ``counts``.
+
+    No draws stand behind them, so none is undecided.
+    """
+    found = Counter(states)
+    keys: tuple[DliState, ...] = ("within", "below", "above", "far_below", "far_above")
+    return {
+        "judged": sum(found[key] for key in keys),
+        "undecided": 0,
+        **{key: found[key] for key in keys},
+    }
 
 
 def bar_of(verdict: Verdict) -> Bar | None:

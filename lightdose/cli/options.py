@@ -19,6 +19,16 @@ HIGHEST_M = 20
 """No fixture hangs higher above the water; as in setup.toml."""
 
 
+def metres(text: str, option: str) -> float:
+    """A length as an option gives it, such as "25 cm"; click.BadParameter where it is none. [m]"""
+    from lightdose.files.units import UnitProblem, parse_length
+
+    try:
+        return parse_length(text)
+    except UnitProblem as trouble:
+        raise click.BadParameter(str(trouble.problem), param_hint=option) from None
+
+
 @dataclass(frozen=True)
 class SetupRequest:
     """A setup file and the variations asked for; ``read`` reads it, raising SetupError with every problem."""
@@ -58,12 +68,7 @@ class SetupRequest:
         """The height asked for; click.BadParameter or SetupError where it is none."""
         if self.fixture_height is None:
             return None
-        from lightdose.files.units import UnitProblem, parse_length
-
-        try:
-            height_m = parse_length(self.fixture_height)
-        except UnitProblem as trouble:
-            raise click.BadParameter(str(trouble.problem), param_hint="--fixture-height") from None
+        height_m = metres(self.fixture_height, "--fixture-height")
         if not 0 < height_m <= HIGHEST_M:
             from lightdose.errors import Problem, SetupError
 

@@ -2,50 +2,23 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.options import (
-    SetupRequest,
-    csv_option,
-    dialect_option,
-    figures_option,
-    imperial_option,
-    is_terminal,
-    json_option,
-    no_color_option,
-    quiet_option,
-    say,
-    strict_option,
-    takes_setup,
-    wants_colour,
-)
-from lightdose.cli.written import inputs_of, save_drawings, save_table
+from lightdose.cli.frame import Ask, answers, inputs_of
+from lightdose.cli.options import metres
 
 if TYPE_CHECKING:
-    from lightdose.files.dialect import Dialect
+    from lightdose.answers.blocks import Answer
     from lightdose.model.placement import Placement, PlaceWishes
-    from lightdose.model.setup import LengthUnit, Setup
+    from lightdose.model.setup import Setup
     from lightdose.present.figures.canvas import Drawing
 
-HELP = """\b
-Example:
-  lightdose place my-tank/setup.toml --figures pictures
-  lightdose place my-tank/setup.toml --prefer stay --pin "plating cap=shelf" --csv placed.csv
-  lightdose place my-tank/setup.toml --grid "5 cm" --depth "20 cm" --apart "8 cm"
 
-Which coral goes where, so that each gets the usual light of its group.
-
-First doses come as near to their ranges as can be, then to the middles of the ranges, then moves are short;
---prefer stay sets short moves before middles. Corals with pinned = true stay, keep_apart is kept (level
-distance), and every coral counts with its own height and open_sky at the new place."""
-
-
-@click.command(help=HELP)
-@takes_setup
+@answers(csv="placement.csv", figures=True, imperial=True, strict=True, folds=False)
 @click.option("--grid", metavar="LENGTH", help="A grid with this spacing instead of the setup's sites.")
 @click.option("--depth", "depths", multiple=True, metavar="LENGTH", help="Of the grid; repeatable.")
 @click.option("--pin", multiple=True, metavar="CORAL=SITE", help="This coral stands there; repeatable.")
@@ -69,45 +42,27 @@ distance), and every coral counts with its own height and open_sky at the new pl
     help="Once in range: the middles of the ranges, or few and short moves.",
 )
 @click.option("-o", "--output", metavar="FILE", help="Write the corals at their places as a corals.csv.")
-@csv_option
-@dialect_option
-@figures_option
-@imperial_option
-@json_option
-@quiet_option
-@no_color_option
-@strict_option
-def command(
-    request: SetupRequest,
-    *,
-    output: str | None,
-    csv_file: str | None,
-    csv_dialect: Literal["plain", "excel-eu"],
-    figures: str | None,
-    imperial: bool,
-    as_json: bool,
-    quiet: bool,
-    no_color: bool,
-    strict: bool,
-    **asked: Any,
-) -> int:
-    """Which coral goes where, so that each gets the usual light of its group."""
+def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
+    """Which coral goes where, so that each gets the usual light of its group.
+
+    \b
+    Example:
+      lightdose place my-tank/setup.toml --figures pictures
+      lightdose place my-tank/setup.toml --prefer stay --pin "plating cap=shelf" --csv placed.csv
+      lightdose place my-tank/setup.toml --grid "5 cm" --depth "20 cm" --apart "8 cm"
+
+    First doses come as near to their ranges as can be, then to the middles of the ranges, then moves are
+    short; --prefer stay sets short moves before middles. Corals with pinned = true stay, keep_apart is kept
+    (level distance), and every coral counts with its own height and open_sky at the new place.
+    """
+    from lightdose.answers.place import place_answer
     from lightdose.workflows.plans import place
 
-    setup = request.read()
+    setup = ask.setup()
     placement = place(setup, _wishes(setup, asked))
-    unit: LengthUnit = "in" if imperial else setup.length_unit
-    if csv_file:
-        _write_table(placement, setup, csv_file, csv_dialect, quiet)
-    if output:
-        _write_corals(placement, setup, output, csv_dialect, quiet)
-    if figures:
-        save_drawings(_drawings(setup, placement, unit), figures, inputs_of(setup), quiet)
-    _print_result(placement, unit, as_json=as_json, no_color=no_color)
-    if not output:
-        say("next: -o FILE writes the corals at their places; `lightdose move` takes one there", quiet=quiet)
-    missed = placement.unplaced or placement.out_of_band
-    return 3 if strict and missed else 0
+    written = _write_corals(ask, placement, output) if output else None
+    answer = place_answer(placement, ask.unit(setup), written)
+    return replace(answer, pictures=lambda: _drawings(ask, setup, placement))
 
 
 def _wishes(setup: Setup, asked: dict[str, Any]) -> PlaceWishes:
@@ -151,19 +106,10 @@ def _pair(word: str, left: Sequence[str], right: Sequence[str], option: str) -> 
 
 
 def _positive(text: str, option: str) -> float:
-    metres = _length(text, option)
-    if not metres > 0:
+    length_m = metres(text, option)
+    if not length_m > 0:
         raise click.BadParameter(f'"{text}" is not above 0', param_hint=option)
-    return metres
-
-
-def _length(text: str, option: str) -> float:
-    from lightdose.files.units import UnitProblem, parse_length
-
-    try:
-        return parse_length(text)
-    except UnitProblem as trouble:
-        raise click.BadParameter(str(trouble.problem), param_hint=option) from None
+    return length_m
 
 
 def _depths(setup: Setup, words: Sequence[str]) -> tuple[float, ...]:
@@ -171,7 +117,7 @@ def _depths(setup: Setup, words: Sequence[str]) -> tuple[float, ...]:
     from lightdose.files.units import format_length
 
     most = setup.tank.water_depth_m
-    depths = [_length(word, "--depth") for word in words]
+    depths = [metres(word, "--depth") for word in words]
     problems = [
         Problem(
             f'--depth "{word}" is outside the water',
@@ -185,51 +131,21 @@ def _depths(setup: Setup, words: Sequence[str]) -> tuple[float, ...]:
     return tuple(dict.fromkeys(min(d, most) for d in depths))
 
 
-def _write_table(placement: Placement, setup: Setup, target: str, dialect: Dialect, quiet: bool) -> None:
-    from lightdose.files.placement_csv import placement_csv, placement_schema
+def _write_corals(ask: Ask, placement: Placement, target: str) -> str:
+    """Write the corals at their places; gives the file."""
+    from lightdose.files.places_csv import corals_csv
     from lightdose.files.writing import output_target
 
-    path, text = output_target(target, "placement.csv"), placement_csv(placement, dialect)
-    save_table(path, text, placement_schema(dialect), len(placement.corals), inputs_of(setup), quiet)
-
-
-def _write_corals(placement: Placement, setup: Setup, target: str, dialect: Dialect, quiet: bool) -> None:
-    from lightdose.files.placement_csv import corals_csv
-    from lightdose.files.writing import output_target, write_atomically
-
-    text = corals_csv(placement, dialect)
-    path = output_target(target, "corals.csv")
+    path, text = output_target(target, "corals.csv"), corals_csv(placement, ask.csv_dialect)
     rows = sum(c.after is not None for c in placement.corals)
-    say(f"wrote {write_atomically(path, text, inputs=inputs_of(setup))}, {rows} rows", quiet=quiet)
-    say(
-        'next: set corals = "FILE" in the setup instead of its [[coral]] tables; such a file holds group, '
-        "place, open_sky and height, so corals with pinned, keep_apart, dli_band, peak_max or previous "
-        "keep their [[coral]] with the new site",
-        quiet=quiet,
-    )
+    ask.save(path, text, inputs_of(placement.before.setup), f", {rows} rows")
+    return str(path)
 
 
-def _drawings(setup: Setup, placement: Placement, unit: LengthUnit) -> list[Drawing]:
+def _drawings(ask: Ask, setup: Setup, placement: Placement) -> list[Drawing]:
     from lightdose.judge.map_choice import default_cell_m
     from lightdose.present.figures.placement import placement_drawing, planes_for
     from lightdose.workflows.maps import light_map
 
-    planes = planes_for(placement)
-    return [placement_drawing(placement, light_map(setup, planes, cell_m=default_cell_m(setup)), unit)]
-
-
-def _print_result(placement: Placement, unit: LengthUnit, *, as_json: bool, no_color: bool) -> None:
-    if as_json:
-        from lightdose.files.placement_json import place_json
-        from lightdose.files.results_json import dump
-
-        click.echo(dump(place_json(placement)))
-    elif is_terminal():
-        from lightdose.present.placement_text import show_placement
-
-        show_placement(placement, unit, sys.stdout, colour=wants_colour(no_color))
-    else:
-        from lightdose.present.placement_text import place_lines
-
-        for line in place_lines(placement, unit):
-            click.echo(line)
+    light = light_map(setup, planes_for(placement), cell_m=default_cell_m(setup))
+    return [placement_drawing(placement, light, ask.unit(setup))]

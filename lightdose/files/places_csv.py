@@ -9,10 +9,11 @@ from typing import Final
 
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
-from lightdose.files.dialect import plain_text
+from lightdose.files.dialect import Cell, Dialect, csv_text, plain_text
 from lightdose.files.setup_schema import MOST_SITES, read_open_sky
 from lightdose.files.toml_tables import counted
 from lightdose.files.units import UnitProblem, parse_number
+from lightdose.model.placement import PlacedCoral, Placement, Spot
 
 LIMIT_BYTES: Final = 20_000_000
 MOST_PROBLEMS: Final = 50
@@ -99,6 +100,20 @@ def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
 
 def _understood(table: DelimitedTable, number: int, what: str) -> str:
     return ", ".join([f"{table.file}: {counted(number, what)}", *table.passed_over])
+
+
+def corals_csv(placement: Placement, dialect: Dialect = "plain") -> str:
+    """The corals at their new places, as ``read_corals`` takes them; those without a place are left out."""
+    rows = [_coral_cells(c, c.after.spot) for c in placement.corals if c.after is not None]
+    return csv_text(CORAL_COLUMNS, rows, dialect)
+
+
+def _coral_cells(coral: PlacedCoral, spot: Spot) -> list[Cell]:
+    group: list[Cell] = [None, coral.genus] if coral.genus else [coral.group, None]
+    place: list[Cell] = [spot.site, None, None, None]
+    if spot.site is None or spot.implicit:
+        place = [None, *(round(100 * m, 9) for m in (spot.x_m, spot.y_m, spot.depth_m))]
+    return [coral.coral, *group, *place, coral.open_sky, round(100 * coral.height_m, 9)]
 
 
 def _table(path: Path, label: str, key: str) -> DelimitedTable:

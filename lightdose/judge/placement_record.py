@@ -69,13 +69,10 @@ def placement_record(
     return Placement(
         setup=after.setup,
         before=before,
-        basis=before.basis,
         corals=corals,
         plan=plan,
         wishes=wishes,
-        notes=_notes(wishes),
         cautions=_place_cautions(before, after, corals),
-        version=before.version,
     )
 
 
@@ -106,12 +103,6 @@ def _placed(
         nearest=nearest,
         moved_m=moved,
     )
-
-
-def _notes(wishes: PlaceWishes) -> tuple[str, ...]:
-    if wishes.grid is None:
-        return ()
-    return ("The points of the grid are taken under open sky: rock and neighbours dim some of them.",)
 
 
 def _place_cautions(before: Analysis, after: Analysis, corals: Sequence[PlacedCoral]) -> tuple[Caution, ...]:

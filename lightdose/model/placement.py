@@ -7,7 +7,7 @@ from dataclasses import field
 from typing import Literal
 
 from lightdose.model.record import dataclass
-from lightdose.model.results import Analysis, Basis, Caution, DliState
+from lightdose.model.results import Analysis, Caution, DliState
 from lightdose.model.setup import Setup
 
 Preference = Literal["middle", "stay"]
@@ -144,13 +144,10 @@ class Placement:
 
     setup: Setup
     before: Analysis
-    basis: Basis
     corals: tuple[PlacedCoral, ...]
     plan: PlacementPlan
     wishes: PlaceWishes
-    notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
-    version: str
 
     @property
     def unplaced(self) -> tuple[PlacedCoral, ...]:

@@ -110,3 +110,14 @@ def as_typed(path: str) -> str:
     if re.fullmatch(r"[\w./\\:@%+,=~-]+", path):
         return path
     return f"'{path}'" if re.search(r'[$`"\\]', path) and "'" not in path else f'"{path}"'
+
+
+def path_from(setup: str, file: str) -> str:
+    """A file as the setup must name it: paths there start from the setup's own folder."""
+    import os
+
+    try:
+        relative = os.path.relpath(file, os.path.dirname(os.path.abspath(setup)))
+    except ValueError:  # another drive
+        relative = os.path.abspath(file)
+    return relative.replace(os.sep, "/")

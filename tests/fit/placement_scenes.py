@@ -1,11 +1,14 @@
-"""Seeded small tasks of `place`, and every choice there is for them."""
+"""Tasks of `place`: seeded small ones with every choice there is for them, and tanks with wishes."""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import Final
 
 import numpy as np
+from judge.made_tank import made_tank
 
 from lightdose.fit.placement_search import conflicts
 from lightdose.fit.placement_task import (
@@ -15,8 +18,9 @@ from lightdose.fit.placement_task import (
     PlaceTask,
     band_distances,
 )
-from lightdose.model.coral import Coral
-from lightdose.model.placement import Spot
+from lightdose.model.coral import Coral, Site
+from lightdose.model.placement import Grid, PlaceWishes, Spot
+from lightdose.model.setup import Setup
 
 
 def made_task(
@@ -72,3 +76,33 @@ def least_price(task: PlaceTask) -> tuple[float, ...]:
     """The least of all, by trying every choice."""
     prices = (price(task, c) for c in every_choice(*task.dli.shape))
     return min(p for p in prices if p is not None)
+
+
+LONG = "$x_1$ [/] " + "nam e" * 38
+
+
+def crowded(n: int) -> Setup:
+    """The made tank with so many more corals on as many sites in rows."""
+    tank = made_tank()
+    sites = tuple(
+        Site(f"q{i}", 0.02 + 0.56 * (i % 10) / 9, 0.02 + 0.36 * (i // 10) / 9, 0.12 + 0.02 * (i % 7))
+        for i in range(n)
+    )
+    corals = tuple(Coral(f"frag {i}", "soft", f"q{i}") for i in range(n))
+    return replace(tank, sites=(*tank.sites, *sites), corals=(*tank.corals, *corals))
+
+
+def named(name: str) -> Setup:
+    tank = made_tank()
+    corals = tuple(replace(c, name=f"{name} {c.name}") for c in tank.corals)
+    return replace(tank, corals=corals)
+
+
+PLACEMENTS: Final = {
+    "plain": (made_tank(), PlaceWishes()),
+    "grid": (made_tank(), PlaceWishes(grid=Grid(0.06, (0.1, 0.2)))),
+    "unplaced": (made_tank(), PlaceWishes(apart_m=1.0)),
+    "many": (crowded(40), PlaceWishes(prefer="stay")),
+    "long names": (named(LONG), PlaceWishes()),
+}
+"""Name -> tank and wishes: plain, on a grid, with corals left over, crowded, with long names."""

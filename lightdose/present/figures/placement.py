@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lightdose.answers.place import moves_sentence, numbered, spot_name, verdict_sentence
 from lightdose.answers.verdicts import SEVERITY, short_state
 from lightdose.model.arrays import FloatArray
 from lightdose.model.maps import AXES, LightMap, MapSlice, Plane
@@ -43,7 +44,6 @@ from lightdose.present.figures.scene import (
 )
 from lightdose.present.figures.style import INK, SMALL_PT, STATE_MARKS, TEXT_PT
 from lightdose.present.labels import DLI_UNIT_TYPESET, count, length, literal, number, range_text
-from lightdose.present.placement_text import moves_sentence, numbered, spot_words, verdict_sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -212,7 +212,7 @@ class _Page:
         dose = number(after.dli_mol_m2_d)
         was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves else dose
         usual = f", usual {range_text(*coral.band_dli)}" if coral.band_dli else ""
-        spot = spot_words(after.spot, self.unit).removeprefix("x, y, depth ")
+        spot = spot_name(after.spot, self.unit)
         tail = f": {was}{usual}, {short_state(after.dli_state)}"
         return f"{go} {fitted(spot, room_in - text_width_in(f'{go} {tail}', SMALL_PT), SMALL_PT)}{tail}"
 

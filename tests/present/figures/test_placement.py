@@ -2,65 +2,35 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from fit.placement_scenes import PLACEMENTS
 from judge.made_tank import made_tank, stepped
 from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
-from lightdose.model.coral import Coral, Site
-from lightdose.model.placement import Grid, MoveWishes, Placement, PlaceWishes
+from lightdose.model.placement import MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.present.figures.canvas import Drawing, render
 from lightdose.present.figures.move import move_drawing
 from lightdose.present.figures.placement import placement_drawing, planes_for
 from lightdose.present.figures.style import STATE_MARKS
 from lightdose.present.labels import number
-from lightdose.present.placement_text import numbered, place_lines, show_placement
 from lightdose.workflows.maps import light_map
 from lightdose.workflows.plans import move, place
-
-LONG = "$x_1$ [/] " + "nam e" * 38
-
-
-def crowded(n: int) -> Setup:
-    """The made tank with so many more corals on as many sites in rows."""
-    tank = made_tank()
-    sites = tuple(
-        Site(f"q{i}", 0.02 + 0.56 * (i % 10) / 9, 0.02 + 0.36 * (i // 10) / 9, 0.12 + 0.02 * (i % 7))
-        for i in range(n)
-    )
-    corals = tuple(Coral(f"frag {i}", "soft", f"q{i}") for i in range(n))
-    return replace(tank, sites=(*tank.sites, *sites), corals=(*tank.corals, *corals))
-
-
-def named(name: str) -> Setup:
-    tank = made_tank()
-    corals = tuple(replace(c, name=f"{name} {c.name}") for c in tank.corals)
-    return replace(tank, corals=corals)
 
 
 def drawing_of(placement: Placement, setup: Setup) -> Drawing:
     return placement_drawing(placement, light_map(setup, planes_for(placement), cell_m=0.02), "cm")
 
 
-CASES = {
-    "plain": (made_tank(), PlaceWishes()),
-    "grid": (made_tank(), PlaceWishes(grid=Grid(0.06, (0.1, 0.2)))),
-    "unplaced": (made_tank(), PlaceWishes(apart_m=1.0)),
-    "many": (crowded(40), PlaceWishes(prefer="stay")),
-    "long names": (named(LONG), PlaceWishes()),
-}
-
-
 @pytest.mark.identity
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", PLACEMENTS)
 def test_words_of_the_plan_do_not_meet_or_leave_the_page(case: str) -> None:
     """Every text box lies inside the canvas and apart from the others."""
-    setup, wishes = CASES[case]
+    setup, wishes = PLACEMENTS[case]
     drawing = drawing_of(place(setup, wishes), setup)
     assert misplaced_words(drawing) == []
     assert render(drawing, "svg").startswith(b"<?xml")
@@ -108,25 +78,6 @@ def test_corals_behind_one_another_keep_their_lines_and_the_worse_state() -> Non
     assert [to_hex(m.get_markerfacecolor()) for m in marks] == [to_hex(STATE_MARKS["far_below"][1])]
     assert ways == {5.0, 50.0}
     assert "1, 2" in {t.get_text() for t in front.texts}
-
-
-@pytest.mark.identity
-def test_numbers_in_the_list_are_those_of_the_csv() -> None:
-    """Corals are counted in the order of the setup, those without a place are not."""
-    labels = [label for _, label in numbered(place(made_tank(), PlaceWishes(apart_m=1.0)))]
-    assert sorted(labels) == ["-", "-", "-", "1"]
-
-
-@pytest.mark.pinned
-@pytest.mark.parametrize("case", CASES)
-def test_terminal_and_pipe_tell_the_same_verdict(case: str) -> None:
-    """The last line is the verdict in both."""
-    placement = place(*CASES[case])
-    stream = io.StringIO()
-    show_placement(placement, "cm", stream, colour=False, width=100)
-    last = list(place_lines(placement, "cm"))[-1]
-    assert " ".join(stream.getvalue().split()).endswith(" ".join(last.split()))
-    assert "within common practice" in last
 
 
 @pytest.mark.identity

@@ -1,0 +1,335 @@
+"""`place`: which coral goes where, what each gets there, and for whom the tank has no place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from operator import attrgetter
+from typing import Any, Final
+
+from lightdose.answers.blocks import Answer, Point, Points, Say, Section, pointed
+from lightdose.answers.field import Field, Sheet, as_json, said, table
+from lightdose.answers.light import MOL
+from lightdose.answers.verdicts import STATES, calculated_counts, short_state
+from lightdose.model.placement import PlacedCoral, Placement, Spot, Standing
+from lightdose.model.record import dataclass
+from lightdose.model.setup import LengthUnit
+from lightdose.present.labels import (
+    DLI_UNIT,
+    STATE_WORDS,
+    count,
+    length,
+    lengths,
+    literal,
+    number,
+    path_from,
+    range_text,
+)
+
+GRID_NOTE: Final = "The points of the grid are taken under open sky: rock and neighbours dim some of them."
+
+
+@dataclass(frozen=True)
+class Row:
+    """One coral; ``number`` is its number in the figure, None without a place."""
+
+    coral: PlacedCoral
+    number: int | None
+    unit: LengthUnit = "cm"
+
+    @property
+    def goes(self) -> str:
+        """Where to, in words."""
+        coral = self.coral
+        if coral.after is None:
+            return "no place"
+        if coral.moves:
+            return spot_words(coral.after.spot, self.unit)
+        return "stays (pinned)" if coral.pinned else "stays"
+
+    @property
+    def moved(self) -> str | None:
+        """How far it moves."""
+        return length(self.coral.moved_m, self.unit) if self.coral.moves else None
+
+    @property
+    def where(self) -> str | None:
+        """The place that it goes to, or keeps."""
+        return _coordinates(self.coral.after.spot, self.unit) if self.coral.after else None
+
+
+def _there(name: str) -> Callable[[Row], Any]:
+    return lambda row: getattr(row.coral.after, name) if row.coral.after else None
+
+
+def _spot(name: str) -> Callable[[Row], Any]:
+    return lambda row: getattr(row.coral.after.spot, name) if row.coral.after else None
+
+
+def _nearest_miss(row: Row) -> dict[str, Any] | None:
+    return as_json(STANDING, row.coral.nearest) if row.coral.nearest else None
+
+
+def _length(name: str, get: Callable[[Row], float | None], what: str = "") -> tuple[Field, Field]:
+    """A length: centimetres in the CSV, metres in the JSON."""
+
+    def in_cm(row: Row) -> float | None:
+        metres = get(row)
+        return None if metres is None else round(100 * metres, 9)
+
+    return (
+        Field(f"{name}_cm", name, in_cm, unit="cm", what=what, key=""),
+        Field(f"{name}_m", name, get, unit="m", csv=False),
+    )
+
+
+# fmt: off
+STANDING: Final = (
+    Field("site", "site", lambda s: s.spot.site, kind="string"),
+    Field("x_m", "x", lambda s: s.spot.x_m),
+    Field("y_m", "y", lambda s: s.spot.y_m),
+    Field("depth_m", "depth", lambda s: s.spot.depth_m),
+    Field("dli_mol_m2_d", "DLI", lambda s: s.dli_mol_m2_d, "dli"),
+    Field("dli_state", "state", lambda s: s.dli_state, kind="string"),
+)
+FIELDS: Final = (
+    Field("number", "no", lambda r: r.number, kind="integer", key="", at={"corals": 0},
+          what="in the figure; empty without a place"),
+    Field("coral", "coral", lambda r: r.coral.coral, kind="string", fold=True, at={"corals": 1}),
+    Field("group", "group", lambda r: r.coral.group, kind="string"),
+    said("goes", "goes to", lambda r: r.goes, kind="string", fold=True, at={"corals": 2}),
+    Field("site_before", "site now", lambda r: r.coral.before.spot.site, key="before.site", kind="string"),
+    Field("site", "site", _spot("site"), kind="string", what="empty on a grid, and without a place"),
+    *_length("x", _spot("x_m")),
+    *_length("y", _spot("y_m")),
+    *_length("depth", _spot("depth_m"), "of its foot, below the surface"),
+    *_length("height", lambda r: r.coral.height_m),
+    Field("moved_cm", "moved", lambda r: r.coral.after and round(100 * r.coral.moved_m, 9), unit="cm",
+          key=""),
+    Field("moved_m", "moved", lambda r: r.coral.moved_m, unit="m", csv=False),
+    Field("dli_before_mol_m2_d", "DLI now", lambda r: r.coral.before.dli_mol_m2_d, unit=MOL,
+          key="before.dli_mol_m2_d", at={"corals": 3}),
+    Field("dli_mol_m2_d", "DLI there", _there("dli_mol_m2_d"), unit=MOL, at={"corals": 4}),
+    said("state_there", "state there", _there("dli_state"), kind="string", show=short_state,
+         at={"corals": 5}),
+    said("usual", "usual", lambda r: r.coral.band_dli, show=lambda band: range_text(*band), at={"corals": 6}),
+    said("state_now", "state now", lambda r: short_state(r.coral.before.dli_state), kind="string",
+         at={"corals": 7}),
+    said("from", "from", lambda r: spot_words(r.coral.before.spot, r.unit), kind="string", fold=True,
+         at={"corals": 8}),
+    said("moved", "moved", lambda r: r.moved, unit="length", at={"corals": 9}),
+    said("where", "x, y, depth there", lambda r: r.where, unit="length", at={"corals": 10}),
+    Field("band_dli", "usual", lambda r: r.coral.band_dli, unit=MOL,
+          parts=(("band_dli_low_mol_m2_d", ""), ("band_dli_high_mol_m2_d", ""))),
+    Field("dli_state_before", "state now", lambda r: r.coral.before.dli_state, key="before.dli_state",
+          kind="string"),
+    Field("dli_state", "state", _there("dli_state"), kind="string"),
+    Field("pinned", "pinned", lambda r: r.coral.pinned, csv=False),
+    Field("nearest_miss", "nearest miss", lambda r: r.coral.nearest and r.coral.nearest.spot.name, key="",
+          kind="string", what="the place nearest to its range, where it gets none within"),
+    Field("nearest_miss_dli_mol_m2_d", "its DLI", lambda r: r.coral.nearest and r.coral.nearest.dli_mol_m2_d,
+          unit=MOL, key=""),
+    Field("nearest", "nearest miss", _nearest_miss, csv=False, key="nearest_miss"),
+)
+COST: Final = tuple(
+    Field(name, name, attrgetter(name))
+    for name in ("outside_ln", "middle_ln", "moved_m", "unplaced")
+)
+# fmt: on
+
+
+def place_answer(placement: Placement, unit: LengthUnit, written: str | None) -> Answer:
+    """What moves, every coral, what is missed; ``written`` is the file with the corals at their places."""
+    rows = rows_of(placement, unit)
+    corals = table(
+        "corals",
+        "Who goes where",
+        FIELDS,
+        rows,
+        strong=lambda r: r.coral.after is None or r.coral.after.dli_state in ("far_below", "far_above"),
+        least=4,
+        length_unit=unit,
+    )
+    before = placement.before
+    misses = Points(tuple(map(Point, miss_sentences(placement, unit))))
+    knowing = (*map(Point, notes(placement)), *pointed(placement.cautions), Point(proof_sentence(placement)))
+    return Answer(
+        "place",
+        (
+            Say(before.basis.sentence, "basis"),
+            Say(moves_sentence(placement), "strong"),
+            misses,
+            Section("Who goes where", (corals,)),
+            Section("Worth knowing", (Points(knowing),)),
+            Say(f"{verdict_sentence(placement)} Next: {next_step(placement, written)}", "verdict"),
+        ),
+        lambda: place_body(placement, rows),
+        title=placement.setup.title,
+        basis=before.basis.key,
+        counts={
+            "before": calculated_counts(c.before.dli_state for c in placement.corals),
+            "after": calculated_counts(c.after.dli_state for c in placement.corals if c.after),
+        },
+        cautions=placement.cautions,
+        setups=(before.setup,),
+        sheet=Sheet(FIELDS, rows),
+        missed=bool(placement.unplaced or placement.out_of_band),
+    )
+
+
+def place_body(placement: Placement, rows: list[Row]) -> dict[str, Any]:
+    """Every coral with its place, those without one, and how good the answer is proven to be.
+
+    ``site`` is null on a grid and without a place; ``nearest_miss`` is the place nearest to a coral's range
+    where it gets none within.
+    """
+    plan = placement.plan
+    return {
+        "corals": [as_json(FIELDS, row) for row in rows],
+        "unplaced": [c.coral for c in placement.unplaced],
+        "out_of_range": [c.coral for c in placement.out_of_band],
+        "proven_optimal": plan.proven_optimal,
+        "cost": as_json(COST, plan.cost),
+        "bound": as_json(COST, plan.bound),
+        "places": plan.places,
+        "notes": notes(placement),
+    }
+
+
+def rows_of(placement: Placement, unit: LengthUnit = "cm") -> list[Row]:
+    """Every coral in the order of the setup, those with a place numbered."""
+    rows, index = [], 0
+    for coral in placement.corals:
+        index += coral.after is not None
+        rows.append(Row(coral, index if coral.after is not None else None, unit))
+    return rows
+
+
+def numbered(placement: Placement) -> list[tuple[PlacedCoral, str]]:
+    """Every coral with its number in the figure, those without a place with none."""
+    return [(row.coral, "-" if row.number is None else str(row.number)) for row in rows_of(placement)]
+
+
+def notes(placement: Placement) -> list[str]:
+    """What the places were taken as."""
+    return [GRID_NOTE] if placement.wishes.grid else []
+
+
+def spot_name(spot: Spot, unit: LengthUnit) -> str:
+    """A site by its name, a spot of a coral's own by the coral's, a point of a grid by x, y, depth."""
+    if spot.site is None:
+        return f"{_coordinates(spot, unit)} {unit}"
+    return f"the spot of {literal(spot.name)!r}" if spot.implicit else literal(spot.name)
+
+
+def spot_words(spot: Spot, unit: LengthUnit) -> str:
+    """The same, with what the numbers of a point of a grid are."""
+    return f"x, y, depth {spot_name(spot, unit)}" if spot.site is None else spot_name(spot, unit)
+
+
+def _coordinates(spot: Spot, unit: LengthUnit) -> str:
+    return lengths((spot.x_m, spot.y_m, spot.depth_m), unit)
+
+
+def moves_sentence(placement: Placement) -> str:
+    """How many corals move and how many stay."""
+    moving = sum(c.moves for c in placement.corals)
+    staying = sum(c.after is not None and not c.moves for c in placement.corals)
+    pinned = sum(c.pinned for c in placement.corals)
+    held = f" ({pinned} pinned)" if pinned else ""
+    if not moving:
+        return f"Nothing moves: {count(staying, 'coral')}{held} stay in place."
+    go, rest = "moves" if moving == 1 else "move", "stays" if staying == 1 else "stay"
+    return f"{moving} of {count(len(placement.corals), 'coral')} {go}, {staying} {rest}{held}."
+
+
+def miss_sentences(placement: Placement, unit: LengthUnit) -> list[str]:
+    """A sentence for every coral without a place, or without one in its range: the nearest miss."""
+    sentences = []
+    for coral in placement.unplaced:
+        alone = coral.nearest and _standing_words(coral.nearest, coral, unit)
+        more = f"; alone in the tank it would stand at {alone}" if alone else ""
+        sentences.append(f"No place is left for {literal(coral.coral)}{more}.")
+    for coral in placement.out_of_band:
+        assert coral.after is not None
+        dose, state = number(coral.after.dli_mol_m2_d), STATE_WORDS[coral.after.dli_state]
+        why = _why_out(coral, unit)
+        sentences.append(f"{literal(coral.coral)} gets {dose} {DLI_UNIT}, {state} ({_band(coral)}){why}.")
+    return sentences
+
+
+def _why_out(coral: PlacedCoral, unit: LengthUnit) -> str:
+    if coral.pinned:
+        return ": it is pinned"
+    if coral.nearest is None:
+        return ""
+    nearest = _standing_words(coral.nearest, coral, unit)
+    if coral.nearest.dli_state in ("within", "not_judged"):
+        return f": its places are needed by others; alone it would stand at {nearest}"
+    return f": no place it may take lies in its range, the nearest miss is {nearest}"
+
+
+def _standing_words(standing: Standing, coral: PlacedCoral, unit: LengthUnit) -> str:
+    words = f"{spot_words(standing.spot, unit)} with {number(standing.dli_mol_m2_d)} {DLI_UNIT}"
+    if coral.band_dli is None or standing.dli_state in ("within", "not_judged"):
+        return words
+    low, high = coral.band_dli
+    dose = standing.dli_mol_m2_d
+    if not dose > 0:
+        return f"{words}, in the dark"
+    if dose < low:
+        return f"{words}, {number(low / dose)} times too little for {_band(coral)}"
+    return f"{words}, {number(dose / high)} times too much for {_band(coral)}"
+
+
+def _band(coral: PlacedCoral) -> str:
+    return f"usual {range_text(*coral.band_dli)}" if coral.band_dli else "no range"
+
+
+def proof_sentence(placement: Placement) -> str:
+    """Whether a better placement can exist."""
+    plan = placement.plan
+    if not plan.places:
+        return "Every coral is pinned: there was nothing to choose."
+    order = "range first, then the middle of the range, then short moves"
+    if placement.wishes.prefer == "stay":
+        order = "range first, then short moves, then the middle of the range"
+    of_all = f"Of all placements on {count(plan.places, 'place')} none"
+    if plan.proven_optimal:
+        return f"{of_all} is better ({order})."
+    if plan.cost.unplaced == plan.bound.unplaced and plan.cost.outside_ln <= plan.bound.outside_ln + 1e-9:
+        return (
+            f"{of_all} brings doses nearer to their ranges; the rest was found by swaps and is not proven "
+            f"best ({order})."
+        )
+    return (
+        f"Found by swaps on {count(plan.places, 'place')}, not proven best ({order}): doses lie "
+        f"{plan.cost.outside_ln:.3f} outside their ranges (sum of logarithms), and no placement comes below "
+        f"{plan.bound.outside_ln:.3f}."
+    )
+
+
+def verdict_sentence(placement: Placement) -> str:
+    """How many corals stand where, before and after."""
+    states = calculated_counts(c.after.dli_state for c in placement.corals if c.after)
+    before = calculated_counts(c.before.dli_state for c in placement.corals)
+    if not before["judged"]:
+        return "No coral here is judged by light."
+    stated = "" if placement.before.basis.key == "measured" else " by the stated values"
+    whom = f"{states['within']} of {count(before['judged'], 'coral')}"
+    off = [f"{states[s]} {STATE_WORDS[s]}" for s in STATES if s != "within" and states[s]]
+    if placement.unplaced:
+        off.append(f"{len(placement.unplaced)} without a place")
+    text = f"{whom} within common practice{stated}, {before['within']} before"
+    return f"{'; '.join([text, *off])}."
+
+
+def next_step(placement: Placement, written: str | None) -> str:
+    """What helps most from here."""
+    if written is None:
+        return "add -o FILE to write the corals at their places; lightdose move takes one there"
+    path = placement.before.setup.path or "setup.toml"
+    return (
+        f'set corals = "{path_from(path, written)}" in {path} instead of its [[coral]] tables; such a file '
+        "holds group, place, open_sky and height, so corals with pinned, keep_apart, dli_band, peak_max or "
+        "previous keep their [[coral]] with the new site"
+    )
