@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers, inputs_of, save_schedules
+from lightdose.cli.frame import Ask, answers, inputs_of, save_schedules, schedule_targets
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
     from lightdose.model.explaining import ColourOrIntensity
     from lightdose.model.results import Analysis
-    from lightdose.model.setup import Setup
     from lightdose.present.figures.canvas import Drawing
 
 
@@ -63,7 +62,9 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
     setup = ask.setup()
     analysis = analyse(setup)
     if csv_schedule:
-        _save_schedules(ask, setup, csv_schedule)
+        targets = schedule_targets(ask, csv_schedule, setup.fixtures, "--csv-schedule")
+        programmes = {f.name: f.programme for f in setup.fixtures}
+        save_schedules(ask, targets, programmes, setup.fixtures, inputs_of(setup))
     weighed = None
     if weigh_colour:
         from lightdose.workflows.explain import colour_or_intensity
@@ -71,21 +72,6 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
         weighed = colour_or_intensity(analysis)
     answer = dose_answer(analysis, ask.unit(setup), weighed, weigh_colour=weigh_colour)
     return replace(answer, pictures=lambda: _pictures(ask, analysis, sites, weighed))
-
-
-def _save_schedules(ask: Ask, setup: Setup, target: str) -> None:
-    from lightdose.files.file_names import file_names
-    from lightdose.files.writing import output_target
-
-    names = file_names([f.name for f in setup.fixtures], ".csv")
-    paths = [output_target(ask.place(target), name) for name in names]
-    if len(set(paths)) < len(paths):
-        raise click.UsageError(
-            f"--csv-schedule {target} is one file, and there are {len(paths)} fixtures: name a folder"
-        )
-    targets = {f.name: path for f, path in zip(setup.fixtures, paths, strict=True)}
-    programmes = {f.name: f.programme for f in setup.fixtures}
-    save_schedules(ask, targets, programmes, setup.fixtures, inputs_of(setup))
 
 
 def _pictures(

@@ -216,7 +216,7 @@ def _takes_pair(names: str, *, many: bool) -> Callable[[Callable[..., Any]], Cal
             return function(many=setups, request=request, **rest)
 
         functools.update_wrapper(wrapped, function)
-        made: Callable[..., Any] = takes_setup_as(after, required=False)(wrapped)
+        made: Callable[..., Any] = takes_setup_as(after, required=not after.startswith("["))(wrapped)
         if many:
             also = "A page for this setup too; repeatable."
             made = click.option("--also", type=click.Path(), multiple=True, metavar="SETUP", help=also)(made)
@@ -292,6 +292,24 @@ def print_blocks(blocks: Iterable[Block], ask: Ask) -> None:
         window = replace(window, width=width, wraps=True, styled=wants_colour(ask.no_color))
     for line in dropwhile(lambda line: not line, lines_of(blocks, window)):
         click.echo(line)
+
+
+def schedule_targets(
+    ask: Ask, target: str | None, fixtures: Sequence[Fixture], option: str = "-o"
+) -> dict[str, Path]:
+    """Fixture -> the file that its schedule goes to; empty where none was asked for."""
+    if target is None:
+        return {}
+    from lightdose.files.file_names import file_names
+    from lightdose.files.writing import output_target
+
+    names = [f.name for f in fixtures]
+    paths = [output_target(ask.place(target), name) for name in file_names(names, ".csv")]
+    if len(set(paths)) < len(paths):
+        raise click.UsageError(
+            f"{option} {target} is one file, and there are {len(paths)} fixtures: name a folder"
+        )
+    return dict(zip(names, paths, strict=True))
 
 
 def save_schedules(

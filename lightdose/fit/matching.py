@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.fit.match_words import match_basis, match_cautions
 from lightdose.fit.matched_outputs import MatchTask, matched_outputs
 from lightdose.model.arrays import FloatArray
 from lightdose.model.matching import (
@@ -19,7 +18,7 @@ from lightdose.model.matching import (
     PlacePair,
     UnmatchedBand,
 )
-from lightdose.model.results import Analysis, weaker_basis
+from lightdose.model.results import Analysis
 from lightdose.model.schedule import Programme
 from lightdose.model.spectrum import ReferenceTables
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
@@ -94,28 +93,21 @@ def match_places(
     outputs = matched_outputs(task)
     programmes = _programmes(there, outputs, time_h, shape)
     matched = _pair_matches(here, there, pairs, programmes, wanted_bands, bands_there)
-    settings = _settings(there, outputs)
     unmatched, other_colour = _unmatched(matched)
     factors = np.array([m.factor for m in matched])
     common = float(np.exp(np.mean(np.log(factors))))
-    reached = abs(common - 1) <= REACHED
     return Match(
-        title_here=here.setup.title,
-        title_there=there.setup.title,
-        basis=weaker_basis(here.basis, there.basis),
-        basis_sentence=match_basis(here.basis, there.basis),
-        measure_first=any(a.basis.key != "measured" for a in (here, there)),
+        here=here,
+        there=there,
         pairs=matched,
         common_factor=common,
         spread=(float(factors.min()), float(factors.max())),
-        reached=reached,
+        reached=abs(common - 1) <= REACHED,
         other_colour=other_colour,
+        colour_drift=_colour_drift(here, pairs),
         unmatched=unmatched,
-        channels=settings,
+        channels=_settings(there, outputs),
         programmes=programmes,
-        cautions=match_cautions(there, matched, settings, reached, _colour_drift(here, pairs)),
-        version=there.version,
-        inputs_sha256={**here.setup.inputs_sha256, **there.setup.inputs_sha256},
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.record import dataclass
-from lightdose.model.results import BasisKey, Caution, ChannelKey
+from lightdose.model.results import Analysis, BasisKey, ChannelKey, weaker_basis
 from lightdose.model.schedule import Programme
 
 BAND_WIDTH_NM = 10
@@ -84,27 +84,32 @@ class Match:
 
     Attributes
     ----------
-    basis : what the weaker side stands on; ``basis_sentence`` tells both
-    measure_first : whether a side stands on no readings
+    here, there : the light of both tanks today
     common_factor : geometric mean over the pairs of dose got over dose wanted; 1 where it was reached
     spread : lowest and highest of these factors
     other_colour : share of the photons of 400-700 nm that come in other wavelengths than wanted
+    colour_drift : largest share of the photons here that changes its channel through the day
     programmes : fixture -> programme
     """
 
-    title_here: str
-    title_there: str
-    basis: BasisKey
-    basis_sentence: str
-    measure_first: bool
+    here: Analysis
+    there: Analysis
     pairs: tuple[PairMatch, ...]
     common_factor: float
     spread: tuple[float, float]
     reached: bool
     other_colour: float
+    colour_drift: float
     unmatched: tuple[UnmatchedBand, ...]
     channels: tuple[ChannelSetting, ...]
     programmes: Mapping[str, Programme]
-    cautions: tuple[Caution, ...]
-    version: str
-    inputs_sha256: Mapping[str, str]
+
+    @property
+    def basis(self) -> BasisKey:
+        """What the weaker side stands on."""
+        return weaker_basis(self.here.basis, self.there.basis)
+
+    @property
+    def measure_first(self) -> bool:
+        """Whether a side stands on no readings."""
+        return self.basis != "measured"

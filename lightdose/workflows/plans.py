@@ -1,15 +1,17 @@
-"""Plans: other levels, other places, a way from place to place; each verified by a new analysis."""
+"""Plans: other levels, another tank matched, other places, a way from place to place; each verified."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from lightdose.analysis import judged_under, light_field, light_of
+from lightdose.analysis import analyse, judged_under, light_field, light_of
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.model.arrays import FloatArray
+from lightdose.model.matching import Match
 from lightdose.model.placement import Move, MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.model.tuning import TunedSchedule, TuneWishes, Tuning
@@ -105,6 +107,22 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
     bare = ready.only("ppfd")
     plan = plan_move(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
     return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)
+
+
+def match(one: Setup, other: Setup, words: Sequence[str]) -> Match:
+    """The other tank set so that its places get what places of the first get; ``words`` are "HERE=THERE".
+
+    Raises
+    ------
+    SetupError
+        If a word names no pair of places, or a place gets no light.
+    """
+    from lightdose.fit.matching import match_places
+    from lightdose.judge.place_pairs import place_pairs
+    from lightdose.physics.weightings import TEN_NM_WEIGHTINGS
+
+    here, there = (analyse(s, certainty=False, also=TEN_NM_WEIGHTINGS) for s in (one, other))
+    return match_places(here, there, place_pairs(here, there, words), reference_tables())
 
 
 def _refuse_too_many(setup: Setup, command: str) -> None:

@@ -127,8 +127,9 @@ def test_first_line_says_measure_first_and_files_are_named(tanks: Path) -> None:
     done = run("match", "shop", "theirs", "--pair", "hammer=ridge", "-o", "new", "--figures", "figs")
     assert done.exit_code == 0
     assert done.stdout.startswith("Measure first, here and there: a match is no better than its weaker side.")
-    assert (
-        done.stdout.splitlines()[-1] == "Matched on paper, in the same colour: measure before you rely on it."
+    assert done.stdout.splitlines()[-1] == (
+        "Matched on paper, in the same colour: measure before you rely on it. "
+        "Next: lightdose dose theirs/setup.toml --schedule new/lamp-1.csv"
     )
     assert "lamp-1.csv, " in done.stderr
     assert {p.name for p in (tanks / "figs").iterdir()} == {"match.svg", "match.png"}

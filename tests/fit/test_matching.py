@@ -1,4 +1,4 @@
-"""`match` on whole setups: two lamps, days over midnight, colours that change, and what its words claim."""
+"""`match` on whole setups: two lamps, days over midnight, colours that change, and its cautions."""
 
 from __future__ import annotations
 
@@ -10,22 +10,18 @@ import pytest
 from cli.small_tanks import write_tank
 
 import lightdose
-from lightdose.files.library import reference_tables
-from lightdose.fit.match_words import match_basis
-from lightdose.fit.matching import match_places
-from lightdose.judge.place_pairs import place_pairs
+from lightdose.answers.match import match_cautions
 from lightdose.model.matching import Match
-from lightdose.model.results import Analysis, Basis, weaker_basis
+from lightdose.model.results import Basis, weaker_basis
 from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import time_above
-from lightdose.physics.weightings import TEN_NM_WEIGHTINGS
+from lightdose.workflows.plans import match
 
 
-def matched(one: Setup, other: Setup, *words: str) -> tuple[Match, Analysis, Analysis]:
-    here, there = (lightdose.analyse(s, certainty=False, also=TEN_NM_WEIGHTINGS) for s in (one, other))
-    return match_places(here, there, place_pairs(here, there, words), reference_tables()), here, there
+def codes(found: Match) -> set[str]:
+    return {c.code for c in match_cautions(found)}
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +47,7 @@ def test_same_tank_with_unequal_lamps_is_exact(two_lamps: Setup, words: tuple[st
     uneven = changed(
         uneven, lambda _, n, p: p if n != "blue 450" else ChannelProgramme(p.time_h, p.level * 0)
     )
-    found, *_ = matched(uneven, uneven, *words)
+    found = match(uneven, uneven, words)
     for pair in found.pairs:
         assert pair.dli_got == pytest.approx(pair.dli_target, rel=1e-9)
         assert pair.peak_got == pytest.approx(pair.peak_target, rel=1e-6)
@@ -66,13 +62,15 @@ def test_night_over_midnight_keeps_its_hours(two_lamps: Setup) -> None:
     """A programme from 19:00 to 03:00 gives one from 19:00 to 03:00 there, with the same dark hours."""
     time = np.array([19.0, 21, 25, 27])
     night = changed(two_lamps, lambda _, __, p: ChannelProgramme(time, p.level))
-    found, here, there = matched(night, two_lamps, "ridge=ridge")
+    found = match(night, two_lamps, ["ridge=ridge"])
     spans = [p.span_h for p in found.programmes.values()]
     assert spans == [(19.0, 27.0), (19.0, 27.0)]
-    curve = day_curve([replace(f, programme=found.programmes[f.name]) for f in there.setup.lit_fixtures])
-    hours = time_above(there.light_field.of("ppfd")[:1], curve, 0.0)
+    curve = day_curve(
+        [replace(f, programme=found.programmes[f.name]) for f in found.there.setup.lit_fixtures]
+    )
+    hours = time_above(found.there.light_field.of("ppfd")[:1], curve, 0.0)
     assert float(hours[0]) == pytest.approx(8.0)
-    assert found.pairs[0].dli_got == pytest.approx(here.dose.dli[0], rel=1e-9)
+    assert found.pairs[0].dli_got == pytest.approx(found.here.dose.dli[0], rel=1e-9)
 
 
 @pytest.mark.identity
@@ -82,40 +80,37 @@ def test_colour_that_changes_through_the_day_is_said(two_lamps: Setup) -> None:
         two_lamps,
         lambda _, n, p: ChannelProgramme(np.array([14.0, 15, 16, 17]), p.level * 4) if n == "red 660" else p,
     )
-    found, *_ = matched(late, late, "ridge=ridge")
-    assert "colour_of_the_day" in {c.code for c in found.cautions}
+    found = match(late, late, ["ridge=ridge"])
+    assert "colour_of_the_day" in codes(found)
     assert found.other_colour < 1e-4
-    steady, *_ = matched(two_lamps, two_lamps, "ridge=ridge")
-    assert "bring_it_in_slowly" not in {c.code for c in steady.cautions}
+    steady = match(two_lamps, two_lamps, ["ridge=ridge"])
+    assert "bring_it_in_slowly" not in codes(steady)
 
 
 @pytest.mark.identity
 def test_much_more_light_than_today_names_the_way(two_lamps: Setup) -> None:
     """A place that would get far more than today is sent to acclimate."""
     dim = changed(two_lamps, lambda _, __, p: ChannelProgramme(p.time_h, p.level * 0.3))
-    found, *_ = matched(two_lamps, dim, "ridge=ridge")
-    text = next(c.text for c in found.cautions if c.code == "bring_it_in_slowly")
+    found = match(two_lamps, dim, ["ridge=ridge"])
+    text = next(c.text for c in match_cautions(found) if c.code == "bring_it_in_slowly")
     assert "`lightdose acclimate`" in text
 
 
 @pytest.mark.identity
 def test_lamp_that_stays_off_is_named(two_lamps: Setup) -> None:
     """Far lamps with little part in a steep match may be off: the keeper is told."""
-    found, *_ = matched(two_lamps, two_lamps, "sand=ridge", "ridge=sand")
+    found = match(two_lamps, two_lamps, ["sand=ridge", "ridge=sand"])
     off = {c.key.fixture for c in found.channels} - {c.key.fixture for c in found.channels if c.output > 0}
-    texts = [c.text for c in found.cautions if c.code == "fixture_off"]
+    texts = [c.text for c in match_cautions(found) if c.code == "fixture_off"]
     assert len(off) == 1
     assert texts == [f"'{off.pop()}' stays off: the places below get less light."]
 
 
-@pytest.mark.pinned
-def test_first_line_names_the_sides_to_measure() -> None:
-    """Both measured: no warning; one not: that side is named."""
-    read, sheet = Basis("measured", "Measured: 8 readings."), Basis("data sheet", "Unmeasured: data sheet.")
-    assert match_basis(read, read) == "Here: Measured: 8 readings. There: Measured: 8 readings."
-    assert match_basis(read, sheet).startswith("Measure first, there:")
-    assert match_basis(sheet, read).startswith("Measure first, here:")
-    typical = Basis("typical values", "Unmeasured: typical values.")
+@pytest.mark.identity
+def test_basis_of_a_match_is_that_of_its_weaker_side() -> None:
+    """Readings go before a data sheet, a data sheet before typical values."""
+    read, sheet = Basis("measured", "read"), Basis("data sheet", "sheet")
+    typical = Basis("typical values", "typical")
     assert [weaker_basis(*pair) for pair in ((read, read), (sheet, read), (sheet, typical))] == [
         "measured",
         "data sheet",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from lightdose.answers.match import headline, unmatched_sentence
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.matching import BAND_WIDTH_NM, Match, PairMatch
 from lightdose.present.figures.canvas import (
@@ -20,7 +21,6 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, literal, number
-from lightdose.present.match_text import headline, unmatched_sentence
 from lightdose.quantities import GRID_START_NM
 
 if TYPE_CHECKING:

@@ -1,0 +1,241 @@
+"""`match`: what each pair of places gets, what to set there, and what the other light cannot give."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from lightdose.answers.blocks import Answer, Points, Say, Section, pointed
+from lightdose.answers.field import Field, as_json, table
+from lightdose.answers.light import MOL, PPFD
+from lightdose.answers.schedules import percent_level, schedule_json, try_schedules
+from lightdose.answers.verdicts import SINGLE_VALUES
+from lightdose.model.matching import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
+from lightdose.model.results import Caution
+from lightdose.present.labels import DLI_UNIT, count, literal, number
+from lightdose.quantities import GRID_START_NM
+
+BANDS_NAMED: Final = 6
+NAMES_SHOWN: Final = 5
+UNEVEN: Final = 1.10
+"""Pairs that stand further apart than this are matched in the mean only. Our choice."""
+
+DRIFT_SAID: Final = 0.05
+"""Colour that changes less than this through the day is not spoken of. Our choice."""
+
+RISE_SAID: Final = 1.10
+"""From here on a place gets so much more than today that it is to go in steps. Our choice."""
+
+OUR_CHOICE: Final = "our choice"
+
+
+def _bands(pair: PairMatch) -> list[dict[str, Any]]:
+    """Photons of the day in each 10 nm. [mol m-2 d-1]"""
+    starts = [GRID_START_NM + BAND_WIDTH_NM * i for i in range(pair.band_target.size)]
+    doses = zip(starts, pair.band_target.tolist(), pair.band_got.tolist(), strict=True)
+    return [
+        {"band_nm": [low, low + BAND_WIDTH_NM], "target_mol_m2_d": target, "got_mol_m2_d": got}
+        for low, target, got in doses
+    ]
+
+
+# fmt: off
+PAIR: Final = (
+    Field("here", "here", lambda p: p.here, kind="string", fold=True, at={"pairs": 0}),
+    Field("there", "there", lambda p: p.there, kind="string", fold=True, at={"pairs": 1}),
+    Field("dli_target", "DLI here", lambda p: p.dli_target, unit=MOL, key="dli.target", at={"pairs": 2}),
+    Field("dli_got", "DLI there", lambda p: p.dli_got, unit=MOL, key="dli.got", at={"pairs": 3}),
+    Field("dli_before", "today", lambda p: p.dli_before, unit=MOL, key="dli.before", at={"pairs": 4}),
+    Field("peak_target", "peak here", lambda p: p.peak_target, unit=PPFD, key="peak.target", at={"pairs": 5}),
+    Field("peak_got", "peak there", lambda p: p.peak_got, unit=PPFD, key="peak.got", at={"pairs": 6}),
+    Field("bands", "photons in each 10 nm", _bands),
+)
+CHANNEL: Final = (
+    Field("fixture", "fixture", lambda c: c.key.fixture, kind="string", fold=True, at={"channels": 0}),
+    Field("channel", "channel", lambda c: c.key.channel, kind="string", fold=True, at={"channels": 1}),
+    Field("set_to", "level", lambda c: percent_level(c.level) if c.output > 0 else "off", unit="%", key="",
+          at={"channels": 2}),
+    Field("level", "level", lambda c: c.level),
+    Field("output", "output", lambda c: c.output, unit="%", show=percent_level, at={"channels": 3}),
+    Field("at_limit", "", lambda c: c.at_limit, kind="boolean"),
+    Field("limit", "", lambda c: "at its limit" if c.at_limit else None, kind="string", key="",
+          at={"channels": 4}),
+)
+UNMATCHED: Final = (
+    Field("band_nm", "band", lambda b: (b.low_nm, b.high_nm)),
+    Field("share", "share", lambda b: b.share),
+    Field("share_of_band", "share of the band", lambda b: b.of_band),
+)
+# fmt: on
+
+
+def match_answer(match: Match, files: Mapping[str, Path]) -> Answer:
+    """Pairs, settings, what is missing, cautions; ``files``: fixture -> schedule that was written."""
+    cautions = match_cautions(match)
+    missing = unmatched_sentence(match)
+    following = try_schedules(match.there.setup, files) if files else "add -o DIR to write the schedules"
+    return Answer(
+        "match",
+        (
+            Say(f"{basis_sentence(match)} {SINGLE_VALUES}", "basis"),
+            Say(headline(match), "strong"),
+            Section("The places", (table("pairs", "The places", PAIR, match.pairs, least=4),)),
+            Section(
+                "The plateau of each channel there; the schedule has its day",
+                (table("channels", "The plateau of each channel there", CHANNEL, match.channels, least=3),),
+            ),
+            *([Section("", (Say(missing),))] if missing else []),
+            Section("Worth knowing", (Points(pointed(cautions)),)),
+            Say(f"{verdict_sentence(match)} Next: {following}", "verdict"),
+        ),
+        lambda: match_body(match, files),
+        title=match.there.setup.title,
+        basis=match.basis,
+        cautions=cautions,
+        setups=(match.here.setup, match.there.setup),
+        missed=not match.reached,
+    )
+
+
+def match_body(match: Match, files: Mapping[str, Path]) -> dict[str, Any]:
+    """Pairs, what is unmatched, the plateau of every channel, and the schedule files that were written."""
+    return {
+        "here": match.here.setup.title,
+        "there": match.there.setup.title,
+        "basis_sentence": basis_sentence(match),
+        "measure_first": match.measure_first,
+        "reached": match.reached,
+        "common_factor": match.common_factor,
+        "spread": list(match.spread),
+        "pairs": [as_json(PAIR, pair) for pair in match.pairs],
+        "schedules": [schedule_json(name, path) for name, path in files.items()],
+        "other_colour_share": match.other_colour,
+        "unmatched": [as_json(UNMATCHED, band) for band in match.unmatched],
+        "channels": [as_json(CHANNEL, setting) for setting in match.channels],
+    }
+
+
+def basis_sentence(match: Match) -> str:
+    """On what each side stands, and to measure first where a side does not stand on readings."""
+    sides = {"here": match.here.basis, "there": match.there.basis}
+    stands = f"Here: {sides['here'].sentence} There: {sides['there'].sentence}"
+    which = " and ".join(name for name, basis in sides.items() if basis.key != "measured")
+    if not which:
+        return stands
+    return f"Measure first, {which}: a match is no better than its weaker side. {stands}"
+
+
+def headline(match: Match) -> str:
+    """How near the other tank comes, in one sentence."""
+    if not match.reached:
+        return f"The other tank reaches {100 * match.common_factor:.0f} % of the dose."
+    if len(match.pairs) == 1:
+        pair = match.pairs[0]
+        there, here = literal(pair.there), literal(pair.here)
+        same = f"{there!r} gets the dose of {here!r}, {number(pair.dli_got)} {DLI_UNIT}"
+    else:
+        low, high = match.spread
+        pairs = count(len(match.pairs), "pair")
+        same = f"{pairs} get the same dose in the mean, each {low:.2f} to {high:.2f} of its own"
+    return f"{same}, {colour_words(match)}."
+
+
+def colour_words(match: Match) -> str:
+    """How much of the light is of another colour."""
+    if match.other_colour < 1e-3:
+        return "in the same colour"
+    return f"with {100 * match.other_colour:.1f} % of the photons in other colours"
+
+
+def unmatched_sentence(match: Match) -> str:
+    """Which 10 nm bands are missing, neighbours together, the largest first; empty where all is there."""
+    if not match.unmatched:
+        return ""
+    runs = _runs(match.unmatched)
+    parts = []
+    for run in runs[:BANDS_NAMED]:
+        share = sum(b.share for b in run)
+        of_band = share / sum(b.share / b.of_band for b in run)
+        gone = "missing" if of_band > 0.98 else f"{100 * of_band:.0f} % short"
+        parts.append(
+            f"{run[0].low_nm:.0f}-{run[-1].high_nm:.0f} nm {gone} ({100 * share:.1f} % of the photons)"
+        )
+    more = f", and {len(runs) - BANDS_NAMED} smaller" if len(runs) > BANDS_NAMED else ""
+    return f"Cannot be matched: {'; '.join(parts)}{more}."
+
+
+def _runs(bands: Sequence[UnmatchedBand]) -> list[list[UnmatchedBand]]:
+    runs: list[list[UnmatchedBand]] = []
+    for band in bands:
+        if runs and runs[-1][-1].high_nm == band.low_nm:
+            runs[-1].append(band)
+        else:
+            runs.append([band])
+    return sorted(runs, key=lambda run: -sum(b.share for b in run))
+
+
+def verdict_sentence(match: Match) -> str:
+    """Whether it is matched, and how far that can be relied on."""
+    if not match.reached:
+        return f"Not matched: {100 * match.common_factor:.0f} % of the dose, {colour_words(match)}."
+    low, high = match.spread
+    how = f" in the mean only ({low:.2f} to {high:.2f})" if high / low > UNEVEN else ""
+    if match.measure_first:
+        return f"Matched on paper{how}, {colour_words(match)}: measure before you rely on it."
+    return f"Matched{how}, {colour_words(match)}."
+
+
+def match_cautions(match: Match) -> tuple[Caution, ...]:
+    """What the match cannot give, and how to bring it in."""
+    return tuple(Caution(code, text, source) for code, text, source in _cautions(match))
+
+
+def _cautions(match: Match) -> Iterator[tuple[str, str, str]]:
+    """Code, text and source of each."""
+    limited = [s.key.channel for s in match.channels if s.at_limit]
+    if not match.reached:
+        at = f" with {_names(limited)} at full output" if limited else ""
+        text = f"The dose cannot be reached{at}: a lower fixture, a longer day or a higher place helps."
+        yield "dose_not_reached", text, OUR_CHOICE
+    elif limited:
+        yield "channel_at_limit", f"At full output: {_names(limited)}.", OUR_CHOICE
+    by_factor = sorted(match.pairs, key=lambda p: p.factor)
+    low, high = by_factor[0], by_factor[-1]
+    if high.factor / low.factor > UNEVEN:
+        text = (
+            f"The light falls otherwise there: {low.there!r} gets {low.factor:.2f} and {high.there!r} "
+            f"{high.factor:.2f} times its dose. Another place for one of them evens it out."
+        )
+        yield "uneven", text, OUR_CHOICE
+    running = {s.key.fixture for s in match.channels if s.output > 0}
+    dark = list(dict.fromkeys(s.key.fixture for s in match.channels if s.key.fixture not in running))
+    if dark:
+        stay = "stays" if len(dark) == 1 else "stay"
+        yield "fixture_off", f"{_names(dark)} {stay} off: the places below get less light.", OUR_CHOICE
+    if match.colour_drift > DRIFT_SAID:
+        text = (
+            f"Here the colour changes through the day (up to {100 * match.colour_drift:.0f} % of the photons "
+            "change their channel); there every hour has the day's mean colour."
+        )
+        yield "colour_of_the_day", text, OUR_CHOICE
+    rising = [p for p in match.pairs if p.dli_got > RISE_SAID * p.dli_before]
+    if rising:
+        most = max(rising, key=lambda p: p.dli_got / max(p.dli_before, 1e-12))
+        times = f"{most.dli_got / most.dli_before:.1f} times" if most.dli_before > 0 else "light after none,"
+        text = (
+            f"{most.there!r} gets {times} what it gets there today: bring it in by steps, "
+            f"`lightdose acclimate` from {match.there.setup.path} to the new programme."
+        )
+        yield "bring_it_in_slowly", text, "common practice, no published rule per week"
+    text = (
+        "Only the named places were matched: run `lightdose dose` on the other tank with the new schedule, "
+        "and read one of them with a meter."
+    )
+    yield "only_these_places", text, OUR_CHOICE
+
+
+def _names(names: Sequence[str]) -> str:
+    kept = list(dict.fromkeys(names))
+    more = f" and {len(kept) - NAMES_SHOWN} more" if len(kept) > NAMES_SHOWN else ""
+    return ", ".join(map(repr, kept[:NAMES_SHOWN])) + more
