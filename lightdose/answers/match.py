@@ -8,7 +8,6 @@ from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Points, Say, Section, pointed
 from lightdose.answers.field import Field, as_json, table
-from lightdose.answers.light import MOL, PPFD
 from lightdose.answers.schedules import percent_level, schedule_json, try_schedules
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.matching import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
@@ -44,11 +43,11 @@ def _bands(pair: PairMatch) -> list[dict[str, Any]]:
 PAIR: Final = (
     Field("here", "here", lambda p: p.here, kind="string", fold=True, at={"pairs": 0}),
     Field("there", "there", lambda p: p.there, kind="string", fold=True, at={"pairs": 1}),
-    Field("dli_target", "DLI here", lambda p: p.dli_target, unit=MOL, key="dli.target", at={"pairs": 2}),
-    Field("dli_got", "DLI there", lambda p: p.dli_got, unit=MOL, key="dli.got", at={"pairs": 3}),
-    Field("dli_before", "today", lambda p: p.dli_before, unit=MOL, key="dli.before", at={"pairs": 4}),
-    Field("peak_target", "peak here", lambda p: p.peak_target, unit=PPFD, key="peak.target", at={"pairs": 5}),
-    Field("peak_got", "peak there", lambda p: p.peak_got, unit=PPFD, key="peak.got", at={"pairs": 6}),
+    Field("dli_target", "DLI here", lambda p: p.dli_target, "dli", key="dli.target", at={"pairs": 2}),
+    Field("dli_got", "DLI there", lambda p: p.dli_got, "dli", key="dli.got", at={"pairs": 3}),
+    Field("dli_before", "today", lambda p: p.dli_before, "dli", key="dli.before", at={"pairs": 4}),
+    Field("peak_target", "peak here", lambda p: p.peak_target, "peak", key="peak.target", at={"pairs": 5}),
+    Field("peak_got", "peak there", lambda p: p.peak_got, "peak", key="peak.got", at={"pairs": 6}),
     Field("bands", "photons in each 10 nm", _bands),
 )
 CHANNEL: Final = (
