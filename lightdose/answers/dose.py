@@ -5,6 +5,7 @@ Terminal, pipe and report print these sections; `report` sets figures and furthe
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any, Final
@@ -455,6 +456,19 @@ def groups_section(analysis: Analysis) -> Section:
 def is_safety(caution: Caution) -> bool:
     """Whether a caution is one of the short safety lines that go with every answer."""
     return caution.code.startswith("safety_")
+
+
+def safety_lines(*analyses: Analysis) -> tuple[Caution, ...]:
+    """The lines on safety, each once: of the light that reaches a limit soonest."""
+    lines: dict[str, Caution] = {}
+    for analysis in sorted(analyses, key=_soonest_limit_s):
+        lines |= {c.code: c for c in analysis.cautions if is_safety(c) and c.code not in lines}
+    return tuple(lines.values())
+
+
+def _soonest_limit_s(analysis: Analysis) -> float:
+    reached = [limit.full_output_s for stare in analysis.hazards if (limit := stare.soonest())]
+    return min((s for s in reached if s is not None), default=math.inf)
 
 
 def safety_section(cautions: Sequence[Caution]) -> Section:

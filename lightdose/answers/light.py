@@ -152,7 +152,7 @@ def _ends(
 
 
 # fmt: off
-_CURVES: Final = (
+CURVES: Final = (
     ("", "default curve"),
     ("_low", "lowest of four absorption curves"),
     ("_high", "highest of four absorption curves"),
@@ -201,12 +201,12 @@ LIGHT: Final = (
     Field("usable_fraction", "absorption index (range)", lambda r: r.analysis.usable_fraction(r.receiver),
           "usable", show=_share_span, unit=" ", at={"sites": 3, "colour": 3},
           parts=tuple((f"usable_fraction{end}", f"absorption index, not growth: {what}") for end,
-                what in _CURVES)),
+                what in CURVES)),
     Field("usable_dose_mol_m2_d", "absorbable dose (range)",
           lambda r: r.analysis.usable_dose_mol_m2_d(r.receiver), unit=MOL, show=_span, at={"colour": 4},
           what="photons weighted by absorption",
           parts=tuple((f"usable_dose{end}_mol_m2_d", f"photons weighted by absorption: {what}") for end,
-                what in _CURVES)),
+                what in CURVES)),
     Field("interval_95", "95 %", lambda r: r.intervals, csv=False),
     Field("interval_95_dli", "DLI, 95 %", lambda r: r.interval("dli"), "dli", show=interval_text, key="",
           at={"corals": 6, "certainty": 6, "sites": 8},

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 from lightdose.answers.blocks import Table
-from lightdose.answers.field import said, table
+from lightdose.answers.field import Field, as_json, said, table
 from lightdose.model.appearance import Appearance, LooksAndGets
 from lightdose.model.results import Analysis
 from lightdose.present.labels import PPFD_UNIT, number, percent
@@ -77,7 +77,29 @@ LOOKS: Final = (
     said("cct", "colour temperature", lambda look: look.appearance.cct_k, show=lambda k: f"{k:.0f} K",
          at={"looks": 6}),
 )
+APPEARANCE: Final = (
+    Field("chromaticity_xy", "CIE 1931 x, y", lambda look: look.chromaticity_xy),
+    Field("cct_k", "CCT", lambda look: look.cct_k, unit="K", what="null where it means nothing"),
+    Field("duv", "Duv", lambda look: look.duv, what="distance from the white of that temperature"),
+    Field("srgb", "swatch", lambda look: look.swatch.srgb, key="swatch.srgb", kind="string"),
+    Field("approximate", "approximate", lambda _: True, key="swatch.approximate", kind="boolean"),
+    Field("clipped", "clipped", lambda look: look.swatch.clipped, key="swatch.clipped", kind="boolean"),
+)
 # fmt: on
+
+
+def looks_json(looks: LooksAndGets | None) -> dict[str, Any] | None:
+    """What a place gets beside how it looks, at the time of its peak; None without light."""
+    if looks is None:
+        return None
+    white = looks.white
+    beside = {"name": white.name, "lux": white.lux, "lux_per_umol": white.lux_per_umol}
+    return {
+        "ppfd_umol_m2_s": looks.ppfd_umol_m2_s,
+        "lux": looks.lux,
+        **as_json(APPEARANCE, looks.appearance),
+        "white_of_equal_ppfd": beside | as_json(APPEARANCE, white.appearance) | {"source": white.source},
+    }
 
 
 def brightest_looks(analysis: Analysis, looks: Sequence[LooksAndGets | None]) -> list[LooksAndGets]:

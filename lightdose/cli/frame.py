@@ -148,7 +148,7 @@ def answers(
     Parameters
     ----------
     setup : what the command calls its setup, in brackets where it may be left out; None takes none,
-        "SETUP..." takes many, and "A [B]" two, or further ones by ``--also`` where ``many`` is given
+        "SETUP..." takes many, and "A B" two, or further ones by ``--also`` where ``many`` is given
     csv : name of the file that ``--csv FOLDER`` makes; "" has no ``--csv``
     figures, imperial, strict : whether it has these options
     folds : whether ``--all`` has something to show

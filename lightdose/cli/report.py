@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from lightdose.model.setup import LengthUnit, Setup
     from lightdose.present.paper import Paper
     from lightdose.present.report import Report
-    from lightdose.present.report_comparison import Compared
 
 CELLS_ALONG = 45
 """Cells of a map along the longest side of the tank: fine enough for a page, quick to draw. Our choice."""
@@ -95,9 +94,10 @@ def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
 
 def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
     from lightdose.analysis import site_days, site_spectra
+    from lightdose.present.figures.comparison import shown_sites
     from lightdose.present.figures.day import shown_receivers
     from lightdose.present.report import Report
-    from lightdose.workflows.compare import looks_and_gets
+    from lightdose.workflows.compare import looks_and_gets, with_days
     from lightdose.workflows.explain import colour_or_intensity, diminishing_return
     from lightdose.workflows.trying import try_change
 
@@ -112,23 +112,8 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         more_light=diminishing_return(analysis),
         colour=colour_or_intensity(analysis),
         change=try_change(analysis),
-        compared=_compared(comparison) if comparison else None,
+        compared=with_days(comparison, shown_sites(comparison)) if comparison else None,
         variation=variation,
-    )
-
-
-def _compared(comparison: Comparison) -> Compared:
-    from lightdose.analysis import site_days, site_spectra
-    from lightdose.present.figures.comparison import shown_sites
-    from lightdose.present.report_comparison import Compared
-
-    a, b, shown = comparison.before, comparison.after, shown_sites(comparison)
-    here, there = [s.a for s in shown], [s.b for s in shown]
-    return Compared(
-        comparison,
-        shown,
-        (site_days(a, here), site_days(b, there)),
-        (site_spectra(a, here), site_spectra(b, there)),
     )
 
 

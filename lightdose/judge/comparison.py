@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from lightdose.judge.cautions import SAFETY
 from lightdose.judge.setup_differences import setup_differences
 from lightdose.model.appearance import LooksAndGets
 from lightdose.model.arrays import FloatArray
@@ -277,6 +276,6 @@ def _basis(a: Analysis, b: Analysis) -> str:
 
 
 def _new_cautions(a: Analysis, b: Analysis) -> tuple[Caution, ...]:
-    """What B gives cause to say that A does not."""
-    known = {(c.code, c.text) for c in (*a.cautions, *SAFETY)}
-    return tuple(c for c in b.cautions if (c.code, c.text) not in known)
+    """What B gives cause to say that A does not; lines on safety go with every answer all the same."""
+    known = {(c.code, c.text) for c in a.cautions}
+    return tuple(c for c in b.cautions if (c.code, c.text) not in known and not c.code.startswith("safety_"))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from lightdose.model.appearance import LooksAndGets
 from lightdose.model.certainty import Interval
 from lightdose.model.record import dataclass
-from lightdose.model.results import Analysis, Caution, Span, Verdict
+from lightdose.model.results import Analysis, Caution, SiteDay, SiteSpectrum, Span, Verdict
 
 
 @dataclass(frozen=True)
@@ -140,3 +140,13 @@ class Comparison:
     running: tuple[RunningCost, RunningCost]
     cautions: tuple[Caution, ...] = ()
     notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Compared:
+    """A comparison, and the days and spectra of A and of B at the sites that its figures show."""
+
+    comparison: Comparison
+    sites: Sequence[SiteComparison]
+    days: tuple[Sequence[SiteDay], Sequence[SiteDay]]
+    spectra: tuple[Sequence[SiteSpectrum], Sequence[SiteSpectrum]]

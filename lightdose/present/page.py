@@ -87,7 +87,11 @@ def _section(section: Section, numbers: Iterator[int]) -> dict[str, Any]:
         "nav": section.nav,
         "paper": section.paper,
         "folded": section.folded,
-        "blocks": [_block(b, numbers) for b in section.blocks if not isinstance(b, Section) or b.screens],
+        "blocks": [
+            _block(b, numbers)
+            for b in section.blocks
+            if not isinstance(b, Section) or (b.blocks and b.screens)
+        ],
     }
 
 
@@ -125,14 +129,15 @@ def _point(point: Point) -> dict[str, str]:
 
 
 def _table(table: Table) -> dict[str, Any]:
-    telling, alike = table.telling()
+    telling, same = table.telling()
     shown = telling[: table.page_columns] if table.page_columns else telling
-    within = [c for c in alike if not table.page_columns or table.columns.index(c) < table.page_columns]
+    within = [c for c in same if not table.page_columns or table.columns.index(c) < table.page_columns]
+    alike = alike_words(within, table.length_unit)
     rows = range(min(table.n_rows, ROWS_AT_MOST))
     more = table.n_rows - len(rows)
     notes = (
         table.note,
-        typeset(literal(alike_words(within, table.length_unit))).capitalize() + "." if within else "",
+        f"{alike[:1].upper()}{alike[1:]}." if alike else "",
         f"{more} more: --csv of the command writes all of them." if more else "",
     )
     return {

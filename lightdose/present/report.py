@@ -9,6 +9,7 @@ from typing import Any
 from lightdose.answers.assumed import assumptions
 from lightdose.answers.blocks import Block, Markup, Picture, Point, Points, Say, Section, Table
 from lightdose.answers.colour import colour_sentences, evidence_lines
+from lightdose.answers.compare import compared, photons_sentence
 from lightdose.answers.dose import (
     answer_points,
     cautions_section,
@@ -19,6 +20,7 @@ from lightdose.answers.dose import (
     groups_section,
     headline,
     photosynthesis_table,
+    safety_lines,
     safety_section,
     sites_section,
 )
@@ -27,15 +29,16 @@ from lightdose.answers.looks import brightest_looks, looks_sentences, looks_tabl
 from lightdose.answers.photosynthesis import return_sentences
 from lightdose.answers.verdicts import verdict_sentence
 from lightdose.model.appearance import LooksAndGets
+from lightdose.model.comparison import Compared
 from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn
 from lightdose.model.fixture import Fixture
 from lightdose.model.maps import LightMap
 from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
 from lightdose.model.setup import LengthUnit
 from lightdose.model.try_change import TryChange
-from lightdose.present.comparison_words import photons_sentence
 from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.colour import colour_drawing
+from lightdose.present.figures.comparison import comparison_drawings
 from lightdose.present.figures.day import day_drawing, spectrum_drawing
 from lightdose.present.figures.diminishing import diminishing_drawing
 from lightdose.present.figures.map import map_drawings
@@ -43,7 +46,6 @@ from lightdose.present.figures.schedule import programme_rows, schedule_drawing
 from lightdose.present.labels import literal
 from lightdose.present.page import Ready, laid_out, page_environment, policy, set_text, template_text
 from lightdose.present.range_bar import KEY
-from lightdose.present.report_comparison import Compared, comparison_section
 from lightdose.present.try_change import try_change_section
 
 
@@ -117,11 +119,12 @@ def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
     analysis, unit = report.analysis, report.unit
     corals = corals_section(analysis, unit)
     groups = groups_section(analysis)
+    others = [report.compared.comparison.after] if report.compared else []
     return [
         Section(corals.title, (*corals.blocks[:1], Say(KEY, "note"), *corals.blocks[1:]), "corals", "Corals")
         if corals.blocks
         else corals,
-        comparison_section(report.compared),
+        _compared(report.compared),
         *tried,
         sites_section(analysis, unit),
         _pictured("All over the tank", "maps", "Maps", _maps(report), paper=True),
@@ -132,12 +135,22 @@ def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
         _colour(report.colour),
         _looks(report),
         cost_section(analysis),
-        safety_section(analysis.cautions),
+        safety_section(safety_lines(analysis, *others)),
         _limits(report),
         Section(groups.title, (Say(STATEMENT), *groups.blocks), "groups", "What is usual", paper=False)
         if analysis.verdicts
         else Section("", ()),
     ]
+
+
+def _compared(shown: Compared | None) -> Section:
+    """Both setups in words, tables and figures; empty without another setup."""
+    if shown is None:
+        return Section("", ())
+    drawings = comparison_drawings(shown.comparison, shown.sites, shown.days, shown.spectra)
+    pictures = [picture for drawing in drawings for picture in _picture(drawing)]
+    blocks = tuple(compared(shown.comparison, pictures))
+    return Section("Beside another setup", blocks, "compared", "Beside another")
 
 
 def _pictured(title: str, key: str, nav: str, blocks: Iterable[Block], *, paper: bool = False) -> Section:

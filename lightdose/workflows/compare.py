@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from lightdose.analysis import channel_spectra, judged_under, light_of
+from lightdose.analysis import channel_spectra, judged_under, light_of, site_days, site_spectra
 from lightdose.files.library import read_emitter, reference_tables
 from lightdose.judge.comparison import RatioDraws, Side, compare_analyses
 from lightdose.judge.setup_differences import same_light_field
 from lightdose.model.appearance import LooksAndGets
 from lightdose.model.arrays import FloatArray
-from lightdose.model.comparison import Comparison
+from lightdose.model.comparison import Compared, Comparison, SiteComparison
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
 from lightdose.physics import looks
@@ -47,6 +47,12 @@ def compare(
     after = judged_under(b, *light, certainty=certainty, see=draws.see_after if shared else None)
     one, other = (Side(x, _looks(x, seen)) for x in (before, after))
     return compare_analyses(one, other, names or _titles(a, b), draws.ratio if shared else None)
+
+
+def with_days(comparison: Comparison, sites: Sequence[SiteComparison]) -> Compared:
+    """A comparison with both days and both spectra at some of its sites, for figures."""
+    a, b = (comparison.before, [s.a for s in sites]), (comparison.after, [s.b for s in sites])
+    return Compared(comparison, sites, (site_days(*a), site_days(*b)), (site_spectra(*a), site_spectra(*b)))
 
 
 def looks_and_gets(analysis: Analysis) -> tuple[LooksAndGets | None, ...]:

@@ -104,7 +104,7 @@ def test_variation_needs_no_second_setup(tanks: Path) -> None:
 @pytest.mark.pinned
 def test_first_lines_say_the_basis_the_sides_and_the_photons(tanks: Path) -> None:
     """Basis first, then what A and B are, what differs, then photons before colour."""
-    lines = run("shop/setup.toml", "--schedule", "brighter.csv", "--quiet").stdout.splitlines()
+    lines = run("shop/setup.toml", "--schedule", "brighter.csv", "--quiet", "--all").stdout.splitlines()
     assert lines[0].startswith("Both: Unmeasured")
     assert lines[1] == "A: shop (invented). B: the same with schedule brighter.csv."
     assert lines[2] == "B differs by: lamp 1: another programme."
@@ -191,7 +191,7 @@ def test_dark_sides_are_said_and_not_divided(tanks: Path) -> None:
     assert site["a"]["looks"] is None
     done = run("dark/setup.toml", "shop/setup.toml", "--figures", "dark-figures")
     assert done.exit_code == 0
-    assert "dark under A" in done.stdout
+    assert "Dark under A: " in done.stdout
     assert answer("shop/setup.toml", "dark/setup.toml")["sites"][0]["dli_ratio"] == 0
 
 

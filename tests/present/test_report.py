@@ -26,7 +26,7 @@ from lightdose.present.figures.comparison import shown_sites
 from lightdose.present.figures.day import shown_receivers
 from lightdose.present.labels import STATE_WORDS, hours, number, percent, range_text
 from lightdose.present.report import Report, report_page
-from lightdose.present.report_comparison import Compared
+from lightdose.model.comparison import Compared
 from lightdose.quantities import BANDS
 from lightdose.workflows.compare import compare, looks_and_gets
 from lightdose.workflows.explain import colour_or_intensity, diminishing_return

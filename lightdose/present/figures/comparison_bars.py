@@ -7,9 +7,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, TypeVar
 
-from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange
-from lightdose.model.results import Verdict
-from lightdose.present.comparison_words import (
+from lightdose.answers.compare import (
     cell_factor,
     change_sentence,
     largest_changes_first,
@@ -18,6 +16,8 @@ from lightdose.present.comparison_words import (
     state_change,
     worst_changes_first,
 )
+from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange
+from lightdose.model.results import Verdict
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

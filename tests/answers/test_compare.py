@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
-import io
 import math
 from dataclasses import replace
 
 import pytest
+from answers.printed import as_one, on_terminal, piped
 from judge.made_tank import made_tank
 
-from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, Split
-from lightdose.model.results import Span
-from lightdose.model.sensitivity import SEVERITY
-from lightdose.present.comparison_text import compare_lines, show_comparison
-from lightdose.present.comparison_words import (
+from lightdose.answers.compare import (
+    FIELDS,
     change_sentence,
+    compare_answer,
     factor,
     largest_changes_first,
+    pairs_of,
     photon_words,
     photons_sentence,
     worst_changes_first,
 )
+from lightdose.answers.field import Sheet
+from lightdose.answers.verdicts import counts, octaves_off
+from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, Split
+from lightdose.model.results import Span
+from lightdose.model.sensitivity import SEVERITY
 from lightdose.workflows.compare import compare
 
 TANK = made_tank()
@@ -98,10 +102,13 @@ def _worse(coral: CoralComparison) -> int:
 
 @pytest.mark.identity
 def test_worst_changes_come_first() -> None:
-    """Corals that get worse stand before those that stay and those that mend; sites by their change."""
-    rank = {c.coral: _worse(c) for c in worst_changes_first(PLAIN.corals)}
+    """What gets worse stands before what goes further off, that before what mends; sites by their change."""
+    ranked = worst_changes_first(PLAIN.corals)
+    rank = {c.coral: _worse(c) for c in ranked}
     assert len(set(rank.values())) > 1
     assert list(rank.values()) == sorted(rank.values(), reverse=True)
+    away = [octaves_off(c.verdict_after) - octaves_off(c.verdict_before) for c in ranked if not _worse(c)]
+    assert away == sorted(away, reverse=True)
     sizes = [abs(s.split.ln_dli) for s in largest_changes_first(PLAIN.sites)]
     assert sizes == sorted(sizes, reverse=True)
 
@@ -111,17 +118,20 @@ def test_worst_changes_come_first() -> None:
 def test_corals_that_change_are_counted_in_good_grammar(kept: int, words: str) -> None:
     """One coral changes, two change."""
     few = replace(PLAIN, corals=tuple(c for c in PLAIN.corals if c.changes_state)[:kept])
-    assert any(f"By the stated values {words}" in line for line in compare_lines(few))
+    assert any(f"By the stated values {words}" in line for line in piped(compare_answer(few)))
 
 
 @pytest.mark.identity
 def test_one_setup_beside_itself_is_said_to_be_the_same() -> None:
-    """Nothing differs, the photons are the same, no step is called for."""
-    lines = list(compare_lines(compare(TANK, TANK)))
+    """Nothing differs, the photons are the same: no table repeats that, and no step is called for."""
+    answer = compare_answer(compare(TANK, TANK))
+    lines = piped(answer)
     assert lines[2] == "B differs in nothing that gives light."
     assert lines[3] == (
         "The same photons: as bright, as long; colour by absorption index 1.00, not growth (at all 3 sites)."
     )
+    assert "Corals, worst change first" not in lines
+    assert "Corals, worst change first" in piped(answer, everything=True)
     assert "acclimate" not in lines[-1]
 
 
@@ -131,32 +141,57 @@ def test_no_common_site_is_said() -> None:
     other = replace(TANK, sites=(replace(TANK.sites[0], name="rock"),), corals=())
     found = compare(TANK, other, certainty=False)
     assert photons_sentence(found) == "No site stands in both, so no light can be set beside another."
-    assert "In A only, not compared: 3 sites (ridge, shelf, sand)." in list(compare_lines(found))
+    assert "In A only, not compared: 3 sites (ridge, shelf, sand)." in piped(compare_answer(found))
 
 
 @pytest.mark.identity
 @pytest.mark.parametrize("width", [60, 100, 200])
 def test_terminal_shows_odd_names_literally(width: int) -> None:
-    """Markup, scripts, formulas and 200 characters stand as they are; colour off means no escape byte."""
+    """Markup, scripts, formulas and 200 characters stand as they are, wherever lines break."""
     sites = (replace(TANK.sites[0], name=ODD), *TANK.sites[1:])
     corals = tuple(replace(c, site=ODD) if c.site == "ridge" else c for c in TANK.corals)
     odd = replace(TANK, sites=sites, corals=corals, title=ODD)
-    stream = io.StringIO()
-    show_comparison(compare(odd, odd), stream, colour=False, width=width)
-    text = stream.getvalue()
+    answer = compare_answer(compare(odd, odd))
+    text = "".join(as_one(on_terminal(answer, width)).split())
     assert "\x1b" not in text
-    assert ODD in text.replace("\n", "")
-    assert any(ODD in line for line in compare_lines(compare(odd, odd)))
+    assert "".join(ODD.split()) in text
+    assert any(ODD in line for line in piped(answer, everything=True))
 
 
 @pytest.mark.identity
-def test_every_place_has_one_record_line() -> None:
-    """Piped: a line a coral and site, fields parted by tabs, photosynthesis of both sides with it."""
-    lines = list(compare_lines(PLAIN))
-    assert sum(line.startswith("site ") for line in lines) == 3
-    corals = [line for line in lines if line.startswith("coral ")]
-    assert len(corals) == 4
-    assert any("A: gross photosynthesis" in line and "B: gross photosynthesis" in line for line in corals)
+def test_every_place_has_its_lines_on_every_surface() -> None:
+    """Everything asked for: each coral in three tables, each site in two, in a pipe as on a terminal."""
+    answer = compare_answer(PLAIN)
+    for lines in (piped(answer, everything=True), on_terminal(answer, 130, everything=True)):
+        for names, tables in (([c.coral for c in PLAIN.corals], 3), ([s.site for s in PLAIN.sites], 2)):
+            assert all(sum(line.startswith(f"{name}  ") for line in lines) == tables for name in names)
+    brief = as_one(piped(answer))
+    assert "Sites, largest change first" not in brief
+    assert "--all shows" in brief
+
+
+@pytest.mark.identity
+def test_answer_counts_corals_as_dose_does() -> None:
+    """Both counts are those of the two setups; the safety lines stand once, beside what B adds."""
+    answer = compare_answer(PLAIN)
+    assert answer.counts == {
+        "before": counts(PLAIN.before.verdicts),
+        "after": counts(PLAIN.after.verdicts),
+    }
+    codes = [caution.code for caution in answer.cautions]
+    assert len(codes) == len(set(codes))
+    assert {c.code for c in PLAIN.after.cautions if c.code.startswith("safety_")} <= set(codes)
+
+
+@pytest.mark.identity
+def test_every_field_reads_a_pair() -> None:
+    """Each column has a cell for a site and a coral, lit or dark, and each is printed for people."""
+    dark = replace(PLAIN.sites[0].before, looks=None)
+    sites = (*PLAIN.sites, replace(PLAIN.sites[0], after=dark, dli_ratio=None, split=Split()))
+    rows = pairs_of(PLAIN, (*sites, *PLAIN.corals))
+    sheet = Sheet(FIELDS, rows)
+    assert {len(cells) for cells in sheet.values()} == {len(sheet.columns)}
+    assert all(isinstance(one.shown(row), str) for one in FIELDS if one.at for row in rows)
 
 
 @pytest.mark.identity
