@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from lightdose.answers.field import Field
 
 TABLES: Final = {
+    "compare": ("compare", "FIELDS"),
     "dose": ("light", "FIELDS"),
     "groups": ("groups", "FIELDS"),
     "hazard": ("hazard", "FIELDS"),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from lightdose.cli.frame import Ask, answers
-from lightdose.cli.options import NumberRange, start_date
+from lightdose.cli.options import days_option, rise_option, start_date
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
@@ -19,17 +19,8 @@ if TYPE_CHECKING:
 @answers(figures=True, imperial=True, folds=False)
 @click.argument("coral")
 @click.option("--to", "to", required=True, metavar="SITE", help="Where it is to stand; a free site.")
-@click.option(
-    "--rise",
-    type=NumberRange(0, 100, min_open=True),
-    default=10.0,
-    show_default=True,
-    metavar="PERCENT",
-    help="Most rise of its daily dose in a week.",
-)
-@click.option(
-    "--days", type=click.IntRange(1, 60), default=7, show_default=True, help="Days from step to step."
-)
+@rise_option
+@days_option
 @click.option("--start", metavar="YYYY-MM-DD", help="Date of the first step; else days are numbered.")
 def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | None) -> Answer:
     """The way of one coral to another site, over free sites, in steps that it can follow.

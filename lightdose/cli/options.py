@@ -185,6 +185,17 @@ class NumberRange(click.FloatRange):
         return number
 
 
+rise_option = click.option(
+    "--rise",
+    type=NumberRange(0, 100, min_open=True),
+    default=10.0,
+    show_default=True,
+    metavar="PERCENT",
+    help="Most rise of a coral's daily dose in a week.",
+)
+days_option = click.option(
+    "--days", type=click.IntRange(1, 60), default=7, show_default=True, help="Days from step to step."
+)
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, unrounded.")
 csv_option = click.option("--csv", "csv_file", metavar="FILE", help="Write the table as CSV.")
 dialect_option = click.option(

@@ -106,8 +106,8 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
     ahead = corals[int(np.argmax(ratios[:, 1].max(axis=0)))]
     here = {v.coral for v in other.verdicts}
     return Acclimation(
-        title_from=today.setup.title,
-        title_to=other.setup.title,
+        before=today.setup,
+        after=other.setup,
         basis_sentence=basis_sentence(today, other),
         basis=other.basis,
         rise_per_week=request.rise_per_week,
@@ -119,8 +119,6 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
         curve=mismatch_curve(ahead.name, ahead.before, days, own[:, corals.index(ahead)]),
         cautions=acclimation_cautions(request.rise_per_week, corals, steps),
         weeks=float(days[-1]) / 7,
-        version=other.version,
-        inputs_sha256={**today.setup.inputs_sha256, **other.setup.inputs_sha256},
     )
 
 

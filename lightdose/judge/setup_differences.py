@@ -137,7 +137,7 @@ def _names(names: list[str]) -> str:
 
 
 def _same(one: object, other: object) -> bool:
-    """Whether two records hold the same values, arrays and nested records included; places do not count."""
+    """Whether two records hold the same values, arrays and nested records included, wherever they stood."""
     if one is other:
         return True
     if type(one) is not type(other):
@@ -151,6 +151,6 @@ def _same(one: object, other: object) -> bool:
         assert isinstance(other, list | tuple)
         return len(one) == len(other) and all(map(_same, one, other))
     if dataclasses.is_dataclass(one):
-        names = [f.name for f in dataclasses.fields(one) if f.name not in ("place", "notes")]
+        names = [f.name for f in dataclasses.fields(one) if f.name not in ("place", "notes", "file")]
         return all(_same(getattr(one, n), getattr(other, n)) for n in names)
     return one == other

@@ -9,6 +9,7 @@ from lightdose.model.arrays import FloatArray, read_only
 from lightdose.model.record import dataclass
 from lightdose.model.results import Basis, Caution, Span
 from lightdose.model.schedule import Programme
+from lightdose.model.setup import Setup
 
 Origin = Literal["today", "stated", "unknown"]
 """Where a coral's earlier dose is known from: the setup it lives in, the keeper's word, or not at all."""
@@ -99,14 +100,15 @@ class Acclimation:
 
     Attributes
     ----------
+    before, after : today's setup, and the one that the way leads to
     rise_per_week : the limit asked for, 0.1 is 10 %
     missing : corals of today's setup that the other lacks
     not_judged : corals that live without light, which limit nothing
     weeks : from the first step to the last
     """
 
-    title_from: str
-    title_to: str
+    before: Setup
+    after: Setup
     basis_sentence: str
     basis: Basis
     rise_per_week: float
@@ -118,5 +120,3 @@ class Acclimation:
     curve: MismatchCurve
     cautions: tuple[Caution, ...]
     weeks: float
-    version: str
-    inputs_sha256: Mapping[str, str]

@@ -85,13 +85,13 @@ def test_variations_change_the_new_setup_only(tanks: Path) -> None:
 
 @pytest.mark.pinned
 def test_pipe_names_dates_files_and_the_verdict(tanks: Path) -> None:
-    """The basis first, one record a step with its date, every file on stderr, the verdict last."""
+    """The basis first, a row a step with its date, every file on stderr, the verdict last."""
     done = run("acclimate", "now", "then", "-o", "steps", "--figures", "figs", "--start", "2026-02-27")
     assert done.exit_code == 0
     lines = done.stdout.splitlines()
     assert lines[0].startswith("Unmeasured: stands on data-sheet values")
-    dated = [line for line in lines if line.startswith("day ")]
-    assert dated[1].split("\t")[:2] == ["day 7", "date 2026-03-06"]
+    dated = [line.split() for line in lines if "  2026-" in line]
+    assert dated[1][:2] == ["7", "2026-03-06"]
     assert lines[-1].startswith(
         f"{len(dated)} steps in {len(dated) - 1} weeks; the new programme runs from day"
     )

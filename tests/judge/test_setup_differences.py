@@ -76,11 +76,15 @@ def test_other_programme_shares_the_field() -> None:
 
 @pytest.mark.identity
 def test_setup_made_twice_is_the_same() -> None:
-    """Records are compared by what they hold, arrays included, not by which object they are."""
+    """Records are compared by what they hold, arrays included, not by which object or file they are."""
     again = made_tank()
     assert again.fixtures[0] is not TANK.fixtures[0]
     assert same_light_field(TANK, again)
     assert setup_differences(TANK, again) == ()
+    read = [Calibration("2026-03-14", (), 3, (), (), np.zeros((0, 0)), file=file) for file in ("a", "b")]
+    copied = [replace(TANK, calibration=calibration) for calibration in read]
+    assert setup_differences(*copied) == ()
+    assert setup_differences(TANK, copied[0]) == ("calibrated in one only",)
 
 
 @pytest.mark.identity

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lightdose.answers.acclimate import closing_sentence, headline
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.acclimation import Acclimation
 from lightdose.model.arrays import FloatArray
-from lightdose.present.acclimation_text import closing_sentence, headline
 from lightdose.present.figures.canvas import (
     LINE_IN,
     Drawing,

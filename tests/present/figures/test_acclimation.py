@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import io
-
 import numpy as np
 import pytest
+from answers.printed import as_one, on_terminal, piped
+from judge.made_tank import made_tank
 from present.text_boxes import misplaced_words
 
+from lightdose.answers.acclimate import acclimate_answer, headline
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.judge.acclimation import AcclimationRequest, mismatch_curve, step_scales
 from lightdose.model.acclimation import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
 from lightdose.model.results import Basis, Caution, Span
-from lightdose.present.acclimation_text import acclimate_lines, show_acclimation
 from lightdose.present.figures.acclimation import CORALS_DRAWN, acclimation_drawing
 from lightdose.present.figures.canvas import render
 
@@ -45,8 +45,9 @@ def made_way(names: tuple[str, ...], first_scale: float, start: str | None = Non
     basis = Basis("typical values", "Unmeasured: typical values.")
     cautions = (Caution("rise", "At most 10 % a week.", "common practice, no published rule per week"),)
     weeks = float(days[-1]) / 7
+    tank = made_tank()
     return Acclimation(
-        "a", "b", basis.sentence, basis, 0.1, 7, corals, ("gone",), (), steps, curve, cautions, weeks, "0", {}
+        tank, tank, basis.sentence, basis, 0.1, 7, corals, ("gone",), (), steps, curve, cautions, weeks
     )
 
 
@@ -101,12 +102,23 @@ def test_figure_file_is_the_same_twice() -> None:
 def test_terminal_and_pipe_say_the_same_verdict(case: str, width: int) -> None:
     """The basis stands first, with what doses lack, and the verdict last, in both; names are literal."""
     way = WAYS[case]
-    lines = list(acclimate_lines(way))
-    stream = io.StringIO()
-    show_acclimation(way, stream, colour=False, width=width)
-    shown = " ".join(stream.getvalue().split())
-    assert lines[0] == f"{way.basis.sentence} {SINGLE_VALUES}"
-    assert shown.startswith(lines[0])
-    assert shown.endswith(lines[-1])
-    assert "\x1b" not in stream.getvalue()
-    assert sum(line.startswith("day ") for line in lines) == len(way.steps)
+    answer = acclimate_answer(way)
+    lines, shown = piped(answer), on_terminal(answer, width)
+    assert lines[:2] == [f"{way.basis.sentence} {SINGLE_VALUES}", headline(way)]
+    assert as_one(shown).startswith(as_one(lines[:1]))
+    assert as_one(shown).endswith(lines[-1])
+    assert "\x1b" not in "".join(shown)
+    for step in way.steps:
+        assert any(line.split()[:1] == [str(step.day)] for line in lines)
+
+
+@pytest.mark.identity
+def test_json_holds_every_step_and_coral() -> None:
+    """Doses to the digit, low before default before high, and files only where some were written."""
+    way = WAYS["three corals"]
+    body = acclimate_answer(way).body()
+    assert [s["scale"] for s in body["steps"]] == [s.scale for s in way.steps]
+    assert body["steps"][0]["d_over_a"] == [1.0, 1.1, 1.2]
+    assert body["steps"][0]["file"] is None
+    assert [c["target_mol_m2_d"] for c in body["corals"]] == [c.target for c in way.corals]
+    assert body["mismatch"]["d_over_a"] == [row.tolist() for row in way.curve.d_over_a]
