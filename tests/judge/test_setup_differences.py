@@ -9,6 +9,7 @@ import pytest
 from judge.made_tank import made_channel, made_fixture, made_tank
 
 from lightdose.judge.setup_differences import same_light_field, setup_differences
+from lightdose.model.calibration import Calibration
 from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import SpectralTable
