@@ -14,6 +14,7 @@ TABLES: Final = {
     "groups": ("groups", "FIELDS"),
     "hazard": ("hazard", "FIELDS"),
     "place": ("place", "FIELDS"),
+    "sensitivity": ("sensitivity", "FIELDS"),
     "spectrum": ("spectrum", "FIELDS"),
 }
 """Command with a CSV -> module and name of the fields of its rows; the guide and many setups read them."""

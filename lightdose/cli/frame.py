@@ -93,6 +93,11 @@ class Ask:
         """A message for people, unless they want none."""
         say(message, quiet=self.quiet)
 
+    def progress(self, label: str, length: int, *, worth: bool = True) -> Any:
+        """A progress bar on stderr for a person who waits; hidden where it is not ``worth`` it."""
+        hidden = self.quiet or not worth or not sys.stderr.isatty()
+        return click.progressbar(length=length, label=label, file=sys.stderr, hidden=hidden)
+
     def save(self, path: Path, data: bytes | str, inputs: Iterable[Path], more: str = "") -> None:
         """Write a file in one step and name it with its size; ``more`` follows."""
         from lightdose.files.writing import write_atomically
@@ -121,11 +126,11 @@ class Ask:
         forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
         tasks = [(drawing, form) for drawing in drawings for form in forms]
         written = []
-        hidden = self.quiet or not sys.stderr.isatty()
-        with click.progressbar(tasks, label="figures", file=sys.stderr, hidden=hidden) as bar:
-            for drawing, form in bar:
+        with self.progress("figures", len(tasks)) as bar:
+            for drawing, form in tasks:
                 path = folder / f"{drawing.name}.{form}"
                 written.append(write_atomically(path, render(drawing, form), inputs=kept))
+                bar.update(1)
         for sentence in written:
             self.say(f"wrote {sentence}")
 

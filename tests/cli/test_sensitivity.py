@@ -48,14 +48,19 @@ def test_json_by_contract_and_csv_agree(tmp_path: Path) -> None:
 
 
 @pytest.mark.identity
-def test_piped_words_are_one_record_a_case_and_site() -> None:
-    """Fields parted by tabs, ASCII, worst first, the verdict and the next command last."""
-    result = run(str(EXAMPLE))
+def test_piped_words_are_one_row_a_case() -> None:
+    """Aligned columns, ASCII, every case, worst first; each site with --all; the next command last."""
+    result = run(str(EXAMPLE), "--site", "ridge", "--all")
     lines = result.output.splitlines()
-    records = [line for line in lines if line.startswith("case ")]
-    assert len(records) % 12 == 0
+    head = next(n for n, line in enumerate(lines) if line.startswith("case "))
+    cases = len(json.loads(run(str(EXAMPLE), "--json").output)["cases"])
+    assert lines[head + cases + 2] == ""
     assert result.output.isascii()
-    assert records[0].startswith("case a neighbour grown over half its sky\tsite ridge\ttimes 0.50")
+    assert lines[head + 2].startswith("a neighbour grown over half its sky ")
+    assert lines[head + 2].split("sky")[1].split()[0] == "0.50"
+    ends = lines.index("Each site's least and most")
+    assert len(lines[ends + 3 : lines.index("", ends)]) == 12
+    assert "Every case at ridge, largest change first" in lines
     assert "A light shock" in result.output
     assert "our choice" in result.output
     assert lines[-1].endswith(f"Next: lightdose survey {EXAMPLE}")

@@ -9,6 +9,7 @@ import pytest
 from judge.made_tank import made_tank
 
 from lightdose.analysis import analyse, fixture_emission
+from lightdose.answers.sensitivity import closing_line
 from lightdose.files.library import reference_tables
 from lightdose.judge.cases import changed_setup, standard_cases
 from lightdose.judge.sensitivity import sensitivity
@@ -18,7 +19,6 @@ from lightdose.model.sensitivity import SEVERITY, Case, CaseOutcome, Change, Sen
 from lightdose.model.setup import Setup
 from lightdose.model.tank import Water
 from lightdose.present.figures.sensitivity import tornado_drawings
-from lightdose.present.sensitivity_text import closing_line
 
 TANK = made_tank()
 

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 
 import pytest
+from answers.printed import piped
 from judge.made_tank import made_tank
 
 from lightdose.analysis import analyse, fixture_emission
+from lightdose.answers.sensitivity import sensitivity_answer
 from lightdose.files.library import reference_tables
 from lightdose.judge.cases import standard_cases
 from lightdose.judge.sensitivity import sensitivity
 from lightdose.present.figures.sensitivity import tornado_drawings, tornado_rows
-from lightdose.present.sensitivity_text import sensitivity_lines
 
 TANK = made_tank()
 FOUND = sensitivity(
@@ -58,5 +59,5 @@ def test_all_text_stays_inside_the_canvas(sites: tuple[str, ...]) -> None:
 
 @pytest.mark.identity
 def test_hostile_names_stay_on_their_line() -> None:
-    """A record is one line whatever a name holds."""
-    assert all("\n" not in line for line in sensitivity_lines(FOUND))
+    """A row is one line whatever a name holds."""
+    assert all("\n" not in line for line in piped(sensitivity_answer(FOUND), everything=True))
