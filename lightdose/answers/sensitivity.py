@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from operator import itemgetter
 from typing import Any, Final
 
@@ -119,8 +120,17 @@ ENDS: Final = tuple(
     said(head, head, itemgetter(n), kind="string", fold=True, at={"ends": n}) for n,
           head in enumerate(("site", "least", "most"))
 )
-FIELDS: Final = (*CASE, *SITE, *CORAL)
 # fmt: on
+
+
+def _under(path: str, fields: Sequence[Field]) -> Iterator[Field]:
+    """Fields with the path of their object in front of their keys."""
+    for one in fields:
+        key = one.name if one.key is None else one.key
+        yield replace(one, key=key and f"{path}.{key}")
+
+
+FIELDS: Final = (*CASE, *_under("sites[]", SITE), *_under("sites[].corals[]", CORAL))
 
 
 def sensitivity_answer(tried: Sensitivity, sites: Sequence[str] = ()) -> Answer:

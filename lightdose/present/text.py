@@ -94,17 +94,16 @@ def _table(table: Table, window: Window) -> Iterator[str]:
     telling, alike = table.telling()
     laid = [_Laid.of(column, table, rows, window) for column in telling]
     if table.stacks:
-        first, rest = laid[0], laid[1:]
-        while rest:
-            n = max(1, sum(_width([first, *rest[:k]]) <= window.table_width for k in range(1, len(rest) + 1)))
-            yield from _rows([first, *rest[:n]], table, rows, window)
-            rest = rest[n:]
-            yield from [""] * bool(rest)
-        return
-    if window.wraps:
-        laid[: table.least] = _squeezed(laid[: table.least], window.width)
-    chosen = _fitting(laid, window.table_width, table.least)
-    yield from _rows(chosen, table, rows, window)
+        stacked = list(_stacked(laid[0], laid[1:], window))
+        chosen = laid
+    else:
+        if window.wraps:
+            laid[: table.least] = _squeezed(laid[: table.least], window.width)
+        chosen = _fitting(laid, window.table_width, table.least)
+        stacked = [_widened(chosen, window.width) if window.wraps else chosen]
+    for n, columns in enumerate(stacked):
+        yield from [""] * (n > 0)
+        yield from _rows(columns, table, rows, window)
     if rows < table.n_rows:
         more = count(table.n_rows - rows, table.left_out)
         yield from window.line(f"and {more}: --all shows them, --csv FILE writes them", "note")
@@ -112,6 +111,14 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         yield from window.line(literal(said), "note")
     for note in filter(None, (*(c.note for c in chosen), table.note)):
         yield from window.line(literal(note), "note")
+
+
+def _stacked(first: _Laid, rest: Sequence[_Laid], window: Window) -> Iterator[list[_Laid]]:
+    """The columns that fit beside the first one, then the next of them, each lot a table of its own."""
+    while rest:
+        n = max(1, sum(_width([first, *rest[:k]]) <= window.table_width for k in range(1, len(rest) + 1)))
+        yield [first, *rest[:n]]
+        rest = rest[n:]
 
 
 def _rows(chosen: Sequence[_Laid], table: Table, rows: int, window: Window) -> Iterator[str]:
@@ -129,6 +136,7 @@ class _Laid:
 
     head: str
     unit: str
+    texts: tuple[str, ...]
     cells: tuple[tuple[str, ...], ...]
     right: bool
     width: int
@@ -137,15 +145,15 @@ class _Laid:
     @classmethod
     def of(cls, column: Column, table: Table, rows: int, window: Window) -> _Laid:
         unit = table.length_unit if column.unit == "length" else ascii_unit(column.unit)
-        texts = [bar_text(c) if isinstance(c, Bar) else literal(c) for c in column.cells[:rows]]
+        texts = tuple(bar_text(c) if isinstance(c, Bar) else literal(c) for c in column.cells[:rows])
         fold = column.fold and window.wraps
         cells = tuple(tuple(wrapped(t, FOLD_WIDTH)) if fold else (t,) for t in texts)
         width = max(cell_len(t) for t in (*column.head.split("\n"), unit, *(t for c in cells for t in c)))
-        return cls(column.head, unit, cells, column.right, width, column.note)
+        return cls(column.head, unit, texts, cells, column.right, width, column.note)
 
     def folded(self, width: int) -> _Laid:
         """The same with its cells and head folded to a width."""
-        cells = tuple(tuple(part for line in cell for part in wrapped(line, width)) for cell in self.cells)
+        cells = tuple(tuple(wrapped(text, width)) for text in self.texts)
         head = "\n".join(part for line in self.head.split("\n") for part in wrapped(line, width))
         return replace(self, head=head, cells=cells, width=width)
 
@@ -177,6 +185,18 @@ def _squeezed(columns: Sequence[_Laid], width: int) -> list[_Laid]:
         if made[n].right or made[n].width <= NARROWEST:
             break
         made[n] = made[n].folded(max(NARROWEST, made[n].width - excess))
+    return made
+
+
+def _widened(columns: Sequence[_Laid], width: int) -> list[_Laid]:
+    """Columns with the room that is left over shared among those whose cells are folded."""
+    made = list(columns)
+    folded = [n for n, c in enumerate(made) if any(len(cell) > 1 for cell in c.cells)]
+    for left, n in zip(range(len(folded), 0, -1), folded, strict=True):
+        room = max(0, width - _width(made)) // left
+        laid = made[n].folded(made[n].width + room)
+        needed = max(cell_len(line) for cell in (laid.head.split("\n"), *laid.cells) for line in cell)
+        made[n] = replace(laid, width=max(made[n].width, needed))
     return made
 
 
