@@ -18,25 +18,23 @@ import numpy.typing as npt
 from lightdose import __version__
 from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.files.library import hazard_tables, reference_tables
-from lightdose.judge.basis import basis_of
 from lightdose.judge.cautions import find_cautions
 from lightdose.judge.hazard import find_hazards
+from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.judge.uncertainty import with_certainty
 from lightdose.judge.verdict import judge_corals
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Channel, Fixture, Flux
-from lightdose.model.results import Analysis, LightField, SiteDay, SiteSpectrum
-from lightdose.model.setup import Setup
+from lightdose.model.light import LightField, SiteDay, SiteSpectrum
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Analysis
+from lightdose.model.setup import Cover, Setup, Tank, Water
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
-from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics import light_field as field_physics
-from lightdose.physics.aperture import source_cells
-from lightdose.physics.day_curve import day_curve
+from lightdose.physics.beam import source_cells
+from lightdose.physics.day_curve import day_curve, fixture_use
 from lightdose.physics.dose import daily_dose
-from lightdose.physics.emission import channel_emission
-from lightdose.physics.energy import fixture_use
+from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, weighting_matrix
 from lightdose.physics.prepared_field import PreparedField, prepare_field
-from lightdose.physics.weightings import DOSE_WEIGHTINGS, weighting_matrix
 
 
 def analyse(setup: Setup, *, certainty: bool = True, also: Sequence[str] = ()) -> Analysis:

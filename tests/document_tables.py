@@ -13,16 +13,15 @@ from lightdose.cli import SECTIONS, cli
 from lightdose.cli.map import CELLS_AT_MOST, POINTS_AT_MOST
 from lightdose.files import (
     delimited,
-    fixture_schema,
+    fixture_file,
     photometric,
     places_csv,
     readings_csv,
     schedule_csv,
     setup_schema,
     spectral_rows,
-    spectrum_csv,
-    spectrum_tm27,
-    toml_document,
+    spectrum_file,
+    toml_tables,
 )
 from lightdose.files.groups_file import default_groups, own_group_table
 from lightdose.files.library import emitter_names
@@ -30,7 +29,7 @@ from lightdose.files.toml_tables import REQUIRED, Key, Table
 from lightdose.files.units import format_length
 from lightdose.fit.placement import MOST_PAIRS, MOST_PLACES
 from lightdose.judge.acclimation import MOST_STEPS
-from lightdose.judge.hazard_advice import BEHAVIOUR
+from lightdose.judge.hazard import BEHAVIOUR
 from lightdose.judge.uncertain_inputs import ASSUMED_BEAM_FRACTION, DEFAULTS, SHEET_HIGH, SHEET_LOW
 from lightdose.quantities import BANDS, QUANTITIES
 
@@ -96,7 +95,7 @@ def within(tables: Mapping[str, Table], name: str) -> dict[str, Key]:
 
 
 SETUP_TABLES: Mapping[str, Table] = setup_schema.TABLES
-FIXTURE_TABLES: Mapping[str, Table] = fixture_schema.TABLES
+FIXTURE_TABLES: Mapping[str, Table] = fixture_file.TABLES
 
 
 def _key_makers(tables: Mapping[str, Table]) -> dict[str, Maker]:
@@ -174,7 +173,7 @@ def sky_table() -> str:
 
 def headers_table() -> str:
     """The headers by which a spectrum says what its values are."""
-    rows = [(f"`{name}`", what, unit or "relative") for name, (what, unit) in spectrum_csv.HEADERS.items()]
+    rows = [(f"`{name}`", what, unit or "relative") for name, (what, unit) in spectrum_file.HEADERS.items()]
     return table(("header", "values are", "unit"), rows)
 
 
@@ -201,19 +200,19 @@ def limits_table() -> str:
     """The sizes up to which files are read and plans are made."""
     faintest, brightest = readings_csv.FAINTEST, readings_csv.PLAUSIBLE
     rows = [
-        ("a TOML file", size(toml_document.LIMIT_BYTES)),
-        ("parts of a TOML key, as in a.b.c", count(toml_document.MOST_KEY_PARTS)),
+        ("a TOML file", size(toml_tables.LIMIT_BYTES)),
+        ("parts of a TOML key, as in a.b.c", count(toml_tables.MOST_KEY_PARTS)),
         ("sites of a setup, racks included", count(setup_schema.MOST_SITES)),
         ("fixtures of a setup", count(setup_schema.MOST_CHANNELS)),
         ("channels of all fixtures together", count(setup_schema.MOST_CHANNELS)),
-        ("points of a dimming curve or a beam table", count(fixture_schema.MOST_POINTS)),
+        ("points of a dimming curve or a beam table", count(fixture_file.MOST_POINTS)),
         ("`sites.csv`, `corals.csv`", size(places_csv.LIMIT_BYTES, setup_schema.MOST_SITES, "rows each")),
         ("a schedule", size(schedule_csv.LIMIT_BYTES, schedule_csv.LIMIT_ROWS, "rows")),
         ("`readings.csv`", size(readings_csv.LIMIT_BYTES, readings_csv.LIMIT_ROWS, "rows")),
         ("a reading in umol/m2/s", f"{faintest['umol']:g} to {count(brightest['umol'])}"),
         ("a reading in lux", f"{faintest['lux']:g} to {count(brightest['lux'])}"),
-        ("a spectrum as CSV", size(spectrum_csv.LIMIT_BYTES, spectrum_csv.LIMIT_LINES, "lines")),
-        ("a spectrum as IES TM-27", size(spectrum_tm27.LIMIT_BYTES)),
+        ("a spectrum as CSV", size(spectrum_file.LIMIT_BYTES, spectrum_file.LIMIT_LINES, "lines")),
+        ("a spectrum as IES TM-27", size(spectrum_file.LIMIT_BYTES)),
         ("a wavelength", count(spectral_rows.LONGEST_NM, "nm")),
         ("a beam file", size(photometric.LIMIT_BYTES, photometric.MOST_ANGLES, "angles")),
         ("a line of a CSV", count(delimited.LONGEST_LINE, "letters")),
@@ -321,7 +320,7 @@ def python_table() -> str:
 TABLES: Mapping[str, Maker] = {
     "keys of setup.toml": lambda: keys_table(setup_schema.SETUP.keys),
     **_key_makers(SETUP_TABLES),
-    "keys of fixture.toml": lambda: keys_table(fixture_schema.FIXTURE_FILE.keys),
+    "keys of fixture.toml": lambda: keys_table(fixture_file.FIXTURE_FILE.keys),
     **_key_makers(FIXTURE_TABLES),
     "keys of my-groups.toml": lambda: keys_table(own_group_table().keys),
     "quantities": quantities_table,

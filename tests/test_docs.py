@@ -13,7 +13,7 @@ import pytest
 from document_tables import FIXTURE_TABLES, SETUP_TABLES, TABLES, commands
 from make_documents import DOCUMENTS, EXAMPLES, GUIDE, README, ROOT, refreshed
 
-from lightdose.files import fixture_schema, places_csv, readings_csv, setup_schema
+from lightdose.files import fixture_file, places_csv, readings_csv, setup_schema
 from lightdose.files.groups_file import default_groups, own_group_table
 from lightdose.files.programme_rules import RESERVED_NAMES
 from lightdose.files.toml_tables import Table
@@ -62,7 +62,7 @@ def test_every_key_at_the_top_of_a_file_stands_in_the_guide() -> None:
     """Of a setup, a fixture file and own groups."""
     tops = {
         "setup.toml": setup_schema.SETUP,
-        "fixture.toml": fixture_schema.FIXTURE_FILE,
+        "fixture.toml": fixture_file.FIXTURE_FILE,
         "my-groups.toml": own_group_table(),
     }
     for file, table in tops.items():

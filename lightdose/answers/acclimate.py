@@ -9,7 +9,7 @@ from typing import Any, Final
 from lightdose.answers.blocks import Answer, Point, Points, Say, Section, pointed
 from lightdose.answers.field import Field, as_json, said, table
 from lightdose.answers.verdicts import SINGLE_VALUES
-from lightdose.model.acclimation import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
+from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
 from lightdose.model.record import dataclass
 from lightdose.model.results import Span
 from lightdose.present.labels import DLI_UNIT, count, literal, number

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.results import Analysis
-from lightdose.model.setup import LengthUnit
-from lightdose.model.tank import WALL_NAMES, Tank, Wall
+from lightdose.model.setup import WALL_NAMES, LengthUnit, Tank, Wall
 from lightdose.present.labels import length, lengths, literal, percent
 
 

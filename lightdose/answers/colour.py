@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from lightdose.answers.photosynthesis import percent_span, times
-from lightdose.model.explaining import ColourOrIntensity, EvidenceSide, IndexSpan
+from lightdose.model.changes import ColourOrIntensity, EvidenceSide, IndexSpan
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number, percent
 from lightdose.quantities import BANDS
 

@@ -24,11 +24,17 @@ from lightdose.answers.verdicts import (
     short_state,
     verdict_sentence,
 )
-from lightdose.model.appearance import LooksAndGets
-from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, RunningCost, SiteComparison
+from lightdose.model.changes import SEVERITY
+from lightdose.model.comparison import (
+    Comparison,
+    CoralComparison,
+    LooksAndGets,
+    PlaceChange,
+    RunningCost,
+    SiteComparison,
+)
 from lightdose.model.record import dataclass
 from lightdose.model.results import Span, weaker_basis
-from lightdose.model.sensitivity import SEVERITY
 from lightdose.present.labels import count, literal, number, range_text
 
 ARROW: Final = " -> "

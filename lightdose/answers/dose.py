@@ -27,8 +27,8 @@ from lightdose.answers.verdicts import (
     verdict_words,
     worst_first,
 )
-from lightdose.model.arrays import FloatArray
-from lightdose.model.explaining import ColourOrIntensity
+from lightdose.model.changes import ColourOrIntensity
+from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import DLI_UNIT, as_typed, count, literal, number, percent, range_text

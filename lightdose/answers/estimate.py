@@ -8,7 +8,7 @@ from typing import Final
 from lightdose.answers.blocks import Answer, Point, Points, Say, Section
 from lightdose.answers.field import Field, as_json, table
 from lightdose.answers.verdicts import STATES
-from lightdose.model.estimate import Estimate, Factor, Question, Range, Standing
+from lightdose.model.shop import Estimate, Factor, Question, Range, Standing
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, STATE_WORDS, length, number, range_text
 
 BASIS: Final = "Unmeasured: one reading and typical mixes of LED colours; not a confidence interval."

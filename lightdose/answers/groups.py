@@ -7,7 +7,7 @@ from typing import Final
 
 from lightdose.answers.blocks import Answer, Point, Points, Say, Section
 from lightdose.answers.field import Field, Sheet, as_json
-from lightdose.model.coral import CoralGroup
+from lightdose.model.setup import CoralGroup
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, range_text
 
 STATEMENT: Final = (

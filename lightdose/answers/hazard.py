@@ -7,8 +7,8 @@ from typing import Final
 
 from lightdose.answers.blocks import Answer, OverviewRow, Point, Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
-from lightdose.model.hazard import Exposure, Hazard, LimitKey, LimitTime, Stare, duration_words
 from lightdose.model.record import dataclass
+from lightdose.model.results import Exposure, Hazard, LimitKey, LimitTime, Stare, duration_words
 from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import as_typed, length, literal, number
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from lightdose.answers.blocks import Table
 from lightdose.answers.field import Field, as_json, said, table
-from lightdose.model.appearance import Appearance, LooksAndGets
+from lightdose.model.comparison import Appearance, LooksAndGets
 from lightdose.model.results import Analysis
 from lightdose.present.labels import PPFD_UNIT, number, percent
 

@@ -10,7 +10,7 @@ from lightdose.answers.blocks import Answer, Points, Say, Section, pointed
 from lightdose.answers.field import Field, as_json, table
 from lightdose.answers.schedules import percent_level, schedule_json, try_schedules
 from lightdose.answers.verdicts import SINGLE_VALUES
-from lightdose.model.matching import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
+from lightdose.model.plans import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
 from lightdose.model.results import Caution
 from lightdose.present.labels import DLI_UNIT, count, literal, number
 from lightdose.quantities import GRID_START_NM

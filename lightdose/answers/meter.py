@@ -6,9 +6,9 @@ from typing import Final
 
 from lightdose.answers.blocks import Answer, Points, Say
 from lightdose.answers.field import Field, as_json
-from lightdose.model.readings import MeterAnswer
 from lightdose.model.results import BasisKey
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import MeterAnswer
 from lightdose.present.labels import PPFD_UNIT, as_typed, number, percent
 
 MIX_SHOWN: Final = 4

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import Field, as_json, said, table
-from lightdose.model.placement import Move, MoveStep
+from lightdose.model.places import Move, MoveStep
 from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import (
     DLI_UNIT,

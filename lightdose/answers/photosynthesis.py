@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from lightdose.model.coral import CoralGroup
-from lightdose.model.explaining import CoralReturn, DiminishingReturn
+from lightdose.model.changes import CoralReturn, DiminishingReturn
 from lightdose.model.results import Verdict
+from lightdose.model.setup import CoralGroup
 from lightdose.present.labels import PPFD_UNIT, count, literal, number, percent, range_text
 
 

@@ -10,7 +10,7 @@ from lightdose.answers.blocks import Answer, Point, Points, Say, Section, pointe
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.light import MOL
 from lightdose.answers.verdicts import STATES, calculated_counts, short_state
-from lightdose.model.placement import PlacedCoral, Placement, Spot, Standing
+from lightdose.model.places import PlacedCoral, Placement, Spot, Standing
 from lightdose.model.record import dataclass
 from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import (

@@ -10,9 +10,9 @@ from typing import Any, Final
 from lightdose.answers.blocks import Answer, Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.verdicts import counts, verdict_sentence
+from lightdose.model.changes import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
-from lightdose.model.sensitivity import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.present.labels import STATE_WORDS, as_typed, count
 
 CASES_SHOWN: Final = 16

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Column, Point, Points, Say, Table
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said
-from lightdose.model.results import SpectrumMetrics
+from lightdose.model.spectrum import SpectrumMetrics
 from lightdose.present.labels import PPFD_UNIT, ascii_unit, number
 from lightdose.quantities import BANDS, GRID_END_NM, GRID_START_NM, PPFD_BAND
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from lightdose.answers.blocks import Answer
     from lightdose.judge.earlier_light import Previous
-    from lightdose.model.acclimation import Acclimation
+    from lightdose.model.plans import Acclimation
     from lightdose.present.figures.canvas import Drawing
 
 
@@ -96,7 +96,7 @@ def _write_steps(ask: Ask, way: Acclimation, folder: str) -> list[dict[str, Path
     """One schedule a step and fixture; gives fixture -> file for every step."""
     from pathlib import Path
 
-    from lightdose.files.file_names import file_names
+    from lightdose.files.writing import file_names
 
     fixtures, inputs = way.after.lit_fixtures, inputs_of(way.before, way.after)
     endings = file_names([f.name for f in fixtures], ".csv")

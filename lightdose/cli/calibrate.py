@@ -55,8 +55,8 @@ def command(
     from lightdose.fit.calibration import calibrate
     from lightdose.fit.calibration_problem import CalibrationRequest
     from lightdose.fit.observations import unusable_readings
-    from lightdose.judge.basis import basis_of, measured_sentence
     from lightdose.judge.cautions import calibration_cautions
+    from lightdose.judge.uncertain_inputs import basis_of, measured_sentence
     from lightdose.present.figures.calibration import calibration_drawings
 
     # The one place where the clock is read.

@@ -11,7 +11,7 @@ from lightdose.cli.frame import Ask, answers, inputs_of, save_schedules, schedul
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
-    from lightdose.model.explaining import ColourOrIntensity
+    from lightdose.model.changes import ColourOrIntensity
     from lightdose.model.results import Analysis
     from lightdose.present.figures.canvas import Drawing
 

@@ -51,9 +51,8 @@ def command(_: Ask, group: str | None, **typed: Any) -> Answer:
     from lightdose.answers.estimate import estimate_answer
     from lightdose.files.groups_file import default_groups, group_named
     from lightdose.files.library import daylight_d65, read_emitter, reference_tables
-    from lightdose.files.typed_reading import typed_question
-    from lightdose.judge.estimate import estimate
-    from lightdose.judge.mixes import EMITTERS
+    from lightdose.files.typed_values import typed_question
+    from lightdose.judge.estimate import EMITTERS, estimate
     from lightdose.physics.emission import photon_distribution
     from lightdose.physics.meters import illuminant_a
 

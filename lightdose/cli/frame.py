@@ -42,8 +42,7 @@ if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer, Block
     from lightdose.answers.field import Sheet
     from lightdose.files.dialect import Dialect
-    from lightdose.model.fixture import Fixture
-    from lightdose.model.schedule import Programme
+    from lightdose.model.fixture import Fixture, Programme
     from lightdose.model.setup import LengthUnit, Setup
     from lightdose.present.figures.canvas import Drawing
 
@@ -305,8 +304,7 @@ def schedule_targets(
     """Fixture -> the file that its schedule goes to; empty where none was asked for."""
     if target is None:
         return {}
-    from lightdose.files.file_names import file_names
-    from lightdose.files.writing import output_target
+    from lightdose.files.writing import file_names, output_target
 
     names = [f.name for f in fixtures]
     paths = [output_target(ask.place(target), name) for name in file_names(names, ".csv")]
@@ -326,7 +324,7 @@ def save_schedules(
     dialect: Dialect | None = None,
 ) -> None:
     """Write the programme of each fixture that has a target, and name each file with its rows."""
-    from lightdose.files.schedule_export import glowing_gaps, write_schedule
+    from lightdose.files.schedule_csv import glowing_gaps, write_schedule
     from lightdose.files.units import format_time
 
     kept = list(inputs)

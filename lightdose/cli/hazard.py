@@ -32,7 +32,7 @@ def command(ask: Ask) -> Answer:
     from lightdose.analysis import fixture_emission
     from lightdose.answers.hazard import hazard_answer
     from lightdose.files.library import hazard_tables
-    from lightdose.judge.hazard_advice import describe_hazard
+    from lightdose.judge.hazard import describe_hazard
     from lightdose.physics.day_curve import day_curve
 
     setup = ask.setup()

@@ -21,9 +21,8 @@ from lightdose.cli.options import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightdose.model.coral import CoralGroup, Receiver
-    from lightdose.model.maps import LightMap, MapQuantity, Plane, PlaneKind
-    from lightdose.model.setup import LengthUnit, Setup
+    from lightdose.model.places import LightMap, MapQuantity, Plane, PlaneKind
+    from lightdose.model.setup import CoralGroup, LengthUnit, Receiver, Setup
 
 CELLS_AT_MOST = 250_000
 POINTS_AT_MOST = 1_000_000
@@ -179,7 +178,7 @@ def _planes(
     from lightdose.errors import Problem, SetupError
     from lightdose.files.units import format_length
     from lightdose.judge.map_choice import default_depths, default_side_view
-    from lightdose.model.maps import Plane
+    from lightdose.model.places import Plane
 
     tank, planes, problems = setup.tank, [], []
     asked: list[tuple[PlaneKind, str, Sequence[str], float, str]] = [
@@ -319,7 +318,7 @@ def _receiver(setup: Setup, name: str) -> Receiver:
 def _place(setup: Setup, words: tuple[str, str, str]) -> Receiver:
     from lightdose.errors import Problem, SetupError
     from lightdose.files.units import format_length
-    from lightdose.model.coral import Receiver
+    from lightdose.model.setup import Receiver
 
     x, y, depth = (_length(word, "--explain-at") for word in words)
     tank, problems = setup.tank, []

@@ -12,7 +12,7 @@ from lightdose.cli.options import dialect_option
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
-    from lightdose.model.matching import Match
+    from lightdose.model.plans import Match
     from lightdose.present.figures.canvas import Drawing
 
 

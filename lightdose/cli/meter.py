@@ -11,8 +11,8 @@ from lightdose.cli.frame import Ask, answers
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
-    from lightdose.model.readings import Reading, ReadsQuantity
     from lightdose.model.setup import Setup
+    from lightdose.model.spectrum import Reading, ReadsQuantity
 
 
 @answers(folds=False)
@@ -47,9 +47,9 @@ def command(
     from lightdose.analysis import fixture_emission
     from lightdose.answers.meter import meter_answer
     from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.files.typed_reading import typed_reading
+    from lightdose.files.typed_values import typed_reading
     from lightdose.fit.meter_reading import read_meter
-    from lightdose.judge.basis import basis_of
+    from lightdose.judge.uncertain_inputs import basis_of
 
     if (site is None) == (air is None):
         raise click.UsageError("say where the sensor was: --site NAME, or --air X,Y,H above the water")
@@ -64,7 +64,7 @@ def command(
 
 def _with_immersion(setup: Setup, reading: Reading, words: str) -> tuple[Setup, Reading]:
     """The setup with the immersion of the meter that was used; a meter that states its own keeps it."""
-    from lightdose.files.typed_reading import stated_immersion
+    from lightdose.files.typed_values import stated_immersion
     from lightdose.fit.observations import UNNAMED
 
     name = reading.meter or "named by --immersion"

@@ -12,7 +12,7 @@ from lightdose.cli.options import days_option, rise_option, start_date
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
-    from lightdose.model.placement import Move
+    from lightdose.model.places import Move
     from lightdose.present.figures.canvas import Drawing
 
 
@@ -35,7 +35,7 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
     common practice, no published rule per week.
     """
     from lightdose.answers.move import move_answer
-    from lightdose.model.placement import MoveWishes
+    from lightdose.model.places import MoveWishes
     from lightdose.workflows.plans import move
 
     wishes = MoveWishes(coral, to, rise / 100, days, start_date(start))

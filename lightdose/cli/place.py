@@ -13,7 +13,7 @@ from lightdose.cli.options import metres
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
-    from lightdose.model.placement import Placement, PlaceWishes
+    from lightdose.model.places import Placement, PlaceWishes
     from lightdose.model.setup import Setup
     from lightdose.present.figures.canvas import Drawing
 
@@ -66,7 +66,7 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
 
 
 def _wishes(setup: Setup, asked: dict[str, Any]) -> PlaceWishes:
-    from lightdose.model.placement import Grid, PlaceWishes
+    from lightdose.model.places import Grid, PlaceWishes
 
     corals, sites = [c.name for c in setup.corals], [s.name for s in setup.sites]
     pins: dict[str, str] = {}

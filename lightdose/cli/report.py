@@ -12,7 +12,7 @@ from lightdose.cli.printed import paper_option, save_handout
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
     from lightdose.model.comparison import Comparison
-    from lightdose.model.maps import LightMap
+    from lightdose.model.places import LightMap
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
     from lightdose.present.paper import Paper
@@ -82,7 +82,7 @@ def command(ask: Ask, output: str | None, handout: str | None, paper: Paper | No
 def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
     """SETUP, and where there is another, both beside one another."""
     from lightdose.analysis import analyse
-    from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
+    from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
     from lightdose.workflows.compare import compare
 
     first, other = ask.pair()

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from lightdose.cli.options import stands_for_many
 from lightdose.errors import Problem, SetupError
-from lightdose.files.file_names import file_names
+from lightdose.files.writing import file_names
 
 FILE = "setup.toml"
 

@@ -92,6 +92,6 @@ def _read(word: str, quantity: Quantity | None) -> tuple[str, str, SpectralDistr
             unknown = refusal.problems[0]
             found = f"there is no file {word!r} here, and no library entry of that name"
             raise SpectrumError(Problem(found, unknown.allowed, unknown.cure)) from None
-    from lightdose.files.spectrum_csv import read_spectrum
+    from lightdose.files.spectrum_file import read_spectrum
 
     return os.path.basename(word), os.path.abspath(word), read_spectrum(Path(word), word, quantity)

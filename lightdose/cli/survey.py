@@ -23,10 +23,10 @@ from lightdose.cli.options import (
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from lightdose.model.readings import Meter
+    from lightdose.model.plans import Survey
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
-    from lightdose.model.survey import Survey
+    from lightdose.model.spectrum import Meter
 
 SHEET = "survey.html"
 TABLE = "survey-readings.csv"
@@ -140,7 +140,7 @@ def _write(
     from lightdose.cli.written import inputs_of
     from lightdose.files.survey_csv import must_hold_no_readings, survey_csv
     from lightdose.files.writing import output_target, write_atomically
-    from lightdose.judge.basis import basis_of
+    from lightdose.judge.uncertain_inputs import basis_of
     from lightdose.present.survey_sheet import survey_sheet
 
     sheet = output_target(output, SHEET)

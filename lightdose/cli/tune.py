@@ -25,8 +25,8 @@ from lightdose.cli.options import (
 from lightdose.cli.written import inputs_of, save_drawings, save_schedules
 
 if TYPE_CHECKING:
+    from lightdose.model.plans import TuneWishes, Tuning
     from lightdose.model.setup import LengthUnit, Setup
-    from lightdose.model.tuning import TuneWishes, Tuning
 
 HELP = """\b
 Example:
@@ -126,7 +126,7 @@ def command(
 
 
 def _wishes(asked: dict[str, Any]) -> TuneWishes:
-    from lightdose.model.tuning import Controller, TuneWishes
+    from lightdose.model.plans import Controller, TuneWishes
 
     if asked["keep_mix"] and asked["keep_each_mix"]:
         raise click.UsageError("--keep-mix holds all fixtures together, --keep-each-mix each one: choose one")
@@ -187,8 +187,7 @@ def _targets(setup: Setup, output: str | None) -> dict[str, Path]:
     """Fixture -> file to write."""
     if output is None:
         return {}
-    from lightdose.files.file_names import file_names
-    from lightdose.files.writing import output_target
+    from lightdose.files.writing import file_names, output_target
 
     names = [f.name for f in setup.lit_fixtures]
     paths = [output_target(output, name) for name in file_names(names, ".csv")]

@@ -13,8 +13,7 @@ from lightdose.cli.options import say
 
 if TYPE_CHECKING:
     from lightdose.files.dialect import Dialect
-    from lightdose.model.fixture import Fixture
-    from lightdose.model.schedule import Programme
+    from lightdose.model.fixture import Fixture, Programme
     from lightdose.model.setup import Setup
     from lightdose.present.figures.canvas import Drawing
 
@@ -63,7 +62,7 @@ def save_schedules(
     quiet: bool,
 ) -> None:
     """Write the programme of each fixture that has a target, and name each file with its rows."""
-    from lightdose.files.schedule_export import glowing_gaps, write_schedule
+    from lightdose.files.schedule_csv import glowing_gaps, write_schedule
     from lightdose.files.units import format_time
     from lightdose.files.writing import write_atomically
 

@@ -13,11 +13,11 @@ import numpy as np
 
 from lightdose.errors import Place, Problem, ReadingsError, SetupError
 from lightdose.files.input_files import InputFiles
-from lightdose.files.toml_document import TomlDocument
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import (
     Key,
     Table,
+    TomlDocument,
     anything,
     checked,
     flag,
@@ -31,7 +31,7 @@ from lightdose.files.toml_tables import (
     show,
     whole,
 )
-from lightdose.files.value_patterns import DATE
+from lightdose.files.units import DATE
 from lightdose.model.calibration import (
     PARAMETER_KINDS,
     BeamWidth,
@@ -43,10 +43,9 @@ from lightdose.model.calibration import (
     SkyShare,
     TogetherFactor,
     YellowingFit,
-    with_calibration,
 )
 from lightdose.model.fixture import CosineLobe
-from lightdose.model.setup import Setup
+from lightdose.model.setup import Setup, with_calibration
 
 CALIBRATION_FORMAT: Final = "lightdose-calibration/1"
 

@@ -19,23 +19,25 @@ from itertools import product
 from typing import Final
 
 from lightdose.errors import Place, Problem
-from lightdose.files.decimal_mark import Decimal, Row, find_decimal, has_thousands, raise_first
-from lightdose.files.left_out import (
+from lightdose.files.table_lines import (
     NAME_COLUMNS,
-    Kind,
-    LeftOut,
-    has_marked_name,
-    left_out_words,
-    several_filled,
-    starts_with_names,
-)
-from lightdose.files.line_cells import (
     SEPARATOR_NAMES,
     SEPARATORS,
+    Decimal,
+    Kind,
+    LeftOut,
+    Row,
     Separator,
     cell_column,
+    find_decimal,
+    has_marked_name,
+    has_thousands,
+    left_out_words,
+    raise_first,
     separator_of,
+    several_filled,
     split_line,
+    starts_with_names,
 )
 from lightdose.files.text import DelimitedError, read_text
 from lightdose.files.units import UnitProblem, is_number, parse_number

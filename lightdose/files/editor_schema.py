@@ -19,13 +19,12 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from lightdose.files import calibration_file, fixture_schema, groups_file, setup_schema
+from lightdose.files import calibration_file, fixture_file, groups_file, setup_schema
 from lightdose.files.programme_rules import RESERVED_NAMES
-from lightdose.files.setup_meters import CALIBRATION_SOURCES
+from lightdose.files.setup_places import CALIBRATION_SOURCES
 from lightdose.files.toml_tables import REQUIRED, Key, Kind, Table
-from lightdose.files.units import format_length
-from lightdose.files.value_patterns import NAME, TIME, between, pairs, words
-from lightdose.model.readings import SENSOR_SHAPES
+from lightdose.files.units import NAME, TIME, between, format_length, pairs, words
+from lightdose.model.spectrum import SENSOR_SHAPES
 
 DRAFT: Final = "http://json-schema.org/draft-07/schema#"
 Schema = dict[str, Any]
@@ -83,30 +82,30 @@ def _inline_schedule() -> Schema:
 
 
 def _fixture() -> Schema:
-    forms = [_object(form) for form in fixture_schema.SPECTRUM_FORMS.values()]
+    forms = [_object(form) for form in fixture_file.SPECTRUM_FORMS.values()]
     parts = [
-        _object(fixture_schema.with_share(form))
-        for key, form in fixture_schema.SPECTRUM_FORMS.items()
+        _object(fixture_file.with_share(form))
+        for key, form in fixture_file.SPECTRUM_FORMS.items()
         if key != "mix"
     ]
     mix = {"type": "array", "items": {"anyOf": parts}, "minItems": 1, "maxItems": 100}
     forms[-1]["properties"]["mix"] |= mix
-    channel = _object(fixture_schema.CHANNEL)
+    channel = _object(fixture_file.CHANNEL)
     channel["properties"]["spectrum"] |= {"anyOf": forms}
-    channel["properties"]["beam"] |= {"anyOf": [_object(f) for f in fixture_schema.BEAM_FORMS.values()]}
+    channel["properties"]["beam"] |= {"anyOf": [_object(f) for f in fixture_file.BEAM_FORMS.values()]}
     channel["properties"]["name"]["not"] = {"anyOf": [NAME["not"], {"enum": list(RESERVED_NAMES)}]}
-    fluxes = [*fixture_schema.FLUX_KEYS, "radiant_efficiency"]
+    fluxes = [*fixture_file.FLUX_KEYS, "radiant_efficiency"]
     channel["allOf"] = [
         {"not": {"required": [one, other]}} for n, one in enumerate(fluxes) for other in fluxes[n + 1 :]
     ]
     channel["dependencies"] = {"radiant_efficiency": ["electrical_w"]}
     inside = {
-        "aperture": _object(fixture_schema.APERTURE),
-        "emitters": _object(fixture_schema.EMITTERS),
+        "aperture": _object(fixture_file.APERTURE),
+        "emitters": _object(fixture_file.EMITTERS),
         "channel": {"type": "array", "items": channel, "minItems": 1},
     }
     return _top("a fixture type of lightdose: channels with spectrum, flux, beam and dimming",
-                fixture_schema.FIXTURE_FILE, inside)  # fmt: skip
+                fixture_file.FIXTURE_FILE, inside)  # fmt: skip
 
 
 def _groups() -> Schema:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from lightdose.model.maps import LightExplanation
+from lightdose.model.places import LightExplanation
 
 EXPLANATION_FORMAT = "lightdose-map-explain/1"
 

@@ -10,11 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.model.coral import CoralGroup
+from lightdose.model.setup import CoralGroup
 
 if TYPE_CHECKING:
-    from lightdose.files.toml_document import TomlDocument
-    from lightdose.files.toml_tables import Table
+    from lightdose.files.toml_tables import Table, TomlDocument
 
 GROUPS_FILE = Path(__file__).parent.parent / "data" / "coral_groups.toml"
 OWN_FORMAT = "lightdose-coral-groups/1"
@@ -151,7 +150,7 @@ def with_own_groups(groups: Mapping[str, CoralGroup], own: Mapping[str, CoralGro
 
 def _read(path: Path, label: str) -> TomlDocument:
     from lightdose.files.text import open_bytes
-    from lightdose.files.toml_document import LIMIT_BYTES, read_document
+    from lightdose.files.toml_tables import LIMIT_BYTES, read_document
 
     try:
         with open_bytes(path) as stream:

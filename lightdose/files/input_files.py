@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lightdose.errors import LightdoseError, Place, Problem, SetupError
-from lightdose.files.toml_document import LIMIT_BYTES, TomlDocument, read_document
-from lightdose.files.toml_tables import show, suggestion
+from lightdose.files.toml_tables import LIMIT_BYTES, TomlDocument, read_document, show, suggestion
 from lightdose.files.units import UnitProblem
 
 HASH_LIMIT_BYTES = 100_000_000

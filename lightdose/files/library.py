@@ -13,14 +13,14 @@ from pathlib import Path
 import numpy as np
 
 from lightdose.errors import Problem, SpectrumError
-from lightdose.model.arrays import FloatArray, read_only
-from lightdose.model.hazard import HazardTables
-from lightdose.model.readings import Meter
+from lightdose.model.record import FloatArray, read_only
 from lightdose.model.spectrum import (
     GRID_EDGES_NM,
     GRID_NM,
     ChannelSpectrum,
+    HazardTables,
     LedPeak,
+    Meter,
     NodeTables,
     Quantity,
     ReferenceTables,

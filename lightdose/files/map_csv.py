@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from lightdose.files.dialect import Dialect, csv_text, table_schema
-from lightdose.model.maps import LightMap
+from lightdose.model.places import LightMap
 from lightdose.quantities import ValueColumn as Column
 
 COLUMNS: Final = (

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.maps import LightMap, MapSlice
+from lightdose.model.places import LightMap, MapSlice
+from lightdose.model.record import FloatArray
 
 MAP_FORMAT = "lightdose-map/1"
 

@@ -23,8 +23,8 @@ import numpy as np
 
 from lightdose.errors import LightdoseError, Place, Problem, SetupError
 from lightdose.files.text import read_text
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import PhotometricLobe
+from lightdose.model.record import FloatArray
 
 LIMIT_BYTES = 20_000_000
 MOST_ANGLES = 5_000

@@ -13,7 +13,7 @@ from lightdose.files.dialect import Cell, Dialect, csv_text, plain_text
 from lightdose.files.setup_schema import MOST_SITES, read_open_sky
 from lightdose.files.toml_tables import counted
 from lightdose.files.units import UnitProblem, parse_number
-from lightdose.model.placement import PlacedCoral, Placement, Spot
+from lightdose.model.places import PlacedCoral, Placement, Spot
 
 LIMIT_BYTES: Final = 20_000_000
 MOST_PROBLEMS: Final = 50

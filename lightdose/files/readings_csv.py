@@ -13,8 +13,8 @@ from lightdose.files.dialect import plain_text
 from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import UnitProblem, format_length, parse_time
-from lightdose.model.readings import Meter, Reading, ReadsQuantity
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import Meter, Reading, ReadsQuantity
 
 LIMIT_BYTES: Final = 5_000_000
 LIMIT_ROWS: Final = 5_000

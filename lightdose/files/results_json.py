@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from lightdose.model.coral import CoralGroup
 from lightdose.model.results import Span, Verdict
+from lightdose.model.setup import CoralGroup
 
 
 def dump(obj: object) -> str:

@@ -25,8 +25,8 @@ from lightdose.files.toml_tables import (
     suggestion,
     whole,
 )
-from lightdose.files.value_patterns import between, number_or, words
-from lightdose.model.tank import Wall
+from lightdose.files.units import between, number_or, words
+from lightdose.model.setup import Wall
 
 SETUP_FORMAT: Final = "lightdose-setup/1"
 MOST_SITES: Final = 20_000

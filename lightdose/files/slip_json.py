@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 from typing import Any
 
-from lightdose.model.slip import Slip
+from lightdose.model.shop import Slip
 
 SLIP_FORMAT = "lightdose-slip/1"
 

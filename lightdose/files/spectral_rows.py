@@ -10,8 +10,7 @@ from collections.abc import Callable
 import numpy as np
 
 from lightdose.errors import Place, Problem, SpectrumError, first_few
-from lightdose.model.arrays import FloatArray
-from lightdose.model.record import dataclass
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.quantities import GRID_END_NM, GRID_START_NM
 
 MOST_PROBLEMS = 20

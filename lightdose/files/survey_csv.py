@@ -10,7 +10,7 @@ from pathlib import Path
 from lightdose.errors import OutputError, Place, Problem
 from lightdose.files.dialect import Cell, Dialect, csv_text
 from lightdose.files.units import format_time
-from lightdose.model.survey import PlannedReading, Survey
+from lightdose.model.plans import PlannedReading, Survey
 
 UNIT_WORDS = {"umol": "umol_m2_s", "lux": "lux"}
 

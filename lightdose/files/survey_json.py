@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from lightdose.files.units import format_time
-from lightdose.model.survey import Narrowing, PlannedReading, Survey
+from lightdose.model.plans import Narrowing, PlannedReading, Survey
 
 SURVEY_FORMAT = "lightdose-survey/1"
 

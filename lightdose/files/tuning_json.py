@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from lightdose.files.programme_rules import percent_from_level
+from lightdose.model.plans import Conflict, CoralChange, DayShape, Tuning
 from lightdose.model.results import Verdict
-from lightdose.model.tuning import Conflict, CoralChange, DayShape, Tuning
 
 TUNE_FORMAT = "lightdose-tune/1"
 

@@ -9,9 +9,8 @@ from typing import Final
 from lightdose.errors import Problem, SetupError
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import UnitProblem, is_number, parse_length, parse_number
-from lightdose.model.sensitivity import Case, Change
-from lightdose.model.setup import Setup
-from lightdose.model.tank import WALL_NAMES, WallKind
+from lightdose.model.changes import Case, Change
+from lightdose.model.setup import WALL_NAMES, Setup, WallKind
 
 FORMS: Final = (
     "height +5 cm",

@@ -10,11 +10,8 @@ import numpy as np
 
 from lightdose.errors import ReadingsError
 from lightdose.fit.calibration_problem import CalibrationRequest, SolvedFit, cosine_widths_deg
-from lightdose.fit.flux_priors import statement_of
-from lightdose.fit.gain_solver import GainProblem, Solution
-from lightdose.fit.observations import Observations, observe, sensed
-from lightdose.fit.response_shape import fitted_beam
-from lightdose.model.arrays import FloatArray
+from lightdose.fit.gain_solver import GainProblem, Solution, fitted_beam
+from lightdose.fit.observations import Observations, observe, sensed, statement_of
 from lightdose.model.calibration import (
     UNREAD,
     BeamWidth,
@@ -34,9 +31,9 @@ from lightdose.model.calibration import (
     YellowingFit,
 )
 from lightdose.model.fixture import CosineLobe
-from lightdose.model.readings import Reading
+from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
-from lightdose.model.spectrum import ReferenceTables, SpectralDistribution
+from lightdose.model.spectrum import Reading, ReferenceTables, SpectralDistribution
 
 Z_95 = 1.959964
 

@@ -8,21 +8,21 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.fit.flux_priors import FluxPriors, beam_sd, flux_priors
-from lightdose.fit.gain_solver import GainProblem, solve
+from lightdose.fit.gain_solver import GainProblem, ResponseShape, response_shape, solve
 from lightdose.fit.observations import (
     MODEL_FRACTION,
     PLACEMENT_FRACTION,
     RESOLUTION,
     SHAPE_FRACTION,
+    FluxPriors,
     Observations,
+    beam_sd,
+    flux_priors,
     sensed,
 )
-from lightdose.fit.response_shape import ResponseShape, response_shape
-from lightdose.model.arrays import FloatArray
 from lightdose.model.calibration import EarlierCalibration
 from lightdose.model.fixture import CosineLobe, Fixture
-from lightdose.model.record import dataclass
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import ReferenceTables
 

@@ -9,18 +9,10 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.errors import Problem, ReadingsError
-from lightdose.fit.observations import (
-    PLACEMENT_FRACTION,
-    RESOLUTION,
-    SHAPE_FRACTION,
-    UNNAMED,
-    source_photons,
-)
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import Receiver
-from lightdose.model.readings import Meter, MeterAnswer, Reading
-from lightdose.model.setup import Setup
-from lightdose.model.spectrum import ReferenceTables, SpectralDistribution
+from lightdose.fit.observations import PLACEMENT_FRACTION, RESOLUTION, SHAPE_FRACTION, UNNAMED, source_photons
+from lightdose.model.record import FloatArray
+from lightdose.model.setup import Receiver, Setup
+from lightdose.model.spectrum import Meter, MeterAnswer, Reading, ReferenceTables, SpectralDistribution
 from lightdose.physics.day_curve import day_curve, day_points, output_at
 from lightdose.physics.light_field import spectral_transfer
 from lightdose.physics.meters import (

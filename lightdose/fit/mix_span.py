@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.explaining import ALL_MIXES, WITHOUT_WARNINGS, IndexSpan
+from lightdose.model.changes import ALL_MIXES, WITHOUT_WARNINGS, IndexSpan
+from lightdose.model.record import FloatArray
 
 _TOLERANCE = 1e-9
 

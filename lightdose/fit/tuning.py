@@ -8,26 +8,30 @@ import numpy as np
 
 from lightdose.errors import InfeasibleError, Problem
 from lightdose.fit.tuning_bounds import ChannelBounds, channel_bounds, further_rows, lit_channels
-from lightdose.fit.tuning_day import (
-    brightest_hour_share,
-    brightest_windows,
-    days_to_try,
-    today_shape,
+from lightdose.fit.tuning_problem import (
+    SAME_WITHIN,
+    DayLimits,
+    TuneSolution,
+    TuneTask,
+    best_day,
+    most_light,
+    violation_of,
 )
-from lightdose.fit.tuning_problem import SAME_WITHIN, best_day, most_light
 from lightdose.fit.tuning_schedule import (
     OutputShape,
+    brightest_hour_share,
+    brightest_windows,
     channel_programme,
+    days_to_try,
     output_for,
     outputs_to_try,
+    today_shape,
     written_hours,
 )
-from lightdose.fit.tuning_task import DayLimits, TuneSolution, TuneTask, violation_of
-from lightdose.model.arrays import FloatArray
-from lightdose.model.record import dataclass
+from lightdose.model.fixture import ChannelProgramme, Programme
+from lightdose.model.plans import Controller, DayShape, TuneWishes
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.tuning import Controller, DayShape, TuneWishes
 from lightdose.physics.day_curve import full_output_hours, output_points
 from lightdose.quantities import HOURS_PER_DAY
 

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from lightdose.errors import InfeasibleError, Problem
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Channel
-from lightdose.model.record import dataclass
-from lightdose.model.results import Analysis, ChannelKey
-from lightdose.model.tuning import TuneWishes
+from lightdose.model.light import ChannelKey
+from lightdose.model.plans import TuneWishes
+from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.results import Analysis
 from lightdose.physics.emission import photon_distribution
 from lightdose.quantities import MOL_PER_UMOL_S_H
 

@@ -1,25 +1,209 @@
-"""What `tune` found, gathered for print: levels, corals before and after, what binds, the loss."""
+"""What `tune` found, gathered for print: levels, corals before and after, what binds, who is not served."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from lightdose.fit.tuning import TunePlan
 from lightdose.fit.tuning_bounds import lit_channels
-from lightdose.model.results import Analysis, Verdict
-from lightdose.model.schedule import Programme
-from lightdose.model.tuning import (
+from lightdose.fit.tuning_problem import (
+    DayLimits,
+    TuneSolution,
+    TuneTask,
+    least_light,
+    least_violation,
+    most_light,
+)
+from lightdose.model.fixture import Programme
+from lightdose.model.plans import (
     ChannelSetting,
     Conflict,
     CoralChange,
     Edge,
+    Remedy,
     TunedSchedule,
     TuneWishes,
     Tuning,
 )
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Analysis, Verdict
+
+FreeSites = Callable[[int], tuple[Sequence[str], FloatArray]]
+"""Of a coral by its row: free sites it may take, and its PPFD of each channel at full output there."""
+
+TRIED_PER_SIDE = 8
+SITES_TRIED = 24
+OFF_BY = 1e-6
+SHADES = tuple(round(0.05 * k, 2) for k in range(19, 1, -1))
+
+
+def find_conflict(
+    task: TuneTask, day: DayLimits, solution: TuneSolution, names: Sequence[str], free_sites: FreeSites
+) -> Conflict | None:
+    """What stands in the way of serving every coral, on the day that allows the most.
+
+    Parameters
+    ----------
+    task : TuneTask
+    day : DayLimits
+    solution : TuneSolution
+        The least violation.
+    names : sequence of str
+        Corals in the order of the task's rows.
+    free_sites : callable
+        Of a row: names of free sites and responses there, shape (n_free, n_channel). [umol m-2 s-1]
+
+    Returns
+    -------
+    Conflict or None
+        None where every coral is in its band.
+
+    Source
+    ------
+    Pairs by linear programs: the most light of one while the other stays at its upper limit; our choice.
+    """
+    if solution.violation <= OFF_BY:
+        return None
+    dose = task.dose(solution.v_h)
+    lows = _foremost(dose / np.where(task.low > 0, task.low, np.inf), at_least=None)
+    peak = (task.response @ (day.per_hour * day.windows * solution.v_h).T).max(axis=1) / task.peak_max
+    highs = _foremost(-np.maximum(dose / task.high, peak), at_least=1 - 1e-5)
+    found = (
+        _out_of_reach(task, day, lows, names)
+        or _in_excess(task, day, highs, names)
+        or _worst_pair(task, day, lows, highs, names)
+        or Conflict(
+            "several",
+            names[lows[0]] if lows else None,
+            names[highs[0]] if highs else None,
+            None,
+            None,
+            None,
+        )
+    )
+    rows = tuple(names.index(name) for name in (found.low, found.high) if name is not None)
+    return _with_remedies(found, rows, task, day, names, free_sites)
+
+
+def _out_of_reach(
+    task: TuneTask, day: DayLimits, lows: Sequence[int], names: Sequence[str]
+) -> Conflict | None:
+    """The coral that the allowed light alone leaves furthest below its band."""
+    short = [(task.low[i] / got, i, got) for i in lows if (got := most_light(task, day, i, None))]
+    if not short or max(short)[0] <= 1 + OFF_BY:
+        return None
+    factor, i, got = max(short)
+    return Conflict("reach", names[i], None, float(task.low[i]), got, float(factor))
+
+
+def _in_excess(task: TuneTask, day: DayLimits, highs: Sequence[int], names: Sequence[str]) -> Conflict | None:
+    """The coral that the least allowed light alone leaves furthest above its band."""
+    over = [(got / task.high[j], j, got) for j in highs if (got := least_light(task, day, j))]
+    if not over or max(over)[0] <= 1 + OFF_BY:
+        return None
+    factor, j, got = max(over)
+    return Conflict("excess", None, names[j], float(task.high[j]), got, float(factor))
+
+
+def _worst_pair(
+    task: TuneTask, day: DayLimits, lows: Sequence[int], highs: Sequence[int], names: Sequence[str]
+) -> Conflict | None:
+    """The two that stand furthest in each other's way."""
+    pairs = [
+        (task.low[i] / max(got, 1e-12), i, j, got)
+        for j in highs
+        for i in lows
+        if i != j and task.low[i] > 0 and (got := most_light(task, day, i, j)) is not None
+    ]
+    if not pairs or max(pairs)[0] <= 1 + OFF_BY:
+        return None
+    factor, i, j, got = max(pairs)
+    return Conflict("pair", names[i], names[j], float(task.low[i]), got, float(factor))
+
+
+def _foremost(rank: FloatArray, at_least: float | None) -> list[int]:
+    """Rows of lowest rank first, those that bind only where a mark is given."""
+    order = [int(i) for i in np.argsort(rank, kind="stable")]
+    if at_least is not None:
+        order = [i for i in order if -rank[i] >= at_least]
+    else:
+        order = [i for i in order if rank[i] <= 1 + 1e-5]
+    return order[:TRIED_PER_SIDE]
+
+
+def _with_remedies(
+    conflict: Conflict,
+    rows: tuple[int, ...],
+    task: TuneTask,
+    day: DayLimits,
+    names: Sequence[str],
+    free_sites: FreeSites,
+) -> Conflict:
+    """The conflict with the best move of each of its corals, and the mildest shade for the one in excess."""
+    start = least_violation(task, day)
+    assert start is not None
+    found = [_best_move(task, day, row, names[row], free_sites, start) for row in rows]
+    if conflict.high is not None:
+        found.append(_mildest_shade(task, day, rows[-1], conflict.high, start))
+    out = _out(task, start.v_h)
+    remedies = [r for r in found if r is not None and r.out_of_band < out]
+    return replace(conflict, remedies=tuple(sorted(remedies, key=lambda r: r.out_of_band)))
+
+
+def _placed(task: TuneTask, row: int, light: FloatArray) -> TuneTask:
+    response = task.response.copy()
+    response[row] = light
+    return replace(task, response=response)
+
+
+def _out(task: TuneTask, v_h: FloatArray) -> int:
+    """Corals outside their dose band."""
+    dose = task.dose(v_h)
+    return int(np.sum((dose < task.low * (1 - OFF_BY)) | (dose > task.high * (1 + OFF_BY))))
+
+
+def _best_move(
+    task: TuneTask, day: DayLimits, row: int, name: str, free_sites: FreeSites, start: TuneSolution
+) -> Remedy | None:
+    sites, lights = free_sites(row)
+    if not sites:
+        return None
+    # Sites that fit the programme as it stands come first.
+    dose = lights @ start.v_h
+    wanted = np.sqrt(max(task.low[row], 1e-3) * task.high[row]) / 0.0036
+    nearest = np.argsort(np.abs(np.log(np.maximum(dose, 1e-9) / wanted)), kind="stable")[:SITES_TRIED]
+    best: tuple[float, Remedy] | None = None
+    for k in nearest:
+        moved = _placed(task, row, lights[k])
+        found = least_violation(moved, day)
+        if found is not None and (best is None or found.violation < best[0] - OFF_BY):
+            best = found.violation, Remedy("move", name, _out(moved, found.v_h), site=sites[k])
+        if best is not None and best[0] <= OFF_BY:
+            break
+    return best[1] if best is not None and best[0] < start.violation - 1e-4 else None
+
+
+def _mildest_shade(task: TuneTask, day: DayLimits, row: int, name: str, start: TuneSolution) -> Remedy | None:
+    """The largest open_sky (in twentieths) that helps as much as taking the coral away would."""
+    aside = replace(
+        task,
+        low=np.where(np.arange(task.low.size) == row, 0.0, task.low),
+        high=np.where(np.arange(task.low.size) == row, 1e6, task.high),
+        peak_max=np.where(np.arange(task.low.size) == row, np.inf, task.peak_max),
+    )
+    without = least_violation(aside, day)
+    if without is None or without.violation > start.violation - 1e-4:
+        return None
+    for sky in SHADES:
+        shaded = _placed(task, row, sky * task.response[row])
+        found = least_violation(shaded, day)
+        if found is not None and found.violation <= without.violation + OFF_BY:
+            return Remedy("shade", name, _out(shaded, found.v_h), open_sky=sky)
+    return None
+
 
 AT_EDGE = 0.01
 """A coral binds where its dose is this near to an edge, as a share of the width of its band: our choice."""

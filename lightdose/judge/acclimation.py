@@ -1,31 +1,264 @@
-"""Steps from today's light to another, each as large as the weekly rise of every coral allows."""
+"""Steps from today's light to another, each as large as every coral allows, and what to mind on the way.
+
+dA/dt = (D - A) / tau, with A the dose that the coral is set for and D the dose it gets. tau is 20 days by
+default (our choice within what was seen), 4 to 40 in range: symbiont pigment 2-4 d and symbiont density
+within 40 d in Stylophora pistillata (Sesoko study), Fv/Fm 3-5 d in Pachyseris speciosa and over 20 d in
+Acropora millepora (DiPerna et al. 2018, PLoS ONE 13:e0203882), within 21 d in Acropora muricata (2019, J Exp
+Biol 222:jeb195982).
+"""
 
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.errors import Problem, SetupError
-from lightdose.judge.acclimation_cautions import acclimation_cautions
+from lightdose.judge.advice import plain
 from lightdose.judge.earlier_light import Previous, acclimating_corals
-from lightdose.judge.light_lag import TAU_D, acclimated_dose, weeks_to_rise
-from lightdose.model.acclimation import (
-    AcclimatingCoral,
-    Acclimation,
-    AcclimationStep,
-    CoralStep,
-    MismatchCurve,
-)
-from lightdose.model.arrays import FloatArray
-from lightdose.model.record import dataclass
-from lightdose.model.results import Analysis, Span
-from lightdose.model.schedule import Programme
+from lightdose.model.fixture import Programme
+from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep, MismatchCurve
+from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.results import Analysis, Caution, Span
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_light_integral
-from lightdose.physics.inverse_dimming import scaled_programme
+from lightdose.physics.programme import scaled_programme
+
+TAU_D = (4.0, 20.0, 40.0)
+"""Shortest, usual and longest time of the lag. [d]"""
+
+LAG_SOURCE = (
+    "first-order lag, our model; times from Stylophora pistillata, Sesoko acclimation study (abstract); "
+    "DiPerna et al. 2018, PLoS ONE 13:e0203882; Acropora muricata 2019, J Exp Biol 222:jeb195982"
+)
+
+
+def acclimated_dose(
+    start_mol_m2_d: npt.ArrayLike, dose_mol_m2_d: npt.ArrayLike, days: npt.ArrayLike, tau_d: npt.ArrayLike
+) -> FloatArray:
+    """The dose that a coral is set for after some days at a constant dose.
+
+    A = D + (A0 - D) exp(-days / tau)
+
+    Parameters
+    ----------
+    start_mol_m2_d : array
+        What it was set for at the start. [mol m-2 d-1]
+    dose_mol_m2_d : array
+        What it gets. [mol m-2 d-1]
+    days : array
+        [d]
+    tau_d : array
+        Time of the lag, above 0. [d]
+
+    Returns
+    -------
+    array, the common shape
+        [mol m-2 d-1]
+
+    Source
+    ------
+    Closed form of a first-order lag; see the head of this module for its times.
+    """
+    start, dose = np.asarray(start_mol_m2_d, dtype=np.float64), np.asarray(dose_mol_m2_d, dtype=np.float64)
+    fading = np.exp(-np.asarray(days, dtype=np.float64) / np.asarray(tau_d, dtype=np.float64))
+    followed: FloatArray = dose + (start - dose) * fading
+    return followed
+
+
+def steady_mismatch(rise_per_week: float, tau_d: float) -> float:
+    """Dose over acclimated dose under a steady rise that has gone on for long.
+
+    Parameters
+    ----------
+    rise_per_week : float
+        0.1 is 10 %.
+    tau_d : float
+        [d]
+
+    Returns
+    -------
+    float
+
+    Source
+    ------
+    Exponential rise through a first-order lag: D/A -> 1 + tau ln(1 + g) / 7.
+    """
+    return 1 + tau_d * math.log1p(rise_per_week) / 7
+
+
+def weeks_to_rise(factor: float, rise_per_week: float) -> float:
+    """Weeks of a steady rise until the dose has grown by a factor.
+
+    Parameters
+    ----------
+    factor : float
+        Above 0.
+    rise_per_week : float
+        Above 0; 0.1 is 10 %.
+
+    Returns
+    -------
+    float
+        [weeks]
+
+    Source
+    ------
+    ln(factor) / ln(1 + g).
+    """
+    return math.log(factor) / math.log1p(rise_per_week)
+
+
+FINE_RISE, WARN_RISE = 0.10, 0.25
+ONE_DAY_RISE = 0.50
+DEEP_CUT = 0.5
+DIMMED = 0.9
+"""A coral held below this share of today's light for another's sake is named. Our choice."""
+
+NAMED = 5
+PRACTICE = "common practice, no published rule per week"
+OUR_CHOICE = "our choice"
+
+
+def acclimation_cautions(
+    rise_per_week: float, corals: Sequence[AcclimatingCoral], steps: Sequence[AcclimationStep]
+) -> tuple[Caution, ...]:
+    """Cautions on a way in steps.
+
+    Parameters
+    ----------
+    rise_per_week : float
+        The limit asked for, 0.1 is 10 %.
+    corals : sequence of AcclimatingCoral
+    steps : sequence of AcclimationStep
+
+    Returns
+    -------
+    tuple of Caution
+
+    Source
+    ------
+    Up to 10 % a week fine, to 25 % caution, above warn, +50 % in one day warn: common practice, no published
+    rule per week; what the lag amounts to is computed. Downward: our choice.
+    """
+    found = [_rise(rise_per_week)]
+    found += _sudden(corals, steps)
+    found += _unknown(corals)
+    found += _cut(corals, steps[0])
+    found += _below_floor(corals, steps)
+    found += _dimmed_for_another(corals, steps)
+    found.append(
+        Caution(
+            "lag_model",
+            f"How far light runs ahead of a coral is a model: it follows within {TAU_D[0]:g} to {TAU_D[2]:g} "
+            f"days, {TAU_D[1]:g} taken.",
+            LAG_SOURCE,
+        )
+    )
+    found.append(
+        Caution(
+            "light_is_not_the_diagnosis",
+            "If a coral pales or stays closed, hold the step and look at heat, nutrients, salinity and pests "
+            "too: light is not the diagnosis, and heat multiplies light stress.",
+            OUR_CHOICE,
+        )
+    )
+    return tuple(found)
+
+
+def _rise(rise: float) -> Caution:
+    ahead = f"steadily {steady_mismatch(rise, TAU_D[1]):.2f} times what a coral is set for"
+    if rise <= FINE_RISE + 1e-12:
+        return Caution("rise", f"At most {100 * rise:g} % a week: {ahead}.", PRACTICE)
+    if rise <= WARN_RISE + 1e-12:
+        return Caution(
+            "rise_fast", f"Caution: {100 * rise:g} % a week is more than the usual 10 %: {ahead}.", PRACTICE
+        )
+    return Caution("rise_too_fast", f"Warning: {100 * rise:g} % a week is above 25 %: {ahead}.", PRACTICE)
+
+
+def _sudden(corals: Sequence[AcclimatingCoral], steps: Sequence[AcclimationStep]) -> list[Caution]:
+    """Steps that raise a coral by half or more in one day."""
+    before = {c.name: c.before for c in corals if c.origin != "unknown"}
+    for step in steps:
+        sudden = [
+            c.coral
+            for c in step.corals
+            if c.coral in before and c.dli_mol_m2_d >= before[c.coral] * (1 + ONE_DAY_RISE) * (1 - 1e-9)
+        ]
+        if sudden:
+            text = f"Warning: day {step.day} raises {_names(sudden)} by half or more at once"
+            return [Caution("one_day_rise", f"{text}: take shorter steps.", PRACTICE)]
+        before = {c.coral: c.dli_mol_m2_d for c in step.corals}
+    return []
+
+
+def _unknown(corals: Sequence[AcclimatingCoral]) -> list[Caution]:
+    found = []
+    unknown = [c for c in corals if c.origin == "unknown"]
+    if unknown:
+        shown = ", ".join(f"{c.name!r} at most {plain(c.before)}" for c in unknown[:NAMED])
+        more = f" and {len(unknown) - NAMED} more" if len(unknown) > NAMED else ""
+        text = (
+            f"Earlier light unknown: {shown}{more} mol/m2/day at first, the low third of the usual range. "
+            'Ask where it came from: previous = 4.6 in its [[coral]], or --previous "NAME=4.6".'
+        )
+        found.append(Caution("unknown_previous", text, "common practice, no published source"))
+    return found
+
+
+def _cut(corals: Sequence[AcclimatingCoral], first: AcclimationStep) -> list[Caution]:
+    doses = {c.coral: c.dli_mol_m2_d for c in first.corals}
+    cut = [c.name for c in corals if c.origin != "unknown" and doses[c.name] < DEEP_CUT * c.before]
+    if not cut:
+        return []
+    text = f"Day 0 cuts {_names(cut)} by more than half at once: watch it, or go down in two steps."
+    return [Caution("deep_cut", text, OUR_CHOICE)]
+
+
+def _below_floor(corals: Sequence[AcclimatingCoral], steps: Sequence[AcclimationStep]) -> list[Caution]:
+    low: dict[str, int] = {}
+    for step in steps:
+        for coral, reached in zip(corals, step.corals, strict=True):
+            dose = reached.dli_mol_m2_d
+            if coral.floor is not None and dose < coral.floor and dose < coral.before * (1 - 1e-9):
+                low[coral.name] = step.day
+    if not low:
+        return []
+    day = max(low.values())
+    text = (
+        f"{_names(list(low))} {'gets' if len(low) == 1 else 'get'} less than before and less than the floor "
+    )
+    text += f"of the group, to day {day} and until the next step."
+    return [Caution("below_floor", text, OUR_CHOICE)]
+
+
+def _dimmed_for_another(
+    corals: Sequence[AcclimatingCoral], steps: Sequence[AcclimationStep]
+) -> list[Caution]:
+    """One coral that starts low holds the whole tank down: a way of its own is kinder to the others."""
+    doses = {c.coral: c.dli_mol_m2_d for c in steps[0].corals}
+    dimmed = [
+        c.name for c in corals if c.origin == "today" and doses[c.name] < DIMMED * min(c.before, c.target)
+    ]
+    if not dimmed:
+        return []
+    holder = min(corals, key=lambda c: c.first_limit / c.target)
+    text = (
+        f"{_names(dimmed)} {'is' if len(dimmed) == 1 else 'are'} dimmed below today's light because of "
+        f"{holder.name!r}: a place of its own at first, then a path (`lightdose move`), spares the others."
+    )
+    return [Caution("dimmed_for_another", text, OUR_CHOICE)]
+
+
+def _names(names: Sequence[str]) -> str:
+    shown = ", ".join(repr(n) for n in names[:NAMED])
+    return shown + (f" and {len(names) - NAMED} more" if len(names) > NAMED else "")
+
 
 DEFAULT_RISE_PER_WEEK = 0.10
 DEFAULT_STEP_DAYS = 7

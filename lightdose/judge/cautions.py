@@ -11,10 +11,10 @@ import numpy.typing as npt
 
 from lightdose.judge.advice import LONGEST_DAY_H, STEP_ABOVE_RISE, plain
 from lightdose.judge.hazard import short_lines
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
-from lightdose.model.hazard import Stare
-from lightdose.model.results import Caution, DayCurve, Dose, LightField, Verdict
+from lightdose.model.light import DayCurve, Dose, LightField
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Caution, Stare, Verdict
 from lightdose.model.setup import Setup
 from lightdose.quantities import HOURS_PER_DAY
 

@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 
 from lightdose.judge.advice import Case, Neighbour, advice_sentence
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import Coral, CoralGroup, Site
 from lightdose.model.fixture import Fixture
-from lightdose.model.record import dataclass
-from lightdose.model.results import DayCurve, DliState, Dose, LightField, PeakState, Verdict
-from lightdose.model.setup import Setup
+from lightdose.model.light import DayCurve, Dose, LightField
+from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.results import DliState, PeakState, Verdict
+from lightdose.model.setup import Coral, CoralGroup, Setup, Site
 from lightdose.physics.photosynthesis import hours_at_pmax, over_ek_range
 
 OWN_BAND_SOURCE = "the keeper's own range for this coral"

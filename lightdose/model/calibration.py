@@ -1,4 +1,4 @@
-"""What meter readings say about fixtures and places, and how that changes a setup.
+"""What meter readings say about fixtures and places.
 
 A calibration holds photon fluxes, not corrections: ``ChannelGain.flux_umol_s`` replaces whatever the fixture
 file states, so a later edit of that file does not shift what was measured.
@@ -9,18 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 
 from lightdose.errors import ReadingsError
-from lightdose.model.arrays import FloatArray, read_only
-from lightdose.model.fixture import Channel, CosineLobe, Fixture
-from lightdose.model.readings import Reading
-from lightdose.model.record import dataclass
-
-if TYPE_CHECKING:
-    from lightdose.model.setup import Setup
+from lightdose.model.record import FloatArray, dataclass, read_only
+from lightdose.model.spectrum import Reading
 
 UNSCALED_FLUX_UMOL_S = 1.0
 """Nominal photon flux of a channel whose file states none: its gain is then its flux in umol s-1 (ours)."""
@@ -208,37 +203,6 @@ class Calibration:
 
 UNREAD = "fixture file"
 """What the gains of a fixture are tied to when no reading saw any of its channels."""
-
-
-def with_calibration(setup: Setup, calibration: Calibration) -> Setup:
-    """The setup as measured: beams, open sky, heights and yellowing replaced; gains act on the emission."""
-    water = setup.water
-    if calibration.yellowing is not None:
-        water = replace(water, yellowing_440_per_m=calibration.yellowing.per_m)
-    sky = {s.site: min(max(s.value, 0.0), 1.0) for s in calibration.open_sky}
-    return replace(
-        setup,
-        water=water,
-        fixtures=tuple(_measured_fixture(f, calibration) for f in setup.fixtures),
-        sites=tuple(replace(s, open_sky=sky[s.name]) if s.name in sky else s for s in setup.sites),
-        calibration=calibration,
-    )
-
-
-def _measured_fixture(fixture: Fixture, calibration: Calibration) -> Fixture:
-    widths = {b.nominal_fwhm_deg: b.fwhm_deg for b in calibration.beams if b.fixture == fixture.name}
-    height_m = next((h.height_m for h in calibration.heights if h.fixture == fixture.name), fixture.height_m)
-    channels = tuple(_measured_channel(c, widths) for c in fixture.type.channels)
-    if height_m == fixture.height_m and channels == fixture.type.channels:
-        return fixture
-    return replace(fixture, height_m=height_m, type=replace(fixture.type, channels=channels))
-
-
-def _measured_channel(channel: Channel, widths: dict[float, float]) -> Channel:
-    beam = channel.beam
-    if isinstance(beam, CosineLobe) and beam.fwhm_deg in widths:
-        return replace(channel, beam=CosineLobe(widths[beam.fwhm_deg]))
-    return channel
 
 
 @dataclass(frozen=True)

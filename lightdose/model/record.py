@@ -1,4 +1,4 @@
-"""Frozen dataclasses at a quarter of the start-up cost.
+"""What records are made of: frozen dataclasses at a quarter of the start-up cost, and read-only arrays.
 
 The standard decorator compiles six methods for every class, 0.45 ms; a command loads a hundred classes.
 Here only ``__init__`` is compiled, and the rest are ordinary functions that all records share. A type checker
@@ -8,8 +8,11 @@ sees the standard decorator, and what it makes is a dataclass: ``fields`` and ``
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
 
 if TYPE_CHECKING:
     from dataclasses import dataclass as dataclass
@@ -58,3 +61,33 @@ def _hash(self: Any) -> int:
 def _repr(self: Any) -> str:
     shown = ", ".join(f"{f.name}={getattr(self, f.name)!r}" for f in dataclasses.fields(self) if f.repr)
     return f"{type(self).__qualname__}({shown})"
+
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def read_only(values: npt.ArrayLike) -> FloatArray:
+    """A contiguous float64 copy of ``values`` that nobody can write to."""
+    array = np.array(values, dtype=np.float64, order="C")
+    array.setflags(write=False)
+    return array
+
+
+# numpy's own unique and quantile load its masked arrays on first use: 8 ms of a command's start.
+
+
+def distinct(values: npt.ArrayLike) -> FloatArray:
+    """The values once each, ascending, flattened."""
+    ordered = np.sort(np.asarray(values, dtype=np.float64), axis=None)
+    first = np.ones(ordered.size, dtype=bool)
+    first[1:] = ordered[1:] != ordered[:-1]
+    return ordered[first]
+
+
+def quantiles(values: FloatArray, shares: Sequence[float]) -> FloatArray:
+    """Quantiles along the last axis, linear between values, shape (..., n_share)."""
+    position = np.multiply(shares, values.shape[-1] - 1)
+    below = np.minimum(position.astype(np.intp), values.shape[-1] - 2)
+    ordered = np.partition(values, (*below, *(below + 1)), axis=-1)
+    low, high = ordered[..., below], ordered[..., below + 1]
+    return np.asarray(low + (position - below) * (high - low))

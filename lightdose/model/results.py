@@ -6,142 +6,156 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Literal
 
-from lightdose.model.arrays import FloatArray, read_only
-from lightdose.model.certainty import Certainty, Uncertainty
-from lightdose.model.certainty import DliState as DliState
-from lightdose.model.certainty import DliVerdict as DliVerdict
-from lightdose.model.coral import Receiver
-from lightdose.model.record import dataclass
+from lightdose.model.light import DayCurve, Dose, LightField
+from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Setup
 from lightdose.quantities import BANDS
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from lightdose.model.hazard import Stare
+
+DliState = Literal["far_below", "below", "within", "above", "far_above", "not_judged"]
+DliVerdict = Literal["far_below", "below", "within", "above", "far_above", "not_judged", "undecided"]
+Interval = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Certainty:
+    """How sure a verdict is.
+
+    Attributes
+    ----------
+    verdict : the stated dose's state, or "undecided" where no state has a probability of 2/3
+    likely : the state that leads with 2/3 or more, else "undecided"; it may differ from the stated one near
+        an edge, since fixtures give less than their data sheets
+    probability : of every state; they add up to 1
+    interval_dli, interval_peak : 95 %, at the coral's own place. [mol m-2 d-1, umol m-2 s-1]
+    reading_at : site whose reading settles most of what is undecided; None where this verdict stands
+    reading_settles : chance that this reading settles this verdict
+    """
+
+    verdict: DliVerdict
+    likely: DliVerdict
+    probability: Mapping[DliState, float]
+    interval_dli: Interval
+    interval_peak: Interval
+    reading_at: str | None = None
+    reading_settles: float | None = None
+
+
+@dataclass(frozen=True)
+class UncertainInput:
+    """Something that is not known exactly, how well it is known, and on whose word."""
+
+    what: str
+    spread: str
+    origin: str
+
+
+@dataclass(frozen=True)
+class DecidingReading:
+    """The one reading that would settle most verdicts.
+
+    Attributes
+    ----------
+    standard_uncertainty : of that reading, as a share
+    settles : how many of the ``undecided`` verdicts it is expected to settle
+    """
+
+    site: str
+    standard_uncertainty: float
+    settles: float
+    undecided: int
+
+
+@dataclass(frozen=True, eq=False)
+class Uncertainty:
+    """Intervals of every receiver, 95 %.
+
+    Attributes
+    ----------
+    dli, peak_ppfd : array, shape (n_site, 2). [mol m-2 d-1, umol m-2 s-1]
+    inputs : what was drawn, in words
+    """
+
+    dli: FloatArray
+    peak_ppfd: FloatArray
+    inputs: tuple[UncertainInput, ...]
+    draws: int
+    seed: int
+    deciding: DecidingReading | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("dli", "peak_ppfd"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+LimitKey = Literal["blue_light_irradiance", "blue_light_radiance", "actinic_uv", "uv_a"]
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """What reaches an eye that stares straight into the light; through air, without any cover.
+
+    Attributes
+    ----------
+    e_b_w_m2 : irradiance weighted by the blue-light hazard. [W m-2]
+    l_b_w_m2_sr : radiance of a single emitter so weighted, the mean of all emitters; None where the fixture
+        file does not tell their number and size. [W m-2 sr-1]
+    h_eff_8h_j_m2 : exposure weighted by the actinic UV hazard, 300-400 nm, in 8 h. [J m-2]
+    e_uv_a_w_m2 : irradiance of 315-400 nm. [W m-2]
+    """
+
+    e_b_w_m2: float
+    l_b_w_m2_sr: float | None
+    h_eff_8h_j_m2: float
+    e_uv_a_w_m2: float
+
+
+@dataclass(frozen=True)
+class LimitTime:
+    """How long it takes to reach one limit. ``full_output_s`` and ``programme_s`` are None for never. [s]"""
+
+    key: LimitKey
+    limit: str
+    source: str
+    full_output_s: float | None
+    programme_s: float | None
+
+
+@dataclass(frozen=True)
+class Stare:
+    """Staring straight into a fixture from a distance.
+
+    Attributes
+    ----------
+    fixture : its name, or "all together": at most the sum of all at this distance of each
+    distance_m : through air from the emitting area. [m]
+    full_output : all channels at 100 %, the worst that the controller can do
+    programme : the highest of the day's programme
+    limits : one for each limit that can be told
+    factor_95 : lowest and highest factor by which the true figures may differ, about 95 %
+    """
+
+    fixture: str
+    distance_m: float
+    full_output: Exposure
+    programme: Exposure
+    limits: tuple[LimitTime, ...]
+    factor_95: tuple[float, float]
+
+    def soonest(self) -> LimitTime | None:
+        """The limit that is reached first at full output; None where none is ever reached."""
+        reached = [t for t in self.limits if t.full_output_s is not None]
+        return min(reached, key=lambda t: t.full_output_s or 0.0) if reached else None
+
 
 BasisKey = Literal["measured", "data sheet", "typical values"]
 PeakState = Literal["low", "within", "high"]
 
 USABLE_KEYS = ("usable_z1", "usable_z2", "usable_z4", "usable_tissue")
 """Weightings by symbiont absorption; the first is the default, all of them span it."""
-
-
-@dataclass(frozen=True)
-class ChannelKey:
-    """A channel of a fixture that hangs over the tank."""
-
-    fixture: str
-    channel: str
-
-
-@dataclass(frozen=True, eq=False)
-class LightField:
-    """Light at every receiver from every channel at full output.
-
-    Attributes
-    ----------
-    receivers : n_site points
-    channels : n_channel, fixtures in file order
-    weightings : n_weighting keys
-    response : array, shape (n_site, n_channel, n_weighting); open sky, cover and output scale included
-    """
-
-    receivers: tuple[Receiver, ...]
-    channels: tuple[ChannelKey, ...]
-    weightings: tuple[str, ...]
-    response: FloatArray
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "response", read_only(self.response))
-
-    def of(self, weighting: str) -> FloatArray:
-        """Response of one weighting, shape (n_site, n_channel)."""
-        return self.response[:, :, self.weightings.index(weighting)]
-
-
-LIGHT_PARTS = ("direct", "front", "back", "left", "right", "rim", "floor")
-"""Ways by which light comes to a place: straight, off a wall under water, off the dry rim, off the floor."""
-
-
-@dataclass(frozen=True, eq=False)
-class LightFieldParts:
-    """A light field by where its light comes from; it answers "why is it so bright here".
-
-    Attributes
-    ----------
-    response : array, shape (n_site, n_part, n_channel, n_weighting), parts in the order of ``LIGHT_PARTS``;
-        their sum is the light field. Light that met several walls counts for them by its reflections there.
-    unabsorbed : array, shape (n_site, n_channel, n_weighting); the response if the water absorbed nothing
-    mean_path_m : array, shape (n_site, n_channel); way in the water of the light that did not come off the
-        floor, NaN where there is none. [m]
-    surface_loss_fraction : array, shape (n_site, n_channel); share of that light lost at the surface, or NaN
-    """
-
-    receivers: tuple[Receiver, ...]
-    channels: tuple[ChannelKey, ...]
-    weightings: tuple[str, ...]
-    response: FloatArray
-    unabsorbed: FloatArray
-    mean_path_m: FloatArray
-    surface_loss_fraction: FloatArray
-
-    def __post_init__(self) -> None:
-        for name in ("response", "unabsorbed", "mean_path_m", "surface_loss_fraction"):
-            object.__setattr__(self, name, read_only(getattr(self, name)))
-
-
-@dataclass(frozen=True, eq=False)
-class DayCurve:
-    """A repeating day on the union of all breakpoints; everything is linear within a segment.
-
-    Attributes
-    ----------
-    edge_h : array, shape (n_segment + 1,), from 0 to 24, strictly increasing. [h]
-    output_start, output_end : array, shape (n_segment, n_channel); output 0-1 at both ends of each segment
-        (they differ from the neighbour's where a programme jumps)
-    """
-
-    edge_h: FloatArray
-    output_start: FloatArray
-    output_end: FloatArray
-
-    def __post_init__(self) -> None:
-        for name in ("edge_h", "output_start", "output_end"):
-            object.__setattr__(self, name, read_only(getattr(self, name)))
-
-
-@dataclass(frozen=True, eq=False)
-class Dose:
-    """The day's light at every receiver; arrays of shape (n_site,) unless said otherwise.
-
-    Attributes
-    ----------
-    dli : [mol m-2 d-1]
-    peak_ppfd : highest PPFD. [umol m-2 s-1]
-    brightest_hour_ppfd : highest mean over any 60 minutes. [umol m-2 s-1]
-    lux_at_peak : illuminance at the time of the peak. [lx]
-    photoperiod_h : time above 5 % of the peak. [h]
-    any_light_h : time with any light of 300-800 nm. [h]
-    peak_equivalent_h : DLI / (0.0036 peak), NaN without light. [h]
-    weighted : array, shape (n_site, n_weighting); daily integral of each weighting of the light field:
-        photons in mol m-2 d-1, lux as lx h / 1000 x 3.6 (the same factor 0.0036)
-    dli_by_channel : array, shape (n_site, n_channel). [mol m-2 d-1]
-    """
-
-    dli: FloatArray
-    peak_ppfd: FloatArray
-    brightest_hour_ppfd: FloatArray
-    lux_at_peak: FloatArray
-    photoperiod_h: FloatArray
-    any_light_h: FloatArray
-    peak_equivalent_h: FloatArray
-    weighted: FloatArray
-    dli_by_channel: FloatArray
-
-    def __post_init__(self) -> None:
-        for name in self.__dataclass_fields__:
-            object.__setattr__(self, name, read_only(getattr(self, name)))
 
 
 @dataclass(frozen=True)
@@ -291,47 +305,35 @@ class Analysis:
         return pd.DataFrame(dose_sheet(self).records())
 
 
-@dataclass(frozen=True, eq=False)
-class SiteSpectrum:
-    """Photons of the day's mix at one receiver, at the time of its peak; shape (500,) on ``GRID_NM``.
-
-    ``by_channel`` has the shape (n_channel, 500). [umol m-2 s-1 nm-1]
-    """
-
-    receiver: int
-    name: str
-    by_channel: FloatArray
-
-
-@dataclass(frozen=True)
-class SpectrumMetrics:
-    """Photon metrics of one spectrum, as `spectrum` reports them; absolute ones are None if relative."""
-
-    file: str
-    ppfd_umol_m2_s: float | None
-    ppf_umol_s: float | None
-    umol_per_j: float | None
-    lux_per_umol: float | None
-    band_fraction: Mapping[str, float | None]
-    outside_400_700_fraction: float | None
-    usable_fraction: Mapping[str, float | None]
-    chromaticity_xy: tuple[float, float] | None
-    cct_k: float | None
-    duv: float | None
-    notes: tuple[str, ...] = ()
+def duration_words(seconds: float) -> str:
+    """A time as people say it, rounded down: "less than 1 s", "about 1.9 s", "about 12 s", "about 2.5 h"."""
+    if seconds < 1:
+        return "less than 1 s"
+    if seconds < 10:
+        return f"about {math.floor(10 * seconds) / 10:g} s"
+    if seconds < 120:
+        return f"about {math.floor(seconds)} s"
+    if seconds < 7200:
+        return f"about {math.floor(seconds / 60)} min"
+    return f"about {math.floor(seconds / 360) / 10:g} h"
 
 
 @dataclass(frozen=True, eq=False)
-class SiteDay:
-    """PPFD at one receiver through the day; a jump is two points at one time.
+class Hazard:
+    """Everything `hazard` reports.
 
     Attributes
     ----------
-    time_h : array, shape (n_point,), 0 to 24, not falling. [h]
-    by_channel : array, shape (n_channel, n_point), in the order of the light field's channels. [umol m-2 s-1]
+    behaviour : what to do, before any figure
+    stares : each lit fixture at each distance, fixtures in file order
+    together : all lit fixtures at each distance; empty where there are fewer than two
+    remarks : what the figures of this setup leave out or assume
     """
 
-    receiver: int
-    name: str
-    time_h: FloatArray
-    by_channel: FloatArray
+    setup: Setup
+    basis: Basis
+    behaviour: tuple[Caution, ...]
+    stares: tuple[Stare, ...]
+    together: tuple[Stare, ...]
+    remarks: tuple[str, ...]
+    version: str

@@ -1,20 +1,199 @@
-"""The whole setup of one tank, as read from its files."""
+"""The whole setup of one tank: its water and walls, its places and corals, and what hangs over it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Literal
 
 from lightdose.errors import SetupError
-from lightdose.model.coral import Coral, CoralGroup, Receiver, Site
-from lightdose.model.fixture import Fixture
-from lightdose.model.readings import Meter
+from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.record import dataclass
-from lightdose.model.tank import Cover, Tank, Water
+from lightdose.model.spectrum import Meter, SpectralTable
 
 if TYPE_CHECKING:
     from lightdose.model.calibration import Calibration
+
+WallKind = Literal["clean", "painted", "dark", "reflectance"]
+WALL_NAMES = ("front", "back", "left", "right")
+
+
+@dataclass(frozen=True)
+class Wall:
+    """One side of the tank.
+
+    clean: clear pane with air behind it, also film with an air gap · painted: black bonded outside ·
+    dark: absorbing inside · reflectance: the stated mirror reflectance, no glass in front.
+    """
+
+    kind: WallKind = "clean"
+    reflectance: float | None = None
+
+    def __post_init__(self) -> None:
+        if (self.kind == "reflectance") != (self.reflectance is not None):
+            raise SetupError("a reflectance goes with a wall of that kind, and only with it")
+        if self.reflectance is not None and not 0 <= self.reflectance <= 1:
+            raise SetupError(f"wall reflectance {self.reflectance:g} is outside 0 to 1")
+
+
+@dataclass(frozen=True)
+class Tank:
+    """Inner measures of the water; origin front left inside, x right, y back, depth down. [m]"""
+
+    length_m: float
+    width_m: float
+    water_depth_m: float
+    glass_thickness_m: float = 0.010
+    glass_index: float = 1.52
+    rim_m: float = 0.0
+    walls: Mapping[str, Wall] = field(default_factory=lambda: {name: Wall() for name in WALL_NAMES})
+    floor_reflectance: float = 0.3
+
+    def __post_init__(self) -> None:
+        for name in ("length_m", "width_m", "water_depth_m"):
+            if not 0.01 <= getattr(self, name) <= 20:
+                raise SetupError(
+                    f"tank {name[:-2].replace('_', ' ')} {getattr(self, name):g} m is outside 0.01 to 20 m"
+                )
+        if not 0 <= self.glass_thickness_m <= 0.2:
+            raise SetupError(f"glass thickness {self.glass_thickness_m:g} m is outside 0 to 0.2 m")
+        if not 1.3 <= self.glass_index <= 2.0:
+            raise SetupError(f"glass index {self.glass_index:g} is outside 1.3 to 2.0")
+        if not 0 <= self.rim_m <= 2:
+            raise SetupError(f"rim {self.rim_m:g} m is outside 0 to 2 m")
+        if not 0 <= self.floor_reflectance < 1:
+            raise SetupError(f"floor reflectance {self.floor_reflectance:g} is outside 0 to below 1")
+        if set(self.walls) != set(WALL_NAMES):
+            raise SetupError("a tank has the walls front, back, left and right")
+
+
+@dataclass(frozen=True, eq=False)
+class Water:
+    """What the water does to light on its way. ``absorption`` replaces pure water. [m-1, base e]"""
+
+    yellowing_440_per_m: float = 0.0
+    yellowing_slope_per_nm: float = 0.0165
+    refractive_index: float = 1.34
+    absorption: SpectralTable | None = None
+
+    def __post_init__(self) -> None:
+        if not 1.0 <= self.refractive_index <= 1.5:
+            raise SetupError(f"refractive_index {self.refractive_index:g} is outside 1.0 to 1.5")
+        if not 0 <= self.yellowing_440_per_m <= 50:
+            raise SetupError(f"yellowing_440_per_m {self.yellowing_440_per_m:g} is outside 0 to 50 per m")
+        if not 0 <= self.yellowing_slope_per_nm <= 0.1:
+            raise SetupError(
+                f"yellowing_slope_per_nm {self.yellowing_slope_per_nm:g} is outside 0 to 0.1 per nm"
+            )
+
+
+@dataclass(frozen=True, eq=False)
+class Cover:
+    """A lid or screen; multiplies all light of all fixtures, whatever its angle."""
+
+    transmittance: float | SpectralTable = 1.0
+
+    def __post_init__(self) -> None:
+        if isinstance(self.transmittance, float | int) and not 0 <= self.transmittance <= 1:
+            raise SetupError(f"cover transmittance {self.transmittance:g} is outside 0 to 1")
+
+
+@dataclass(frozen=True)
+class CoralGroup:
+    """Usual light of a group of corals: common practice of the trade unless a source says more.
+
+    ``band_dli`` and ``band_peak`` are None for groups without symbionts, which light does not judge.
+
+    Attributes
+    ----------
+    band_dli, floor_dli, ceiling_dli : [mol m-2 d-1]
+    band_peak : usual midday PPFD. [umol m-2 s-1]
+    ek_range : light at which photosynthesis begins to saturate. [umol m-2 s-1]
+    ek_model : curve that ``ek_range`` belongs to: "tanh", "webb" or "smith"
+    grade : A two or more numeric published sources, B one, C direction only or related taxa, D practice only
+    sources : short keys ("P2") or citations
+    floor_harm : what a published trial saw near the floor; empty where the floor is practice only
+    """
+
+    key: str
+    name: str
+    genera: tuple[str, ...]
+    band_dli: tuple[float, float] | None
+    band_peak: tuple[float, float] | None
+    floor_dli: float | None
+    ceiling_dli: float | None
+    ek_range: tuple[float, float] | None
+    ek_source: str
+    grade: str
+    sources: tuple[str, ...]
+    note: str = ""
+    ek_model: Literal["tanh", "webb", "smith"] = "tanh"
+    floor_harm: str = ""
+
+    def __post_init__(self) -> None:
+        if self.band_dli is None:
+            return
+        low, high = self.band_dli
+        floor = 0.0 if self.floor_dli is None else self.floor_dli
+        ceiling = high if self.ceiling_dli is None else self.ceiling_dli
+        if not 0 <= floor <= low < high <= ceiling:
+            raise SetupError(
+                f"group {self.key!r} needs floor <= band low < band high <= ceiling, "
+                f"got {floor:g}, {low:g}, {high:g}, {ceiling:g}"
+            )
+
+    @property
+    def ek_assumed(self) -> bool:
+        """Whether an end of ``ek_range`` is assumed, or stands without a source."""
+        return not self.ek_source or "assumed" in self.ek_source or "no source" in self.ek_source
+
+
+@dataclass(frozen=True)
+class Site:
+    """A named place in the tank where light is computed. [m], depth below the surface."""
+
+    name: str
+    x_m: float
+    y_m: float
+    depth_m: float
+    open_sky: float = 1.0
+    rack: str | None = None
+    implicit: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.open_sky <= 1:
+            raise SetupError(f"open_sky {self.open_sky:g} of site {self.name!r} is outside 0 to 1")
+
+
+@dataclass(frozen=True)
+class Coral:
+    """A coral at a site. It is judged at its top: ``height_m`` above the site, under its own open sky."""
+
+    name: str
+    group: str
+    site: str
+    genus: str | None = None
+    height_m: float = 0.0
+    open_sky: float = 1.0
+    pinned: bool = False
+    keep_apart_m: float = 0.0
+    previous: float | Literal["unknown"] | None = None
+    band_dli: tuple[float, float] | None = None
+    peak_max: float | None = None
+
+
+@dataclass(frozen=True)
+class Receiver:
+    """A point for which light is computed: a site, or the top of a coral that stands off its site."""
+
+    name: str
+    site: str
+    x_m: float
+    y_m: float
+    depth_m: float
+    open_sky: float
+    coral: str | None = field(default=None)
+
 
 LengthUnit = Literal["cm", "in"]
 
@@ -100,3 +279,34 @@ class Setup:
                     )
                 )
         return tuple(points)
+
+
+def with_calibration(setup: Setup, calibration: Calibration) -> Setup:
+    """The setup as measured: beams, open sky, heights and yellowing replaced; gains act on the emission."""
+    water = setup.water
+    if calibration.yellowing is not None:
+        water = replace(water, yellowing_440_per_m=calibration.yellowing.per_m)
+    sky = {s.site: min(max(s.value, 0.0), 1.0) for s in calibration.open_sky}
+    return replace(
+        setup,
+        water=water,
+        fixtures=tuple(_measured_fixture(f, calibration) for f in setup.fixtures),
+        sites=tuple(replace(s, open_sky=sky[s.name]) if s.name in sky else s for s in setup.sites),
+        calibration=calibration,
+    )
+
+
+def _measured_fixture(fixture: Fixture, calibration: Calibration) -> Fixture:
+    widths = {b.nominal_fwhm_deg: b.fwhm_deg for b in calibration.beams if b.fixture == fixture.name}
+    height_m = next((h.height_m for h in calibration.heights if h.fixture == fixture.name), fixture.height_m)
+    channels = tuple(_measured_channel(c, widths) for c in fixture.type.channels)
+    if height_m == fixture.height_m and channels == fixture.type.channels:
+        return fixture
+    return replace(fixture, height_m=height_m, type=replace(fixture.type, channels=channels))
+
+
+def _measured_channel(channel: Channel, widths: dict[float, float]) -> Channel:
+    beam = channel.beam
+    if isinstance(beam, CosineLobe) and beam.fwhm_deg in widths:
+        return replace(channel, beam=CosineLobe(widths[beam.fwhm_deg]))
+    return channel

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.model.arrays import FloatArray, distinct
-from lightdose.model.results import DayCurve, Dose, LightField
+from lightdose.model.light import DayCurve, Dose, LightField
+from lightdose.model.record import FloatArray, distinct
 from lightdose.physics.day_curve import day_points, full_output_hours, output_at
 from lightdose.quantities import HOURS_PER_DAY, MOL_PER_UMOL_S_H
 

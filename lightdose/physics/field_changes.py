@@ -15,11 +15,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, TabulatedLobe
-from lightdose.model.record import dataclass
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.aperture import bounded_source_cells
+from lightdose.physics.beam import bounded_source_cells
 from lightdose.physics.light_paths import routes
 from lightdose.physics.lit_tank import Lamp, block_size, light_in_air, light_under_water
 from lightdose.physics.prepared_field import PreparedField

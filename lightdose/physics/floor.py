@@ -1,23 +1,32 @@
-"""The floor's diffuse bounce, every later one included: its light comes back down from the water's surface.
+"""The floor's diffuse bounce at any place under water, every later bounce included.
 
 The floor reflects by Lambert's law. Its light rises, is reflected at the surface from below (wholly beyond
 the critical angle), and falls on places that look up; walls mirror it on the way. Floor and receivers stand
 on one lattice, so the exchange between any two patches depends on lattice differences (even images) or sums
 (odd images) only, and whole matrices come from a small table.
+
+While a ray is in a pane it goes on along the wall. Where that leads into the next pane, or past the waterline
+on the way up, it has no mirror image. The share is found for a floor that shines evenly, which is enough: the
+floor's light is a few percent of all, and the share falls with the distance from the edge.
+
+It is computed on the lattice of the floor's patches at a few levels, interpolated by cubics sideways and by a
+polynomial in depth to a fine lattice, and linearly within that. Few places take the weights one by one, many
+places a table of the fine lattice: the same numbers.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import field
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.record import dataclass
-from lightdose.model.tank import Tank, Wall
-from lightdose.physics.refraction import surface_reflectance_from_below
-from lightdose.physics.walls import AxisImages, axis_images, axis_walls, wall_reflectance
+from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.setup import Tank, Wall
+from lightdose.physics.walls import AxisImages, axis_images, axis_walls, pane_stay, wall_reflectance
+from lightdose.physics.water import surface_reflectance_from_below
 
 IntArray = npt.NDArray[np.intp]
 
@@ -238,3 +247,285 @@ def floor_exitance(matrix: FloatArray, falling: FloatArray, reflectance: float) 
         if np.max(np.abs(leaving - last), initial=0.0) <= scale:
             break
     return leaving
+
+
+TILTS, TURNS = 12, 24
+"""Directions over which the floor's light is summed."""
+
+DISTANCES_PER_GLASS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 18.0, 30.0, 60.0, 200.0)
+"""Distances from a pane at which the share is computed, in thicknesses of the glass."""
+
+
+@dataclass(frozen=True, eq=False)
+class _EvenLight:
+    """Directions of an even floor's light near clear panes, each with equal weight: (TILTS, TURNS).
+
+    Attributes
+    ----------
+    along : wave vector towards a pane along x and y, and upwards
+    stay_m : stay in a pane along x and y. [m]
+    mirrored : reflectance of a pane along x and y
+    back : reflectance of the surface from below
+    """
+
+    along: tuple[FloatArray, FloatArray, FloatArray]
+    stay_m: tuple[FloatArray, FloatArray]
+    mirrored: tuple[FloatArray, FloatArray]
+    back: FloatArray
+
+
+def _even_light(tank: Tank, index: float) -> _EvenLight:
+    """Lambert's law is even in the square of the sine and in turn."""
+    sine_square = ((np.arange(TILTS) + 0.5) / TILTS)[:, None]
+    turn = (np.arange(TURNS) + 0.5) / TURNS * np.pi / 2
+    level = index * np.sqrt(sine_square)
+    k_x, k_y = level * np.cos(turn), level * np.sin(turn)
+    up = index * np.sqrt(1 - sine_square) * np.ones_like(turn)
+    whole, glass = np.zeros_like(k_x), np.full_like(k_x, 2 * tank.glass_thickness_m)
+    stays = [pane_stay(k, glass, whole, index, tank.glass_index) for k in (k_x, k_y)]
+    panes = [wall_reflectance(Wall(), k, index, tank.glass_index) for k in (k_x, k_y)]
+    back = surface_reflectance_from_below(up / index, index)
+    return _EvenLight((k_x, k_y, up), (stays[0], stays[1]), (panes[0], panes[1]), back)
+
+
+def _kept_at_joint(light: _EvenLight, distance_m: FloatArray) -> FloatArray:
+    """Share kept at distances from the two panes of a joint, (n, n)."""
+    k_x, k_y, _ = light.along
+    later = distance_m[None, :, None, None] / k_y - distance_m[:, None, None, None] / k_x
+    astray = (later < light.stay_m[0]) & (later > -light.stay_m[1])
+    both = light.back * light.mirrored[0] * light.mirrored[1]
+    every = light.back * (1 + light.mirrored[0]) * (1 + light.mirrored[1])
+    return np.asarray(1 - np.sum(astray * both, axis=(2, 3)) / every.sum())
+
+
+def _kept_at_waterline(light: _EvenLight, distance_m: FloatArray) -> FloatArray:
+    """Share kept at distances from a pane and depths below the surface, (n, n)."""
+    k_x, _, up = light.along
+    later = distance_m[None, :, None, None] / up - distance_m[:, None, None, None] / k_x
+    astray = (later > 0) & (later < light.stay_m[0])
+    by_pane = light.back * light.mirrored[0]
+    every = light.back * (1 + light.mirrored[0])
+    return np.asarray(1 - np.sum(astray * by_pane, axis=(2, 3)) / every.sum())
+
+
+def floor_light_kept(
+    tank: Tank, index: float, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Shares of the floor's light that do not run into a glass joint or out at the waterline.
+
+    Parameters
+    ----------
+    tank : Tank
+    index : float
+        Refractive index of the water.
+    x_m, y_m, depth_m : array, shapes (n_x,), (n_y,), (n_z,)
+        Places. [m]
+
+    Returns
+    -------
+    three arrays, shapes (n_x, n_y), (n_x, n_z), (n_y, n_z)
+        Shares 0-1 whose product counts at a place; 1 far from edges and where a wall is not a clear pane.
+
+    Source
+    ------
+    Snell's law in plane panes, Fresnel's equations, Lambert's law.
+    """
+    joint: FloatArray = np.ones((x_m.size, y_m.size))
+    line_x: FloatArray = np.ones((x_m.size, depth_m.size))
+    line_y: FloatArray = np.ones((y_m.size, depth_m.size))
+    if tank.glass_thickness_m == 0:
+        return joint, line_x, line_y
+    distance = tank.glass_thickness_m * np.array(DISTANCES_PER_GLASS)
+    light = _even_light(tank, index)
+    at_joint, at_line = _kept_at_joint(light, distance), _kept_at_waterline(light, distance)
+    walls_x, walls_y = axis_walls(tank)
+    to_x = [_between(distance, a) for a in (x_m, tank.length_m - x_m)]
+    to_y = [_between(distance, a) for a in (y_m, tank.width_m - y_m)]
+    below = _between(distance, depth_m).T
+    for wall, near in zip(walls_x, to_x, strict=True):
+        if wall.kind == "clean":
+            line_x *= near @ at_line @ below
+            for other, beside in zip(walls_y, to_y, strict=True):
+                if other.kind == "clean":
+                    joint *= near @ at_joint @ beside.T
+    for wall, near in zip(walls_y, to_y, strict=True):
+        if wall.kind == "clean":
+            line_y *= near @ at_line @ below
+    return joint, line_x, line_y
+
+
+def _between(nodes: FloatArray, at: FloatArray) -> FloatArray:
+    """Weights of linear interpolation, (n, n_node); ends held."""
+    return np.stack([np.interp(at, nodes, unit) for unit in np.eye(nodes.size)], axis=1)
+
+
+LEVELS = 6
+"""Depths at which the floor's light is computed; by trial against more."""
+
+FINE_PER_PATCH = 6
+FINE_LEVELS = 40
+TABLE_AT_MOST = 6_000_000
+"""Numbers in the table of the fine lattice, about 50 MB."""
+
+
+def _cubic_weights(count: int, at: FloatArray) -> FloatArray:
+    """Weights of the four nearest of ``count`` cell centres for places 0-1 along the span, (n, count)."""
+    position = at * count - 0.5
+    first = np.clip(np.floor(position).astype(np.intp) - 1, 0, count - 4)
+    weights = np.zeros((at.size, count))
+    for i in range(4):
+        part = np.ones(at.size)
+        for j in range(4):
+            if j != i:
+                part *= (position - first - j) / (i - j)
+        weights[np.arange(at.size), first + i] = part
+    return weights
+
+
+def _level_fractions() -> FloatArray:
+    """Chebyshev points on 0-1, both ends among them: the last level is the floor itself."""
+    return np.asarray(0.5 - 0.5 * np.cos(np.arange(LEVELS) * np.pi / (LEVELS - 1)))
+
+
+def _level_weights(at: FloatArray) -> FloatArray:
+    """Weights of the levels for depths 0-1, (n, LEVELS)."""
+    nodes = _level_fractions()
+    weights = np.ones((at.size, LEVELS))
+    for i in range(LEVELS):
+        for j in range(LEVELS):
+            if j != i:
+                weights[:, i] *= (at - nodes[j]) / (nodes[i] - nodes[j])
+    return weights
+
+
+def _interpolated(weights: FloatArray, at: FloatArray) -> FloatArray:
+    """Rows of ``weights`` blended linearly at places 0-1 of the fine lattice."""
+    first, share = _place(len(weights), at)
+    return np.asarray(weights[first] * (1 - share)[:, None] + weights[first + 1] * share[:, None])
+
+
+def _place(count: int, at: FloatArray) -> tuple[IntArray, FloatArray]:
+    position = np.clip(at, 0, 1) * (count - 1)
+    first = np.minimum(position.astype(np.intp), count - 2)
+    return first, position - first
+
+
+def _blended(
+    table: FloatArray, one: tuple[IntArray, FloatArray], other: tuple[IntArray, FloatArray]
+) -> FloatArray:
+    """Linear interpolation in a table of two axes."""
+    (i, f), (j, g) = one, other
+    flat, across = table.ravel(), table.shape[1]
+    corner = i * across + j
+    near = flat[corner] * (1 - g) + flat[corner + 1] * g
+    far = flat[corner + across] * (1 - g) + flat[corner + across + 1] * g
+    return np.asarray(near + f * (far - near))
+
+
+@dataclass(frozen=True, eq=False)
+class FloorLight:
+    """Floor light on the lattice of patches at every level.
+
+    Attributes
+    ----------
+    values : array, shape (LEVELS, n_x, n_y, n). [m-2]
+    exitance : array, shape (n_x n_y, n); light that leaves the floor. [m-2]
+    weights : from the levels and the lattice of patches to the fine lattice, along x, y and depth
+    kept : what the edges of the panes leave of the light, on the fine lattice of x and y, x and depth, y
+        and depth
+    table : light on the fine lattice, flattened, where many points are asked for
+    """
+
+    grid: FloorGrid
+    values: FloatArray
+    exitance: FloatArray
+    weights: tuple[FloatArray, FloatArray, FloatArray]
+    kept: tuple[FloatArray, FloatArray, FloatArray]
+    table: FloatArray | None = field(default=None)
+
+    def at(self, points_m: FloatArray) -> FloatArray:
+        """Floor light at points under water, shape (n_point, n).
+
+        Parameters
+        ----------
+        points_m : array, shape (n_point, 3)
+            x, y, depth. [m]
+        """
+        tank = self.grid.tank
+        spans = (tank.length_m, tank.width_m, tank.water_depth_m)
+        at = [points_m[:, axis] / span for axis, span in enumerate(spans)]
+        (i_x, f_x), (i_y, f_y), (i_z, f_z) = (
+            _place(len(w), a) for w, a in zip(self.weights, at, strict=True)
+        )
+        kept = _blended(self.kept[0], (i_x, f_x), (i_y, f_y))
+        kept *= _blended(self.kept[1], (i_x, f_x), (i_z, f_z))
+        kept *= _blended(self.kept[2], (i_y, f_y), (i_z, f_z))
+        if self.table is None:
+            w_x, w_y, w_z = (_interpolated(w, a) for w, a in zip(self.weights, at, strict=True))
+            level, n_x, n_y, n = self.values.shape
+            here = (w_z @ self.values.reshape(level, -1)).reshape(len(at[0]), n_x, n_y * n)
+            row = np.matmul(w_x[:, None, :], here).reshape(len(at[0]), n_y, n)
+            return np.asarray(np.matmul(w_y[:, None, :], row)[:, 0] * kept[:, None])
+        m_y, m_z = len(self.weights[1]), len(self.weights[2])
+        corner = (i_x * m_y + i_y) * m_z + i_z
+        out: FloatArray = np.zeros((len(at[0]), self.table.shape[1]))
+        row = np.empty_like(out)
+        for d_x, d_y, d_z in product((0, 1), repeat=3):
+            share = (f_x if d_x else 1 - f_x) * (f_y if d_y else 1 - f_y) * (f_z if d_z else 1 - f_z)
+            share *= kept
+            np.take(self.table, corner + ((d_x * m_y + d_y) * m_z + d_z), axis=0, out=row, mode="clip")
+            row *= share[:, None]
+            out += row
+        return out
+
+
+def floor_light(
+    grid: FloorGrid, falling: FloatArray, nodes_per_m: FloatArray, *, for_points: int
+) -> FloorLight:
+    """Solve the floor's bounces and prepare its light at any place.
+
+    Parameters
+    ----------
+    grid : FloorGrid
+    falling : array, shape (n_patch, n_beam, n_node)
+        Light of lamps and walls on each patch at each absorption. [m-2]
+    nodes_per_m : array, shape (n_node,)
+        Absorption of the water. [m-1]
+    for_points : int
+        How many points will be asked for; many make a table worth its cost.
+
+    Returns
+    -------
+    FloorLight
+        Its last axis is (beam, node), flattened.
+
+    Source
+    ------
+    Radiosity with mirror images; interpolation of a smooth field.
+    """
+    tank = grid.tank
+    n_x, n_y = grid.x_m.size, grid.y_m.size
+    patches, beams, count = falling.shape
+    exitance = np.empty_like(falling)
+    values = np.empty((LEVELS, patches, beams, count))
+    for level, fraction in reversed(list(enumerate(_level_fractions()))):
+        rise = tank.water_depth_m * (1 + float(fraction))
+        table = exchange_table(grid, rise, nodes_per_m)
+        for node in range(count):
+            matrix = exchange_matrix(grid, table[node])
+            if level == LEVELS - 1:
+                exitance[:, :, node] = floor_exitance(matrix, falling[:, :, node], tank.floor_reflectance)
+            values[level, :, :, node] = matrix @ exitance[:, :, node]
+    fine_x, fine_y = (np.linspace(0, 1, FINE_PER_PATCH * n + 1) for n in (n_x, n_y))
+    fine_z = np.linspace(0, 1, FINE_LEVELS + 1)
+    weights = (_cubic_weights(n_x, fine_x), _cubic_weights(n_y, fine_y), _level_weights(fine_z))
+    shaped = values.reshape(LEVELS, n_x, n_y, beams * count)
+    size = len(weights[0]) * len(weights[1]) * len(weights[2])
+    table_wanted = for_points > size // 8 and size * beams * count <= TABLE_AT_MOST
+    full = None
+    if table_wanted:
+        full = np.einsum("xa,yb,zc,cabn->xyzn", *weights, shaped, optimize=True).reshape(size, -1)
+    kept = floor_light_kept(
+        tank, grid.index, fine_x * tank.length_m, fine_y * tank.width_m, fine_z * tank.water_depth_m
+    )
+    return FloorLight(grid, shaped, exitance.reshape(patches, -1), weights, kept, full)

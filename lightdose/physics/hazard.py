@@ -10,7 +10,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import (
     Aperture,
     Beam,
@@ -20,11 +19,10 @@ from lightdose.model.fixture import (
     PhotometricLobe,
     TabulatedLobe,
 )
-from lightdose.model.hazard import HazardTables
-from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.bands import cells_in_band
+from lightdose.model.record import FloatArray
+from lightdose.model.spectrum import GRID_NM, HazardTables
 from lightdose.physics.beam import distinct_beams, intensity_per_flux
-from lightdose.physics.photons import joules_per_photon
+from lightdose.physics.photons import cells_in_band, joules_per_photon
 from lightdose.quantities import BANDS
 
 HAZARD_COLUMNS = ("blue_light", "actinic_uv", "uv_a")

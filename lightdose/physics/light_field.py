@@ -42,12 +42,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray, read_only
-from lightdose.model.coral import Receiver
 from lightdose.model.fixture import Fixture
-from lightdose.model.results import LIGHT_PARTS, ChannelKey, LightField, LightFieldParts
+from lightdose.model.light import LIGHT_PARTS, ChannelKey, LightField, LightFieldParts
+from lightdose.model.record import FloatArray, read_only
+from lightdose.model.setup import Cover, Receiver, Tank, Water
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable, Weightings
-from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics.lit_tank import lit_tank, path_and_surface
 from lightdose.physics.prepared_field import (
     LONGEST_PATH_DEPTHS,
@@ -57,8 +56,7 @@ from lightdose.physics.prepared_field import (
     lids,
     prepare_field,
 )
-from lightdose.physics.spectral_nodes import absorption_nodes
-from lightdose.physics.water import absorption_per_m
+from lightdose.physics.water import absorption_nodes, absorption_per_m
 
 POINTS_A_CHUNK = 100_000
 

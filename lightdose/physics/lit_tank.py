@@ -7,17 +7,14 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Beam, Fixture, PhotometricLobe
-from lightdose.model.record import dataclass
-from lightdose.model.results import LIGHT_PARTS
-from lightdose.model.tank import Tank
-from lightdose.physics.aperture import SourceCells, source_cells
-from lightdose.physics.beam import distinct_beams, intensity_per_flux
-from lightdose.physics.floor import FloorGrid, floor_grid
-from lightdose.physics.floor_light import FloorLight, floor_light
+from lightdose.model.light import LIGHT_PARTS
+from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.setup import Tank
+from lightdose.physics.beam import SourceCells, distinct_beams, intensity_per_flux, source_cells
+from lightdose.physics.floor import FloorGrid, FloorLight, floor_grid, floor_light
 from lightdose.physics.light_paths import Rays, Route, rays, routes
-from lightdose.physics.rim import STRAIGHT
+from lightdose.physics.walls import STRAIGHT
 
 FLOOR_SAMPLE_M = 0.03
 """Distance of the points at which light is taken on the floor, for its bounce."""

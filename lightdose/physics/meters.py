@@ -12,12 +12,17 @@ import numpy as np
 import numpy.typing as npt
 
 from lightdose.errors import Problem, ReadingsError, SpectrumError
-from lightdose.model.arrays import FloatArray, read_only
-from lightdose.model.readings import Meter, ReadsQuantity, SensorShape
-from lightdose.model.record import dataclass
-from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralDistribution, SpectralTable
-from lightdose.physics.bands import cells_in_band
-from lightdose.physics.photons import lux_per_umol, photons_per_joule
+from lightdose.model.record import FloatArray, dataclass, read_only
+from lightdose.model.spectrum import (
+    GRID_NM,
+    Meter,
+    ReadsQuantity,
+    ReferenceTables,
+    SensorShape,
+    SpectralDistribution,
+    SpectralTable,
+)
+from lightdose.physics.photons import cells_in_band, lux_per_umol, photons_per_joule
 from lightdose.quantities import PPFD_BAND
 
 IMMERSION_RANGE = (1.0, 1.4)

@@ -13,9 +13,8 @@ from typing import Literal
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.record import dataclass
-from lightdose.model.results import DayCurve
+from lightdose.model.light import DayCurve
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.physics.day_curve import day_points
 from lightdose.physics.dose import time_above
 

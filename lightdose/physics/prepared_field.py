@@ -8,15 +8,13 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.errors import SetupError
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import Fixture
-from lightdose.model.record import dataclass
-from lightdose.model.results import LIGHT_PARTS
+from lightdose.model.light import LIGHT_PARTS
+from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.setup import Cover, Tank, Water
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable, Weightings
-from lightdose.model.tank import Cover, Tank, Water
 from lightdose.physics.lit_tank import LitTank, light_in_air, light_under_water, lit_tank
-from lightdose.physics.spectral_nodes import absorption_nodes
-from lightdose.physics.water import absorption_per_m
+from lightdose.physics.water import absorption_nodes, absorption_per_m
 
 LONGEST_PATH_DEPTHS = 4.0
 """Paths up to so many water depths are exact in the spectral interpolation; longer ones carry little."""

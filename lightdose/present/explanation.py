@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from textwrap import wrap
 
-from lightdose.model.maps import WALL_PARTS, ChannelShare, LightExplanation
+from lightdose.model.places import WALL_PARTS, ChannelShare, LightExplanation
 from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, length, literal, number, percent
 from lightdose.quantities import BANDS

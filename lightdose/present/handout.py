@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
+from lightdose.model.shop import HandedLight, Handout
 from lightdose.present.figures.canvas import Drawing, drawn, fitted, new_figure, shortened
 from lightdose.present.figures.handout_chart import (
     HEAD_IN,

@@ -10,9 +10,9 @@ from typing import Final
 from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
 from lightdose.answers.dose import is_safety
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
-from lightdose.model.explaining import EvidenceSide
-from lightdose.model.handout import HandedLight, Handout
+from lightdose.model.changes import EvidenceSide
 from lightdose.model.results import Analysis, Verdict
+from lightdose.model.shop import HandedLight, Handout
 from lightdose.present.figures.canvas import shortened
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,

@@ -7,8 +7,8 @@ from textwrap import wrap
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.maps import GroupRegion, LightMap, MapQuantity, MapSlice, Plane
+from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice, Plane
+from lightdose.model.record import FloatArray
 from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, length, literal, number, percent, range_text
 

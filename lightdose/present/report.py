@@ -28,14 +28,13 @@ from lightdose.answers.groups import STATEMENT
 from lightdose.answers.looks import brightest_looks, looks_sentences, looks_table
 from lightdose.answers.photosynthesis import return_sentences
 from lightdose.answers.verdicts import verdict_sentence
-from lightdose.model.appearance import LooksAndGets
-from lightdose.model.comparison import Compared
-from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn
+from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange
+from lightdose.model.comparison import Compared, LooksAndGets
 from lightdose.model.fixture import Fixture
-from lightdose.model.maps import LightMap
-from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
+from lightdose.model.light import SiteDay, SiteSpectrum
+from lightdose.model.places import LightMap
+from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
-from lightdose.model.try_change import TryChange
 from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.colour import colour_drawing
 from lightdose.present.figures.comparison import comparison_drawings

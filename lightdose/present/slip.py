@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from lightdose.model.slip import Slip
+from lightdose.model.shop import Slip
 from lightdose.present.figures.canvas import Drawing, drawn, fitted, new_figure
 from lightdose.present.figures.style import QUIET_INK
 from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET
@@ -19,13 +19,7 @@ from lightdose.present.paper import (
     write_rule,
     write_text,
 )
-from lightdose.present.slip_words import (
-    heading,
-    origin_sentence,
-    previous_line,
-    slip_rows,
-    start_sentence,
-)
+from lightdose.present.slip_words import heading, origin_sentence, previous_line, slip_rows, start_sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -10,7 +10,7 @@ from typing import Final
 from lightdose.answers.colour import mix_words
 from lightdose.answers.verdicts import interval_text, table_words
 from lightdose.model.results import Verdict
-from lightdose.model.slip import Slip
+from lightdose.model.shop import Slip
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, hours, literal, number, range_text
 from lightdose.present.paper import Row
 

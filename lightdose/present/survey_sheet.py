@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
+from lightdose.model.plans import PlannedReading, Survey
 from lightdose.model.setup import LengthUnit
-from lightdose.model.survey import PlannedReading, Survey
 from lightdose.present.labels import length, literal, typeset
 from lightdose.present.page import Ready, page_environment, policy
 from lightdose.present.survey_text import (

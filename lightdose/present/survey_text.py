@@ -6,9 +6,9 @@ import statistics
 from collections.abc import Iterator, Sequence
 from typing import TextIO
 
-from lightdose.model.readings import ReadsQuantity
+from lightdose.model.plans import Narrowing, PlannedReading, Spot, Survey
 from lightdose.model.setup import LengthUnit
-from lightdose.model.survey import Narrowing, PlannedReading, Spot, Survey
+from lightdose.model.spectrum import ReadsQuantity
 from lightdose.present.labels import PPFD_UNIT, count, length, literal, number
 from lightdose.present.tables import Column, print_table, say, terminal_console
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
-from lightdose.model.try_change import TryChange
+from lightdose.model.changes import TryChange
 from lightdose.present.labels import STATE_WORDS, count, literal
 
 _ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}

@@ -8,8 +8,8 @@ from typing import TextIO
 
 from lightdose.answers.dose import is_safety
 from lightdose.answers.verdicts import table_words, verdict_words, worst_first
+from lightdose.model.plans import ChannelSetting, Conflict, CoralChange, Edge, Remedy, Tuning
 from lightdose.model.results import Verdict
-from lightdose.model.tuning import ChannelSetting, Conflict, CoralChange, Edge, Remedy, Tuning
 from lightdose.present.labels import DLI_UNIT, count, literal, number, range_text
 from lightdose.present.tables import Column, print_table, say, terminal_console
 

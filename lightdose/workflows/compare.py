@@ -7,15 +7,13 @@ from dataclasses import replace
 
 from lightdose.analysis import channel_spectra, judged_under, light_of, site_days, site_spectra
 from lightdose.files.library import read_emitter, reference_tables
-from lightdose.judge.comparison import RatioDraws, Side, compare_analyses
-from lightdose.judge.setup_differences import same_light_field
-from lightdose.model.appearance import LooksAndGets
-from lightdose.model.arrays import FloatArray
-from lightdose.model.comparison import Compared, Comparison, SiteComparison
+from lightdose.judge.comparison import RatioDraws, Side, compare_analyses, same_light_field
+from lightdose.model.comparison import Compared, Comparison, LooksAndGets, SiteComparison
+from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
-from lightdose.physics import looks
-from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
+from lightdose.physics import spectrum_metrics
+from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
 
 WHITE, WHITE_NAME = "white-led-b5", "CIE LED-B5"
 """The white light that stands beside a place's own: a phosphor LED of 6,600 K. Our choice among CIE's."""
@@ -63,13 +61,13 @@ def looks_and_gets(analysis: Analysis) -> tuple[LooksAndGets | None, ...]:
     return _looks(analysis, _eye())
 
 
-def _eye() -> looks.Eye:
-    return looks.eye(reference_tables(), read_emitter(WHITE), WHITE_NAME)
+def _eye() -> spectrum_metrics.Eye:
+    return spectrum_metrics.eye(reference_tables(), read_emitter(WHITE), WHITE_NAME)
 
 
-def _looks(analysis: Analysis, seen: looks.Eye) -> tuple[LooksAndGets | None, ...]:
+def _looks(analysis: Analysis, seen: spectrum_metrics.Eye) -> tuple[LooksAndGets | None, ...]:
     field = analysis.light_field
-    return looks.looks_and_gets(field, analysis.day_curve, _tristimulus(analysis), seen)
+    return spectrum_metrics.looks_and_gets(field, analysis.day_curve, _tristimulus(analysis), seen)
 
 
 def _tristimulus(analysis: Analysis) -> FloatArray:
@@ -79,7 +77,7 @@ def _tristimulus(analysis: Analysis) -> FloatArray:
         first = field.weightings.index(TRISTIMULUS_WEIGHTINGS[0])
         return field.response[:, :, first : first + len(TRISTIMULUS_WEIGHTINGS)]
     everywhere: Sequence[int] = range(len(field.receivers))
-    return looks.tristimulus_of(channel_spectra(analysis, everywhere), reference_tables())
+    return spectrum_metrics.tristimulus_of(channel_spectra(analysis, everywhere), reference_tables())
 
 
 def _titles(a: Setup, b: Setup) -> tuple[str, str]:

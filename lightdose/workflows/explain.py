@@ -9,11 +9,10 @@ import numpy as np
 from lightdose.analysis import output_at_peak
 from lightdose.fit.mix_span import MixBound, index_spans
 from lightdose.judge.cautions import LEAST_BLUE_SHARE, MOST_BELOW_390_SHARE, MOST_RED_SHARE
-from lightdose.judge.colour_evidence import EVIDENCE
-from lightdose.judge.diminishing import output_returns
+from lightdose.judge.diminishing import EVIDENCE, output_returns
 from lightdose.judge.verdict import output_headroom
-from lightdose.model.arrays import FloatArray
-from lightdose.model.explaining import ColourOrIntensity, DiminishingReturn, IndexSpan, Larger
+from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, IndexSpan, Larger
+from lightdose.model.record import FloatArray
 from lightdose.model.results import USABLE_KEYS, Analysis
 from lightdose.quantities import MOL_PER_UMOL_S_H
 

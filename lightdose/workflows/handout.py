@@ -5,11 +5,10 @@ from __future__ import annotations
 from lightdose.analysis import site_days
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.judge.advice import rounded_down
-from lightdose.judge.colour_evidence import EVIDENCE
+from lightdose.judge.diminishing import EVIDENCE
 from lightdose.judge.earlier_light import suggestion
-from lightdose.model.handout import HandedLight, Handout
 from lightdose.model.results import Analysis
-from lightdose.model.slip import Slip
+from lightdose.model.shop import HandedLight, Handout, Slip
 from lightdose.workflows.compare import looks_and_gets
 from lightdose.workflows.explain import diminishing_return
 

@@ -8,18 +8,24 @@ import numpy as np
 
 from lightdose import __version__
 from lightdose.analysis import field_inputs, light_field
-from lightdose.judge.basis import basis_of
-from lightdose.judge.regions import group_regions
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import CoralGroup, Receiver
-from lightdose.model.maps import LightExplanation, LightMap, Plane
-from lightdose.model.setup import Setup
+from lightdose.judge.map_choice import group_regions
+from lightdose.judge.uncertain_inputs import basis_of
+from lightdose.model.places import LightExplanation, LightMap, Plane
+from lightdose.model.record import FloatArray
+from lightdose.model.setup import CoralGroup, Receiver, Setup
 from lightdose.physics import light_field as field_physics
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
-from lightdose.physics.light_shares import SHARE_WEIGHTINGS, light_shares
 from lightdose.physics.prepared_field import prepare_field
-from lightdose.physics.slices import by_source, day_weights, map_slice, sample_points, slice_cells
+from lightdose.physics.slices import (
+    SHARE_WEIGHTINGS,
+    by_source,
+    day_weights,
+    light_shares,
+    map_slice,
+    sample_points,
+    slice_cells,
+)
 
 POINTS_A_STEP = 5_000
 """Points of a map between two steps of its progress bar."""

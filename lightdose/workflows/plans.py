@@ -10,11 +10,10 @@ import numpy as np
 from lightdose.analysis import analyse, judged_under, light_field, light_of
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
-from lightdose.model.arrays import FloatArray
-from lightdose.model.matching import Match
-from lightdose.model.placement import Move, MoveWishes, Placement, PlaceWishes
+from lightdose.model.places import Move, MoveWishes, Placement, PlaceWishes
+from lightdose.model.plans import Match, TunedSchedule, TuneWishes, Tuning
+from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
-from lightdose.model.tuning import TunedSchedule, TuneWishes, Tuning
 from lightdose.physics.light_field import prepared_light_field
 
 MOST_CORALS = 2000
@@ -33,8 +32,7 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
     """
     from lightdose.files.schedule_csv import schedule_from_text, write_schedule
     from lightdose.fit.tuning import plan_programme
-    from lightdose.fit.tuning_conflict import find_conflict
-    from lightdose.fit.tuning_record import tuning_record
+    from lightdose.fit.tuning_record import find_conflict, tuning_record
 
     _refuse_too_many(setup, "tune")
     emission, ready, field = light_of(setup)
@@ -97,8 +95,7 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
     InfeasibleError
         If no path of free sites leads there.
     """
-    from lightdose.fit.placement import standing_today, with_places
-    from lightdose.fit.stepping_stones import plan_move
+    from lightdose.fit.placement import plan_move, standing_today, with_places
     from lightdose.judge.placement_record import move_record
 
     here = with_places(setup, standing_today(setup))
@@ -118,8 +115,8 @@ def match(one: Setup, other: Setup, words: Sequence[str]) -> Match:
         If a word names no pair of places, or a place gets no light.
     """
     from lightdose.fit.matching import match_places
-    from lightdose.judge.place_pairs import place_pairs
-    from lightdose.physics.weightings import TEN_NM_WEIGHTINGS
+    from lightdose.judge.earlier_light import place_pairs
+    from lightdose.physics.emission import TEN_NM_WEIGHTINGS
 
     here, there = (analyse(s, certainty=False, also=TEN_NM_WEIGHTINGS) for s in (one, other))
     return match_places(here, there, place_pairs(here, there, words), reference_tables())
@@ -134,7 +131,7 @@ def _refuse_too_many(setup: Setup, command: str) -> None:
 
 def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:
     """Free sites that a coral may take, and its PPFD of each channel at full output there."""
-    from lightdose.fit.stepping_stones import free_sites
+    from lightdose.fit.placement import free_sites
 
     coral = next(c for c in setup.corals if c.name == name)
     free = [] if coral.pinned else free_sites(setup, coral)

@@ -14,9 +14,16 @@ from lightdose.errors import LightdoseError
 from lightdose.files.installed_files import is_at_least, library_versions, schema_states, table_sums
 from lightdose.files.library import daylight_d65, node_tables, reference_tables
 from lightdose.files.setup_file import read_setup
-from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, FixtureType
-from lightdose.model.results import DayCurve
-from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.model.fixture import (
+    Channel,
+    ChannelProgramme,
+    CosineLobe,
+    DimmingCurve,
+    Fixture,
+    FixtureType,
+    Programme,
+)
+from lightdose.model.light import DayCurve
 from lightdose.model.self_test import SelfCheck, SelfTest
 from lightdose.model.spectrum import GRID_NM, LedPeak
 from lightdose.physics.day_curve import day_curve
@@ -24,8 +31,8 @@ from lightdose.physics.dose import daily_light_integral
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.photons import lux_per_umol, photons_per_joule
 from lightdose.physics.photosynthesis import hours_at_pmax
-from lightdose.physics.refraction import horizontal_reach, surface_transmittance
 from lightdose.physics.spectrum_metrics import spectrum_metrics
+from lightdose.physics.water import horizontal_reach, surface_transmittance
 
 RECORDED_DLI = {"ridge": 6.17216, "shelf": 4.63428, "ledge": 1.63166}
 """Doses of the shipped example when its last digits were recorded. [mol m-2 d-1]"""

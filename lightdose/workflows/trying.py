@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from lightdose.files.dialect import csv_text
-from lightdose.files.file_names import file_names
+from lightdose.files.writing import file_names
+from lightdose.model.changes import TryChange, TryFixture, TryRow, TrySettings
+from lightdose.model.fixture import Programme
 from lightdose.model.results import Analysis, Verdict
-from lightdose.model.schedule import Programme
 from lightdose.model.setup import Setup
-from lightdose.model.try_change import TryChange, TryFixture, TryRow, TrySettings
-from lightdose.physics.tried_programme import leading_channel, tried_channels, tried_programme
+from lightdose.physics.programme import leading_channel, tried_channels, tried_programme
 
 MOST_ROWS = 200
 """Places that a page reckons anew at every touch; corals come before empty sites. Our choice."""

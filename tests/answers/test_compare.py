@@ -22,9 +22,9 @@ from lightdose.answers.compare import (
 )
 from lightdose.answers.field import Sheet
 from lightdose.answers.verdicts import counts, octaves_off
+from lightdose.model.changes import SEVERITY
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, Split
 from lightdose.model.results import Span
-from lightdose.model.sensitivity import SEVERITY
 from lightdose.workflows.compare import compare
 
 TANK = made_tank()

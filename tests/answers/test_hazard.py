@@ -11,8 +11,8 @@ from lightdose.analysis import fixture_emission
 from lightdose.answers.hazard import closing_line, hazard_answer
 from lightdose.files.library import hazard_tables
 from lightdose.files.setup_file import read_setup
-from lightdose.judge.hazard_advice import describe_hazard
-from lightdose.model.hazard import Hazard
+from lightdose.judge.hazard import describe_hazard
+from lightdose.model.results import Hazard
 from lightdose.physics.day_curve import day_curve
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"

@@ -18,8 +18,8 @@ from lightdose.answers.match import (
     verdict_sentence,
 )
 from lightdose.answers.verdicts import SINGLE_VALUES
-from lightdose.model.matching import ChannelSetting
-from lightdose.model.results import ChannelKey
+from lightdose.model.light import ChannelKey
+from lightdose.model.plans import MatchedChannel
 
 
 @pytest.mark.identity
@@ -69,7 +69,7 @@ def test_first_line_names_the_sides_to_measure() -> None:
 def test_levels_are_rounded_for_people_and_whole_in_json() -> None:
     """A level of many digits stands to a tenth of a percent in the table, to its last digit in the JSON."""
     level = 0.27312345678901234
-    setting = ChannelSetting(ChannelKey("lamp", "blue"), 0.2, level, at_limit=False)
+    setting = MatchedChannel(ChannelKey("lamp", "blue"), 0.2, level, at_limit=False)
     match = replace(MATCHES["one pair"], channels=(setting,))
     lines = piped(match_answer(match, {}))
     assert next(line.split() for line in lines if line.startswith("lamp")) == [
@@ -91,7 +91,7 @@ def test_cautions_name_what_binds_and_what_stays_dark() -> None:
     assert codes == ["channel_at_limit", "uneven", "bring_it_in_slowly", "only_these_places"]
     dark = replace(
         MATCHES["one pair"],
-        channels=(ChannelSetting(ChannelKey("far lamp", "blue"), 0.0, 0.0, at_limit=False),),
+        channels=(MatchedChannel(ChannelKey("far lamp", "blue"), 0.0, 0.0, at_limit=False),),
     )
     assert "'far lamp' stays off: the places below get less light." in [c.text for c in match_cautions(dark)]
 

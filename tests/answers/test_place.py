@@ -19,7 +19,7 @@ from lightdose.answers.place import (
     spot_words,
     verdict_sentence,
 )
-from lightdose.model.placement import Grid, Placement, PlaceWishes, Spot, Standing
+from lightdose.model.places import Grid, Placement, PlaceWishes, Spot, Standing
 from lightdose.workflows.plans import place
 
 

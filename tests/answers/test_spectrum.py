@@ -7,7 +7,7 @@ from answers.printed import on_terminal, piped
 
 from lightdose.answers.blocks import envelope
 from lightdose.answers.spectrum import spectrum_answer
-from lightdose.model.results import SpectrumMetrics
+from lightdose.model.spectrum import SpectrumMetrics
 
 
 def made(file: str, *, lux: float | None = 6.255, ppfd: float | None = None) -> SpectrumMetrics:

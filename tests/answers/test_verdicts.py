@@ -19,8 +19,7 @@ from lightdose.answers.verdicts import (
     verdict_words,
     worst_first,
 )
-from lightdose.model.certainty import Certainty, DecidingReading, DliVerdict, Uncertainty
-from lightdose.model.results import Analysis, Verdict
+from lightdose.model.results import Analysis, Certainty, DecidingReading, DliVerdict, Uncertainty, Verdict
 from lightdose.present.figures.dose import dose_drawings
 
 STATES = ("far_below", "below", "within", "above", "far_above")

@@ -15,7 +15,7 @@ import numpy as np
 from rows import best_s, peak_mb, process, row
 
 from lightdose import analyse, read_setup
-from lightdose.model.coral import Coral, Site
+from lightdose.model.setup import Coral, Site
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 ROUNDS = 11

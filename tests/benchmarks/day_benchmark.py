@@ -16,10 +16,17 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from rows import best_s, row
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, FixtureType
-from lightdose.model.results import DayCurve
-from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.model.fixture import (
+    Channel,
+    ChannelProgramme,
+    CosineLobe,
+    DimmingCurve,
+    Fixture,
+    FixtureType,
+    Programme,
+)
+from lightdose.model.light import DayCurve
+from lightdose.model.record import FloatArray
 from lightdose.model.spectrum import LedPeak
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod

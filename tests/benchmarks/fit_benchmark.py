@@ -29,10 +29,9 @@ def tune() -> list[tuple[str, float, float]]:
     from lightdose.files.library import reference_tables
     from lightdose.files.setup_file import read_setup
     from lightdose.fit.tuning import plan_programme
-    from lightdose.fit.tuning_problem import best_day
-    from lightdose.fit.tuning_task import DayLimits, TuneTask
-    from lightdose.model.coral import Coral, Site
-    from lightdose.model.tuning import TuneWishes
+    from lightdose.fit.tuning_problem import DayLimits, TuneTask, best_day
+    from lightdose.model.plans import TuneWishes
+    from lightdose.model.setup import Coral, Site
     from lightdose.workflows.plans import tune as tune_setup
 
     corals, channels = 100, 16
@@ -83,8 +82,8 @@ def tune() -> list[tuple[str, float, float]]:
 def place() -> list[tuple[str, float, float]]:
     """100 corals on 2,000 places, light field and verdicts included; with and without keep-apart."""
     from lightdose.files.setup_file import read_setup
-    from lightdose.model.coral import Coral, Site
-    from lightdose.model.placement import PlaceWishes
+    from lightdose.model.places import PlaceWishes
+    from lightdose.model.setup import Coral, Site
     from lightdose.workflows.plans import place as place_corals
 
     setup = read_setup(EXAMPLE)
@@ -111,8 +110,8 @@ def place() -> list[tuple[str, float, float]]:
 def move() -> list[tuple[str, float, float]]:
     """The longest way of the example up 200 free sites."""
     from lightdose.files.setup_file import read_setup
-    from lightdose.model.coral import Site
-    from lightdose.model.placement import MoveWishes
+    from lightdose.model.places import MoveWishes
+    from lightdose.model.setup import Site
     from lightdose.workflows.plans import move as move_coral
 
     setup = read_setup(EXAMPLE)

@@ -24,7 +24,7 @@ from rows import row
 
 from lightdose.analysis import analyse
 from lightdose.files.setup_file import read_setup
-from lightdose.model.try_change import TryChange
+from lightdose.model.changes import TryChange
 from lightdose.present.try_change import try_change_section
 from lightdose.workflows.trying import try_change
 

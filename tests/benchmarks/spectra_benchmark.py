@@ -16,10 +16,9 @@ import numpy as np
 from rows import best_s, row
 
 from lightdose.files.library import emitter_names, node_tables, read_emitter, reference_tables
-from lightdose.model.arrays import FloatArray
-from lightdose.physics.emission import photon_distribution
+from lightdose.model.record import FloatArray
+from lightdose.physics.emission import DOSE_WEIGHTINGS, photon_distribution, weigh, weighting_matrix
 from lightdose.physics.photons import photons_per_joule
-from lightdose.physics.weightings import DOSE_WEIGHTINGS, weigh, weighting_matrix
 from lightdose.quantities import LUMINOUS_EFFICACY_LM_W
 
 SPECTRA = 10_000

@@ -15,12 +15,9 @@ from rows import best_s, row
 
 from lightdose.files.library import reference_tables
 from lightdose.fit.survey import plan_survey
-from lightdose.model.coral import Coral, Site
-from lightdose.model.fixture import Aperture, Fixture, FixtureType
-from lightdose.model.readings import Meter
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
-from lightdose.model.tank import Tank
+from lightdose.model.fixture import Aperture, ChannelProgramme, Fixture, FixtureType, Programme
+from lightdose.model.setup import Coral, Setup, Site, Tank
+from lightdose.model.spectrum import Meter
 
 PEAKS_NM = (410, 425, 445, 455, 470, 495, 525, 660)
 LIMIT_S = 2.0

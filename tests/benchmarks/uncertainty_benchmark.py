@@ -16,16 +16,22 @@ from rows import best_s, row
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.files.groups_file import default_groups
 from lightdose.files.library import reference_tables
-from lightdose.judge.drawn_doses import DRAWS
-from lightdose.judge.uncertainty import with_certainty
-from lightdose.model.coral import Coral, Site
-from lightdose.model.fixture import Aperture, Channel, CosineLobe, DimmingCurve, Fixture, FixtureType, Flux
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
+from lightdose.judge.uncertainty import DRAWS, with_certainty
+from lightdose.model.fixture import (
+    Aperture,
+    Channel,
+    ChannelProgramme,
+    CosineLobe,
+    DimmingCurve,
+    Fixture,
+    FixtureType,
+    Flux,
+    Programme,
+)
+from lightdose.model.setup import Coral, Setup, Site, Tank
 from lightdose.model.spectrum import LedPeak
-from lightdose.model.tank import Tank
+from lightdose.physics.emission import DOSE_WEIGHTINGS, weighting_matrix
 from lightdose.physics.prepared_field import prepare_field
-from lightdose.physics.weightings import DOSE_WEIGHTINGS, weighting_matrix
 
 ROUNDS = 7
 MOST_S, MOST_MB = 0.5, 300.0

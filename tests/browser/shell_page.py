@@ -6,7 +6,7 @@ import base64
 import hashlib
 from html import escape
 
-from lightdose.model.try_change import TryChange
+from lightdose.model.changes import TryChange
 from lightdose.present.try_change import try_change_section
 
 PLAIN = (

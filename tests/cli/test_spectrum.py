@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
-from lightdose.files.spectrum_csv import read_spectrum
+from lightdose.files.spectrum_file import read_spectrum
 
 CSV = "wavelength_nm,irradiance_w_m2_nm\n" + "".join(f"{nm},0.1\n" for nm in range(400, 701))
 

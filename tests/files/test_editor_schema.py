@@ -22,7 +22,7 @@ from jsonschema import Draft7Validator
 from make_schemas import FOLDER
 
 from lightdose.errors import LightdoseError, Problem
-from lightdose.files import calibration_file, fixture_schema, groups_file, setup_schema
+from lightdose.files import calibration_file, fixture_file, groups_file, setup_schema
 from lightdose.files.calibration_file import read_calibration
 from lightdose.files.editor_schema import schemas
 from lightdose.files.fixture_file import read_fixture_type
@@ -336,7 +336,7 @@ def test_every_key_says_in_the_schema_what_it_takes() -> None:
     """No key is left open: each has a type, a choice, forms or a reference, and a description."""
     tables: dict[str, dict[str, Table]] = {
         "setup": {"": setup_schema.SETUP, **setup_schema.TABLES},
-        "fixture": {"": fixture_schema.FIXTURE_FILE, **fixture_schema.TABLES},
+        "fixture": {"": fixture_file.FIXTURE_FILE, **fixture_file.TABLES},
         "groups": {"group": groups_file.own_group_table()},
         "calibration": {"": calibration_file.TOP, **calibration_file.TABLES},
     }

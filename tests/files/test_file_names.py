@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lightdose.files.file_names import file_names
+from lightdose.files.writing import file_names
 
 
 @pytest.mark.published

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
+from lightdose.files.groups_json import groups_json
 
 from lightdose.errors import SetupError
 from lightdose.files.groups_file import (
@@ -16,8 +17,7 @@ from lightdose.files.groups_file import (
     read_own_groups,
     with_own_groups,
 )
-from lightdose.files.groups_json import groups_json
-from lightdose.model.coral import CoralGroup
+from lightdose.model.setup import CoralGroup
 
 GROUPS, SOURCES = default_groups()
 PRACTICE = "common practice, no published source"

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from lightdose.errors import LightdoseError
-from lightdose.files import delimited, places_csv, readings_csv, schedule_csv, spectrum_csv
+from lightdose.files import delimited, places_csv, readings_csv, schedule_csv, spectrum_file
 from lightdose.files.delimited import DelimitedError, DelimitedTable, read_delimited
 from lightdose.files.setup_file import read_setup
 from lightdose.model.setup import Setup
@@ -60,12 +60,12 @@ def _schedule(path: Path, setup: Setup) -> Used:
 
 
 def _spectrum(path: Path, setup: Setup) -> Used:
-    spectrum = spectrum_csv.read_spectrum(path, "f.csv", "power")
+    spectrum = spectrum_file.read_spectrum(path, "f.csv", "power")
     return spectrum.wavelength_nm.size, spectrum.notes[0]
 
 
 def _spectral_table(path: Path, setup: Setup) -> Used:
-    table = spectrum_csv.read_spectral_table(path, "f.csv")
+    table = spectrum_file.read_spectral_table(path, "f.csv")
     return table.wavelength_nm.size, table.notes[0]
 
 
@@ -101,11 +101,11 @@ KINDS = {
         schedule_csv, "time,blue,white", lambda i, _: f"{8 + i // 60:02d}:{i % 60:02d},{5 + i},20", _schedule
     ),
     "spectrum": Kind(
-        spectrum_csv, "wavelength_nm,relative_power", lambda i, _: f"{400 + i},0.{i + 1}", _spectrum
+        spectrum_file, "wavelength_nm,relative_power", lambda i, _: f"{400 + i},0.{i + 1}", _spectrum
     ),
-    "spectrum without a header": Kind(spectrum_csv, "", lambda i, _: f"{400 + i},0.{i + 1}", _spectrum),
+    "spectrum without a header": Kind(spectrum_file, "", lambda i, _: f"{400 + i},0.{i + 1}", _spectrum),
     "absorption": Kind(
-        spectrum_csv, "wavelength_nm,absorption_per_m", lambda i, _: f"{400 + i},0.{i + 1}", _spectral_table
+        spectrum_file, "wavelength_nm,absorption_per_m", lambda i, _: f"{400 + i},0.{i + 1}", _spectral_table
     ),
 }
 LINES = st.sampled_from(

@@ -11,9 +11,9 @@ from files.conftest import WriteSetup
 from lightdose.errors import ReadingsError
 from lightdose.files.readings_csv import read_readings
 from lightdose.files.setup_file import read_setup
-from lightdose.files.typed_reading import stated_immersion, typed_reading
-from lightdose.model.readings import Reading
+from lightdose.files.typed_values import stated_immersion, typed_reading
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import Reading
 
 MORE = """
 [[site]]

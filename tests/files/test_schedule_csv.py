@@ -12,9 +12,14 @@ from hypothesis import strategies as st
 
 from lightdose.errors import Place, ScheduleError
 from lightdose.files.dialect import DIALECTS
-from lightdose.files.schedule_csv import LIMIT_ROWS, programme_from_points, read_schedule, write_schedule
-from lightdose.files.schedule_export import glowing_gaps
-from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.files.schedule_csv import (
+    LIMIT_ROWS,
+    glowing_gaps,
+    programme_from_points,
+    read_schedule,
+    write_schedule,
+)
+from lightdose.model.fixture import ChannelProgramme, Programme
 
 CHANNELS = ("blue 445", "white")
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import Variations, read_setup
-from lightdose.model.tank import Wall
+from lightdose.model.setup import Wall
 
 WriteSetup = Callable[..., Path]
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"

@@ -9,8 +9,7 @@ import pytest
 
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
-from lightdose.model.readings import SENSOR_SHAPES, Meter
-from lightdose.model.spectrum import SpectralDistribution, SpectralTable
+from lightdose.model.spectrum import SENSOR_SHAPES, Meter, SpectralDistribution, SpectralTable
 
 WriteSetup = Callable[..., Path]
 

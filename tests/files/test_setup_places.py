@@ -10,8 +10,7 @@ import pytest
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
 from lightdose.files.setup_schema import OPEN_SKY_WORDS
-from lightdose.model.coral import Coral, Site
-from lightdose.model.setup import Setup
+from lightdose.model.setup import Coral, Setup, Site
 
 WriteSetup = Callable[..., Path]
 

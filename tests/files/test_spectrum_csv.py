@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lightdose.errors import SpectrumError
-from lightdose.files.spectrum_csv import HEADERS, LIMIT_BYTES, read_spectral_table, read_spectrum
+from lightdose.files.spectrum_file import HEADERS, LIMIT_BYTES, read_spectral_table, read_spectrum
 
 ROWS = [(400, 0.5), (402, 1.25), (404, 2.0), (406, 0.0)]
 PLAIN = "wavelength_nm,relative_power\n" + "".join(f"{nm},{v}\n" for nm, v in ROWS)

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from lightdose.errors import SpectrumError
-from lightdose.files.spectrum_csv import read_spectrum
-from lightdose.files.spectrum_tm27 import LIMIT_BYTES
+from lightdose.files.spectrum_file import LIMIT_BYTES, read_spectrum
 
 FORM = """<?xml version="1.0"?>
 <IESTM2714 xmlns="iestm2714" version="1.0">

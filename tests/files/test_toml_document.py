@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lightdose.errors import SetupError
-from lightdose.files.toml_document import LIMIT_BYTES, read_document
+from lightdose.files.toml_tables import LIMIT_BYTES, read_document
 
 TEXT = 'title = "Grün"\n[tank]\nlength = "75 cm"\n'
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.errors import LightdoseError
-from lightdose.files.toml_document import read_document
 from lightdose.files.toml_hints import syntax_problems
+from lightdose.files.toml_tables import read_document
 
 FORBIDDEN = ("invalid", "error", "please", "!")
 

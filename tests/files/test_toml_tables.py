@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lightdose.errors import Problem
-from lightdose.files import fixture_schema, setup_schema
-from lightdose.files.toml_document import read_document
+from lightdose.files import fixture_file, setup_schema
 from lightdose.files.toml_tables import (
     REQUIRED,
     Key,
@@ -18,6 +17,7 @@ from lightdose.files.toml_tables import (
     number,
     one_of,
     pair,
+    read_document,
     show,
     suggestion,
     whole,
@@ -25,7 +25,7 @@ from lightdose.files.toml_tables import (
 
 TABLES = {
     **{f"setup {n}": t for n, t in setup_schema.TABLES.items()},
-    **{f"fixture {n}": t for n, t in fixture_schema.TABLES.items()},
+    **{f"fixture {n}": t for n, t in fixture_file.TABLES.items()},
     "setup": setup_schema.SETUP,
 }
 KEYS = [(table, key) for table, found in TABLES.items() for key in found.keys]

@@ -7,7 +7,7 @@ from judge.made_tank import made_tank
 
 from lightdose.errors import SetupError
 from lightdose.files.typed_case import FORMS, case_from_words, cases_from_words
-from lightdose.model.sensitivity import Change
+from lightdose.model.changes import Change
 
 TANK = made_tank()
 

@@ -11,23 +11,21 @@ from lightdose.errors import Place
 from lightdose.files.library import reference_tables
 from lightdose.fit.calibration_problem import CalibrationRequest, SolvedFit
 from lightdose.fit.observations import observe, sensed
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import Site
 from lightdose.model.fixture import (
     Aperture,
     Beam,
     Channel,
+    ChannelProgramme,
     CosineLobe,
     DimmingCurve,
     Fixture,
     FixtureType,
     Flux,
+    Programme,
 )
-from lightdose.model.readings import Meter, Reading
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
-from lightdose.model.spectrum import LedPeak
-from lightdose.model.tank import Tank
+from lightdose.model.record import FloatArray
+from lightdose.model.setup import Setup, Site, Tank
+from lightdose.model.spectrum import LedPeak, Meter, Reading
 
 PEAKS_NM = {"violet": 420.0, "blue": 450.0, "cyan": 495.0, "red": 660.0}
 SITES = (

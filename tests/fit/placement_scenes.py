@@ -18,9 +18,8 @@ from lightdose.fit.placement_task import (
     PlaceTask,
     band_distances,
 )
-from lightdose.model.coral import Coral, Site
-from lightdose.model.placement import Grid, PlaceWishes, Spot
-from lightdose.model.setup import Setup
+from lightdose.model.places import Grid, PlaceWishes, Spot
+from lightdose.model.setup import Coral, Setup, Site
 
 
 def made_task(

@@ -7,16 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from fit.calibration_scenes import (
-    LEVEL_SETS,
-    METER,
-    REQUEST,
-    SITES,
-    plan,
-    reading,
-    scene,
-    simulated,
-)
+from fit.calibration_scenes import LEVEL_SETS, METER, REQUEST, SITES, plan, reading, scene, simulated
 
 from lightdose.analysis import analyse, light_field
 from lightdose.answers.calibrate import trend_sentence
@@ -24,21 +15,12 @@ from lightdose.errors import ReadingsError
 from lightdose.files.library import calibration_sources, reference_tables
 from lightdose.fit.calibration import calibrate
 from lightdose.fit.calibration_problem import CalibrationRequest
-from lightdose.fit.flux_priors import TWIN_SD
-from lightdose.fit.observations import SHAPE_FRACTION
+from lightdose.fit.observations import SHAPE_FRACTION, TWIN_SD
 from lightdose.judge.cautions import calibration_cautions
-from lightdose.model.calibration import (
-    UNREAD,
-    CalibrationFit,
-    ChannelGain,
-    EarlierCalibration,
-    with_calibration,
-)
-from lightdose.model.coral import Site
+from lightdose.model.calibration import UNREAD, CalibrationFit, ChannelGain, EarlierCalibration
 from lightdose.model.fixture import CosineLobe, Flux
-from lightdose.model.readings import Meter, Reading
-from lightdose.model.setup import Setup
-from lightdose.model.tank import Water
+from lightdose.model.setup import Setup, Site, Water, with_calibration
+from lightdose.model.spectrum import Meter, Reading
 
 GAINS = {"violet": 0.74, "blue": 0.80, "cyan": 0.83, "red": 0.77}
 

@@ -10,7 +10,7 @@ import pytest
 from fit.calibration_scenes import plan, scene, simulated, solved
 
 from lightdose.fit.gain_solver import GainProblem, model_ln, solve
-from lightdose.model.arrays import FloatArray
+from lightdose.model.record import FloatArray
 
 NOISE = 0.04
 TENTH = 2

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lightdose.fit.matched_outputs import MatchTask, matched_outputs, with_equal_dose
-from lightdose.model.arrays import FloatArray
+from lightdose.fit.matching import MatchTask, matched_outputs, with_equal_dose
+from lightdose.model.record import FloatArray
 
 
 def task_of(

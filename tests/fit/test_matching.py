@@ -11,9 +11,9 @@ from cli.small_tanks import write_tank
 
 import lightdose
 from lightdose.answers.match import match_cautions
-from lightdose.model.matching import Match
+from lightdose.model.fixture import ChannelProgramme, Programme
+from lightdose.model.plans import Match
 from lightdose.model.results import Basis, weaker_basis
-from lightdose.model.schedule import ChannelProgramme, Programme
 from lightdose.model.setup import Setup
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import time_above

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lightdose.fit.mix_span import MixBound, index_spans
-from lightdose.model.arrays import FloatArray
+from lightdose.model.record import FloatArray
 
 
 def brute_force(

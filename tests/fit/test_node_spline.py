@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightdose.fit.node_spline import NodeSpline
+from lightdose.fit.gain_solver import NodeSpline
 
 
 @pytest.mark.published

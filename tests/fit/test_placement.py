@@ -12,7 +12,6 @@ from judge.made_tank import made_tank
 
 from lightdose.errors import SetupError
 from lightdose.fit.placement import grid_spots, own_skies, setup_spots, standing_today, with_places
-from lightdose.fit.placement_repair import repaired
 from lightdose.fit.placement_search import (
     MOST_CELLS_EXACT,
     assignment,
@@ -20,10 +19,11 @@ from lightdose.fit.placement_search import (
     conflicts,
     exact_choice,
     packings,
+    repaired,
 )
 from lightdose.fit.placement_task import band_distances
-from lightdose.model.coral import Coral, Site
-from lightdose.model.placement import Grid, PlaceWishes
+from lightdose.model.places import Grid, PlaceWishes
+from lightdose.model.setup import Coral, Site
 from lightdose.workflows.plans import place
 
 SMALL = [(seed, n, m) for seed in range(6) for n, m in ((3, 5), (4, 4), (5, 4), (5, 6))]

@@ -11,10 +11,9 @@ import pytest
 from judge.made_tank import made_tank
 
 from lightdose.errors import InfeasibleError, SetupError
-from lightdose.fit.stepping_stones import fewest_steps
-from lightdose.model.coral import Site
-from lightdose.model.placement import Move, MoveWishes
-from lightdose.model.setup import Setup
+from lightdose.fit.placement import fewest_steps
+from lightdose.model.places import Move, MoveWishes
+from lightdose.model.setup import Setup, Site
 from lightdose.workflows.plans import move
 
 

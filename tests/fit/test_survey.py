@@ -11,13 +11,11 @@ from judge.made_tank import made_tank
 from lightdose.analysis import analyse
 from lightdose.errors import ReadingsError
 from lightdose.files.library import reference_tables
-from lightdose.fit.survey import FEWEST, MOST, _Plan, _updated, plan_survey
-from lightdose.fit.survey_candidates import plateau_h
-from lightdose.model.fixture import Fixture
-from lightdose.model.readings import Meter
-from lightdose.model.schedule import Programme
+from lightdose.fit.survey import FEWEST, MOST, _Plan, _updated, plan_survey, plateau_h
+from lightdose.model.fixture import Fixture, Programme
+from lightdose.model.plans import Survey
 from lightdose.model.setup import Setup
-from lightdose.model.survey import Survey
+from lightdose.model.spectrum import Meter
 
 TANK = made_tank()
 METER = Meter("handheld", "umol", "soft", "A", "built in", 0.025)

@@ -14,10 +14,10 @@ from lightdose.files.library import reference_tables
 from lightdose.files.setup_file import read_setup
 from lightdose.fit.tuning import plan_programme
 from lightdose.fit.tuning_bounds import look_xy
-from lightdose.fit.tuning_day import today_shape
+from lightdose.fit.tuning_schedule import today_shape
+from lightdose.model.plans import Controller, TuneWishes, Tuning
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
-from lightdose.model.tuning import Controller, TuneWishes, Tuning
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.workflows.plans import tune
 
@@ -236,7 +236,7 @@ def test_controller_out_of_reach_is_refused() -> None:
 @pytest.mark.identity
 def test_dark_programme_is_lit_from_nothing(setup: Setup) -> None:
     """Where nothing runs today a day of 10:00 to 20:00 is set, and corals are served as far as can be."""
-    from lightdose.model.schedule import ChannelProgramme, Programme
+    from lightdose.model.fixture import ChannelProgramme, Programme
 
     night = ChannelProgramme(np.array([0.0, 24.0]), np.zeros(2))
     dark = tuple(

@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 from fit.tuning_scenes import day, task
 
-from lightdose.fit.tuning_conflict import find_conflict
-from lightdose.fit.tuning_problem import least_violation
-from lightdose.fit.tuning_task import TuneTask
-from lightdose.model.arrays import FloatArray
-from lightdose.model.tuning import Conflict
+from lightdose.fit.tuning_problem import TuneTask, least_violation
+from lightdose.fit.tuning_record import find_conflict
+from lightdose.model.plans import Conflict
+from lightdose.model.record import FloatArray
 
 NAMES = ["stag", "cap", "mush"]
 LIGHT = [[200.0], [150.0], [80.0]]

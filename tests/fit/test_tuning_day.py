@@ -6,14 +6,9 @@ import numpy as np
 import pytest
 
 from lightdose.errors import InfeasibleError
-from lightdose.fit.tuning_day import (
-    brightest_hour_share,
-    brightest_windows,
-    days_to_try,
-    today_shape,
-)
-from lightdose.model.results import DayCurve
-from lightdose.model.tuning import Controller, DayShape, TuneWishes
+from lightdose.fit.tuning_schedule import brightest_hour_share, brightest_windows, days_to_try, today_shape
+from lightdose.model.light import DayCurve
+from lightdose.model.plans import Controller, DayShape, TuneWishes
 from lightdose.physics.dose import brightest_window
 
 

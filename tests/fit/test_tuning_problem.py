@@ -12,8 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.errors import InfeasibleError
-from lightdose.fit.tuning_problem import best_day, least_violation, most_light
-from lightdose.fit.tuning_task import violation_of
+from lightdose.fit.tuning_problem import best_day, least_violation, most_light, violation_of
 
 HOURS = 8.0
 

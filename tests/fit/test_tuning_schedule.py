@@ -14,9 +14,8 @@ from lightdose.fit.tuning_schedule import (
     outputs_to_try,
     written_hours,
 )
-from lightdose.model.fixture import DimmingCurve
-from lightdose.model.schedule import ChannelProgramme
-from lightdose.model.tuning import Controller, DayShape
+from lightdose.model.fixture import ChannelProgramme, DimmingCurve
+from lightdose.model.plans import Controller, DayShape
 from lightdose.physics.day_curve import output_points
 
 DAY = DayShape(8.0, 2.0, 6.0, 2.0)

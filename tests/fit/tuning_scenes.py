@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightdose.fit.tuning_task import DayLimits, TuneTask
-from lightdose.model.arrays import FloatArray
+from lightdose.fit.tuning_problem import DayLimits, TuneTask
+from lightdose.model.record import FloatArray
 
 
 def task(

@@ -10,25 +10,24 @@ import numpy as np
 from lightdose.analysis import fixture_emission
 from lightdose.files.groups_file import default_groups
 from lightdose.files.library import reference_tables
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import Coral, Site
 from lightdose.model.fixture import (
     Aperture,
     Channel,
+    ChannelProgramme,
     CosineLobe,
     DimmingCurve,
     Fixture,
     FixtureType,
     Flux,
+    Programme,
 )
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
+from lightdose.model.record import FloatArray
+from lightdose.model.setup import Coral, Setup, Site, Tank, Wall, Water
 from lightdose.model.spectrum import LedPeak
-from lightdose.model.tank import Tank, Wall, Water
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
+from lightdose.physics.emission import weighting_matrix
 from lightdose.physics.light_field import light_field
-from lightdose.physics.weightings import weighting_matrix
 
 CURVED = DimmingCurve(np.array([0.0, 0.4, 1.0]), np.array([0.0, 0.3, 1.0]))
 WEIGHTINGS = ("ppfd", "photons", "lux")

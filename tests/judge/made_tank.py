@@ -7,21 +7,20 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.files.groups_file import default_groups
-from lightdose.model.coral import Coral, Site
 from lightdose.model.fixture import (
     Aperture,
     Beam,
     Channel,
+    ChannelProgramme,
     CosineLobe,
     DimmingCurve,
     Fixture,
     FixtureType,
     Flux,
+    Programme,
 )
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
+from lightdose.model.setup import Coral, Setup, Site, Tank, Wall, Water
 from lightdose.model.spectrum import LedPeak
-from lightdose.model.tank import Tank, Wall, Water
 
 CURVED = DimmingCurve(np.array([0, 0.1, 0.5, 1.0]), np.array([0, 0.07, 0.46, 1.0]))
 WALLS = {"front": Wall(), "back": Wall("painted"), "left": Wall(), "right": Wall("dark")}

@@ -12,12 +12,10 @@ import lightdose
 from lightdose.errors import SetupError
 from lightdose.judge.acclimation import AcclimationRequest, acclimate, mismatch_curve, step_scales
 from lightdose.judge.earlier_light import suggestion
-from lightdose.model.acclimation import Acclimation
-from lightdose.model.coral import Coral, CoralGroup
+from lightdose.model.fixture import ChannelProgramme, Programme
+from lightdose.model.plans import Acclimation
 from lightdose.model.results import Analysis
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
-from lightdose.model.tank import WALL_NAMES, Wall
+from lightdose.model.setup import WALL_NAMES, Coral, CoralGroup, Setup, Wall
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 

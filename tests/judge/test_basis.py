@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from fit.calibration_scenes import scene
 
-from lightdose.judge.basis import basis_of, measured_sentence
-from lightdose.model.calibration import UNREAD, Calibration, ChannelGain, with_calibration
+from lightdose.judge.uncertain_inputs import basis_of, measured_sentence
+from lightdose.model.calibration import UNREAD, Calibration, ChannelGain
 from lightdose.model.fixture import Flux
+from lightdose.model.setup import with_calibration
 
 
 def calibration(tied_to: str | None = None, readings: int = 24) -> Calibration:

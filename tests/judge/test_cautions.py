@@ -12,11 +12,10 @@ from lightdose.files.groups_file import default_groups
 from lightdose.judge.cautions import SAFETY, find_cautions
 from lightdose.judge.verdict import judge_corals
 from lightdose.model.calibration import Calibration, ChannelGain
-from lightdose.model.coral import Coral, Receiver, Site
 from lightdose.model.fixture import CosineLobe, Fixture, FixtureType, Flux
-from lightdose.model.results import Caution, LightField
-from lightdose.model.setup import Setup
-from lightdose.model.tank import Tank
+from lightdose.model.light import LightField
+from lightdose.model.results import Caution
+from lightdose.model.setup import Coral, Receiver, Setup, Site, Tank
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lightdose.files.groups_file import default_groups
-from lightdose.judge.colour_evidence import EVIDENCE
+from lightdose.judge.diminishing import EVIDENCE
 
 
 @pytest.mark.identity

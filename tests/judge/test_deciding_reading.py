@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lightdose.judge.deciding_reading import READING_FRACTION, OpenVerdict, best_reading
+from lightdose.judge.uncertainty import READING_FRACTION, OpenVerdict, best_reading
 
 MARKS = (1.0, 4.0, 9.0, 20.0)
 RNG = np.random.default_rng(11)

@@ -9,7 +9,7 @@ import pytest
 
 from lightdose.analysis import analyse
 from lightdose.judge.diminishing import output_returns
-from lightdose.model.schedule import Programme
+from lightdose.model.fixture import Programme
 
 from .made_tank import made_tank
 

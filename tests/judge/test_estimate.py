@@ -12,9 +12,17 @@ from hypothesis import strategies as st
 
 from lightdose.files.groups_file import default_groups
 from lightdose.files.library import daylight_d65, read_emitter, reference_tables
-from lightdose.judge.estimate import DEEDS, carried_down, estimate
-from lightdose.judge.mixes import EMITTERS, emitter_rows, lux_per_ppfd, mixes, shown_per_ppfd
-from lightdose.model.estimate import WHITE_AMOUNTS, Estimate, Question
+from lightdose.judge.estimate import (
+    DEEDS,
+    EMITTERS,
+    carried_down,
+    emitter_rows,
+    estimate,
+    lux_per_ppfd,
+    mixes,
+    shown_per_ppfd,
+)
+from lightdose.model.shop import WHITE_AMOUNTS, Estimate, Question
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.meters import illuminant_a, target_row
 

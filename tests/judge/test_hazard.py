@@ -12,15 +12,30 @@ from lightdose.analysis import analyse, fixture_emission
 from lightdose.files.library import hazard_tables
 from lightdose.files.setup_file import read_setup
 from lightdose.judge.cautions import SAFETY
-from lightdose.judge.hazard import DISTANCES_M, LIMITS, all_together, find_hazards, short_lines
-from lightdose.judge.hazard_advice import BEHAVIOUR, describe_hazard
+from lightdose.judge.hazard import (
+    BEHAVIOUR,
+    DISTANCES_M,
+    LIMITS,
+    all_together,
+    describe_hazard,
+    find_hazards,
+    short_lines,
+)
 from lightdose.model.calibration import Calibration, ChannelGain
-from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Emitters, Fixture, FixtureType, Flux
-from lightdose.model.hazard import Hazard, Stare, duration_words
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
+from lightdose.model.fixture import (
+    Channel,
+    ChannelProgramme,
+    CosineLobe,
+    DimmingCurve,
+    Emitters,
+    Fixture,
+    FixtureType,
+    Flux,
+    Programme,
+)
+from lightdose.model.results import Hazard, Stare, duration_words
+from lightdose.model.setup import Cover, Setup, Tank
 from lightdose.model.spectrum import LedPeak
-from lightdose.model.tank import Cover, Tank
 from lightdose.physics.day_curve import day_curve
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightdose.judge.light_lag import acclimated_dose, steady_mismatch, weeks_to_rise
+from lightdose.judge.acclimation import acclimated_dose, steady_mismatch, weeks_to_rise
 
 
 @pytest.mark.published

@@ -15,10 +15,10 @@ from lightdose.judge.map_choice import (
     default_depths,
     default_groups,
     default_side_view,
+    group_regions,
 )
-from lightdose.judge.regions import group_regions
-from lightdose.model.maps import MapSlice, Plane
-from lightdose.model.tank import Tank
+from lightdose.model.places import MapSlice, Plane
+from lightdose.model.setup import Tank
 from lightdose.physics.slices import slice_cells
 
 SETUP = made_analysis().setup

@@ -11,13 +11,10 @@ from judge.made_tank import made_tank
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.sensitivity import closing_line
 from lightdose.files.library import reference_tables
-from lightdose.judge.cases import changed_setup, standard_cases
-from lightdose.judge.sensitivity import sensitivity
-from lightdose.model.fixture import Aperture, Fixture
-from lightdose.model.schedule import Programme
-from lightdose.model.sensitivity import SEVERITY, Case, CaseOutcome, Change, Sensitivity
-from lightdose.model.setup import Setup
-from lightdose.model.tank import Water
+from lightdose.judge.sensitivity import changed_setup, sensitivity, standard_cases
+from lightdose.model.changes import SEVERITY, Case, CaseOutcome, Change, Sensitivity
+from lightdose.model.fixture import Aperture, Fixture, Programme
+from lightdose.model.setup import Setup, Water
 from lightdose.present.figures.sensitivity import tornado_drawings
 
 TANK = made_tank()

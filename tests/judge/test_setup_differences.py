@@ -8,12 +8,11 @@ import numpy as np
 import pytest
 from judge.made_tank import made_channel, made_fixture, made_tank
 
-from lightdose.judge.setup_differences import same_light_field, setup_differences
+from lightdose.judge.comparison import same_light_field, setup_differences
 from lightdose.model.calibration import Calibration
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
+from lightdose.model.fixture import ChannelProgramme, Programme
+from lightdose.model.setup import Cover, Setup, Wall, Water
 from lightdose.model.spectrum import SpectralTable
-from lightdose.model.tank import Cover, Wall, Water
 
 TANK = made_tank()
 

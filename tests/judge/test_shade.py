@@ -9,10 +9,15 @@ import pytest
 from judge.made_tank import made_fixture, made_tank
 
 from lightdose.analysis import analyse
-from lightdose.judge.placement_record import is_toxic, shaded_from, toxin_caution
-from lightdose.judge.shade import hidden_fraction, lamp_points
-from lightdose.model.coral import Coral
+from lightdose.judge.placement_record import (
+    hidden_fraction,
+    is_toxic,
+    lamp_points,
+    shaded_from,
+    toxin_caution,
+)
 from lightdose.model.fixture import Aperture, Fixture
+from lightdose.model.setup import Coral
 
 INDEX = 1.34
 

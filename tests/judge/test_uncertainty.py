@@ -11,13 +11,12 @@ import pytest
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.files.library import reference_tables
-from lightdose.judge.drawn_doses import draw_doses
 from lightdose.judge.uncertain_inputs import DEFAULTS, uncertain_inputs
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import Coral, Site
-from lightdose.model.setup import Setup
+from lightdose.judge.uncertainty import draw_doses
+from lightdose.model.record import FloatArray
+from lightdose.model.setup import Coral, Setup, Site
+from lightdose.physics.emission import weighting_matrix
 from lightdose.physics.prepared_field import PreparedField, prepare_field
-from lightdose.physics.weightings import weighting_matrix
 
 from .full_model import WEIGHTINGS, of_data_sheets, of_typical_values, simulate, small_setup
 

@@ -19,11 +19,10 @@ from lightdose.judge.verdict import (
     peak_state,
     shared_level,
 )
-from lightdose.model.coral import Coral, Site
 from lightdose.model.fixture import DimmingCurve, Fixture
-from lightdose.model.results import LightField, Verdict
-from lightdose.model.setup import Setup
-from lightdose.model.tank import Tank
+from lightdose.model.light import LightField
+from lightdose.model.results import Verdict
+from lightdose.model.setup import Coral, Setup, Site, Tank
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lightdose.model.arrays import distinct, quantiles
+from lightdose.model.record import distinct, quantiles
 
 
 @pytest.mark.published

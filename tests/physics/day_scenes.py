@@ -6,11 +6,18 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import Receiver
-from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, FixtureType
-from lightdose.model.results import ChannelKey, LightField
-from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.model.fixture import (
+    Channel,
+    ChannelProgramme,
+    CosineLobe,
+    DimmingCurve,
+    Fixture,
+    FixtureType,
+    Programme,
+)
+from lightdose.model.light import ChannelKey, LightField
+from lightdose.model.record import FloatArray
+from lightdose.model.setup import Receiver
 from lightdose.model.spectrum import LedPeak
 
 Points = Sequence[tuple[float, float]]

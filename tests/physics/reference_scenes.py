@@ -18,11 +18,11 @@ from lightdose.model.fixture import (
     DimmingCurve,
     Fixture,
     FixtureType,
+    Programme,
     TabulatedLobe,
 )
-from lightdose.model.schedule import Programme
+from lightdose.model.setup import Cover, Tank, Wall, Water
 from lightdose.model.spectrum import GRID_NM, LedPeak, ReferenceTables, SpectralTable, Weightings
-from lightdose.model.tank import Cover, Tank, Wall, Water
 from lightdose.physics.beam import hemisphere_flux
 from lightdose.physics.light_field import response_at
 

@@ -9,7 +9,8 @@ import pytest
 
 from lightdose.files.library import daylight_d65, read_emitter, reference_tables
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.appearance import (
+from lightdose.physics.emission import photon_distribution
+from lightdose.physics.spectrum_metrics import (
     appearances,
     chromaticity_xy,
     colour_temperature,
@@ -18,9 +19,8 @@ from lightdose.physics.appearance import (
     linear_srgb,
     planckian_locus,
     swatch_of,
+    tristimulus_of,
 )
-from lightdose.physics.emission import photon_distribution
-from lightdose.physics.looks import tristimulus_of
 
 TABLES = reference_tables()
 LOCUS = planckian_locus(GRID_NM, TABLES.colour_matching)

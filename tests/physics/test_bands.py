@@ -9,8 +9,14 @@ from hypothesis import strategies as st
 
 from lightdose.errors import SpectrumError
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.bands import band_integral, cells_in_band, cut_to_band, resample_to_cells, trapezoid
-from lightdose.physics.photons import photons_per_joule
+from lightdose.physics.photons import (
+    band_integral,
+    cells_in_band,
+    cut_to_band,
+    photons_per_joule,
+    resample_to_cells,
+    trapezoid,
+)
 from lightdose.quantities import BANDS
 
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.model.fixture import DimmingCurve
-from lightdose.model.results import DayCurve
+from lightdose.model.light import DayCurve
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours, output_at, output_points
 
 from .day_scenes import TRAPEZOID, fixture, programme

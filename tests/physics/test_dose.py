@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lightdose.model.results import LightField
+from lightdose.model.light import LightField
 from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.physics.dose import (
     brightest_window,

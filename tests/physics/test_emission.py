@@ -11,10 +11,20 @@ from lightdose.errors import Place, SetupError, SpectrumError
 from lightdose.files.library import read_emitter, reference_tables
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Flux
 from lightdose.model.spectrum import GRID_EDGES_NM, GRID_NM, LedPeak, SpectralDistribution, SpectrumMix
-from lightdose.physics.bands import band_integral, cells_in_band, resample_to_cells
-from lightdose.physics.emission import channel_emission, led_shape, photon_distribution
-from lightdose.physics.photons import joules_per_photon, photons_on_nodes
-from lightdose.physics.weightings import weigh, weighting_matrix
+from lightdose.physics.emission import (
+    channel_emission,
+    led_shape,
+    photon_distribution,
+    weigh,
+    weighting_matrix,
+)
+from lightdose.physics.photons import (
+    band_integral,
+    cells_in_band,
+    joules_per_photon,
+    photons_on_nodes,
+    resample_to_cells,
+)
 
 PLACE = Place("panel.toml", 7, 1)
 SPECTRA = st.builds(LedPeak, st.floats(350, 750), st.floats(5, 80))

@@ -7,8 +7,7 @@ import pytest
 
 from lightdose.model.setup import Electricity
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.day_curve import day_curve
-from lightdose.physics.energy import fixture_use
+from lightdose.physics.day_curve import day_curve, fixture_use
 
 from .day_scenes import TRAPEZOID, fixture
 

@@ -11,14 +11,14 @@ from judge.full_model import dose_and_peak, small_setup, varied_fixture
 
 from lightdose.analysis import fixture_emission
 from lightdose.files.library import reference_tables
-from lightdose.model.arrays import FloatArray
 from lightdose.model.fixture import CosineLobe, PhotometricLobe, TabulatedLobe
+from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
 from lightdose.physics.beam import hemisphere_flux
+from lightdose.physics.emission import weighting_matrix
 from lightdose.physics.field_changes import FieldChanges, FixtureSteps, field_changes, scaled_beam
 from lightdose.physics.light_field import response_at
 from lightdose.physics.prepared_field import prepare_field
-from lightdose.physics.weightings import weighting_matrix
 
 STEPS = FixtureSteps((0.13, 0.17), (-0.1, 0.1))
 YELLOWING = (0.1, 0.3)

@@ -10,7 +10,7 @@ from physics.reference_scenes import irradiance, lamp, water_of
 
 import lightdose.physics.floor as floor_module
 from lightdose.model.fixture import CosineLobe
-from lightdose.model.tank import WALL_NAMES, Tank, Wall
+from lightdose.model.setup import WALL_NAMES, Tank, Wall
 from lightdose.physics.floor import exchange_matrix, exchange_table, floor_exitance, floor_grid
 from lightdose.physics.lit_tank import _falling, lit_tank
 

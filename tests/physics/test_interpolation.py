@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.errors import SpectrumError
-from lightdose.physics.interpolation import pchip, sprague
+from lightdose.physics.photons import pchip, sprague
 
 
 @pytest.mark.published

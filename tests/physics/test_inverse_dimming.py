@@ -8,16 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.errors import ScheduleError
-from lightdose.model.arrays import FloatArray
-from lightdose.model.fixture import DimmingCurve
-from lightdose.model.schedule import ChannelProgramme
+from lightdose.model.fixture import ChannelProgramme, DimmingCurve
+from lightdose.model.record import FloatArray
 from lightdose.physics.day_curve import output_points
-from lightdose.physics.inverse_dimming import (
-    level_for_output,
-    opened_day,
-    programme_for_output,
-    scaled_programme,
-)
+from lightdose.physics.programme import level_for_output, opened_day, programme_for_output, scaled_programme
 
 CURVED = DimmingCurve(np.array([0, 0.1, 0.5, 1]), np.array([0, 0.07, 0.46, 1]))
 FLAT = DimmingCurve(np.array([0, 0.05, 0.3, 0.4, 1]), np.array([0, 0, 0.2, 0.2, 1]))

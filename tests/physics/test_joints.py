@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lightdose.model.tank import WALL_NAMES, Tank, Wall
-from lightdose.physics.joints import floor_light_kept
+from lightdose.model.setup import WALL_NAMES, Tank, Wall
+from lightdose.physics.floor import floor_light_kept
 
 PLACES = (np.array([0.0, 0.012, 0.05, 0.3]), np.array([0.0, 0.012, 0.05, 0.25]), np.array([0.0, 0.02, 0.4]))
 

@@ -7,22 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from physics.reference_scenes import (
-    ALL_PHOTONS,
-    NO_TABLES,
-    irradiance,
-    lamp,
-    one_cell,
-    read_scenes,
-    water_of,
-)
+from physics.reference_scenes import ALL_PHOTONS, NO_TABLES, irradiance, lamp, one_cell, read_scenes, water_of
 
 from lightdose.errors import SetupError
-from lightdose.model.coral import Receiver
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, PhotometricLobe, TabulatedLobe
-from lightdose.model.results import LIGHT_PARTS
+from lightdose.model.light import LIGHT_PARTS
+from lightdose.model.setup import WALL_NAMES, Cover, Receiver, Tank, Wall, Water
 from lightdose.model.spectrum import GRID_NM, LedPeak, ReferenceTables, SpectralTable, Weightings
-from lightdose.model.tank import WALL_NAMES, Cover, Tank, Wall, Water
 from lightdose.physics.beam import cosine_exponent
 from lightdose.physics.light_field import (
     light_field,
@@ -31,7 +22,7 @@ from lightdose.physics.light_field import (
     response_chunks,
     spectral_transfer,
 )
-from lightdose.physics.refraction import horizontal_reach, surface_transmittance
+from lightdose.physics.water import horizontal_reach, surface_transmittance
 
 DARK = dict.fromkeys(WALL_NAMES, Wall("dark"))
 MIRRORS = dict.fromkeys(WALL_NAMES, Wall("reflectance", 1.0))

@@ -9,9 +9,8 @@ import pytest
 from physics.reference_scenes import lamp
 
 from lightdose.model.fixture import CosineLobe
-from lightdose.model.tank import Tank, Wall
-from lightdose.physics.aperture import source_cells
-from lightdose.physics.beam import intensity_per_flux
+from lightdose.model.setup import Tank, Wall
+from lightdose.physics.beam import intensity_per_flux, source_cells
 from lightdose.physics.light_paths import Route, rays, routes
 from lightdose.physics.walls import axis_images, axis_walls
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightdose.model.coral import Receiver
-from lightdose.model.results import LIGHT_PARTS, ChannelKey, DayCurve, LightFieldParts
-from lightdose.physics.light_shares import SHARE_WEIGHTINGS, light_shares
+from lightdose.model.light import LIGHT_PARTS, ChannelKey, DayCurve, LightFieldParts
+from lightdose.model.setup import Receiver
+from lightdose.physics.slices import SHARE_WEIGHTINGS, light_shares
 
 HERE = Receiver("here", "here", 0.1, 0.1, 0.2, 1.0)
 KEYS = (ChannelKey("left", "blue"), ChannelKey("right", "red"))

@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 
 from lightdose.files.library import read_emitter, reference_tables
-from lightdose.model.coral import Receiver
-from lightdose.model.results import ChannelKey, DayCurve, LightField
+from lightdose.model.light import ChannelKey, DayCurve, LightField
+from lightdose.model.setup import Receiver
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.emission import photon_distribution
-from lightdose.physics.looks import eye, looks_and_gets, tristimulus_of
-from lightdose.physics.weightings import weigh, weighting_matrix
+from lightdose.physics.emission import photon_distribution, weigh, weighting_matrix
+from lightdose.physics.spectrum_metrics import eye, looks_and_gets, tristimulus_of
 
 TABLES = reference_tables()
 WHITE = read_emitter("white-led-b5")

@@ -19,8 +19,7 @@ from lightdose.files.library import (
     read_emitter,
     reference_tables,
 )
-from lightdose.model.readings import SENSOR_SHAPES, Meter
-from lightdose.model.spectrum import GRID_NM, LedPeak, SpectralTable
+from lightdose.model.spectrum import GRID_NM, SENSOR_SHAPES, LedPeak, Meter, SpectralTable
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.meters import (
     CorrectedReading,

@@ -8,7 +8,7 @@ from physics.photon_tracer import Box, Counter, Source, trace
 from physics.reference_scenes import irradiance, lamp, water_of
 
 from lightdose.model.fixture import Beam, CosineLobe, TabulatedLobe
-from lightdose.model.tank import Tank, Wall
+from lightdose.model.setup import Tank, Wall
 from lightdose.physics.beam import hemisphere_flux, intensity_per_flux
 
 PHOTONS, BATCHES = 30_000, 10

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lightdose.physics.refraction import (
+from lightdose.physics.water import (
     entry_tangent,
     horizontal_reach,
     surface_reflectance_from_below,

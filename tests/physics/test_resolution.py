@@ -7,10 +7,15 @@ import pytest
 
 from lightdose.files.library import node_tables
 from lightdose.model.spectrum import SpectralDistribution
-from lightdose.physics.bands import band_integral, trapezoid
 from lightdose.physics.emission import led_shape
-from lightdose.physics.photons import photons_on_nodes, photons_per_joule
-from lightdose.physics.resolution import peak_widths, photon_nodes
+from lightdose.physics.photons import (
+    band_integral,
+    peak_widths,
+    photon_nodes,
+    photons_on_nodes,
+    photons_per_joule,
+    trapezoid,
+)
 
 
 def led(step_nm: float, peak_nm: float, fwhm_nm: float) -> SpectralDistribution:

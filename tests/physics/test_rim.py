@@ -9,8 +9,8 @@ import pytest
 from physics.reference_scenes import irradiance, lamp, water_of
 
 from lightdose.model.fixture import CosineLobe
-from lightdose.model.tank import WALL_NAMES, Tank, Wall
-from lightdose.physics.rim import STRAIGHT, lamp_images, lit_opening, mean_stay
+from lightdose.model.setup import WALL_NAMES, Tank, Wall
+from lightdose.physics.walls import STRAIGHT, lamp_images, lit_opening, mean_stay
 
 DARK = dict.fromkeys(WALL_NAMES, Wall("dark"))
 NEAR = [lamp("a", CosineLobe(90), 0.05, 0.2, 0.2)]

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightdose.model.maps import Plane, SliceCells
-from lightdose.model.results import LIGHT_PARTS, DayCurve
-from lightdose.model.tank import Tank
+from lightdose.model.light import LIGHT_PARTS, DayCurve
+from lightdose.model.places import Plane, SliceCells
+from lightdose.model.setup import Tank
 from lightdose.physics.slices import by_source, day_weights, map_slice, sample_points, slice_cells
 
 TANK = Tank(0.75, 0.45, 0.40)

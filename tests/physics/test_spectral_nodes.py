@@ -7,11 +7,11 @@ import pytest
 from physics.reference_scenes import lamp
 
 from lightdose.model.fixture import CosineLobe
+from lightdose.model.setup import Tank
 from lightdose.model.spectrum import GRID_NM
-from lightdose.model.tank import Tank
 from lightdose.physics.light_field import LONGEST_PATH_DEPTHS
 from lightdose.physics.lit_tank import light_under_water, lit_tank
-from lightdose.physics.spectral_nodes import absorption_nodes
+from lightdose.physics.water import absorption_nodes
 
 # Shapes like clear and yellowed water, up to 11 per m. [m-1]
 CLEAR = np.interp(

@@ -8,12 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.files.library import node_tables, read_emitter, reference_tables
-from lightdose.model.results import SpectrumMetrics
-from lightdose.model.spectrum import SpectralDistribution
-from lightdose.physics.emission import led_shape, photon_distribution
+from lightdose.model.spectrum import SpectralDistribution, SpectrumMetrics
+from lightdose.physics.emission import led_shape, photon_distribution, weigh, weighting_matrix
 from lightdose.physics.photons import photons_per_joule
 from lightdose.physics.spectrum_metrics import photon_shares, spectrum_metrics
-from lightdose.physics.weightings import weigh, weighting_matrix
 from lightdose.quantities import PHOTONS_UMOL_PER_J_NM
 
 

@@ -9,12 +9,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, FixtureType
-from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.model.changes import TryChannel
+from lightdose.model.fixture import (
+    Channel,
+    ChannelProgramme,
+    CosineLobe,
+    DimmingCurve,
+    Fixture,
+    FixtureType,
+    Programme,
+)
 from lightdose.model.spectrum import LedPeak
-from lightdose.model.try_change import TryChannel
 from lightdose.physics.day_curve import day_curve, full_output_hours
-from lightdose.physics.tried_programme import leading_channel, tried_channels, tried_programme
+from lightdose.physics.programme import leading_channel, tried_channels, tried_programme
 
 Shape = list[tuple[float, float]]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightdose.model.tank import Wall
+from lightdose.model.setup import Wall
 from lightdose.physics.walls import axis_images, pane_reflectance, wall_reflectance
 
 CLEAN, PAINTED, DARK = Wall(), Wall("painted"), Wall("dark")

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lightdose.model.setup import Water
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable
-from lightdose.model.tank import Water
 from lightdose.physics.water import absorption_per_m
 
 # Nodes of pure water, [nm] and [m-1]. Source: Pope & Fry 1997, Appl. Opt. 36:8710.

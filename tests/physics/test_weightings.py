@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from lightdose.errors import SpectrumError
 from lightdose.files.library import read_emitter, reference_tables
 from lightdose.model.spectrum import GRID_NM, LedPeak, SpectrumMix
-from lightdose.physics.emission import photon_distribution
-from lightdose.physics.weightings import (
+from lightdose.physics.emission import (
     DOSE_WEIGHTINGS,
     TEN_NM_WEIGHTINGS,
+    photon_distribution,
     weigh,
     weighting_matrix,
 )

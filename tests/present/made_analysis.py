@@ -6,27 +6,21 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.coral import Coral, CoralGroup, Site
-from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, FixtureType, Flux
-from lightdose.model.results import (
-    Analysis,
-    Basis,
-    Caution,
-    ChannelKey,
-    DayCurve,
-    DliState,
-    Dose,
-    FixtureUse,
-    LightField,
-    SiteDay,
-    SiteSpectrum,
-    Verdict,
+from lightdose.model.fixture import (
+    Channel,
+    ChannelProgramme,
+    CosineLobe,
+    DimmingCurve,
+    Fixture,
+    FixtureType,
+    Flux,
+    Programme,
 )
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Electricity, LengthUnit, Setup
+from lightdose.model.light import ChannelKey, DayCurve, Dose, LightField, SiteDay, SiteSpectrum
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Analysis, Basis, Caution, DliState, FixtureUse, Verdict
+from lightdose.model.setup import Coral, CoralGroup, Electricity, LengthUnit, Setup, Site, Tank
 from lightdose.model.spectrum import GRID_NM, LedPeak
-from lightdose.model.tank import Tank
 
 CHANNELS = (("violet 405", 405.0, 14.0), ("blue 450", 450.0, 20.0), ("blue 470", 470.0, 24.0))
 WHITE = ("white", 560.0, 130.0)

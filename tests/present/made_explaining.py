@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from lightdose.model.explaining import (
+from lightdose.model.changes import (
     ALL_MIXES,
     WITHOUT_WARNINGS,
     ColourOrIntensity,

@@ -8,8 +8,9 @@ from typing import Final
 import numpy as np
 from present.made_analysis import made_analysis
 
-from lightdose.model.matching import ChannelSetting, Match, PairMatch, UnmatchedBand
-from lightdose.model.results import Basis, ChannelKey
+from lightdose.model.light import ChannelKey
+from lightdose.model.plans import Match, MatchedChannel, PairMatch, UnmatchedBand
+from lightdose.model.results import Basis
 
 LONG: Final = "$x_1$ ünï 😀 [/] " + "nam e" * 38
 READ: Final = Basis("measured", "Measured: 8 readings.")
@@ -40,7 +41,7 @@ def made_match(*pairs: PairMatch, here: Basis = SHEET, there: Basis = SHEET, rea
         colour_drift=0.0,
         unmatched=(UnmatchedBand(660.0, 670.0, 0.111, 1.0),),
         channels=tuple(
-            ChannelSetting(ChannelKey(*k), o, o, o == 1) for k, o in zip(keys, (1.0, 0.0), strict=True)
+            MatchedChannel(ChannelKey(*k), o, o, o == 1) for k, o in zip(keys, (1.0, 0.0), strict=True)
         ),
         programmes={},
     )

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from present.made_analysis import made_analysis
 
-from lightdose.model.coral import Receiver
-from lightdose.model.maps import ChannelShare, LightExplanation
+from lightdose.model.places import ChannelShare, LightExplanation
 from lightdose.model.results import Basis
+from lightdose.model.setup import Receiver
 from lightdose.present.explanation import explanation_lines, explanation_rows, share_words
 
 WHY = LightExplanation(

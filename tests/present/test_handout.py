@@ -11,9 +11,8 @@ from present.made_analysis import made_analysis
 from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
-from lightdose.model.handout import HandedLight, Handout
-from lightdose.model.hazard import Exposure, LimitTime, Stare
-from lightdose.model.results import Analysis, Caution
+from lightdose.model.results import Analysis, Caution, Exposure, LimitTime, Stare
+from lightdose.model.shop import HandedLight, Handout
 from lightdose.present.figures.handout_chart import chosen_rows, coral_rows
 from lightdose.present.handout import handout_pages
 from lightdose.present.handout_words import finding, more_text, standing_rows, why_rows

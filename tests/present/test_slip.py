@@ -11,7 +11,7 @@ from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
 from lightdose.errors import SetupError
-from lightdose.model.slip import Slip
+from lightdose.model.shop import Slip
 from lightdose.present.paper import Paper, pdf_bytes
 from lightdose.present.slip import slip_page
 from lightdose.present.slip_words import previous_line, slip_lines, start_sentence

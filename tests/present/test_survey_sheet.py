@@ -13,9 +13,9 @@ from judge.made_tank import made_tank
 
 from lightdose.files.library import reference_tables
 from lightdose.fit.survey import plan_survey
-from lightdose.model.coral import Coral, Site
-from lightdose.model.readings import Meter
-from lightdose.model.survey import Survey
+from lightdose.model.plans import Survey
+from lightdose.model.setup import Coral, Site
+from lightdose.model.spectrum import Meter
 from lightdose.present.survey_sheet import survey_sheet
 from lightdose.present.survey_text import ROUTINE, SAFETY, survey_lines
 

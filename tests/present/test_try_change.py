@@ -8,8 +8,8 @@ import re
 import numpy as np
 import pytest
 
+from lightdose.model.changes import TryChange, TryChannel, TryFixture, TryRow
 from lightdose.model.fixture import DimmingCurve
-from lightdose.model.try_change import TryChange, TryChannel, TryFixture, TryRow
 from lightdose.present.try_change import try_change_section
 
 HOSTILE = "</script><!-- \u2028\u2029 & \" ' <b>"

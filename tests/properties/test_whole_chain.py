@@ -23,8 +23,8 @@ from lightdose.files.calibration_file import calibration_toml
 from lightdose.files.dialect import csv_text
 from lightdose.files.setup_file import read_setup
 from lightdose.model.calibration import Calibration, ChannelGain
+from lightdose.model.plans import TuneWishes
 from lightdose.model.results import Analysis
-from lightdose.model.tuning import TuneWishes
 from lightdose.present.labels import hours, number
 from lightdose.present.report import Report, report_page
 from lightdose.workflows.compare import compare

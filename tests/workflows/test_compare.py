@@ -12,11 +12,9 @@ from hypothesis import strategies as st
 from judge.made_tank import made_fixture, made_tank
 
 from lightdose.analysis import analyse
-from lightdose.model.coral import Site
-from lightdose.model.fixture import DimmingCurve, Fixture
-from lightdose.model.schedule import ChannelProgramme, Programme
-from lightdose.model.setup import Setup
-from lightdose.physics.weightings import TRISTIMULUS_WEIGHTINGS
+from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
+from lightdose.model.setup import Setup, Site
+from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
 from lightdose.workflows.compare import compare, looks_and_gets
 
 

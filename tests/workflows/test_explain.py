@@ -9,8 +9,7 @@ import pytest
 from judge.made_tank import made_tank
 
 from lightdose.analysis import analyse, light_field
-from lightdose.model.fixture import Fixture
-from lightdose.model.schedule import ChannelProgramme, Programme
+from lightdose.model.fixture import ChannelProgramme, Fixture, Programme
 from lightdose.model.setup import Setup
 from lightdose.workflows.explain import colour_or_intensity, diminishing_return
 

@@ -11,8 +11,8 @@ import pytest
 from lightdose.analysis import analyse
 from lightdose.errors import ScheduleError
 from lightdose.files.setup_file import read_setup
+from lightdose.model.changes import TrySettings
 from lightdose.model.results import Analysis
-from lightdose.model.try_change import TrySettings
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.workflows.trying import changed_setup, try_change
 

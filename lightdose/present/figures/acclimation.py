@@ -9,8 +9,8 @@ import numpy as np
 
 from lightdose.answers.acclimate import closing_sentence, headline
 from lightdose.answers.verdicts import SINGLE_VALUES
-from lightdose.model.acclimation import Acclimation
-from lightdose.model.arrays import FloatArray
+from lightdose.model.plans import Acclimation
+from lightdose.model.record import FloatArray
 from lightdose.present.figures.canvas import (
     LINE_IN,
     Drawing,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightdose.answers.colour import DEFAULT_CURVE, colour_finding, colour_sentences
-from lightdose.model.explaining import ColourOrIntensity, IndexSpan
+from lightdose.model.changes import ColourOrIntensity, IndexSpan
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

@@ -11,9 +11,9 @@ import numpy as np
 from lightdose.answers.compare import largest_changes_first, photon_words, photons_sentence
 from lightdose.answers.looks import APPROXIMATE, rounded
 from lightdose.errors import Problem, SetupError
-from lightdose.model.arrays import FloatArray
 from lightdose.model.comparison import Comparison, SiteComparison
-from lightdose.model.results import SiteDay, SiteSpectrum
+from lightdose.model.light import SiteDay, SiteSpectrum
+from lightdose.model.record import FloatArray
 from lightdose.model.spectrum import GRID_NM
 from lightdose.present.figures.canvas import Drawing, drawn, fitted
 from lightdose.present.figures.comparison_bars import dose_drawings, split_drawings

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from lightdose.errors import Problem, SetupError
-from lightdose.model.arrays import FloatArray
-from lightdose.model.results import Analysis, SiteDay, SiteSpectrum
+from lightdose.model.light import SiteDay, SiteSpectrum
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
 from lightdose.model.spectrum import GRID_NM
 from lightdose.present.figures.canvas import (

@@ -12,7 +12,7 @@ from lightdose.answers.photosynthesis import (
     percent_span,
     return_finding,
 )
-from lightdose.model.explaining import CoralReturn, DiminishingReturn
+from lightdose.model.changes import CoralReturn, DiminishingReturn
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lightdose.answers.verdicts import SEVERITY, bar_of, worst_first
-from lightdose.model.handout import HandedLight
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
+from lightdose.model.shop import HandedLight
 from lightdose.present.figures.canvas import fitted, panel, quiet_grid
 from lightdose.present.figures.dose_marks import draw_dose_mark
 from lightdose.present.figures.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, TONES

@@ -16,7 +16,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
+from lightdose.model.record import FloatArray
 from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, LINE_IN, Drawing, drawing_settings
 from lightdose.present.figures.style import TEXT_PT
 

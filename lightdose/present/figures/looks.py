@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from lightdose.answers.looks import APPROXIMATE, CLIPPED, look_words, looks_sentence, rounded
-from lightdose.model.appearance import LooksAndGets
+from lightdose.model.comparison import LooksAndGets
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.maps import LightMap, MapQuantity, MapSlice
-from lightdose.model.record import dataclass
+from lightdose.model.places import LightMap, MapQuantity, MapSlice
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import (
     LINE_IN,

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lightdose.model.arrays import FloatArray
-from lightdose.model.maps import GroupRegion, LightMap, MapSlice
-from lightdose.model.record import dataclass
+from lightdose.model.places import GroupRegion, LightMap, MapSlice
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.present.figures.canvas import LINE_IN, fitted, panel, write_at
 from lightdose.present.figures.scene import Scene, SiteMark, draw_marks, draw_panes, fit_in
 from lightdose.present.figures.style import BAND_FILL, DASHES, INK, QUIET_INK, SMALL_PT, TEXT_PT

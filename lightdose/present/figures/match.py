@@ -8,7 +8,7 @@ import numpy as np
 
 from lightdose.answers.match import headline, unmatched_sentence
 from lightdose.answers.verdicts import SINGLE_VALUES
-from lightdose.model.matching import BAND_WIDTH_NM, Match, PairMatch
+from lightdose.model.plans import BAND_WIDTH_NM, Match, PairMatch
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

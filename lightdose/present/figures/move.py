@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lightdose.answers.move import end_sentence
-from lightdose.model.placement import Move
+from lightdose.model.places import Move
 from lightdose.present.figures.canvas import (
     LINE_IN,
     Drawing,

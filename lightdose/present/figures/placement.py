@@ -9,10 +9,8 @@ import numpy as np
 
 from lightdose.answers.place import moves_sentence, numbered, spot_name, verdict_sentence
 from lightdose.answers.verdicts import SEVERITY, short_state
-from lightdose.model.arrays import FloatArray
-from lightdose.model.maps import AXES, LightMap, MapSlice, Plane
-from lightdose.model.placement import PlacedCoral, Placement
-from lightdose.model.record import dataclass
+from lightdose.model.places import AXES, LightMap, MapSlice, PlacedCoral, Placement, Plane
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import DliState
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import (

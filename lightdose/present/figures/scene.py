@@ -7,10 +7,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from lightdose.model.fixture import Fixture
-from lightdose.model.maps import AXES, Plane
+from lightdose.model.places import AXES, Plane
 from lightdose.model.record import dataclass
-from lightdose.model.setup import LengthUnit, Setup
-from lightdose.model.tank import WALL_NAMES, Tank
+from lightdose.model.setup import WALL_NAMES, LengthUnit, Setup, Tank
 from lightdose.present.figures.canvas import fitted
 from lightdose.present.figures.label_places import Box, LabelField, beside, box_around, text_size_in
 from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT

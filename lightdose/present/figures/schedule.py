@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lightdose.model.fixture import Fixture
+from lightdose.model.fixture import ChannelProgramme, Fixture
 from lightdose.model.results import Analysis
-from lightdose.model.schedule import ChannelProgramme
 from lightdose.present.figures.canvas import Drawing, drawn, fitted
 from lightdose.present.figures.day import finish_panels, label_ends, panel_title, plot_line, stacked_panels
 from lightdose.present.figures.style import TEXT_PT, channel_strokes

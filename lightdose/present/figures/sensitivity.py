@@ -7,8 +7,8 @@ import statistics
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from lightdose.model.changes import CaseOutcome, Sensitivity
 from lightdose.model.record import dataclass
-from lightdose.model.sensitivity import CaseOutcome, Sensitivity
 from lightdose.present.figures.canvas import (
     Drawing,
     drawn,

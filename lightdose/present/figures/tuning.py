@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lightdose.answers.verdicts import interval_text
-from lightdose.model.results import SiteDay
+from lightdose.model.light import SiteDay
+from lightdose.model.plans import CoralChange, Tuning
 from lightdose.model.setup import LengthUnit
-from lightdose.model.tuning import CoralChange, Tuning
 from lightdose.present.figures.canvas import (
     LINE_IN,
     Drawing,
@@ -22,15 +22,7 @@ from lightdose.present.figures.canvas import (
     write_head,
 )
 from lightdose.present.figures.dose_marks import draw_dose_mark, write_beside
-from lightdose.present.figures.style import (
-    BAND_FILL,
-    INK,
-    LIMIT_FILL,
-    QUIET_INK,
-    SMALL_PT,
-    TEXT_PT,
-    TONES,
-)
+from lightdose.present.figures.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, SMALL_PT, TEXT_PT, TONES
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,

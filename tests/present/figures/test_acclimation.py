@@ -11,7 +11,7 @@ from present.text_boxes import misplaced_words
 from lightdose.answers.acclimate import acclimate_answer, headline
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.judge.acclimation import AcclimationRequest, mismatch_curve, step_scales
-from lightdose.model.acclimation import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
+from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
 from lightdose.model.results import Basis, Caution, Span
 from lightdose.present.figures.acclimation import CORALS_DRAWN, acclimation_drawing
 from lightdose.present.figures.canvas import render

@@ -20,8 +20,8 @@ from lightdose.model.calibration import (
     Trend,
     Untying,
 )
-from lightdose.model.readings import Reading
 from lightdose.model.results import Basis
+from lightdose.model.spectrum import Reading
 from lightdose.present.figures.calibration import calibration_drawings
 from lightdose.present.figures.canvas import Drawing, drawing_settings, render
 from lightdose.present.text import Window, lines_of

@@ -7,7 +7,7 @@ from present.made_explaining import EVIDENCE, made_colour, made_span
 from present.text_boxes import misplaced_words
 
 from lightdose.answers.colour import NO_LIGHT, colour_finding, colour_sentences
-from lightdose.model.explaining import ALL_MIXES, WITHOUT_WARNINGS, IndexSpan
+from lightdose.model.changes import ALL_MIXES, WITHOUT_WARNINGS, IndexSpan
 from lightdose.present.figures.canvas import render
 from lightdose.present.figures.colour import colour_drawing
 

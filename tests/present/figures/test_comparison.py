@@ -12,7 +12,7 @@ from present.text_boxes import misplaced_words
 from lightdose.analysis import site_days, site_spectra
 from lightdose.errors import SetupError
 from lightdose.model.comparison import Comparison
-from lightdose.model.coral import Coral, Site
+from lightdose.model.setup import Coral, Site
 from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.comparison import comparison_drawings, shown_sites
 from lightdose.present.figures.looks import looks_drawing

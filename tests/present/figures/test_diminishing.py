@@ -9,7 +9,7 @@ from present.made_explaining import made_diminishing, made_return
 from present.text_boxes import misplaced_words
 
 from lightdose.answers.photosynthesis import NOT_IN_IT, coral_sentence, return_finding, return_sentences
-from lightdose.model.explaining import DiminishingReturn
+from lightdose.model.changes import DiminishingReturn
 from lightdose.present.figures.canvas import render
 from lightdose.present.figures.diminishing import MOST_CORALS, diminishing_drawing
 

@@ -10,12 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.text import Text
 from present.made_analysis import GROUPS, made_analysis
 
-from lightdose.model.coral import Site
 from lightdose.model.fixture import Aperture
-from lightdose.model.maps import GroupRegion, LightMap, MapSlice, Plane
+from lightdose.model.places import GroupRegion, LightMap, MapSlice, Plane
 from lightdose.model.results import Basis
-from lightdose.model.setup import Setup
-from lightdose.model.tank import Tank, Wall
+from lightdose.model.setup import Setup, Site, Tank, Wall
 from lightdose.physics.slices import slice_cells
 from lightdose.present.figures.canvas import Drawing, drawing_settings, render
 from lightdose.present.figures.map import map_drawings, scale_levels

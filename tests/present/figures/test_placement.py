@@ -11,7 +11,7 @@ from judge.made_tank import made_tank, stepped
 from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
-from lightdose.model.placement import MoveWishes, Placement, PlaceWishes
+from lightdose.model.places import MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.present.figures.canvas import Drawing, render
 from lightdose.present.figures.move import move_drawing

@@ -11,8 +11,7 @@ from judge.made_tank import made_tank
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.sensitivity import sensitivity_answer
 from lightdose.files.library import reference_tables
-from lightdose.judge.cases import standard_cases
-from lightdose.judge.sensitivity import sensitivity
+from lightdose.judge.sensitivity import sensitivity, standard_cases
 from lightdose.present.figures.sensitivity import tornado_drawings, tornado_rows
 
 TANK = made_tank()

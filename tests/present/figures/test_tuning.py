@@ -10,16 +10,8 @@ import pytest
 from present.made_analysis import made_analysis, made_days
 from present.text_boxes import misplaced_words
 
+from lightdose.model.plans import ChannelSetting, Conflict, CoralChange, DayShape, Remedy, TuneWishes, Tuning
 from lightdose.model.results import Analysis
-from lightdose.model.tuning import (
-    ChannelSetting,
-    Conflict,
-    CoralChange,
-    DayShape,
-    Remedy,
-    TuneWishes,
-    Tuning,
-)
 from lightdose.present.figures.canvas import Drawing, render
 from lightdose.present.figures.tuning import shown_corals, tuning_drawings
 from lightdose.present.tuning_text import conflict_sentences, headline, show_tuning, tune_lines

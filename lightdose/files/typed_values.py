@@ -1,4 +1,4 @@
-"""A meter reading as typed on the command line: for `meter` with its place, for `estimate` with its day."""
+"""What is typed on the command line: a reading, a question at the counter, a keeper's own case."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from lightdose.errors import Place, Problem, ReadingsError
 from lightdose.files.readings_csv import PLAUSIBLE, READING_UNITS, check_sites, sole_meter
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import UnitProblem, format_length, parse_length, parse_number, parse_time
-from lightdose.model.estimate import Question, Where, WhiteAmount
-from lightdose.model.readings import Immersion, Meter, Reading, ReadsQuantity
 from lightdose.model.setup import Setup
+from lightdose.model.shop import Question, Where, WhiteAmount
+from lightdose.model.spectrum import Immersion, Meter, Reading, ReadsQuantity
 from lightdose.quantities import HOURS_PER_DAY
 
 DEFAULT_RAMP_H: Final = 1.0

@@ -1,12 +1,15 @@
-"""The counter question and its answer: one reading, no files."""
+"""What a shop hands over its counter: an estimate from one reading, a hand-out, a slip."""
 
 from __future__ import annotations
 
 from typing import Literal
 
-from lightdose.model.readings import Immersion, ReadsQuantity
+from lightdose.model.changes import DiminishingReturn, Evidence
+from lightdose.model.comparison import LooksAndGets
+from lightdose.model.light import SiteDay
 from lightdose.model.record import dataclass
-from lightdose.model.results import DliState
+from lightdose.model.results import Analysis, Basis, Caution, DliState, Verdict
+from lightdose.model.spectrum import Immersion, ReadsQuantity
 
 WhiteAmount = Literal["none", "little", "much"]
 WHITE_AMOUNTS: tuple[WhiteAmount, ...] = ("none", "little", "much")
@@ -101,3 +104,74 @@ class Estimate:
     rules: tuple[str, ...]
     ask: tuple[str, ...]
     limits: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class HandedLight:
+    """What the hand-out tells of one setup.
+
+    Attributes
+    ----------
+    places : receivers of the brightest and the dimmest coral, of sites where there are no corals; one where
+        these are the same, none without sites
+    days : light through the day at these places
+    looks : what the first of them gets beside how it looks; None without light
+    returns : what more, or less, of the same light would bring
+    """
+
+    analysis: Analysis
+    places: tuple[int, ...]
+    days: tuple[SiteDay, ...]
+    looks: LooksAndGets | None
+    returns: DiminishingReturn
+
+    def place_name(self, receiver: int) -> str:
+        """The coral that stands there, else the name of the place."""
+        here = (v.coral for v in self.analysis.verdicts if v.receiver == receiver)
+        return next(here, self.analysis.light_field.receivers[receiver].name)
+
+
+@dataclass(frozen=True, eq=False)
+class Handout:
+    """Everything on the page.
+
+    Attributes
+    ----------
+    lights : one setup, or two beside one another
+    evidence : published findings for and against "photons matter more than their colour"
+    date : as given; no clock is asked
+    """
+
+    lights: tuple[HandedLight, ...]
+    evidence: tuple[Evidence, ...]
+    date: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Slip:
+    """What the next keeper needs to know of a coral's light.
+
+    Attributes
+    ----------
+    verdict : the coral with its dose, peak, usual light, grade, sources and interval
+    previous_mol_m2_d : its dose rounded down, to be typed into the next keeper's setup; None where there is
+        no light, or more than a setup takes
+    photoperiod_h, peak_equivalent_h : time above 5 % of the peak; hours at the peak that give the dose, NaN
+        without light. [h]
+    band_fraction : photons of each colour band per photon of 400-700 nm over the day, by the band's key; NaN
+        without light
+    safety : lines that go with every answer
+    date : day of leaving, "2026-03-14"
+    """
+
+    title: str
+    verdict: Verdict
+    basis: Basis
+    previous_mol_m2_d: float | None
+    photoperiod_h: float
+    peak_equivalent_h: float
+    band_fraction: dict[str, float]
+    safety: tuple[Caution, ...]
+    date: str
+    version: str
+    inputs_sha256: dict[str, str]

@@ -1,0 +1,151 @@
+"""Light at places: fields at full output, days on breakpoints, daily doses."""
+
+from __future__ import annotations
+
+from lightdose.model.record import FloatArray, dataclass, read_only
+from lightdose.model.setup import Receiver
+
+
+@dataclass(frozen=True)
+class ChannelKey:
+    """A channel of a fixture that hangs over the tank."""
+
+    fixture: str
+    channel: str
+
+
+@dataclass(frozen=True, eq=False)
+class LightField:
+    """Light at every receiver from every channel at full output.
+
+    Attributes
+    ----------
+    receivers : n_site points
+    channels : n_channel, fixtures in file order
+    weightings : n_weighting keys
+    response : array, shape (n_site, n_channel, n_weighting); open sky, cover and output scale included
+    """
+
+    receivers: tuple[Receiver, ...]
+    channels: tuple[ChannelKey, ...]
+    weightings: tuple[str, ...]
+    response: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "response", read_only(self.response))
+
+    def of(self, weighting: str) -> FloatArray:
+        """Response of one weighting, shape (n_site, n_channel)."""
+        return self.response[:, :, self.weightings.index(weighting)]
+
+
+LIGHT_PARTS = ("direct", "front", "back", "left", "right", "rim", "floor")
+"""Ways by which light comes to a place: straight, off a wall under water, off the dry rim, off the floor."""
+
+
+@dataclass(frozen=True, eq=False)
+class LightFieldParts:
+    """A light field by where its light comes from; it answers "why is it so bright here".
+
+    Attributes
+    ----------
+    response : array, shape (n_site, n_part, n_channel, n_weighting), parts in the order of ``LIGHT_PARTS``;
+        their sum is the light field. Light that met several walls counts for them by its reflections there.
+    unabsorbed : array, shape (n_site, n_channel, n_weighting); the response if the water absorbed nothing
+    mean_path_m : array, shape (n_site, n_channel); way in the water of the light that did not come off the
+        floor, NaN where there is none. [m]
+    surface_loss_fraction : array, shape (n_site, n_channel); share of that light lost at the surface, or NaN
+    """
+
+    receivers: tuple[Receiver, ...]
+    channels: tuple[ChannelKey, ...]
+    weightings: tuple[str, ...]
+    response: FloatArray
+    unabsorbed: FloatArray
+    mean_path_m: FloatArray
+    surface_loss_fraction: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in ("response", "unabsorbed", "mean_path_m", "surface_loss_fraction"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, eq=False)
+class DayCurve:
+    """A repeating day on the union of all breakpoints; everything is linear within a segment.
+
+    Attributes
+    ----------
+    edge_h : array, shape (n_segment + 1,), from 0 to 24, strictly increasing. [h]
+    output_start, output_end : array, shape (n_segment, n_channel); output 0-1 at both ends of each segment
+        (they differ from the neighbour's where a programme jumps)
+    """
+
+    edge_h: FloatArray
+    output_start: FloatArray
+    output_end: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in ("edge_h", "output_start", "output_end"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, eq=False)
+class Dose:
+    """The day's light at every receiver; arrays of shape (n_site,) unless said otherwise.
+
+    Attributes
+    ----------
+    dli : [mol m-2 d-1]
+    peak_ppfd : highest PPFD. [umol m-2 s-1]
+    brightest_hour_ppfd : highest mean over any 60 minutes. [umol m-2 s-1]
+    lux_at_peak : illuminance at the time of the peak. [lx]
+    photoperiod_h : time above 5 % of the peak. [h]
+    any_light_h : time with any light of 300-800 nm. [h]
+    peak_equivalent_h : DLI / (0.0036 peak), NaN without light. [h]
+    weighted : array, shape (n_site, n_weighting); daily integral of each weighting of the light field:
+        photons in mol m-2 d-1, lux as lx h / 1000 x 3.6 (the same factor 0.0036)
+    dli_by_channel : array, shape (n_site, n_channel). [mol m-2 d-1]
+    """
+
+    dli: FloatArray
+    peak_ppfd: FloatArray
+    brightest_hour_ppfd: FloatArray
+    lux_at_peak: FloatArray
+    photoperiod_h: FloatArray
+    any_light_h: FloatArray
+    peak_equivalent_h: FloatArray
+    weighted: FloatArray
+    dli_by_channel: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in self.__dataclass_fields__:
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, eq=False)
+class SiteSpectrum:
+    """Photons of the day's mix at one receiver, at the time of its peak; shape (500,) on ``GRID_NM``.
+
+    ``by_channel`` has the shape (n_channel, 500). [umol m-2 s-1 nm-1]
+    """
+
+    receiver: int
+    name: str
+    by_channel: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class SiteDay:
+    """PPFD at one receiver through the day; a jump is two points at one time.
+
+    Attributes
+    ----------
+    time_h : array, shape (n_point,), 0 to 24, not falling. [h]
+    by_channel : array, shape (n_channel, n_point), in the order of the light field's channels. [umol m-2 s-1]
+    """
+
+    receiver: int
+    name: str
+    time_h: FloatArray
+    by_channel: FloatArray

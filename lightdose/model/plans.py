@@ -1,0 +1,544 @@
+"""Plans: levels and hours to set, steps to take, readings to make; what is asked and what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import field
+from typing import Literal
+
+from lightdose.errors import SetupError
+from lightdose.model.fixture import Programme
+from lightdose.model.light import ChannelKey
+from lightdose.model.record import FloatArray, dataclass, read_only
+from lightdose.model.results import (
+    Analysis,
+    Basis,
+    BasisKey,
+    Caution,
+    FixtureUse,
+    Span,
+    Verdict,
+    weaker_basis,
+)
+from lightdose.model.setup import Setup
+from lightdose.model.spectrum import Meter
+
+Preference = Literal["change", "margin", "energy"]
+MixLock = Literal["free", "all", "each"]
+Edge = Literal["low", "high", "peak"]
+
+STEP_ABOVE_RISE = 0.25
+"""A rise above this share is too big for one day: common practice, no published source."""
+
+WEEKLY_RISE = 0.10
+"""A rise of more than this share at once is more than a week's: common practice, no published source."""
+
+
+@dataclass(frozen=True)
+class Controller:
+    """What the controller of the fixtures can take.
+
+    Attributes
+    ----------
+    most_points : points of a channel's programme, None for as many as needed
+    time_step_min : its times are multiples of this. [min]
+    least_level : a channel that runs is never below this level, 0-1
+    whole_percents : levels are whole percents; else tenths
+    """
+
+    most_points: int | None = None
+    time_step_min: int = 1
+    least_level: float = 0.0
+    whole_percents: bool = False
+
+    def __post_init__(self) -> None:
+        if self.most_points is not None and self.most_points < 4:
+            raise SetupError(
+                f"{self.most_points} points a channel are too few: a day with two ramps needs four, "
+                "from 0 up, along and down"
+            )
+        if not 1 <= self.time_step_min <= 60:
+            raise SetupError(f"a time step of {self.time_step_min} min is outside 1 to 60 min")
+        if not 0 <= self.least_level < 1:
+            raise SetupError(f"a least level of {100 * self.least_level:g} percent is outside 0 to below 100")
+
+
+@dataclass(frozen=True)
+class TuneWishes:
+    """What the keeper asks for; everything left out is free.
+
+    Attributes
+    ----------
+    prefer : what counts once every coral is in its band
+    mix : "all" keeps the ratios of all outputs, "each" those within each fixture
+    blue_only : only channels with most of their photons below 500 nm
+    off : channels that stay off, "channel" or "fixture/channel"
+    caps : channels with their highest level, 0-1
+    plateau_h : shortest and longest plateau. [h]
+    ramp_up_h, ramp_down_h : today's where None. [h]
+    least_blue : least share of blue (400-500 nm) in the PPFD of every coral, 0-1
+    most_change : most change of any coral's dose, as a share of today's
+    look_tolerance : how far x and y of the summed emission may move from today's
+    keep_shapes : keep each channel's own course of output instead of one trapezoid for all
+    """
+
+    prefer: Preference = "change"
+    mix: MixLock = "free"
+    blue_only: bool = False
+    off: tuple[str, ...] = ()
+    caps: tuple[tuple[str, float], ...] = ()
+    plateau_h: tuple[float, float] | None = None
+    ramp_up_h: float | None = None
+    ramp_down_h: float | None = None
+    least_blue: float | None = None
+    most_change: float | None = None
+    look_tolerance: float | None = None
+    keep_shapes: bool = False
+    controller: Controller = field(default_factory=Controller)
+
+
+@dataclass(frozen=True)
+class DayShape:
+    """A day of one trapezoid in output. [h]"""
+
+    start_h: float
+    up_h: float
+    plateau_h: float
+    down_h: float
+
+    @property
+    def equivalent_h(self) -> float:
+        """Hours at full plateau that give the same photons. [h]"""
+        return self.plateau_h + 0.5 * (self.up_h + self.down_h)
+
+    @property
+    def lit_h(self) -> float:
+        """From first to last light. [h]"""
+        return self.up_h + self.plateau_h + self.down_h
+
+
+@dataclass(frozen=True)
+class ChannelSetting:
+    """A channel before and after: its highest level of the day, 0-1, and why it was held back."""
+
+    fixture: str
+    channel: str
+    level_before: float
+    level_after: float
+    held: str = ""
+
+
+@dataclass(frozen=True)
+class CoralChange:
+    """A coral under today's programme and under the tuned one; ``binds`` is the edge it stands at."""
+
+    before: Verdict
+    after: Verdict
+    binds: Edge | None = None
+
+    @property
+    def coral(self) -> str:
+        """Its name."""
+        return self.after.coral
+
+    @property
+    def rise(self) -> float | None:
+        """Dose after over dose before, less 1; None where there was no light."""
+        before = self.before.dli_mol_m2_d
+        return self.after.dli_mol_m2_d / before - 1 if before > 0 else None
+
+    @property
+    def is_brisk(self) -> bool:
+        """Whether the rise is more than a week's, though not too big for one day."""
+        limit = self.before.dli_mol_m2_d * (1 + WEEKLY_RISE)
+        return self.after.dli_mol_m2_d > limit and not self.is_sudden
+
+    @property
+    def is_sudden(self) -> bool:
+        """Whether the rise is too big for one day."""
+        limit = self.before.dli_mol_m2_d * (1 + STEP_ABOVE_RISE)
+        return self.after.dli_mol_m2_d > limit
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """A move to a free site, or shade, that helps; ``out_of_band`` counts the corals that stay outside."""
+
+    kind: Literal["move", "shade"]
+    coral: str
+    out_of_band: int
+    site: str | None = None
+    open_sky: float | None = None
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Why not every coral can be served.
+
+    ``kind`` "pair": while ``high`` stays at its upper limit, ``low`` gets at most ``gets`` and needs
+    ``needs``; "reach": the allowed light cannot give ``low`` what it needs; "excess": the least allowed light
+    is too much for ``high``, which gets ``gets`` and should get at most ``needs``; "several": no two of them,
+    but all together. ``factor`` is how many times off. [mol m-2 d-1]
+    """
+
+    kind: Literal["pair", "reach", "excess", "several"]
+    low: str | None
+    high: str | None
+    needs: float | None
+    gets: float | None
+    factor: float | None
+    remedies: tuple[Remedy, ...] = ()
+
+
+@dataclass(frozen=True)
+class TunedSchedule:
+    """One fixture's programme as schedule.csv."""
+
+    fixture: str
+    text: str
+
+
+@dataclass(frozen=True, eq=False)
+class Tuning:
+    """What `tune` found; ``after`` is the analysis of the programme as written and read back.
+
+    Attributes
+    ----------
+    day_before, day_after : the trapezoid; None where there is none, or each channel keeps its own shape
+    largest_loss : greatest share by which the written programme misses the computed dose, and at which coral
+    notes : decisions in sentences
+    """
+
+    wishes: TuneWishes
+    before: Analysis
+    after: Analysis
+    day_before: DayShape | None
+    day_after: DayShape | None
+    channels: tuple[ChannelSetting, ...]
+    corals: tuple[CoralChange, ...]
+    conflict: Conflict | None
+    schedules: tuple[TunedSchedule, ...]
+    largest_loss: tuple[float, str]
+    unchanged: bool
+    notes: tuple[str, ...] = ()
+
+    @property
+    def out_of_band(self) -> tuple[CoralChange, ...]:
+        """Corals that stay outside their band."""
+        return tuple(c for c in self.corals if c.after.dli_state not in ("within", "not_judged"))
+
+    @property
+    def sudden(self) -> tuple[CoralChange, ...]:
+        """Corals whose dose rises too much for one day, the largest rise first."""
+        return tuple(sorted((c for c in self.corals if c.is_sudden), key=lambda c: -(c.rise or 1e9)))
+
+    @property
+    def brisk(self) -> tuple[CoralChange, ...]:
+        """Corals whose dose rises more at once than in a week, but less than ``sudden``; largest first."""
+        return tuple(sorted((c for c in self.corals if c.is_brisk), key=lambda c: -(c.rise or 0.0)))
+
+    @property
+    def energy_kwh_d(self) -> tuple[float | None, float | None]:
+        """Electricity before and after; None where a fixture's power is not known."""
+        return _energy(self.before.fixtures), _energy(self.after.fixtures)
+
+
+def _energy(uses: tuple[FixtureUse, ...]) -> float | None:
+    known = [u.energy_kwh_d for u in uses if u.energy_kwh_d is not None]
+    return sum(known) if len(known) == len(uses) else None
+
+
+BAND_WIDTH_NM = 10
+
+
+@dataclass(frozen=True)
+class PlacePair:
+    """A place here and the one there that should get the same, by name and by receiver of its setup."""
+
+    here: str
+    there: str
+    receiver_here: int
+    receiver_there: int
+
+
+@dataclass(frozen=True, eq=False)
+class PairMatch:
+    """What one pair was to get, and what the written programme gives. [mol m-2 d-1, umol m-2 s-1]
+
+    Attributes
+    ----------
+    dli_before : what the place there gets today
+    band_target, band_got : array, shape (50,); photons of the day in each 10 nm from 300 to 800 nm
+    """
+
+    here: str
+    there: str
+    dli_target: float
+    dli_got: float
+    dli_before: float
+    peak_target: float
+    peak_got: float
+    band_target: FloatArray
+    band_got: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in ("band_target", "band_got"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+    @property
+    def factor(self) -> float:
+        """Dose got over dose wanted."""
+        return self.dli_got / self.dli_target
+
+
+@dataclass(frozen=True)
+class UnmatchedBand:
+    """10 nm that the other tank gives too little of.
+
+    Attributes
+    ----------
+    share : missing photons as a share of the whole dose of 400-700 nm, mean over the pairs
+    of_band : the same as a share of what these 10 nm should get
+    """
+
+    low_nm: float
+    high_nm: float
+    share: float
+    of_band: float
+
+
+@dataclass(frozen=True)
+class MatchedChannel:
+    """The plateau of one channel there; ``output`` and ``level`` 0-1."""
+
+    key: ChannelKey
+    output: float
+    level: float
+    at_limit: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Match:
+    """The programme for the other tank, how near it comes, and what it cannot give.
+
+    Attributes
+    ----------
+    here, there : the light of both tanks today
+    common_factor : geometric mean over the pairs of dose got over dose wanted; 1 where it was reached
+    spread : lowest and highest of these factors
+    other_colour : share of the photons of 400-700 nm that come in other wavelengths than wanted
+    colour_drift : largest share of the photons here that changes its channel through the day
+    programmes : fixture -> programme
+    """
+
+    here: Analysis
+    there: Analysis
+    pairs: tuple[PairMatch, ...]
+    common_factor: float
+    spread: tuple[float, float]
+    reached: bool
+    other_colour: float
+    colour_drift: float
+    unmatched: tuple[UnmatchedBand, ...]
+    channels: tuple[MatchedChannel, ...]
+    programmes: Mapping[str, Programme]
+
+    @property
+    def basis(self) -> BasisKey:
+        """What the weaker side stands on."""
+        return weaker_basis(self.here.basis, self.there.basis)
+
+    @property
+    def measure_first(self) -> bool:
+        """Whether a side stands on no readings."""
+        return self.basis != "measured"
+
+
+Origin = Literal["today", "stated", "unknown"]
+"""Where a coral's earlier dose is known from: the setup it lives in, the keeper's word, or not at all."""
+
+
+@dataclass(frozen=True)
+class AcclimatingCoral:
+    """A coral on its way from one daily dose to another. Doses in mol m-2 d-1.
+
+    Attributes
+    ----------
+    before : the dose it lives in, or for an unknown one the top of the low third of its band
+    target : the dose of the last step
+    first_limit : the most it may get in the first step
+    newcomer : whether it does not live in today's setup
+    """
+
+    name: str
+    group: str
+    site: str
+    origin: Origin
+    before: float
+    target: float
+    first_limit: float
+    floor: float | None
+    newcomer: bool
+
+
+@dataclass(frozen=True)
+class CoralStep:
+    """One coral in one step; ``rise_per_week`` is against the step before, scaled to seven days."""
+
+    coral: str
+    dli_mol_m2_d: float
+    rise_per_week: float
+    d_over_a: Span
+
+
+@dataclass(frozen=True, eq=False)
+class AcclimationStep:
+    """What runs from one day to the next step.
+
+    Attributes
+    ----------
+    date : of the day, "2026-03-14", where a start was named
+    scale : on all outputs of the new programme, 0-1
+    site_dli : site with a coral -> DLI. [mol m-2 d-1]
+    d_over_a : dose over acclimated dose of the coral that is furthest ahead, just after the step
+    programmes : fixture -> programme
+    """
+
+    day: int
+    date: str | None
+    scale: float
+    site_dli: Mapping[str, float]
+    corals: tuple[CoralStep, ...]
+    d_over_a: Span
+    furthest_ahead: str
+    programmes: Mapping[str, Programme]
+
+
+@dataclass(frozen=True, eq=False)
+class MismatchCurve:
+    """Dose over acclimated dose of one coral, day by day; a step is two points on one day.
+
+    Attributes
+    ----------
+    day : array, shape (n,)
+    dli : array, shape (n,). [mol m-2 d-1]
+    d_over_a : array, shape (3, n), for each of ``tau_d``
+    tau_d : shortest, usual, longest time of the lag. [d]
+    """
+
+    coral: str
+    day: FloatArray
+    dli: FloatArray
+    d_over_a: FloatArray
+    tau_d: tuple[float, float, float]
+
+    def __post_init__(self) -> None:
+        for name in ("day", "dli", "d_over_a"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, eq=False)
+class Acclimation:
+    """The whole way, its corals, and what to mind.
+
+    Attributes
+    ----------
+    before, after : today's setup, and the one that the way leads to
+    rise_per_week : the limit asked for, 0.1 is 10 %
+    missing : corals of today's setup that the other lacks
+    not_judged : corals that live without light, which limit nothing
+    weeks : from the first step to the last
+    """
+
+    before: Setup
+    after: Setup
+    basis_sentence: str
+    basis: Basis
+    rise_per_week: float
+    step_days: int
+    corals: tuple[AcclimatingCoral, ...]
+    missing: tuple[str, ...]
+    not_judged: tuple[str, ...]
+    steps: tuple[AcclimationStep, ...]
+    curve: MismatchCurve
+    cautions: tuple[Caution, ...]
+    weeks: float
+
+
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place for the sensor: a site, or a point above the water (negative depth). [m]"""
+
+    name: str
+    x_m: float
+    y_m: float
+    depth_m: float
+    site: str | None = None
+
+    @property
+    def in_air(self) -> bool:
+        """Whether it lies above the water."""
+        return self.depth_m < 0
+
+
+@dataclass(frozen=True)
+class LevelSet:
+    """What is on: a time of the programme, or levels (fixture, channel) -> 0-1 with all others off."""
+
+    time_h: float | None = None
+    levels: Mapping[tuple[str, str], float] | None = None
+
+
+@dataclass(frozen=True)
+class PlannedReading:
+    """One reading of the plan.
+
+    Attributes
+    ----------
+    number : order in which they are least work
+    rank : order in which they tell most, 1 first
+    expected_95 : what the meter should show, if the setup is not far off. [umol m-2 s-1 or lx]
+    tells : what it tells most about, in words
+    """
+
+    number: int
+    rank: int
+    spot: Spot
+    on: LevelSet
+    expected_95: Range
+    tells: str
+
+
+@dataclass(frozen=True)
+class Narrowing:
+    """How well something is known before and after, as a 95 % factor: 1.3 is times or over 1.3."""
+
+    what: str
+    before: float
+    after: float
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """The readings that narrow the unknowns and the open verdicts most.
+
+    Attributes
+    ----------
+    meter : with which they are to be made; ``described`` says whether the setup holds it
+    open_corals : corals whose verdict is open, or all where nothing is known of the light
+    gains, doses : what is known of channels and corals before and after
+    unread : channels in use that no reading sees alone
+    """
+
+    setup: Setup
+    meter: Meter
+    described: bool
+    readings: tuple[PlannedReading, ...]
+    open_corals: tuple[str, ...]
+    gains: tuple[Narrowing, ...]
+    doses: tuple[Narrowing, ...]
+    unread: tuple[str, ...]
+    version: str
