@@ -22,7 +22,8 @@ ROWS_AT_MOST: Final = 300
 """Longer tables end here: a page that nobody can scroll helps nobody. CSV files hold all rows."""
 
 SHORT: Final = 22
-"""Cells up to so many letters stand on one line."""
+ONE_LINE: Final = 34
+"""Figures and words up to so many letters stand on one line."""
 
 
 class Ready(str):
@@ -158,15 +159,17 @@ def _head(column: Column, table: Table) -> dict[str, Any]:
     return {
         "text": set_text(column.head.replace("\n", " ")),
         "unit": typeset(literal(unit)),
-        "kind": kind or ("" if column.right or _is_short(column) else "w"),
+        "kind": kind or _kind(column),
     }
 
 
-def _is_short(column: Column) -> bool:
-    """Whether no cell needs more than a line: figures such as "12.1 -> 10.9", never names or sentences."""
-    return not column.fold and all(
-        isinstance(cell, str) and len(cell) <= SHORT and cell[:1] in "0123456789-" for cell in column.cells
-    )
+def _kind(column: Column) -> str:
+    """How a column is set: figures to the right on one line, short words on one, sentences on several."""
+    texts = [cell for cell in column.cells if isinstance(cell, str)]
+    figures = all(len(text) <= SHORT and text[:1] in "0123456789-" for text in texts)
+    if column.right or (figures and not column.fold):
+        return ""
+    return "s" if max(map(len, texts), default=0) <= ONE_LINE and not column.fold else "w"
 
 
 def _cell(cell: str | Bar) -> Any:
