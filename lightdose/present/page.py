@@ -131,8 +131,8 @@ def _point(point: Point) -> dict[str, str]:
 
 def _table(table: Table) -> dict[str, Any]:
     telling, same = table.telling()
-    shown = telling[: table.page_columns] if table.page_columns else telling
-    within = [c for c in same if not table.page_columns or table.columns.index(c) < table.page_columns]
+    here = table.columns[: table.page_columns or None]
+    shown, within = ([c for c in columns if c in here] for columns in (telling, same))
     alike = alike_words(within, table.length_unit)
     rows = range(min(table.n_rows, ROWS_AT_MOST))
     more = table.n_rows - len(rows)
