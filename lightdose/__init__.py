@@ -5,10 +5,9 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    from lightdose.analysis import analyse, light_field, light_field_chunks
+    from lightdose.analysis import Analysis, analyse, light_field, light_field_chunks
     from lightdose.errors import LightdoseError
     from lightdose.files.setup_file import read_setup
-    from lightdose.model.results import Analysis
     from lightdose.model.setup import Setup
 
 __version__ = "0.1.0"
@@ -24,7 +23,7 @@ __all__ = [
 ]
 
 _HOMES = {
-    "Analysis": "lightdose.model.results",
+    "Analysis": "lightdose.analysis",
     "LightdoseError": "lightdose.errors",
     "Setup": "lightdose.model.setup",
     "analyse": "lightdose.analysis",

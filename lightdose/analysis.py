@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -23,10 +23,10 @@ from lightdose.judge.hazard import find_hazards
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.judge.uncertainty import with_certainty
 from lightdose.judge.verdict import judge_corals
+from lightdose.model import results
 from lightdose.model.fixture import Channel, Fixture, Flux
 from lightdose.model.light import LightField, SiteDay, SiteSpectrum
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Analysis
 from lightdose.model.setup import Cover, Setup, Tank, Water
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
 from lightdose.physics import light_field as field_physics
@@ -35,6 +35,21 @@ from lightdose.physics.day_curve import day_curve, fixture_use
 from lightdose.physics.dose import daily_dose
 from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, weighting_matrix
 from lightdose.physics.prepared_field import PreparedField, prepare_field
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class Analysis(results.Analysis):
+    """Everything `dose` knows, as Python gets it."""
+
+    def to_frame(self) -> pd.DataFrame:
+        """The rows of `dose --csv` as a pandas table: one a coral, and one for each site without corals."""
+        import pandas as pd
+
+        from lightdose.answers.dose import dose_sheet
+
+        return pd.DataFrame(dose_sheet(self).records())
 
 
 def analyse(setup: Setup, *, certainty: bool = True, also: Sequence[str] = ()) -> Analysis:
@@ -203,7 +218,7 @@ def field_inputs(setup: Setup, weightings: Sequence[str]) -> FieldInputs:
     return FieldInputs(setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables, columns)
 
 
-def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:
+def site_days(analysis: results.Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:
     """PPFD through the day at some receivers, for figures."""
     curve, field = analysis.day_curve, analysis.light_field
     time_h = np.column_stack((curve.edge_h[:-1], curve.edge_h[1:])).ravel()
@@ -212,7 +227,7 @@ def site_days(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ..
     return tuple(SiteDay(i, field.receivers[i].name, time_h, (output * response[i]).T) for i in receivers)
 
 
-def channel_spectra(analysis: Analysis, receivers: Sequence[int]) -> FloatArray:
+def channel_spectra(analysis: results.Analysis, receivers: Sequence[int]) -> FloatArray:
     """Photons of each channel at full output at some receivers, cell by cell of the working grid.
 
     Shape (n_receiver, n_channel, 500). [umol m-2 s-1]
@@ -224,7 +239,7 @@ def channel_spectra(analysis: Analysis, receivers: Sequence[int]) -> FloatArray:
     return spectra
 
 
-def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
+def site_spectra(analysis: results.Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
     """The photon spectrum of each channel at some receivers, at the time of the receiver's peak."""
     names = [analysis.light_field.receivers[i].name for i in receivers]
     return tuple(
@@ -233,7 +248,7 @@ def site_spectra(analysis: Analysis, receivers: Sequence[int]) -> tuple[SiteSpec
     )
 
 
-def output_at_peak(analysis: Analysis, receiver: int) -> FloatArray:
+def output_at_peak(analysis: results.Analysis, receiver: int) -> FloatArray:
     """Output of every channel at the first moment of a receiver's peak, shape (n_channel,), 0-1."""
     curve = analysis.day_curve
     output: FloatArray = np.vstack((curve.output_start, curve.output_end))

@@ -29,7 +29,7 @@ def layer(ours: str, third: str = "", inside: str = "") -> Layer:
 TABLE = {
     "quantities": layer(""),
     "errors": layer(""),
-    "model": layer("quantities errors model", "numpy", "pandas"),
+    "model": layer("quantities errors model", "numpy"),
     "physics": layer("quantities errors model physics", "numpy", "colour"),
     "fit": layer("quantities errors model physics fit", "numpy", "scipy"),
     "judge": layer("quantities errors model physics judge", "numpy"),
@@ -37,7 +37,7 @@ TABLE = {
     "answers": layer("quantities errors model answers present", "numpy"),
     "guide": layer("errors guide", "", "markdown_it"),
     "present": layer("quantities errors model answers guide present", "numpy jinja2", "matplotlib rich"),
-    "analysis": layer("version quantities errors model physics judge files", "numpy"),
+    "analysis": layer("version quantities errors model physics judge files", "numpy", "pandas"),
     "workflows": layer("version quantities errors model physics fit judge files analysis workflows", "numpy"),
     "cli": layer(
         "version quantities errors model physics fit judge files answers guide present analysis workflows "
@@ -49,8 +49,8 @@ TABLE = {
     "__main__": layer("cli working_folder"),
     "working_folder": layer("", inside="matplotlib"),
 }
-LATE = {("model", "lightdose.answers.dose")}
-"""A record that shows itself as a table asks the layer above, inside its method."""
+LATE = {("analysis", "lightdose.answers.dose")}
+"""What Python gets shows itself as a table by the layer above, inside its method."""
 
 PURE_LAYERS = {"quantities", "errors", "model", "physics"}
 IMPURE_MODULES = {

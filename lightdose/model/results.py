@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Setup
 from lightdose.quantities import BANDS
-
-if TYPE_CHECKING:
-    import pandas as pd
-
 
 DliState = Literal["far_below", "below", "within", "above", "far_above", "not_judged"]
 DliVerdict = Literal["far_below", "below", "within", "above", "far_above", "not_judged", "undecided"]
@@ -295,14 +291,6 @@ class Analysis:
 
     def _weighted(self, receiver: int, key: str) -> float:
         return float(self.dose.weighted[receiver, self.light_field.weightings.index(key)])
-
-    def to_frame(self) -> pd.DataFrame:
-        """The rows of `dose --csv` as a pandas table: one a coral, and one for each site without corals."""
-        import pandas as pd
-
-        from lightdose.answers.dose import dose_sheet
-
-        return pd.DataFrame(dose_sheet(self).records())
 
 
 def duration_words(seconds: float) -> str:

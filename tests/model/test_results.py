@@ -1,11 +1,16 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 from present.made_analysis import EXAMPLE, made_analysis
 
+from lightdose.analysis import analyse
 from lightdose.answers.dose import dose_body, dose_sheet
+from lightdose.files.setup_file import read_setup
+
+EXAMPLE_SETUP = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 
 
 @pytest.mark.identity
@@ -43,7 +48,7 @@ def test_row_of_a_coral_with_a_height_holds_the_light_at_its_top():
 @pytest.mark.identity
 def test_to_frame_equals_the_rows():
     """The pandas table holds the same columns and numbers."""
-    analysis = made_analysis()
+    analysis = analyse(read_setup(EXAMPLE_SETUP), certainty=False)
     frame, rows = analysis.to_frame(), dose_sheet(analysis).records()
     assert list(frame.columns) == list(rows[0])
     assert frame["dli_mol_m2_d"].tolist() == [r["dli_mol_m2_d"] for r in rows]
