@@ -2,159 +2,96 @@
 
 from __future__ import annotations
 
-import sys
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.options import (
-    SetupRequest,
-    dialect_option,
-    imperial_option,
-    is_terminal,
-    json_option,
-    no_color_option,
-    quiet_option,
-    say,
-    takes_setup,
-    wants_colour,
-)
+from lightdose.cli.frame import Ask, answers, inputs_of
+from lightdose.cli.options import dialect_option
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from lightdose.answers.blocks import Answer
     from lightdose.model.plans import Survey
-    from lightdose.model.results import Analysis
-    from lightdose.model.setup import LengthUnit, Setup
+    from lightdose.model.results import Basis
+    from lightdose.model.setup import Setup
     from lightdose.model.spectrum import Meter
 
 SHEET = "survey.html"
 TABLE = "survey-readings.csv"
 
-HELP = """\b
-Example:
-  lightdose survey my-tank/setup.toml -o survey
 
-The few meter readings that would tell most, as a sheet to print.
-
-Written are survey.html, one or two pages of A4 or Letter, and survey-readings.csv with blanks, which
-`lightdose calibrate` reads once the figures stand in it. Keep your face out of the beam."""
-
-
-@click.command(help=HELP)
-@takes_setup
+@answers(imperial=True)
 @click.option("-o", "--output", metavar="DIR", help=f"Write {SHEET} and {TABLE} into this folder.")
 @click.option("--meter", "named", metavar="NAME", help="The meter of the setup that will be used.")
 @click.option("--readings", "count", type=click.IntRange(1, 30), help="So many; by default 6 to 10.")
-@json_option
 @dialect_option
-@imperial_option
-@quiet_option
-@no_color_option
-def command(
-    request: SetupRequest,
-    *,
-    output: str | None,
-    named: str | None,
-    count: int | None,
-    as_json: bool,
-    csv_dialect: Literal["plain", "excel-eu"],
-    imperial: bool,
-    quiet: bool,
-    no_color: bool,
-) -> None:
-    """The few meter readings that would tell most, as a sheet to print."""
-    setup = request.read()
-    unit: LengthUnit = "in" if imperial else setup.length_unit
-    survey = _plan(setup, request.read(uncalibrated=True), _meter(setup, named), count)
-    files = _write(survey, unit, output, csv_dialect, quiet) if output else []
-    if as_json:
-        from lightdose.files.results_json import dump
-        from lightdose.files.survey_json import survey_json
+def command(ask: Ask, output: str | None, named: str | None, count: int | None) -> Answer:
+    """The few meter readings that would tell most, as a sheet to print.
 
-        click.echo(dump(survey_json(survey, [str(f.resolve()) for f in files])))
-    elif is_terminal():
-        from lightdose.present.survey_text import show_survey
+    \b
+    Example:
+      lightdose survey my-tank/setup.toml -o survey
 
-        show_survey(survey, unit, sys.stdout, colour=wants_colour(no_color), written=_names(files))
-    else:
-        from lightdose.present.survey_text import survey_lines
+    Written are survey.html, one or two pages of A4 or Letter, and survey-readings.csv with blanks, which
+    `lightdose calibrate` reads once the figures stand in it. Keep your face out of the beam.
+    """
+    from lightdose import __version__
+    from lightdose.analysis import analyse
+    from lightdose.answers.survey import survey_answer
+    from lightdose.files.library import calibration_sources, reference_tables
+    from lightdose.fit.survey import plan_survey
+    from lightdose.judge.uncertain_inputs import basis_of
 
-        for line in survey_lines(survey, unit, _names(files)):
-            click.echo(line)
-
-
-def _names(files: list[Path]) -> tuple[str, str] | None:
-    return (str(files[0]), str(files[1])) if files else None
+    setup, uncalibrated = ask.setup(), ask.request.read(uncalibrated=True)
+    meter = _meter(setup, named)
+    # Where a fixture states no output, nothing is known of the light: readings are to find it.
+    unscaled = any(c.flux is None for f in setup.lit_fixtures for c in f.type.channels)
+    analysis = None if unscaled and not setup.calibration else analyse(setup)
+    survey = plan_survey(
+        uncalibrated,
+        meter,
+        analysis.verdicts if analysis else None,
+        reference_tables(),
+        calibration_sources([meter] if meter else []),
+        count=count,
+        version=__version__,
+    )
+    basis = basis_of(uncalibrated)
+    files = _write(ask, survey, output, basis) if output else ()
+    return survey_answer(survey, ask.unit(setup), analysis, basis, files)
 
 
 def _meter(setup: Setup, named: str | None) -> Meter | None:
     """The meter by name, or the only one of the setup; one that reads photons where there are several."""
-    from lightdose.errors import Problem, ReadingsError
     from lightdose.files.readings_csv import sole_meter
-    from lightdose.files.toml_tables import show, suggestion
+    from lightdose.files.typed_values import named_meter
 
-    meters = setup.meters
     if named is None:
-        name = sole_meter(meters, "umol") or sole_meter(meters, "lux")
-        return None if name is None else meters[name]
-    if named not in meters:
-        cure = suggestion(named, meters) or f"describe it in setup.toml: [meter.{named}]"
-        raise ReadingsError(
-            Problem(f"--meter {show(named)}: there is no such meter", ", ".join(meters), cure)
-        )
-    return meters[named]
+        named = sole_meter(setup.meters, "umol") or sole_meter(setup.meters, "lux")
+    return None if named is None else named_meter(setup, named)
 
 
-def _plan(setup: Setup, uncalibrated: Setup, meter: Meter | None, count: int | None) -> Survey:
-    from lightdose import __version__
-    from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.fit.survey import plan_survey
-
-    analysis = _analysis(setup)
-    return plan_survey(
-        uncalibrated,
-        meter,
-        None if analysis is None else analysis.verdicts,
-        reference_tables(),
-        calibration_sources([] if meter is None else [meter]),
-        count=count,
-        version=__version__,
-    )
-
-
-def _analysis(setup: Setup) -> Analysis | None:
-    """What is known of the light; None where a fixture states no output, which readings are to find."""
-    from lightdose.analysis import analyse
-
-    if any(c.flux is None for f in setup.lit_fixtures for c in f.type.channels) and not setup.calibration:
-        return None
-    return analyse(setup)
-
-
-def _write(
-    survey: Survey, unit: LengthUnit, output: str, dialect: Literal["plain", "excel-eu"], quiet: bool
-) -> list[Path]:
+def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, Path]:
     from pathlib import Path
 
-    from lightdose.cli.written import inputs_of
-    from lightdose.files.survey_csv import must_hold_no_readings, survey_csv
-    from lightdose.files.writing import output_target, write_atomically
-    from lightdose.judge.uncertain_inputs import basis_of
+    from lightdose.answers.survey import blank_table
+    from lightdose.files.dialect import csv_text
+    from lightdose.files.readings_csv import must_hold_no_readings
+    from lightdose.files.writing import output_target
+    from lightdose.present.labels import as_typed
     from lightdose.present.survey_sheet import survey_sheet
 
     sheet = output_target(output, SHEET)
     table = sheet.with_name(TABLE if sheet.name == SHEET else f"{sheet.stem}-readings.csv")
     must_hold_no_readings(table)
     path, inputs = Path(survey.setup.path), inputs_of(survey.setup)
-    result = _quoted(path.with_name("calibration.toml"))
-    command = f"lightdose calibrate {_quoted(path)} {_quoted(table)} -o {result}"
-    page = survey_sheet(survey, unit, table.name, command, basis_of(survey.setup).sentence)
-    say(f"wrote {write_atomically(sheet, page, inputs=inputs)}", quiet=quiet)
-    rows = f"{len(survey.readings)} rows"
-    say(f"wrote {write_atomically(table, survey_csv(survey, dialect), inputs=inputs)}, {rows}", quiet=quiet)
-    return [sheet, table]
-
-
-def _quoted(path: Path) -> str:
-    return f'"{path}"' if " " in str(path) else str(path)
+    paths = (path, table, path.with_name("calibration.toml"))
+    typed = [as_typed(str(p)) for p in paths]
+    command = f"lightdose calibrate {typed[0]} {typed[1]} -o {typed[2]}"
+    ask.save(sheet, survey_sheet(survey, ask.unit(survey.setup), table.name, command, basis.sentence), inputs)
+    blanks = blank_table(survey)
+    text = csv_text([c.name for c in blanks.columns], blanks.values(), ask.csv_dialect)
+    ask.save(table, text, inputs, f", {len(blanks.rows)} rows")
+    return sheet, table

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import csv
 import datetime
+import io
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-from lightdose.errors import Place, Problem, ReadingsError, first_few
-from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
+from lightdose.errors import OutputError, Place, Problem, ReadingsError, first_few
+from lightdose.files.text import DelimitedError, read_text
+from lightdose.files.delimited import DelimitedTable, read_delimited
+from lightdose.files.table_lines import Row
 from lightdose.files.dialect import plain_text
 from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
 from lightdose.files.toml_tables import show, suggestion
@@ -305,6 +309,25 @@ class _ReadingsTable:
                 f"{self.table.file}: rows without a meter read with {name}" for name in sorted(map(str, sole))
             ]
         return tuple(said)
+
+
+def must_hold_no_readings(path: Path) -> None:
+    """Refuse to replace a table of blanks that somebody has filled in.
+
+    Raises
+    ------
+    OutputError
+        If a reading stands in the file.
+    """
+    if not path.is_file():
+        return
+    text = path.read_bytes().decode("utf-8-sig", errors="replace")
+    separator = max(";,", key=text.partition("\n")[0].count)
+    rows = csv.DictReader(io.StringIO(text), delimiter=separator)
+    if any((row.get("reading") or "").strip() for row in rows):
+        found = "was not written: readings stand in it already"
+        cure = "name another file or folder with -o, or move this one away"
+        raise OutputError(Problem(found, cure=cure, place=Place(str(path))))
 
 
 def sole_meter(meters: Mapping[str, Meter], unit: ReadsQuantity) -> str | None:

@@ -5,138 +5,69 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from lightdose.model.plans import PlannedReading, Survey
-from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import length, literal, typeset
-from lightdose.present.page import Ready, page_environment, policy
-from lightdose.present.survey_text import (
+from lightdose.answers.survey import (
     FEW,
+    READING,
     ROUTINE,
     SAFETY,
-    clock_words,
-    expected_words,
-    few_first,
+    Row,
     meter_sentence,
-    on_words,
     open_sentence,
-    place_words,
+    rows_of,
     unit_words,
     unread_sentence,
     worth_sentence,
 )
+from lightdose.errors import literal
+from lightdose.model.plans import Survey
+from lightdose.model.setup import LengthUnit
+from lightdose.present.labels import length
+from lightdose.present.page import Ready, page_environment, policy, set_text, template_text
 
 PLAN_WIDTH, PLAN_HEIGHT = 260.0, 150.0
 """Room for the plan. [px]"""
 
-MARGIN = 18.0
-
-STYLE: Final = """
-:root { color-scheme: light; }
-* { box-sizing: border-box; }
-body { margin: 0; background: #fff; color: #0d0d0d; }
-body { font: 14px/1.35 system-ui, "Segoe UI", Helvetica, Arial, sans-serif; }
-main { max-width: 60rem; margin: 0 auto; padding: 1rem; }
-h1 { font-size: 1.45rem; margin: 0 0 .3rem; }
-h1 .tank { font-weight: normal; overflow-wrap: anywhere; }
-h2 { font-size: 1rem; margin: .7rem 0 .2rem; }
-p { margin: .25rem 0; }
-.run-in { display: inline; }
-h2.run-in { padding-right: .4rem; }
-ul, ol { margin: .2rem 0; padding-left: 1.2rem; }
-li { margin: .1rem 0; }
-.note, small, caption { color: #3a3a3a; font-size: .85em; }
-.blanks { display: flex; flex-wrap: wrap; gap: .5rem 1.2rem; margin: .6rem 0 .3rem; }
-.blanks span { flex: 1 1 11rem; display: flex; gap: .4rem; align-items: flex-end; white-space: nowrap; }
-.blanks span:last-child { flex-basis: 26rem; }
-.blanks b { overflow: hidden; text-overflow: ellipsis; }
-.blanks i { flex: 1 1 2.5rem; border-bottom: 1px solid #595959; height: 1.1em; }
-table { width: 100%; border-collapse: collapse; }
-caption { text-align: left; padding: .1rem 0 .3rem; }
-th, td { border: 1px solid #8a8a8a; padding: .22rem .35rem; text-align: left; vertical-align: top; }
-th, td { overflow-wrap: anywhere; }
-thead th { background: #e4e8ec; font-size: .85em; }
-tbody th { white-space: nowrap; }
-.n { text-align: right; white-space: nowrap; }
-.blank { min-width: 5.2rem; width: 6rem; }
-.remark { min-width: 5rem; width: 8rem; }
-tr.key td.blank { outline: 2px solid #0d0d0d; outline-offset: -2px; }
-.star { padding-left: .1em; }
-.pair { display: flex; gap: 1.5rem; flex-wrap: wrap; }
-.pair section { flex: 1 1 19rem; }
-svg { max-width: 100%; height: auto; display: block; }
-code { font-family: ui-monospace, Consolas, monospace; overflow-wrap: anywhere; }
-@media (max-width: 40rem) {
-  table, caption, thead, tbody, tr, th, td { display: block; }
-  thead { display: none; }
-  tr { margin: .5rem 0; border: 1px solid #8a8a8a; }
-  td, tbody th { border: 0; }
-  td.blank { border-bottom: 1px solid #595959; height: 2.2rem; width: auto; }
-  td.remark { display: none; }
-  .n { text-align: left; }
-  td.n::before { content: "expect "; }
-}
-@page { margin: 10mm; }
-@media print {
-  body { font-size: 8.8pt; line-height: 1.24; }
-  h1 { font-size: 14pt; }
-  h2 { margin-top: .45rem; }
-  main { max-width: none; padding: 0 1px; }
-  section, tr, svg, .blanks { break-inside: avoid; }
-  h2 { break-after: avoid; }
-  table { break-inside: auto; }
-  thead { display: table-header-group; }
-  tbody tr { height: 8.4mm; }
-  th, td { padding: .08rem .3rem; }
-  caption { padding: 0 0 .1rem; }
-}
-"""
+MARGIN: Final = 18.0
 
 
 def survey_sheet(survey: Survey, unit: LengthUnit, csv_name: str, command: str, basis: str) -> str:
     """The page as text; it holds everything and requests nothing."""
-    few, several = few_first(survey), len(survey.setup.lit_fixtures) > 1
-    little = ""
-    if len(survey.readings) > FEW:
-        little = f"Little time? The {FEW} with a star tell most."
+    style, rows = template_text("survey_sheet.css"), rows_of(survey, unit)
+    texts = {
+        "title": survey.setup.title,
+        "worth": worth_sentence(survey),
+        "open": open_sentence(survey),
+        "meter": survey.meter.name if survey.described else "",
+        "meter_note": "" if survey.described else meter_sentence(survey),
+        "unit": unit_words(survey.meter.reads),
+        "little_time": f"Little time? The {FEW} with a star tell most." if len(rows) > FEW else "",
+        "tied": unread_sentence(survey),
+        "basis": basis,
+        "version": survey.version,
+    }
     return (
         page_environment()
         .get_template("survey_sheet.html")
         .render(
-            style=Ready(STYLE),
-            policy=Ready(policy([STYLE], [])),
-            title=literal(survey.setup.title),
-            worth=typeset(worth_sentence(survey)),
-            open=open_sentence(survey),
-            meter=literal(survey.meter.name) if survey.described else "",
-            meter_note="" if survey.described else meter_sentence(survey),
-            unit=typeset(unit_words(survey.meter.reads)),
-            little_time=little,
-            rows=[_row(r, unit, several, few) for r in survey.readings],
-            tied=unread_sentence(survey),
-            routine=[typeset(line) for line in ROUTINE],
-            safety=[typeset(line) for line in SAFETY],
-            plan=_plan(survey, unit),
+            {key: set_text(text) for key, text in texts.items()},
+            style=Ready(style),
+            policy=Ready(policy([style], [])),
             csv_name=literal(csv_name),
             command=literal(command),
-            basis=literal(basis),
-            version=survey.version,
+            rows=[_row(row) for row in rows],
+            routine=[set_text(line) for line in ROUTINE],
+            safety=[set_text(line) for line in SAFETY],
+            plan=_plan(survey, rows, unit),
         )
     )
 
 
-def _row(reading: PlannedReading, unit: LengthUnit, several: bool, few: Sequence[int]) -> dict[str, Any]:
-    return {
-        "number": reading.number,
-        "key": reading.number in few,
-        "where": literal(reading.spot.name),
-        "place": place_words(reading.spot, unit),
-        "on": typeset(literal(on_words(reading, clock_words(reading), several))),
-        "expected": expected_words(reading),
-        "tells": literal(reading.tells),
-    }
+def _row(row: Row) -> dict[str, Any]:
+    cells = {field.name: set_text(str(field.shown(row))) for field in READING if "sheet" in field.at}
+    return cells | {"key": row.tells_most}
 
 
-def _plan(survey: Survey, unit: LengthUnit) -> dict[str, Any]:
+def _plan(survey: Survey, rows: Sequence[Row], unit: LengthUnit) -> dict[str, Any]:
     """Pixels of the tank from above, front at the bottom."""
     tank = survey.setup.tank
     scale = min(PLAN_WIDTH / tank.length_m, PLAN_HEIGHT / tank.width_m)
@@ -158,9 +89,7 @@ def _plan(survey: Survey, unit: LengthUnit) -> dict[str, Any]:
             }
         )
     view = (-MARGIN, -MARGIN, width + 2 * MARGIN, height + 2 * MARGIN)
-    words = "; ".join(
-        f"{r.number} at {place_words(r.spot, unit)}" for r in sorted(survey.readings, key=lambda r: r.number)
-    )
+    words = "; ".join(f"{r.reading.number} at {r.place}" for r in rows)
     return {
         "view": " ".join(f"{v:g}" for v in view),
         "width": round(view[2]),
@@ -168,19 +97,18 @@ def _plan(survey: Survey, unit: LengthUnit) -> dict[str, Any]:
         "tank_width": width,
         "tank_height": height,
         "lamps": lamps,
-        "spots": _spots(survey.readings, scale, width, height),
+        "spots": _spots(rows, scale, width, height),
         "length": f"{length(tank.length_m, unit)} {unit}",
         "words": words,
     }
 
 
-def _spots(
-    readings: Sequence[PlannedReading], scale: float, width: float, height: float
-) -> list[dict[str, Any]]:
+def _spots(rows: Sequence[Row], scale: float, width: float, height: float) -> list[dict[str, Any]]:
     """One mark a place with the numbers read there; labels towards the middle, moved off one another."""
     numbers: dict[tuple[float, float, bool], list[int]] = {}
-    for r in readings:
-        numbers.setdefault((r.spot.x_m, r.spot.y_m, r.spot.in_air), []).append(r.number)
+    for row in rows:
+        spot = row.reading.spot
+        numbers.setdefault((spot.x_m, spot.y_m, spot.in_air), []).append(row.reading.number)
     spots: list[dict[str, Any]] = []
     for (x_m, y_m, air), read in sorted(numbers.items(), key=lambda item: -item[0][1]):
         x, y = _px(x_m * scale), _px(height - y_m * scale)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -90,13 +91,13 @@ def test_blank_table_is_refused_by_calibrate_row_by_row_only_for_its_blanks(
 
 @pytest.mark.pinned
 def test_words_say_what_the_readings_are_worth_and_what_to_do() -> None:
-    """Worth first, then a record a reading, routine, safety and the next command."""
+    """Worth first, then a row a reading, safety and the next command; the routine where all is asked for."""
     result = run("survey", str(EXAMPLE))
     assert result.exit_code == 0
     lines = result.output.splitlines()
     assert "would narrow the daily dose of a coral from within" in lines[0]
-    assert len([line for line in lines if line.startswith("reading ")]) in range(6, 11)
-    assert "warm up for 20 minutes" in result.output
+    assert len([line for line in lines if re.match(r" +\d+  ", line)]) in range(6, 11)
+    assert "warm up for 20 minutes" in run("survey", str(EXAMPLE), "--all").output
     assert "face out of the beam" in result.output
     assert lines[-1].startswith(f"Next: lightdose survey {EXAMPLE} -o survey")
     assert result.output.isascii()

@@ -9,15 +9,17 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
+from answers.printed import piped
 from judge.made_tank import made_tank
 
+from lightdose.answers.survey import ROUTINE, SAFETY, survey_answer
 from lightdose.files.library import reference_tables
 from lightdose.fit.survey import plan_survey
 from lightdose.model.plans import Survey
+from lightdose.model.results import Basis
 from lightdose.model.setup import Coral, Site
 from lightdose.model.spectrum import Meter
 from lightdose.present.survey_sheet import survey_sheet
-from lightdose.present.survey_text import ROUTINE, SAFETY, survey_lines
 
 HOSTILE = "</style><script>alert('x')</script>&\"[/]"
 METER = Meter("hand <b>held</b>", "umol", "soft", "A", "built in", 0.025)
@@ -121,8 +123,8 @@ def test_routine_names_all_that_the_readings_need() -> None:
 
 
 @pytest.mark.identity
-def test_piped_plan_is_one_record_a_reading() -> None:
-    """Tabs and line breaks in names do not break records."""
-    lines = list(survey_lines(SURVEY, "cm"))
-    assert len([line for line in lines if line.startswith("reading ")]) == 9
+def test_piped_plan_is_one_row_a_reading() -> None:
+    """Tabs and line breaks in names do not break rows."""
+    lines = piped(survey_answer(SURVEY, "cm", None, Basis("data sheet", "Unmeasured."), ()))
+    assert len([line for line in lines if re.match(r" +\d  ", line)]) == 9
     assert all("\n" not in line for line in lines)
