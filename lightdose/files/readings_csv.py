@@ -10,9 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from lightdose.errors import OutputError, Place, Problem, ReadingsError, first_few
-from lightdose.files.text import DelimitedError, read_text
-from lightdose.files.delimited import DelimitedTable, read_delimited
-from lightdose.files.table_lines import Row
+from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.dialect import plain_text
 from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
 from lightdose.files.toml_tables import show, suggestion
