@@ -113,6 +113,7 @@ class _SetupReading:
         counts = {key: self._several(key) for key in SEVERAL}
         tank = self._tank() if "tank" in top else None
         water = self._water()
+        self._check_indices(tank, water)
         cover = self._cover()
         fixtures = FixturesReading(self.document, self.files, self.variations).fixtures(counts["fixture"])
         groups, sources, all_groups = self._groups(top.get("groups"))
@@ -233,6 +234,20 @@ class _SetupReading:
             values["refractive_index"],
             absorption,
         )
+
+    def _check_indices(self, tank: Tank | None, water: Water) -> None:
+        """Light that meets a wall less dense than the water has no image in it beyond the critical angle."""
+        if tank is None or tank.glass_index >= water.refractive_index:
+            return
+        table, key = "tank", "glass_index"
+        found = f"{tank.glass_index:g} is below the water's {water.refractive_index:g}"
+        allowed = f"from {water.refractive_index:g} (water.refractive_index)"
+        if key not in self.document.data[table]:
+            table, key = "water", "refractive_index"
+            found = f"{water.refractive_index:g} is above the glass's {tank.glass_index:g}"
+            allowed = f"up to {tank.glass_index:g} (tank.glass_index)"
+        cure = "leave out what you did not look up: glass is taken as 1.52, water as 1.34"
+        self.files.problems.append(problem_at(self.document, (table, key), found, allowed, cure))
 
     def _cover(self) -> Cover:
         values = self._table("cover")

@@ -74,7 +74,12 @@ class NodeSpline:
 
 
 NARROWEST_DEG, WIDEST_DEG = 16.0, 170.0
-"""Beam widths that a fit may reach: our choice, from narrow lenses to beyond a bare LED."""
+"""Beam widths that a fit may reach: our choice, from narrow lenses to beyond a bare LED. One that is stated
+narrower or wider stays as narrow or as wide."""
+
+LEAST_RANGE, SPREAD_RANGE = 0.99, 0.8
+"""Where the narrowest channel leaves less than this between the widths of the widest, that one may still
+narrow so far: our choice, so that the splines have a range."""
 
 BEAM_NODES = 15
 HEIGHT_STEP_M = 0.02
@@ -189,15 +194,18 @@ def fitted_beam(beam: Beam, ln_factor: float) -> Beam:
     if not isinstance(beam, CosineLobe):
         return beam
     width = beam.fwhm_deg * math.exp(ln_factor)
-    return CosineLobe(min(max(width, NARROWEST_DEG), WIDEST_DEG))
+    narrowest, widest = min(NARROWEST_DEG, beam.fwhm_deg), max(WIDEST_DEG, beam.fwhm_deg)
+    return CosineLobe(min(max(width, narrowest), widest))
 
 
 def _beam_factors(fixture: Fixture) -> list[float]:
-    """ln of the factors at which the beam is computed, rising; 0 lies between."""
+    """ln of the factors at which the beam is computed, rising; 0 lies between, or is the first or last."""
     widths = [c.beam.fwhm_deg for c in fixture.type.channels if isinstance(c.beam, CosineLobe)]
-    widest = max(widths)
-    low = max(NARROWEST_DEG, widest * NARROWEST_DEG / min(widths))
-    exponents = np.geomspace(cosine_exponent(low), cosine_exponent(max(WIDEST_DEG, widest)), BEAM_NODES)
+    narrowest, widest = min(widths), max(widths)
+    low, high = widest * min(NARROWEST_DEG, narrowest) / narrowest, max(WIDEST_DEG, widest)
+    if low > LEAST_RANGE * high:
+        low = SPREAD_RANGE * high
+    exponents = np.geomspace(cosine_exponent(low), cosine_exponent(high), BEAM_NODES)
     nodes = [2 * math.degrees(math.acos(0.5 ** (1 / m))) for m in exponents]
     return [math.log(w / widest) for w in nodes]
 

@@ -247,6 +247,10 @@ class Setup:
             twice = sorted({n for n in names if names.count(n) > 1}) if len(set(names)) != len(names) else []
             if twice:
                 raise SetupError(f"{what} names stand twice: {', '.join(twice)}")
+        if self.tank.glass_index < self.water.refractive_index:
+            raise SetupError(
+                f"glass index {self.tank.glass_index:g} is below the water's {self.water.refractive_index:g}"
+            )
         known = {s.name for s in self.sites}
         for coral in self.corals:
             if coral.site not in known:

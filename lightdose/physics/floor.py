@@ -25,7 +25,14 @@ import numpy.typing as npt
 
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank, Wall
-from lightdose.physics.walls import AxisImages, axis_images, axis_walls, pane_stay, wall_reflectance
+from lightdose.physics.walls import (
+    AxisImages,
+    axis_images,
+    axis_walls,
+    glass_rest,
+    pane_stay,
+    wall_reflectance,
+)
 from lightdose.physics.water import surface_reflectance_from_below
 
 IntArray = npt.NDArray[np.intp]
@@ -130,7 +137,7 @@ def _exchange(
     grid: FloorGrid, x: _AxisPairs, y: _AxisPairs, height_m: float
 ) -> tuple[FloatArray, FloatArray]:
     """Irradiance per exitance and patch area [m-2], and path [m], for every pair of ways, (n_x, n_y)."""
-    n, rest = grid.index, grid.tank.glass_index**2 - grid.index**2
+    n, rest = grid.index, glass_rest(grid.index, grid.tank.glass_index)
     away = (x.away_m[:, None], y.away_m[None, :])
     glass = (x.images.glass_m[:, None], y.images.glass_m[None, :])
     to = away

@@ -332,7 +332,9 @@ def _bend(
             to += rim * k / np.sqrt(rest_air + k * k)
         reach = np.sqrt(to[0] * to[0] + to[1] * to[1])
         tangent += newton_step(tangent, reach, h, s, n)
-        np.multiply(to, tangent / np.sqrt(1 + tangent * tangent) / reach, out=k)
+        per_reach = np.zeros_like(reach)
+        np.divide(tangent / np.sqrt(1 + tangent * tangent), reach, out=per_reach, where=reach > 0)
+        np.multiply(to, per_reach, out=k)
 
 
 def _rim_displacement(route: Route, k: FloatArray) -> FloatArray:

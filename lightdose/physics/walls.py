@@ -24,6 +24,29 @@ IntArray = npt.NDArray[np.intp]
 WHOLE, FRONT, BEHIND = 0, 1, 2
 """What an image shows of a pane."""
 
+_LEAST_REST = 1e-12
+"""Glass with the index of the water is taken as so much denser, so that a ray along the pane stays finite."""
+
+
+def glass_rest(index: float, glass_index: float) -> float:
+    """By how much the square of the wave vector in the glass surpasses that towards the wall in the water.
+
+    Parameters
+    ----------
+    index, glass_index : float
+        Refractive index of the water and of the glass, which is not below it.
+
+    Returns
+    -------
+    float
+        g^2 - n^2, above 0.
+
+    Source
+    ------
+    Snell's law.
+    """
+    return max(glass_index**2 - index**2, _LEAST_REST)
+
 
 def pane_reflectance(
     normal: FloatArray, index: float, glass_index: float, *, painted: bool = False
@@ -52,7 +75,7 @@ def pane_reflectance(
     Fresnel's equations; sum of a geometric series of reflections in the pane.
     """
     n2, g2 = index**2, glass_index**2
-    in_glass = np.sqrt(g2 - n2 + normal * normal)
+    in_glass = np.sqrt(glass_rest(index, glass_index) + normal * normal)
     across = (normal - in_glass) / (normal + in_glass)
     along = (g2 * normal - n2 * in_glass) / (g2 * normal + n2 * in_glass)
     inner = np.asarray(0.5 * (across * across + along * along))
@@ -62,7 +85,10 @@ def pane_reflectance(
     across = (in_glass - outside) / (in_glass + outside)
     along = (in_glass - g2 * outside) / (in_glass + g2 * outside)
     outer = 0.5 * (across * across + along * along)
-    return np.asarray(inner + (1 - inner) ** 2 * outer / (1 - inner * outer))
+    lost = 1 - inner * outer
+    # Along the pane both faces reflect all.
+    behind = np.divide((1 - inner) ** 2 * outer, lost, out=np.zeros_like(lost), where=lost > 0)
+    return np.asarray(inner + behind)
 
 
 def wall_reflectance(wall: Wall, normal: FloatArray, index: float, glass_index: float) -> FloatArray:
@@ -214,7 +240,7 @@ def pane_stay(
     """
     n2, g2 = index**2, glass_index**2
     normal = np.abs(k)
-    in_glass = np.sqrt(g2 - n2 + k * k)
+    in_glass = np.sqrt(glass_rest(index, glass_index) + k * k)
     if not np.any(behind):
         return np.asarray(glass_m / in_glass)
     normal += 1e-9
@@ -249,7 +275,7 @@ def lost_way_slope(
     Derivative of ``pane_stay``.
     """
     n2, g2 = index**2, glass_index**2
-    rest = g2 - n2
+    rest = glass_rest(index, glass_index)
     square = k * k
     slope = stay_m * rest / (rest + square)
     if not np.any(behind):

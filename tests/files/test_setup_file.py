@@ -6,6 +6,7 @@ import hashlib
 import re
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -182,6 +183,37 @@ def test_point_lamp_in_the_glass_of_the_rim_is_refused(
         assert problem.found == f"fixture[1] 'left' at: its light stands inside the {side} pane"
         assert problem.place is not None
         assert problem.place.line > 1
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
+    ("glass", "water", "found", "line"),
+    [
+        ("1.33", "", "tank glass_index: 1.33 is below the water's 1.34", 4),
+        ("1.4", "1.45", "tank glass_index: 1.4 is below the water's 1.45", 4),
+        ("1.34", "", None, 0),
+        ("1.45", "1.45", None, 0),
+        ("", "1.5", None, 0),
+    ],
+)
+def test_glass_less_dense_than_the_water_is_refused(
+    write_setup: WriteSetup, glass: str, water: str, found: str | None, line: int
+) -> None:
+    """Light in the water would be shut out of such a pane, where its mirror image is none; equal is fine."""
+    text = write_setup().read_text()
+    if glass:
+        text = text.replace("[tank]", f"[tank]\nglass_index = {glass}")
+    path = write_setup(f"[water]\nrefractive_index = {water}\n" if water else "", setup=text)
+    if found is None:
+        setup = read_setup(path)
+        with pytest.raises(SetupError, match="is below the water's"):
+            replace(setup, tank=replace(setup.tank, glass_index=setup.water.refractive_index - 0.01))
+    else:
+        (problem,) = problems_of(path)
+        assert problem.found == found
+        assert problem.allowed == f"from {water or '1.34'} (water.refractive_index)"
+        assert problem.place is not None
+        assert problem.place.line == line
 
 
 @pytest.mark.identity

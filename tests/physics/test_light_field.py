@@ -353,3 +353,32 @@ def test_emission_of_other_channels_is_refused():
         light_field(
             [], [two_channel("l", 0.2, 0.2)], peaks(420), Tank(1, 1, 1), Water(), Cover(), TABLES, BANDS
         )
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("index", [1.0, 1.34, 1.5])
+@pytest.mark.parametrize("lamp_x_m", [0.0, 0.2, 0.6, 0.7])
+def test_place_on_a_pane_under_a_lamp_over_it_has_the_light_of_its_neighbours(lamp_x_m: float, index: float):
+    """Lamp and place in the plane of a pane: the light of a lamp a nanometre further inside, and finite."""
+    tank, water = Tank(0.6, 0.4, 0.35), Water(refractive_index=index)
+    places = np.array([[0.0, 0.2, 0.1], [0.6, 0.2, 0.1], [0.0, 0.0, 0.35], [0.0, 0.2, 0.0]])
+    inside = min(max(lamp_x_m, 1e-9), 0.6 - 1e-9) if lamp_x_m <= 0.6 else lamp_x_m
+    there, beside = (
+        irradiance(places, [lamp("one", CosineLobe(90), x, 0.2, 0.2)], [1.0], tank, water)
+        for x in (lamp_x_m, inside)
+    )
+    assert np.isfinite(there).all()
+    assert (there >= 0).all()
+    assert there == pytest.approx(beside, rel=1e-6, abs=1e-9)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("glass_m", [0.0, 0.01])
+def test_light_goes_on_without_a_step_where_glass_has_the_index_of_the_water(glass_m: float):
+    """Glass of the water's own index, and of one a billionth above it: the same light everywhere."""
+    places = spread_points(Tank(0.6, 0.4, 0.35), 40)
+    one = lamp("one", CosineLobe(90), 0.2, 0.1, 0.2, (0.1, 0.1))
+    tanks = (Tank(0.6, 0.4, 0.35, glass_m, 1.4 * (1 + step)) for step in (0, 1e-9))
+    lights = [irradiance(places, [one], [1.0], tank, Water(refractive_index=1.4)) for tank in tanks]
+    assert np.isfinite(lights[0]).all()
+    assert lights[0] == pytest.approx(lights[1], rel=1e-6)

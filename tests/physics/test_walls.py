@@ -6,7 +6,14 @@ import numpy as np
 import pytest
 
 from lightdose.model.setup import Wall
-from lightdose.physics.walls import axis_images, pane_reflectance, wall_reflectance
+from lightdose.physics.walls import (
+    axis_images,
+    lost_way_slope,
+    pane_reflectance,
+    pane_stay,
+    wall_reflectance,
+)
+from lightdose.physics.water import surface_reflectance_from_below
 
 CLEAN, PAINTED, DARK = Wall(), Wall("painted"), Wall("dark")
 
@@ -31,6 +38,30 @@ def test_clear_pane_reflects_totally_up_to_its_limit():
     assert (below, just_below) == (1.0, 1.0)
     assert beyond < 1
     assert upright == pytest.approx(0.0449, abs=2e-3)  # both faces: 0.40 % and 4.26 %
+
+
+@pytest.mark.identity
+def test_pane_with_the_index_of_the_water_has_no_inner_face():
+    """Bonded black it reflects nothing; clear, it reflects at its outer face as water against air does."""
+    k = np.linspace(0.01, 1.34, 40)
+    assert pane_reflectance(k, 1.34, 1.34, painted=True) == pytest.approx(0, abs=1e-9)
+    as_water = surface_reflectance_from_below(k / 1.34, 1.34)
+    assert pane_reflectance(k, 1.34, 1.34) == pytest.approx(as_water, abs=1e-9)
+    assert wall_reflectance(CLEAN, k, 1.34, 1.34) == pytest.approx(as_water, abs=1e-9)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("index", [1.0, 1.34])
+@pytest.mark.parametrize("glass_index", [1.34, 1.52])
+def test_light_along_a_pane_is_reflected_whole(index: float, glass_index: float):
+    """At grazing incidence every face is a mirror, and the displacement in the pane is none."""
+    along = np.zeros(1)
+    assert pane_reflectance(along, index, glass_index)[0] == 1
+    assert pane_reflectance(along, index, glass_index, painted=True)[0] == 1
+    for behind in (along, along + 1):
+        stay = pane_stay(along, along + 0.02, behind, index, glass_index)
+        assert np.isfinite(stay).all()
+        assert np.isfinite(lost_way_slope(along, stay, behind, index, glass_index)).all()
 
 
 @pytest.mark.identity
