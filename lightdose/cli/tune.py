@@ -2,48 +2,24 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.options import (
-    NumberRange,
-    SetupRequest,
-    dialect_option,
-    figures_option,
-    imperial_option,
-    is_terminal,
-    json_option,
-    no_color_option,
-    quiet_option,
-    strict_option,
-    takes_setup,
-    wants_colour,
-)
-from lightdose.cli.written import inputs_of, save_drawings, save_schedules
+from lightdose.cli.frame import Ask, answers, inputs_of, save_schedules, schedule_targets
+from lightdose.cli.options import NumberRange, dialect_option
 
 if TYPE_CHECKING:
+    from lightdose.answers.blocks import Answer
     from lightdose.model.plans import TuneWishes, Tuning
-    from lightdose.model.setup import LengthUnit, Setup
-
-HELP = """\b
-Example:
-  lightdose tune my-tank/setup.toml -o tuned
-  lightdose tune my-tank/setup.toml --blue-only --plateau 5-8 --whole-percents -o tuned
-
-Levels and plateau hours that put every coral in its usual range, or come closest and say why.
-
-Of all programmes that do, the one that changes today's light least is taken, or by --prefer the one furthest
-from all edges, or the thriftiest. What is written is read back and judged again."""
+    from lightdose.present.figures.canvas import Drawing
 
 PERCENT = NumberRange(0, 100)
 HOURS = NumberRange(0, 12)
 
 
-@click.command(help=HELP)
-@takes_setup
+@answers(figures=True, imperial=True, strict=True)
 @click.option(
     "-o", "--output", metavar="DIR|FILE", help="Write schedule CSVs here; a file for one fixture only."
 )
@@ -88,41 +64,27 @@ HOURS = NumberRange(0, 12)
 @click.option("--least-level", type=PERCENT, default=0.0, metavar="PERCENT", help="Least level that shines.")
 @click.option("--whole-percents", is_flag=True, help="Levels in whole percents; else in tenths.")
 @dialect_option
-@figures_option
-@imperial_option
-@json_option
-@quiet_option
-@no_color_option
-@strict_option
-def command(
-    request: SetupRequest,
-    *,
-    output: str | None,
-    csv_dialect: Literal["plain", "excel-eu"],
-    figures: str | None,
-    imperial: bool,
-    as_json: bool,
-    quiet: bool,
-    no_color: bool,
-    strict: bool,
-    **asked: Any,
-) -> int:
-    """Levels and plateau hours that put every coral in its usual range, or come closest and say why."""
+def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
+    """Levels and plateau hours that put every coral in its usual range, or come closest and say why.
+
+    \b
+    Example:
+      lightdose tune my-tank/setup.toml -o tuned
+      lightdose tune my-tank/setup.toml --blue-only --plateau 5-8 --whole-percents -o tuned
+
+    Of all programmes that do, the one that changes today's light least is taken, or by --prefer the one
+    furthest from all edges, or the thriftiest. What is written is read back and judged again.
+    """
+    from lightdose.answers.tune import tune_answer
     from lightdose.workflows.plans import tune
 
     wishes = _wishes(asked)
-    setup = request.read()
-    targets = _targets(setup, output)
+    setup = ask.setup()
+    targets = schedule_targets(ask, output, setup.lit_fixtures)
     tuning = tune(setup, wishes)
-    inputs = inputs_of(setup)
-    if targets:
-        fixtures = tuning.after.setup.lit_fixtures
-        save_schedules(targets, {f.name: f.programme for f in fixtures}, fixtures, csv_dialect, inputs, quiet)
-    if figures:
-        unit: LengthUnit = "in" if imperial else setup.length_unit
-        save_drawings(_drawings(tuning, unit), figures, inputs, quiet)
-    _print_result(tuning, targets, as_json=as_json, no_color=no_color)
-    return 3 if strict and tuning.out_of_band else 0
+    fixtures = tuning.after.setup.lit_fixtures
+    save_schedules(ask, targets, {f.name: f.programme for f in fixtures}, fixtures, inputs_of(setup))
+    return replace(tune_answer(tuning, targets), pictures=lambda: _drawings(ask, tuning))
 
 
 def _wishes(asked: dict[str, Any]) -> TuneWishes:
@@ -183,42 +145,10 @@ def _hours(text: str | None) -> tuple[float, float] | None:
     return bounds
 
 
-def _targets(setup: Setup, output: str | None) -> dict[str, Path]:
-    """Fixture -> file to write."""
-    if output is None:
-        return {}
-    from lightdose.files.writing import file_names, output_target
-
-    names = [f.name for f in setup.lit_fixtures]
-    paths = [output_target(output, name) for name in file_names(names, ".csv")]
-    if len(set(paths)) < len(paths):
-        raise click.UsageError(f"-o {output} is one file, and there are {len(paths)} fixtures: name a folder")
-    return dict(zip(names, paths, strict=True))
-
-
-def _drawings(tuning: Tuning, unit: LengthUnit) -> list[Any]:
+def _drawings(ask: Ask, tuning: Tuning) -> list[Drawing]:
     from lightdose.analysis import site_days
     from lightdose.present.figures.tuning import shown_corals, tuning_drawings
 
     receivers = [c.after.receiver for c in shown_corals(tuning)]
-    return tuning_drawings(
-        tuning, site_days(tuning.before, receivers), site_days(tuning.after, receivers), unit
-    )
-
-
-def _print_result(tuning: Tuning, targets: dict[str, Path], *, as_json: bool, no_color: bool) -> None:
-    files = {name: str(path) for name, path in targets.items()}
-    if as_json:
-        from lightdose.files.results_json import dump
-        from lightdose.files.tuning_json import tune_json
-
-        click.echo(dump(tune_json(tuning, targets)))
-    elif is_terminal():
-        from lightdose.present.tuning_text import show_tuning
-
-        show_tuning(tuning, files, sys.stdout, colour=wants_colour(no_color))
-    else:
-        from lightdose.present.tuning_text import tune_lines
-
-        for line in tune_lines(tuning, files):
-            click.echo(line)
+    before, after = site_days(tuning.before, receivers), site_days(tuning.after, receivers)
+    return tuning_drawings(tuning, before, after, ask.unit(tuning.before.setup))

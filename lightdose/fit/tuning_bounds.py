@@ -10,25 +10,27 @@ import numpy as np
 from lightdose.errors import InfeasibleError, Problem
 from lightdose.model.fixture import Channel
 from lightdose.model.light import ChannelKey
-from lightdose.model.plans import TuneWishes
+from lightdose.model.plans import BLUE_BELOW_NM, TuneWishes, is_blue
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
 from lightdose.physics.emission import photon_distribution
-from lightdose.quantities import MOL_PER_UMOL_S_H
+from lightdose.quantities import GRID_START_NM, MOL_PER_UMOL_S_H
 
-BLUE_BELOW_NM = 500.0
-_BLUE_CELLS = 200
-"""Cells of 1 nm from 300 to 500 nm."""
+_BLUE_CELLS = int(BLUE_BELOW_NM) - GRID_START_NM
+"""Cells of 1 nm below ``BLUE_BELOW_NM``."""
 
 
 @dataclass(frozen=True, eq=False)
 class ChannelBounds:
-    """Least and highest output of every channel, and why it is held; shape (n_channel,), 0-1."""
+    """Least and highest output of every channel, and why it is held; shape (n_channel,), 0-1.
+
+    ``blue_share`` holds shares of photons below ``BLUE_BELOW_NM`` where only blue may run, else None.
+    """
 
     least: FloatArray
     most: FloatArray
     held: tuple[str, ...]
-    notes: tuple[str, ...]
+    blue_share: tuple[float | None, ...]
 
 
 def channel_bounds(before: Analysis, wishes: TuneWishes, today: FloatArray) -> ChannelBounds:
@@ -57,7 +59,7 @@ def channel_bounds(before: Analysis, wishes: TuneWishes, today: FloatArray) -> C
     keys, channels = before.light_field.channels, lit_channels(before)
     most = np.ones(len(keys))
     held = [""] * len(keys)
-    notes: list[str] = []
+    blue: list[float | None] = [None] * len(keys)
     problems: list[Problem] = []
     for name in wishes.off:
         for i in _named(name, keys, problems):
@@ -71,7 +73,7 @@ def channel_bounds(before: Analysis, wishes: TuneWishes, today: FloatArray) -> C
     if problems:
         raise InfeasibleError(*problems)
     if wishes.blue_only:
-        notes.append(_keep_blue(keys, channels, most, held))
+        blue = _keep_blue(channels, most, held)
     if wishes.keep_shapes:
         idle = np.flatnonzero((today <= 0) & (most > 0))
         for i in idle.tolist():
@@ -85,7 +87,7 @@ def channel_bounds(before: Analysis, wishes: TuneWishes, today: FloatArray) -> C
     _check_mix(wishes, keys, most, today, held)
     # A driver that glows at level 0 gives that much whenever its programme runs.
     least = np.array([float(c.dimming.output[0]) for c in channels])
-    return ChannelBounds(np.minimum(least, most), most, tuple(held), tuple(notes))
+    return ChannelBounds(np.minimum(least, most), most, tuple(held), tuple(blue))
 
 
 def lit_channels(before: Analysis) -> list[Channel]:
@@ -108,23 +110,15 @@ def _named(name: str, keys: Sequence[ChannelKey], problems: list[Problem]) -> li
     return found
 
 
-def _keep_blue(
-    keys: Sequence[ChannelKey], channels: Sequence[Channel], most: FloatArray, held: list[str]
-) -> str:
-    kept, cut = [], []
+def _keep_blue(channels: Sequence[Channel], most: FloatArray, held: list[str]) -> list[float | None]:
+    """Hold all channels but the blue ones at 0; gives the share of photons that decides."""
+    shares: list[float | None] = []
     for i, channel in enumerate(channels):
         share = float(photon_distribution(channel.spectrum)[:_BLUE_CELLS].sum())
-        words = f"{keys[i].channel} ({100 * share:.0f} %)"
-        if share > 0.5:
-            kept.append(words)
-            continue
-        cut.append(words)
-        most[i], held[i] = 0.0, f"cut: {100 * share:.0f} % of its photons below {BLUE_BELOW_NM:g} nm"
-    names = [", ".join(dict.fromkeys(words)) or "none" for words in (kept, cut)]
-    return (
-        f"Blue only, by photons below {BLUE_BELOW_NM:g} nm (our choice: more than half): "
-        f"kept {names[0]}; cut {names[1]}."
-    )
+        shares.append(share)
+        if not is_blue(share):
+            most[i], held[i] = 0.0, f"cut: {100 * share:.0f} % of its photons below {BLUE_BELOW_NM:g} nm"
+    return shares
 
 
 def _check_mix(

@@ -24,7 +24,6 @@ from lightdose.model.plans import (
     CoralChange,
     Edge,
     Remedy,
-    TunedSchedule,
     TuneWishes,
     Tuning,
 )
@@ -215,7 +214,6 @@ def tuning_record(
     wishes: TuneWishes,
     plan: TunePlan,
     conflict: Conflict | None,
-    schedules: Sequence[TunedSchedule],
 ) -> Tuning:
     """Everything `tune` reports.
 
@@ -226,7 +224,6 @@ def tuning_record(
     wishes : TuneWishes
     plan : TunePlan
     conflict : Conflict or None
-    schedules : sequence of TunedSchedule
 
     Returns
     -------
@@ -256,10 +253,8 @@ def tuning_record(
         channels=_settings(before, after, plan),
         corals=corals,
         conflict=None if conflict is None else _by_true_bands(conflict, judged),
-        schedules=tuple(schedules),
         largest_loss=max(losses, default=(0.0, "")),
         unchanged=plan.unchanged,
-        notes=plan.bounds.notes,
     )
 
 
@@ -291,7 +286,7 @@ def _binds(verdict: Verdict) -> Edge | None:
 def _settings(before: Analysis, after: Analysis, plan: TunePlan) -> tuple[ChannelSetting, ...]:
     settings = []
     fixtures = zip(before.setup.lit_fixtures, after.setup.lit_fixtures, strict=True)
-    held = iter(plan.bounds.held)
+    held = iter(zip(plan.bounds.held, plan.bounds.blue_share, strict=True))
     for old, new in fixtures:
         settings += [
             ChannelSetting(
@@ -299,7 +294,7 @@ def _settings(before: Analysis, after: Analysis, plan: TunePlan) -> tuple[Channe
                 channel.name,
                 _top(old.programme, channel.name),
                 _top(new.programme, channel.name),
-                next(held),
+                *next(held),
             )
             for channel in old.type.channels
         ]

@@ -34,6 +34,15 @@ WEEKLY_RISE = 0.10
 """A rise of more than this share at once is more than a week's: common practice, no published source."""
 
 
+BLUE_BELOW_NM = 500.0
+"""A channel is blue by its photons of 300-800 nm below this wavelength: our choice."""
+
+
+def is_blue(share_below: float) -> bool:
+    """Whether a channel with so much of its photons below ``BLUE_BELOW_NM`` is blue: most of them."""
+    return share_below > 0.5
+
+
 @dataclass(frozen=True)
 class Controller:
     """What the controller of the fixtures can take.
@@ -119,13 +128,22 @@ class DayShape:
 
 @dataclass(frozen=True)
 class ChannelSetting:
-    """A channel before and after: its highest level of the day, 0-1, and why it was held back."""
+    """A channel before and after: its highest level of the day, 0-1, and why it was held back.
+
+    ``blue_share`` is the share of its photons below ``BLUE_BELOW_NM``, where only blue may run.
+    """
 
     fixture: str
     channel: str
     level_before: float
     level_after: float
     held: str = ""
+    blue_share: float | None = None
+
+    @property
+    def is_blue(self) -> bool:
+        """Whether most of its photons are below ``BLUE_BELOW_NM``."""
+        return is_blue(self.blue_share or 0.0)
 
 
 @dataclass(frozen=True)
@@ -190,14 +208,6 @@ class Conflict:
     remedies: tuple[Remedy, ...] = ()
 
 
-@dataclass(frozen=True)
-class TunedSchedule:
-    """One fixture's programme as schedule.csv."""
-
-    fixture: str
-    text: str
-
-
 @dataclass(frozen=True, eq=False)
 class Tuning:
     """What `tune` found; ``after`` is the analysis of the programme as written and read back.
@@ -206,7 +216,6 @@ class Tuning:
     ----------
     day_before, day_after : the trapezoid; None where there is none, or each channel keeps its own shape
     largest_loss : greatest share by which the written programme misses the computed dose, and at which coral
-    notes : decisions in sentences
     """
 
     wishes: TuneWishes
@@ -217,10 +226,8 @@ class Tuning:
     channels: tuple[ChannelSetting, ...]
     corals: tuple[CoralChange, ...]
     conflict: Conflict | None
-    schedules: tuple[TunedSchedule, ...]
     largest_loss: tuple[float, str]
     unchanged: bool
-    notes: tuple[str, ...] = ()
 
     @property
     def out_of_band(self) -> tuple[CoralChange, ...]:

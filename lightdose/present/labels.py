@@ -69,6 +69,12 @@ def hours(value: float) -> str:
     return f"{value:.1f}" if math.isfinite(value) else "-"
 
 
+def span_of_hours(value: float) -> str:
+    """Hours and minutes of a part of the day, such as "3:30 h"."""
+    minutes = round(60 * value)
+    return f"{minutes // 60}:{minutes % 60:02d} h"
+
+
 def range_text(low: float, high: float) -> str:
     """A range such as "8-15" or "2.5-5.5"."""
     return f"{low:g}-{high:g}"

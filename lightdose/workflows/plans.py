@@ -11,7 +11,7 @@ from lightdose.analysis import analyse, judged_under, light_field, light_of
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.model.places import Move, MoveWishes, Placement, PlaceWishes
-from lightdose.model.plans import Match, TunedSchedule, TuneWishes, Tuning
+from lightdose.model.plans import Match, TuneWishes, Tuning
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
 from lightdose.physics.light_field import prepared_light_field
@@ -39,11 +39,9 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
     before = judged_under(setup, emission, ready, field, certainty=certainty)
     plan = plan_programme(before, wishes, emission, reference_tables().colour_matching)
     written = {}
-    schedules = []
     for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
         names = [c.name for c in fixture.type.channels]
         text = write_schedule(programme, names, glowing=fixture.type.glowing)
-        schedules.append(TunedSchedule(fixture.name, text))
         written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
     fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]
     tuned = replace(setup, fixtures=tuple(fixtures))
@@ -57,7 +55,7 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
         [v.coral for v in judged],
         lambda row: _free_places(setup, judged[row].coral),
     )
-    return tuning_record(before, after, wishes, plan, conflict, schedules)
+    return tuning_record(before, after, wishes, plan, conflict)
 
 
 def place(setup: Setup, wishes: PlaceWishes) -> Placement:

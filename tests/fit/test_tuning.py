@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from lightdose.analysis import analyse, fixture_emission
+from lightdose.answers.tune import notes
 from lightdose.errors import InfeasibleError, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.files.setup_file import read_setup
@@ -104,8 +105,9 @@ def test_blue_only_keeps_channels_by_spectrum_and_lists_them(setup: Setup) -> No
     assert [after[f"{f}/{c}"] for f in ("left", "right") for c in ("cool white", "deep red")] == [0.0] * 4
     assert after["left/violet"] == 0.0
     assert 0 < after["right/royal blue"] <= 0.3
-    assert "kept violet (100 %)" in found.notes[0]
-    assert "cut cool white" in found.notes[0]
+    (note,) = notes(found)
+    assert "kept violet (100 %)" in note
+    assert "cut cool white" in note
 
 
 @pytest.mark.identity

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lightdose.files.schedule_export import write_schedule
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.dose import dose_body, dose_sheet
@@ -241,10 +242,13 @@ def test_tuned_schedules_give_the_doses_that_tune_promised(tank: DrawnTank) -> N
         path = write(tank, folder)
         tuned = tune(read_setup(path), TuneWishes(), certainty=False)
         text = path.read_text(encoding="utf-8")
-        for number, schedule in enumerate(tuned.schedules):
-            (folder / f"tuned-{number}.csv").write_text(schedule.text, encoding="utf-8")
+        lit = tuned.after.setup.lit_fixtures
+        for number, fixture in enumerate(lit):
+            names = [c.name for c in fixture.type.channels]
+            written = write_schedule(fixture.programme, names, glowing=fixture.type.glowing)
+            (folder / f"tuned-{number}.csv").write_text(written, encoding="utf-8")
         lines = []
-        tables = iter(range(len(tuned.schedules)))
+        tables = iter(range(len(lit)))
         for line in text.splitlines():
             before, found, _ = line.partition("schedule = ")
             lines.append(f'{before}schedule = "tuned-{next(tables)}.csv"' if found else line)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from lightdose.answers.tune import headline
 from lightdose.answers.verdicts import interval_text
 from lightdose.model.light import SiteDay
 from lightdose.model.plans import CoralChange, Tuning
@@ -32,7 +33,6 @@ from lightdose.present.labels import (
     literal,
     number,
 )
-from lightdose.present.tuning_text import headline
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,0 +1,144 @@
+"""What `tune` says: the finding, every coral and channel, conflicts, rises that are too big, what is next."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from answers.printed import as_one, on_terminal, piped
+from present.made_tuning import PAIR, made_tuning
+
+from lightdose.answers.tune import conflict_sentences, headline, notes, ranked, tune_answer, tune_body
+from lightdose.answers.verdicts import brief_words, worst_first
+from lightdose.model.plans import ChannelSetting
+from lightdose.present.labels import number
+
+
+@pytest.mark.pinned
+def test_conflict_names_the_pair_the_factor_and_the_remedies() -> None:
+    """Who, by how much, and what would solve it."""
+    text = " ".join(conflict_sentences(PAIR))
+    assert "'stag [/]' and 'mush' cannot both be served where they are" in text
+    assert "gets at most 6.00 mol/m2/day and needs 8.00, 1.33 times as much" in text
+    assert "Shade 'mush' to 0.75 of its light" in text
+    assert "Move 'mush' to 'B1': then 1 coral would still be outside." in text
+    assert conflict_sentences(None) == []
+    for kind in ("pair", "several", "reach", "excess"):
+        *_, last = conflict_sentences(replace(PAIR, kind=kind, remedies=()))  # type: ignore[arg-type]
+        assert last.startswith(("No ", "What would: "))
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("width", [0, 80, 100, 130])
+def test_every_coral_and_channel_stands_in_pipe_and_terminal(width: int) -> None:
+    """The basis and the finding first, a row a channel and a coral, the verdict and next command last."""
+    tuning = made_tuning(conflict=PAIR)
+    answer = tune_answer(tuning, {})
+    lines = on_terminal(answer, width) if width else piped(answer)
+    text = as_one(lines)
+    assert all("\n" not in line and "\x1b" not in line for line in lines)
+    assert text.startswith(f"Measure first. {tuning.before.basis.sentence}")
+    assert "left [x] red 40 0 off as asked" in text
+    for c in tuning.corals:
+        row = (c.coral, number(c.before.dli_mol_m2_d), number(c.after.dli_mol_m2_d), brief_words(c.after))
+        assert " ".join(row) in text
+    assert text.endswith(f"{headline(tuning)} Next: lightdose tune tank/setup.toml -o tuned")
+
+
+@pytest.mark.identity
+def test_corals_of_concern_stand_first() -> None:
+    """In the order that `dose` gives to the verdicts after tuning."""
+    tuning = made_tuning(0.7)
+    assert [c.after for c in ranked(tuning)] == worst_first(tuning.after.verdicts)
+
+
+@pytest.mark.identity
+def test_everything_holds_what_the_short_answer_leaves_out() -> None:
+    """--all adds today's verdict in full, and every caution with its source."""
+    tuning = made_tuning()
+    short, whole = (as_one(piped(tune_answer(tuning, {}), everything=every)) for every in (False, True))
+    for caution in tuning.after.cautions:
+        assert f"{caution.text} [{caution.source}]" in whole
+    assert "How sure this is" in whole
+    assert "How sure this is" not in short
+
+
+@pytest.mark.identity
+def test_day_past_midnight_and_sudden_rise_are_said() -> None:
+    """20:00 with 12.5 h of light ends the next morning; a rise of 40 % is too big for one day."""
+    text = as_one(piped(tune_answer(made_tuning(1.4), {"left [x]": Path("out/left.csv")})))
+    assert "20:00 to 08:30+1" in text
+    assert "Too big a change for one day" in text
+    assert "lightdose acclimate" in text
+    assert "With caution" not in text
+    assert "Too big" not in as_one(piped(tune_answer(made_tuning(1.1), {})))
+
+
+@pytest.mark.identity
+def test_day_that_ends_at_midnight_ends_at_24() -> None:
+    """A day never ends before it begins: 11:00 with 13 h of light ends at 24:00."""
+    tuning = made_tuning()
+    assert tuning.day_after is not None
+    late = replace(tuning, day_after=replace(tuning.day_after, start_h=11.0, plateau_h=6.5))
+    assert "The day: 11:00 to 24:00" in as_one(piped(tune_answer(late, {})))
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("factor", "said"), [(1.09, False), (1.11, True), (1.24, True), (1.26, False)])
+def test_rise_of_more_than_a_week_is_a_caution_of_its_own(factor: float, said: bool) -> None:
+    """10 to 25 % up at once gets a caution; below that nothing, above it the warning."""
+    text = as_one(piped(tune_answer(made_tuning(factor), {})))
+    assert ("10 to 25 % up at once" in text) == said
+    assert ("Too big a change for one day" in text) == (factor > 1.25)
+
+
+@pytest.mark.identity
+def test_terminal_shows_names_literally() -> None:
+    """Markup in names is not read as markup."""
+    text = "\n".join(on_terminal(tune_answer(made_tuning(conflict=PAIR), {}), 100))
+    assert "left [x]" in text
+    assert "'stag [/]'" in text
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("factor", [0.7, 1.0, 1.4])
+def test_counts_are_of_the_records_states(factor: float) -> None:
+    """Before and after by the calculated states, with the keys that `dose` counts by; none is undecided."""
+    tuning = made_tuning(factor)
+    counts = tune_answer(tuning, {}).counts
+    assert counts is not None
+    for of, verdicts in (("before", tuning.before.verdicts), ("after", tuning.after.verdicts)):
+        states = Counter(v.dli_state for v in verdicts)
+        got = dict(counts[of])
+        assert got.pop("judged") == len(verdicts) - states["not_judged"]
+        assert got.pop("undecided") == 0
+        assert got == {s: states[s] for s in ("within", "below", "above", "far_below", "far_above")}
+
+
+@pytest.mark.identity
+def test_levels_are_percent_in_json_without_the_digits_of_a_product() -> None:
+    """0.07 is 7 percent, though 100 x 0.07 is not exactly; the files of schedules are absolute."""
+    fixture = made_tuning().before.setup.lit_fixtures[0].name
+    channels = (ChannelSetting(fixture, "blue", 0.07, 0.29),)
+    body = tune_body(replace(made_tuning(), channels=channels), {fixture: Path("new/left.csv")})
+    first = body["schedules"][0]
+    assert first["channels"][0]["level_percent"] == {"before": 7.0, "after": 29.0}
+    assert Path(first["file"]).is_absolute()
+    assert body["schedules"][1]["file"] is None
+
+
+@pytest.mark.pinned
+def test_blue_only_names_what_is_kept_and_cut() -> None:
+    """Each channel with its share of photons, once for fixtures that share it; nothing where all may run."""
+    tuning = made_tuning()
+    assert notes(tuning) == []
+    channels = tuple(
+        ChannelSetting(fixture, channel, 0.4, 0.4, blue_share=share)
+        for fixture in ("left", "right")
+        for channel, share in (("blue", 0.97), ("white", 0.34))
+    )
+    assert notes(replace(tuning, channels=channels)) == [
+        "Blue only, by photons below 500 nm (our choice: more than half): kept blue (97 %); cut white (34 %)."
+    ]
