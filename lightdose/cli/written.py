@@ -1,9 +1,9 @@
-"""Writing what commands make: figures as SVG and PNG, programmes as schedule CSVs."""
+"""Writing what commands make: figures as SVG and PNG, tables as CSV."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -12,8 +12,6 @@ import click
 from lightdose.cli.options import say
 
 if TYPE_CHECKING:
-    from lightdose.files.dialect import Dialect
-    from lightdose.model.fixture import Fixture, Programme
     from lightdose.model.setup import Setup
     from lightdose.present.figures.canvas import Drawing
 
@@ -51,36 +49,3 @@ def save_table(path: Path, text: str, schema: str, rows: int, inputs: Iterable[P
     if path.is_file():
         beside = write_atomically(path.with_suffix(".schema.json"), schema, inputs=kept)
         say(f"wrote {beside}", quiet=quiet)
-
-
-def save_schedules(
-    targets: Mapping[str, Path],
-    programmes: Mapping[str, Programme],
-    fixtures: Sequence[Fixture],
-    dialect: Dialect,
-    inputs: Iterable[Path],
-    quiet: bool,
-) -> None:
-    """Write the programme of each fixture that has a target, and name each file with its rows."""
-    from lightdose.files.schedule_csv import glowing_gaps, write_schedule
-    from lightdose.files.units import format_time
-    from lightdose.files.writing import write_atomically
-
-    kept = list(inputs)
-    for fixture in fixtures:
-        if fixture.name not in targets:
-            continue
-        programme, glowing, target = programmes[fixture.name], fixture.type.glowing, targets[fixture.name]
-        text = write_schedule(programme, [c.name for c in fixture.type.channels], dialect, glowing)
-        say(
-            f"wrote {write_atomically(target, text, inputs=kept)}, {text.count(chr(10)) - 1} rows",
-            quiet=quiet,
-        )
-        for channel, gap_h in glowing_gaps(programme, glowing).items():
-            end, start = map(format_time, gap_h)
-            say(
-                f"{target.name}: {channel!r} gives light at level 0 too, and no row can switch it off within "
-                f"a programme: in this file it also glows from {end} to {start}. "
-                f"If all channels of {fixture.name!r} run within one 24 h, it stays off.",
-                quiet=quiet,
-            )

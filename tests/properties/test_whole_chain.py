@@ -14,7 +14,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lightdose.files.schedule_export import write_schedule
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.dose import dose_body, dose_sheet
@@ -22,6 +21,7 @@ from lightdose.answers.looks import rounded
 from lightdose.answers.verdicts import interval_text
 from lightdose.files.calibration_file import calibration_toml
 from lightdose.files.dialect import csv_text
+from lightdose.files.schedule_csv import write_schedule
 from lightdose.files.setup_file import read_setup
 from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.plans import TuneWishes
