@@ -14,7 +14,7 @@ from lightdose.judge.hazard import short_lines
 from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Caution, Stare, Verdict
+from lightdose.model.results import EYES, Caution, Stare, Verdict
 from lightdose.model.setup import Setup
 from lightdose.quantities import HOURS_PER_DAY
 
@@ -314,8 +314,7 @@ def _stands_on(setup: Setup) -> list[Caution]:
 SAFETY = (
     Caution(
         "safety_eyes",
-        "Do not look into the emitters, nor let children or customers: blue and violet look dim while they "
-        "are strong, and no reflex protects the eye.",
+        EYES,
         "V(lambda) is 0.038 at 450 nm against 1 at 555 nm, CIE 018:2019; behaviour: " + _PRACTICE,
     ),
     Caution(

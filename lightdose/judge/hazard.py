@@ -22,7 +22,16 @@ from lightdose.judge.uncertain_inputs import (
 from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.light import DayCurve
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Caution, Exposure, Hazard, LimitKey, LimitTime, Stare, duration_words
+from lightdose.model.results import (
+    EYES,
+    Caution,
+    Exposure,
+    Hazard,
+    LimitKey,
+    LimitTime,
+    Stare,
+    duration_words,
+)
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import HazardTables
 from lightdose.physics.beam import cosine_exponent
@@ -170,9 +179,8 @@ def short_lines(hazards: Sequence[Stare]) -> tuple[Caution, ...]:
 
 
 _EYES = (
-    "Do not look into the emitters, nor let children or customers: blue and violet look dim while they are "
-    "strong, and no reflex protects the eye. Staring straight into {fixture}, at full output, from {far} "
-    "reaches the blue-light limit in {time}; dim before working under the light."
+    f"{EYES} Staring straight into {{fixture}}, at full output, from {{far}} reaches the blue-light limit in "
+    "{time}; dim before working under the light."
 )
 _ULTRAVIOLET = (
     "Ultraviolet: staring into {fixture}, at full output, from {far} reaches a limit for eyes or skin in "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Literal
+from typing import Final, Literal
 
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray, dataclass, read_only
@@ -88,6 +88,12 @@ class Uncertainty:
 
 
 LimitKey = Literal["blue_light_irradiance", "blue_light_radiance", "actinic_uv", "uv_a"]
+
+EYES: Final = (
+    "Do not look into the emitters, nor let children or customers: blue and violet look dim while they are "
+    "strong, and no reflex protects the eye."
+)
+"""Goes with every answer. Source: V(lambda), CIE 018:2019; behaviour: common practice."""
 
 
 @dataclass(frozen=True)

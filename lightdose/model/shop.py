@@ -8,7 +8,7 @@ from lightdose.model.changes import DiminishingReturn, Evidence
 from lightdose.model.comparison import LooksAndGets
 from lightdose.model.light import SiteDay
 from lightdose.model.record import dataclass
-from lightdose.model.results import Analysis, Basis, Caution, DliState, Verdict
+from lightdose.model.results import Analysis, DliState, Verdict
 from lightdose.model.spectrum import Immersion, ReadsQuantity
 
 WhiteAmount = Literal["none", "little", "much"]
@@ -125,6 +125,16 @@ class HandedLight:
     looks: LooksAndGets | None
     returns: DiminishingReturn
 
+    @property
+    def is_lit(self) -> bool:
+        """Whether light reaches the brightest of its places."""
+        return bool(self.places) and float(self.analysis.dose.dli[self.places[0]]) > 0
+
+    @property
+    def shares(self) -> dict[str, float]:
+        """Photons of each colour band per photon of 400-700 nm at that place, by the band's key."""
+        return self.analysis.band_fraction(self.places[0])
+
     def place_name(self, receiver: int) -> str:
         """The coral that stands there, else the name of the place."""
         here = (v.coral for v in self.analysis.verdicts if v.receiver == receiver)
@@ -153,25 +163,14 @@ class Slip:
 
     Attributes
     ----------
+    analysis : of the tank that it leaves
     verdict : the coral with its dose, peak, usual light, grade, sources and interval
     previous_mol_m2_d : its dose rounded down, to be typed into the next keeper's setup; None where there is
         no light, or more than a setup takes
-    photoperiod_h, peak_equivalent_h : time above 5 % of the peak; hours at the peak that give the dose, NaN
-        without light. [h]
-    band_fraction : photons of each colour band per photon of 400-700 nm over the day, by the band's key; NaN
-        without light
-    safety : lines that go with every answer
     date : day of leaving, "2026-03-14"
     """
 
-    title: str
+    analysis: Analysis
     verdict: Verdict
-    basis: Basis
     previous_mol_m2_d: float | None
-    photoperiod_h: float
-    peak_equivalent_h: float
-    band_fraction: dict[str, float]
-    safety: tuple[Caution, ...]
     date: str
-    version: str
-    inputs_sha256: dict[str, str]

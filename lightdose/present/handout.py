@@ -5,6 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from lightdose.answers.blocks import Point
+from lightdose.answers.handout import (
+    finding,
+    letters,
+    light_sentences,
+    more_text,
+    standing_points,
+    titles,
+    why_points,
+)
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
 from lightdose.model.shop import HandedLight, Handout
@@ -20,19 +30,10 @@ from lightdose.present.figures.handout_chart import (
     draw_day,
 )
 from lightdose.present.figures.style import QUIET_INK
-from lightdose.present.handout_words import (
-    finding,
-    letters,
-    light_sentences,
-    more_text,
-    standing_rows,
-    why_rows,
-)
 from lightdose.present.labels import literal
 from lightdose.present.paper import (
     SHEETS_IN,
     Paper,
-    Row,
     line_in,
     rows_height_in,
     text_height_in,
@@ -83,12 +84,12 @@ def _draw(handout: Handout, paper: Paper) -> Drawing:
     rows = coral_rows(handout.lights)
     plan = _plan(handout, inner, height_in - 2 * MARGIN_IN, rows)
     top = _write_head(figure, handout, inner)
-    top = _rows(figure, top, inner, why_rows(handout), plan.size_pt) + PART_IN
+    top = _rows(figure, top, inner, why_points(handout), plan.size_pt) + PART_IN
     if rows:
         top = _write_corals(figure, top, inner, handout, rows, plan)
     top = _write_lights(figure, top, inner, handout, plan) + PART_IN
     write_rule(figure, MARGIN_IN, top - PART_IN / 2, inner)
-    _rows(figure, top, inner, standing_rows(handout), plan.size_pt)
+    _rows(figure, top, inner, standing_points(handout), plan.size_pt)
     title = f"{_title(handout)}: {finding(handout)}"
     return Drawing("handout", title, f"{title}. {literal(handout.lights[0].analysis.basis.sentence)}", figure)
 
@@ -99,7 +100,7 @@ def _plan(handout: Handout, inner: float, room: float, rows: Sequence[CoralRow])
     plan, corals = Plan(SIZES_PT[-1], 0, least), len(rows)
     for size in SIZES_PT:
         fixed = _head_height() + 2 * PART_IN + _lights_height(handout, inner, size, least)
-        for part in (why_rows(handout), standing_rows(handout)):
+        for part in (why_points(handout), standing_points(handout)):
             fixed += rows_height_in(part, LABEL_IN, inner, size, GAP_IN)
         table = (
             HEAD_IN + PART_IN + text_height_in(KEY, inner, size - 0.8) + 2 * line_in(size) if corals else 0.0
@@ -123,39 +124,25 @@ def _title(handout: Handout) -> str:
 
 def _write_head(figure: Figure, handout: Handout, inner: float) -> float:
     date = f"   {handout.date}" if handout.date else ""
-    titles = _titles(handout)
-    named = (
-        titles[0] if len(titles) == 1 else f"A: {shortened(titles[0], 45)}   B: {shortened(titles[1], 45)}"
-    )
-    top = write_text(
-        figure,
-        MARGIN_IN,
-        MARGIN_IN,
-        20.0,
-        fitted(finding(handout), inner, TITLE_PT, bold=True),
-        TITLE_PT,
-        weight="bold",
-    )
-    line = f"{fitted(named, inner - 1.2, 9.5)}{date}"
+    named = titles(handout)
+    if len(named) > 1:
+        named = [f"A: {shortened(named[0], 45)}   B: {shortened(named[1], 45)}"]
+    headline = fitted(finding(handout), inner, TITLE_PT, bold=True)
+    top = write_text(figure, MARGIN_IN, MARGIN_IN, 20.0, headline, TITLE_PT, weight="bold")
+    line = f"{fitted(named[0], inner - 1.2, 9.5)}{date}"
     top = write_text(figure, MARGIN_IN, top + 0.02, 20.0, line, 9.5, color=QUIET_INK)
     return top + 0.14
 
 
-def _rows(figure: Figure, top: float, inner: float, rows: list[Row], size_pt: float) -> float:
+def _rows(figure: Figure, top: float, inner: float, rows: list[Point], size_pt: float) -> float:
     return write_rows(figure, MARGIN_IN, top, inner, rows, label_in=LABEL_IN, size_pt=size_pt, gap_in=GAP_IN)
 
 
 def _heads(handout: Handout) -> list[str]:
     return [
         f"{letter}: {title}" if letter else ""
-        for letter, title in zip(letters(handout), _titles(handout), strict=True)
+        for letter, title in zip(letters(handout), titles(handout), strict=True)
     ]
-
-
-def _titles(handout: Handout) -> list[str]:
-    """Titles of the setups; the second of one name is called changed, so that nobody mixes them up."""
-    first, *others = (light.analysis.setup.title for light in handout.lights)
-    return [first, *(f"{title}, changed" if title == first else title for title in others)]
 
 
 def _write_corals(

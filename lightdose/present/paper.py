@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from lightdose.model.record import dataclass
+from lightdose.answers.blocks import Point
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import LINE_IN, Drawing, drawing_settings, wrapped
 from lightdose.present.figures.style import INK, QUIET_INK, RULE, TEXT_PT
@@ -56,14 +56,6 @@ def pdf_bytes(drawing: Drawing) -> bytes:
     return buffer.getvalue()
 
 
-@dataclass(frozen=True)
-class Row:
-    """A word or two, and beside it what is told of it."""
-
-    label: str
-    text: str
-
-
 def text_height_in(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> float:
     """Height of wrapped text. [inch]"""
     return len(_lines(text, width_in, size_pt, bold)) * line_in(size_pt)
@@ -92,14 +84,14 @@ def write_text(
 
 
 def rows_height_in(
-    rows: Sequence[Row], label_in: float, width_in: float, size_pt: float, gap_in: float
+    rows: Sequence[Point], label_in: float, width_in: float, size_pt: float, gap_in: float
 ) -> float:
-    """Height of labelled rows. [inch]"""
+    """Height of rows, each a label and its text. [inch]"""
     return sum(_row_height_in(row, label_in, width_in, size_pt) + gap_in for row in rows)
 
 
-def _row_height_in(row: Row, label_in: float, width_in: float, size_pt: float) -> float:
-    label = text_height_in(row.label, label_in - LABEL_GAP_IN, size_pt, bold=True)
+def _row_height_in(row: Point, label_in: float, width_in: float, size_pt: float) -> float:
+    label = text_height_in(row.about, label_in - LABEL_GAP_IN, size_pt, bold=True)
     return max(label, text_height_in(row.text, width_in - label_in, size_pt))
 
 
@@ -108,15 +100,15 @@ def write_rows(
     left_in: float,
     top_in: float,
     width_in: float,
-    rows: Sequence[Row],
+    rows: Sequence[Point],
     *,
     label_in: float,
     size_pt: float,
     gap_in: float,
 ) -> float:
-    """Write rows, each label in bold to the left of its text; return the height below them."""
+    """Write rows, what each is about in bold to the left of its text; return the height below them."""
     for row in rows:
-        write_text(figure, left_in, top_in, label_in - LABEL_GAP_IN, row.label, size_pt, weight="bold")
+        write_text(figure, left_in, top_in, label_in - LABEL_GAP_IN, row.about, size_pt, weight="bold")
         write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
         top_in += _row_height_in(row, label_in, width_in, size_pt) + gap_in
     return top_in

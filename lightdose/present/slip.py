@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from lightdose.answers.blocks import Point
+from lightdose.answers.slip import heading, origin_sentence, previous_line, slip_points, start_sentence
+from lightdose.model.results import EYES
 from lightdose.model.shop import Slip
 from lightdose.present.figures.canvas import Drawing, drawn, fitted, new_figure
 from lightdose.present.figures.style import QUIET_INK
-from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET
+from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET, literal
 from lightdose.present.paper import (
     SLIPS_IN,
     Paper,
-    Row,
     line_in,
     rows_height_in,
     text_height_in,
@@ -19,7 +21,6 @@ from lightdose.present.paper import (
     write_rule,
     write_text,
 )
-from lightdose.present.slip_words import heading, origin_sentence, previous_line, slip_rows, start_sentence
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -46,11 +47,12 @@ def _draw(slip: Slip, paper: Paper) -> Drawing:
     width_in, height_in = SLIPS_IN[paper]
     figure = new_figure(width_in, height_in)
     inner = width_in - 2 * MARGIN_IN
-    rows = [Row(row.label, _typeset(row.text)) for row in slip_rows(slip)]
+    told = [*slip_points(slip), Point(literal(slip.analysis.basis.sentence), "basis")]
+    rows = [Point(_typeset(point.text), point.about) for point in told]
     size_pt = _size(slip, rows, inner, height_in - 2 * MARGIN_IN)
     name = fitted(heading(slip), inner, TITLE_PT, bold=True)
     top = write_text(figure, MARGIN_IN, MARGIN_IN, 20.0, name, TITLE_PT, weight="bold")
-    origin = fitted(slip.title, inner - 0.9, SMALL_PT + 0.8)
+    origin = fitted(slip.analysis.setup.title, inner - 0.9, SMALL_PT + 0.8)
     top = write_text(
         figure, MARGIN_IN, top + 0.02, 20.0, f"{origin}, {slip.date}", SMALL_PT + 0.8, color=QUIET_INK
     )
@@ -61,7 +63,7 @@ def _draw(slip: Slip, paper: Paper) -> Drawing:
     )
     top = write_text(figure, MARGIN_IN, top + 0.05, inner, start_sentence(slip), size_pt, weight="bold")
     top = _write_line(figure, top + 0.06, inner, slip, size_pt)
-    top = write_text(figure, MARGIN_IN, top + 0.06, inner, _safety(slip), SMALL_PT, color=QUIET_INK)
+    top = write_text(figure, MARGIN_IN, top + 0.06, inner, EYES, SMALL_PT, color=QUIET_INK)
     _write_notes(figure, top + 0.1, inner, height_in)
     title = f"{heading(slip)}: {rows[0].text}"
     return Drawing("slip", title, f"{title}; {origin_sentence(slip)}", figure)
@@ -72,13 +74,13 @@ def _typeset(text: str) -> str:
     return cut.replace(DLI_UNIT, DLI_UNIT_TYPESET).replace(PPFD_UNIT, PPFD_UNIT_TYPESET)
 
 
-def _size(slip: Slip, rows: list[Row], inner: float, room: float) -> float:
+def _size(slip: Slip, rows: list[Point], inner: float, room: float) -> float:
     """The largest text at which everything stands on the page with a line for notes."""
     for size in SIZES_PT:
         used = line_in(TITLE_PT) + line_in(SMALL_PT + 0.8) + 0.5 + NOTES_IN
         used += rows_height_in(rows, LABEL_IN, inner, size, GAP_IN)
         used += text_height_in(start_sentence(slip), inner, size, bold=True) + 2 * line_in(size)
-        used += text_height_in(_safety(slip), inner, SMALL_PT)
+        used += text_height_in(EYES, inner, SMALL_PT)
         if used <= room:
             return size
     return SIZES_PT[-1]
@@ -89,11 +91,6 @@ def _write_line(figure: Figure, top: float, inner: float, slip: Slip, size_pt: f
     return write_text(
         figure, MARGIN_IN + 0.12, top + 0.02, inner, previous_line(slip), size_pt + 1, weight="bold"
     )
-
-
-def _safety(slip: Slip) -> str:
-    eyes = [c.text.partition(". ")[0].rstrip(".") for c in slip.safety if c.code == "safety_eyes"]
-    return f"{eyes[0]}." if eyes else ""
 
 
 def _write_notes(figure: Figure, top: float, inner: float, height_in: float) -> None:

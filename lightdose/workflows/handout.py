@@ -43,21 +43,8 @@ def slip(analysis: Analysis, coral: str, date: str) -> Slip:
         raise SetupError(
             Problem(f"there is no coral {coral!r}", f"{allowed}{more}", cure, place=Place(setup.path))
         )
-    here, dose = verdict.receiver, analysis.dose
     start = rounded_down(verdict.dli_mol_m2_d) if verdict.dli_mol_m2_d > 0 else 0.0
-    return Slip(
-        title=setup.title,
-        verdict=verdict,
-        basis=analysis.basis,
-        previous_mol_m2_d=start if 0 < start <= MOST_PREVIOUS else None,
-        photoperiod_h=float(dose.photoperiod_h[here]),
-        peak_equivalent_h=float(dose.peak_equivalent_h[here]),
-        band_fraction=analysis.band_fraction(here),
-        safety=tuple(c for c in analysis.cautions if c.code.startswith("safety_")),
-        date=date,
-        version=analysis.version,
-        inputs_sha256=dict(setup.inputs_sha256),
-    )
+    return Slip(analysis, verdict, start if 0 < start <= MOST_PREVIOUS else None, date)
 
 
 def _handed(analysis: Analysis) -> HandedLight:

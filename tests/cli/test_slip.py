@@ -29,7 +29,7 @@ def test_line_typed_into_the_next_setup_is_where_acclimate_begins(shop: Path, tm
     """The customer's setup with that line starts the coral at or below the dose it lived in."""
     done = run("slip", str(shop), "hammer", "--date", "2026-03-14")
     assert done.exit_code == 0, done.stderr
-    line = done.stdout.splitlines()[-1].partition("\t")[2]
+    line = done.stdout.splitlines()[-1].partition(": ")[2]
     dose = json.loads(run("slip", str(shop), "hammer", "--json", "--quiet").stdout)["dli_mol_m2_d"]
     home = write_tank(tmp_path / "home", levels={"blue 450": 90, "cyan 500": 60, "red 660": 20}, corals=())
     setup = home / "setup.toml"

@@ -11,11 +11,11 @@ from present.made_analysis import made_analysis
 from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
+from lightdose.answers.handout import finding, more_text, standing_points, why_points
 from lightdose.model.results import Analysis, Caution, Exposure, LimitTime, Stare
 from lightdose.model.shop import HandedLight, Handout
 from lightdose.present.figures.handout_chart import chosen_rows, coral_rows
 from lightdose.present.handout import handout_pages
-from lightdose.present.handout_words import finding, more_text, standing_rows, why_rows
 from lightdose.present.paper import Paper, pdf_bytes
 from lightdose.workflows.handout import handout
 
@@ -173,7 +173,7 @@ def _recoloured(blue: float, red: float) -> Analysis:
 )
 def test_statement_on_colour_follows_the_mix(blue: float, red: float, words: str) -> None:
     """Only of blue light is said that it can be enough; the page says where trials do not cover a mix."""
-    row = next(r for r in why_rows(handout(_recoloured(blue, red))) if r.label == "Colour")
+    row = next(r for r in why_points(handout(_recoloured(blue, red))) if r.about == "Colour")
     assert words in row.text
     assert ("without white can be enough" in row.text) == (blue >= 0.6)
 
@@ -182,7 +182,7 @@ def test_statement_on_colour_follows_the_mix(blue: float, red: float, words: str
 def test_modest_light_is_not_oversold_where_corals_get_less_than_usual() -> None:
     """A tank with corals below their range says how many, beside what more light would bring."""
     dim = made_analysis((("a", "sps-shallow", "s", 2.0), ("b", "sps-shallow", "s", 9.0)))
-    row = next(r for r in why_rows(handout(dim)) if r.label == "Modest light")
+    row = next(r for r in why_points(handout(dim)) if r.about == "Modest light")
     assert "1 coral here gets less than usual" in row.text
     assert finding(handout(dim)) == "2 corals at 2.00 to 9.00 mol m⁻² d⁻¹, 1 of them in usual light"
 
@@ -196,7 +196,7 @@ def test_hazard_line_with_an_endless_fixture_name_is_cut() -> None:
     caution = Caution("safety_eyes", f"Staring into {name} reaches the limit in 3 s.", "IEC 62471:2006")
     long = replace(analysis, setup=replace(analysis.setup, fixtures=fixtures), cautions=(caution,))
     page = replace(page_of("three"), lights=(replace(page_of("three").lights[0], analysis=long),))
-    safety = standing_rows(page)[-1].text
+    safety = standing_points(page)[-1].text
     assert "reaches the limit in 3 s" in safety
     assert len(safety) < 100
 
@@ -215,5 +215,6 @@ def test_safety_of_two_lights_is_that_of_the_more_dangerous_one() -> None:
 
     for pair in ((lit(None), lit(3.0)), (lit(3.0), lit(50.0)), (lit(50.0), lit(3.0))):
         assert (
-            standing_rows(replace(page_of("three"), lights=pair))[-1].text == "The limit is reached in 3.0 s."
+            standing_points(replace(page_of("three"), lights=pair))[-1].text
+            == "The limit is reached in 3.0 s."
         )

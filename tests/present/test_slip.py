@@ -10,11 +10,9 @@ from present.made_analysis import EXAMPLE, made_analysis
 from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
-from lightdose.errors import SetupError
 from lightdose.model.shop import Slip
 from lightdose.present.paper import Paper, pdf_bytes
 from lightdose.present.slip import slip_page
-from lightdose.present.slip_words import previous_line, slip_lines, start_sentence
 from lightdose.workflows.handout import slip
 
 HOSTILE = '</script><b>"x" [x] [/] =1+1 & \U0001f420 \u202e\n$\\alpha$ ' * 6
@@ -29,10 +27,9 @@ def made_slip(coral: str = "torch head", title: str = "Window tank (invented)") 
 def hostile_slip() -> Slip:
     corals = ((HOSTILE, "lps-branching", "s", 4.2),)
     found = slip(made_analysis(corals, title=HOSTILE), HOSTILE, "2026-03-14")
-    basis = replace(
-        found.basis, sentence=f"Unmeasured: typical values for {HOSTILE!r}, good to a factor of 2."
-    )
-    return replace(found, basis=basis, verdict=replace(found.verdict, group_name=HOSTILE))
+    sentence = f"Unmeasured: typical values for {HOSTILE!r}, good to a factor of 2."
+    analysis = replace(found.analysis, basis=replace(found.analysis.basis, sentence=sentence))
+    return replace(found, analysis=analysis, verdict=replace(found.verdict, group_name=HOSTILE))
 
 
 def text_of(page: Slip) -> str:
@@ -88,39 +85,3 @@ def test_slip_holds_what_the_next_keeper_needs() -> None:
         "notes",
     ):
         assert words in text
-
-
-@pytest.mark.identity
-@pytest.mark.parametrize(
-    ("dli", "line"),
-    [
-        (4.69, "previous = 4.6"),
-        (0.9876, "previous = 0.98"),
-        (23.78, "previous = 23.7"),
-        (0.0, 'previous = "unknown"'),
-        (140.0, 'previous = "unknown"'),
-    ],
-)
-def test_line_is_the_dose_rounded_down(dli: float, line: str) -> None:
-    """Nobody starts higher than the coral lived; without light, or beyond a setup's range, it is unknown."""
-    page = slip(made_analysis((("c", "mushroom", "s", dli),)), "c", "2026-03-14")
-    assert previous_line(page) == line
-    assert ("Start at or below" in start_sentence(page)) == ("unknown" not in line)
-
-
-@pytest.mark.identity
-def test_coral_without_symbionts_gets_no_advice_on_light() -> None:
-    """A group that lives without light has no usual amount and nothing to start from."""
-    text = "\n".join(slip_lines(made_slip("sun coral")))
-    narrow = list(slip_lines(made_slip("sun coral"), 60))
-    assert all(len(line) <= 60 for line in narrow[1:])
-    assert " ".join(" ".join(narrow).split()) == " ".join(text.split())
-    assert "lives without light" in text
-    assert "Start at" not in text
-
-
-@pytest.mark.identity
-def test_unknown_coral_is_refused_with_the_near_name() -> None:
-    """A typing slip gets the coral that was meant."""
-    with pytest.raises(SetupError, match="did you mean 'torch head'"):
-        slip(made_analysis(), "torch haed", "2026-03-14")

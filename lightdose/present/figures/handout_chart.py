@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
 
+from lightdose.answers.handout import state_words
 from lightdose.answers.verdicts import SEVERITY, bar_of, worst_first
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
@@ -12,7 +13,6 @@ from lightdose.model.shop import HandedLight
 from lightdose.present.figures.canvas import fitted, panel, quiet_grid
 from lightdose.present.figures.dose_marks import draw_dose_mark
 from lightdose.present.figures.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, TONES
-from lightdose.present.handout_words import table_words_short
 from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, number, range_text
 from lightdose.present.paper import line_in, write_rule, write_text
 from lightdose.present.range_bar import WIDTH, range_bar
@@ -146,7 +146,7 @@ def _state(row: CoralRow, side: int, sides: int) -> str:
     verdict = row.verdicts[side]
     if verdict is None:
         return "not in it"
-    return table_words(verdict) if sides == 1 else table_words_short(verdict)
+    return table_words(verdict) if sides == 1 else state_words(verdict)
 
 
 def _usual(row: CoralRow) -> str:

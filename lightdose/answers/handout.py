@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from lightdose.answers.blocks import Point
 from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
-from lightdose.answers.dose import is_safety
+from lightdose.answers.dose import safety_lines
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
+from lightdose.answers.verdicts import OPEN, counts, short_state
 from lightdose.model.changes import EvidenceSide
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.shop import HandedLight, Handout
@@ -23,7 +24,6 @@ from lightdose.present.labels import (
     number,
     percent,
 )
-from lightdose.present.paper import Row
 
 LONGEST_NAME: Final = 34
 """Letters of a name within a sentence; where it matters it stands whole in other answers."""
@@ -38,8 +38,8 @@ PHOTONS: Final = (
 )
 SATURATES: Final = "Beyond some light the algae gain little from more."
 STEADY: Final = (
-    "Corals adapt over weeks. The same programme every day lets them; brighter by at most 10 % of the daily "
-    "dose a week (common practice, no published rule)."
+    "Corals acclimatise over weeks. The same programme every day lets them; brighter by at most 10 % of the "
+    "daily dose a week (common practice, no published rule)."
 )
 DIAGNOSIS: Final = (
     "Pale or closed corals have many causes: heat, nutrients, pests, salinity, a sudden change. These "
@@ -66,43 +66,47 @@ def letters(handout: Handout) -> list[str]:
     return [""] if len(handout.lights) == 1 else ["A", "B"]
 
 
+def titles(handout: Handout) -> list[str]:
+    """Titles of the setups; the second of one name is called changed, so that nobody mixes them up."""
+    first, *others = (light.analysis.setup.title for light in handout.lights)
+    return [first, *(f"{title}, changed" if title == first else title for title in others)]
+
+
 def finding(handout: Handout) -> str:
     """The headline: what these corals live in, in numbers."""
     if len(handout.lights) == 1:
         return _corals_in(handout.lights[0].analysis.verdicts)
     parts = []
     for letter, light in zip(letters(handout), handout.lights, strict=True):
-        judged = [v for v in light.analysis.verdicts if v.dli_state != "not_judged"]
-        within = sum(v.likely_state == "within" for v in judged)
-        parts.append(f"{letter}: usual light for {within} of {count(len(judged), 'coral')}")
+        stand = counts(light.analysis.verdicts) or {"within": 0, "judged": 0}
+        parts.append(f"{letter}: usual light for {stand['within']} of {count(stand['judged'], 'coral')}")
     return "; ".join(parts)
 
 
 def _corals_in(verdicts: Sequence[Verdict]) -> str:
-    judged = [v for v in verdicts if v.dli_state != "not_judged"]
-    if not judged:
+    stand = counts(verdicts)
+    if stand is None:
         return "The light of this tank"
+    judged = [v for v in verdicts if v.dli_state != "not_judged"]
     doses = sorted(v.dli_mol_m2_d for v in judged)
     if len(judged) == 1:
-        state = table_words_short(judged[0])
+        state = state_words(judged[0])
         return f"1 coral at {number(doses[0])} {DLI_UNIT_TYPESET}, against its usual light: {state}"
-    within = sum(v.likely_state == "within" for v in judged)
     ends = dict.fromkeys(number(dose) for dose in (doses[0], doses[-1]))
     span = f"{' to '.join(ends)} {DLI_UNIT_TYPESET}"
-    return f"{count(len(judged), 'coral')} at {span}, {within} of them in usual light"
+    return f"{count(len(judged), 'coral')} at {span}, {stand['within']} of them in usual light"
 
 
-def why_rows(handout: Handout) -> list[Row]:
+def why_points(handout: Handout) -> list[Point]:
     """Why photons times hours come first, and how far that goes here."""
-    lights = handout.lights
-    modest = _modest(lights[0]) if len(lights) == 1 else _modest_of_two(lights)
+    modest = _modest(handout.lights[0]) if len(handout.lights) == 1 else _modest_of_two(handout)
     return [
-        Row("Photons x hours", f"{PHOTONS} {_each(handout, _photons)}".rstrip()),
-        Row("Modest light", " ".join(filter(None, (SATURATES, modest, TRIALS)))),
-        Row("Colour", _colour(handout)),
-        Row("Trials for this", _evidence(handout, "for")),
-        Row("And against", _evidence(handout, "against")),
-        Row("Steady light", STEADY),
+        Point(f"{PHOTONS} {_each(handout, _photons)}".rstrip(), "Photons x hours"),
+        Point(" ".join(filter(None, (SATURATES, modest, TRIALS))), "Modest light"),
+        Point(_colour(handout), "Colour"),
+        Point(_evidence(handout, "for"), "Trials for this"),
+        Point(_evidence(handout, "against"), "And against"),
+        Point(STEADY, "Steady light"),
     ]
 
 
@@ -113,13 +117,13 @@ def _each(handout: Handout, told: Callable[[HandedLight], str]) -> str:
 
 
 def _photons(light: HandedLight) -> str:
-    if not _is_lit(light):
+    if not light.is_lit:
         return ""
     here, dose = light.places[0], light.analysis.dose
     peak, worth = float(dose.peak_ppfd[here]), float(dose.peak_equivalent_h[here])
     return (
-        f"At {_name(light.place_name(here))} a peak of {number(peak)}, worth {hours(worth)} hours of it, "
-        f"makes {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
+        f"At {shortened(light.place_name(here), LONGEST_NAME)} a peak of {number(peak)}, worth "
+        f"{hours(worth)} hours of it, makes {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
     )
 
 
@@ -138,23 +142,22 @@ def _modest(light: HandedLight) -> str:
         parts.append(f"{text} ({_model(light)}).")
     low = sum("below" in v.likely_state for v in light.analysis.verdicts)
     if low:
-        parts.append(f"Modest is not too little: {count(low, 'coral')} here {_get(low)} less than usual.")
+        whom = count(low, "coral here gets", "corals here get")
+        parts.append(f"Modest is not too little: {whom} less than usual.")
     return " ".join(parts)
 
 
-def _modest_of_two(lights: Sequence[HandedLight]) -> str:
+def _modest_of_two(handout: Handout) -> str:
     """The same in short for two setups."""
     kept = [
         f"{letter} {percent_span(span)} %"
-        for letter, light in zip("AB", lights, strict=True)
+        for letter, light in zip(letters(handout), handout.lights, strict=True)
         if (span := light.returns.kept_at_half) is not None
     ]
     if not kept:
         return ""
-    return (
-        f"Half of today's light would keep of today's gross photosynthesis: {', '.join(kept)} "
-        f"({_model(*lights)})."
-    )
+    words = f"Half of today's light would keep of today's gross photosynthesis: {', '.join(kept)}"
+    return f"{words} ({_model(*handout.lights)})."
 
 
 def _model(*lights: HandedLight) -> str:
@@ -162,12 +165,8 @@ def _model(*lights: HandedLight) -> str:
     return f"model curve, tanh{', onset of saturation partly assumed' if assumed else ''}"
 
 
-def _get(n: int) -> str:
-    return "gets" if n == 1 else "get"
-
-
 def _colour(handout: Handout) -> str:
-    known = [_shares(light) for light in handout.lights if _is_lit(light)]
+    known = [light.shares for light in handout.lights if light.is_lit]
     if not known:
         return f"No light reaches a place here. {BOUNDED}"
     lead = f"This light is {mix_words(known[0])}." if len(handout.lights) == 1 else ""
@@ -183,10 +182,6 @@ def _colour(handout: Handout) -> str:
     return " ".join(filter(None, (lead, remark, BOUNDED)))
 
 
-def _is_lit(light: HandedLight) -> bool:
-    return bool(light.places) and float(light.analysis.dose.dli[light.places[0]]) > 0
-
-
 def _evidence(handout: Handout, side: EvidenceSide) -> str:
     """The first findings of one side and its last; what is told from memory gives way."""
     found = [e for e in handout.evidence if e.side == side and MEMORY not in e.source]
@@ -197,7 +192,7 @@ def _evidence(handout: Handout, side: EvidenceSide) -> str:
 
 def light_sentences(light: HandedLight, *, alone: bool) -> list[str]:
     """Hours, colour, and what the eye makes of it, at the brightest coral."""
-    if not _is_lit(light):
+    if not light.is_lit:
         return ["No light reaches a place of this setup."]
     here, dose = light.places[0], light.analysis.dose
     sentences = [
@@ -205,7 +200,7 @@ def light_sentences(light: HandedLight, *, alone: bool) -> list[str]:
         f"{hours(float(dose.photoperiod_h[here]))} h, {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
     ]
     if not alone:
-        sentences.append(f"Colour: {mix_words(_shares(light))}.")
+        sentences.append(f"Colour: {mix_words(light.shares)}.")
     seen = light.looks
     if seen is not None:
         sentences.append(
@@ -229,17 +224,13 @@ def _rounded(lux: float) -> str:
     return f"{round(lux / step) * step:,d}"
 
 
-def _shares(light: HandedLight) -> dict[str, float]:
-    return light.analysis.band_fraction(light.places[0])
-
-
 def more_text(handout: Handout, hidden: Sequence[Sequence[Verdict]]) -> str:
     """What stands behind the corals that the page has no room for, setup by setup."""
     sentences = []
     for letter, verdicts in zip(letters(handout), hidden, strict=True):
         if not verdicts:
             continue
-        states = Counter(table_words_short(v) for v in verdicts)
+        states = Counter(state_words(v) for v in verdicts)
         doses = sorted(v.dli_mol_m2_d for v in verdicts)
         span = f"{number(doses[0])} to {number(doses[-1])}" if len(doses) > 1 else number(doses[0])
         told = ", ".join(f"{n} {words}" for words, n in states.most_common())
@@ -248,21 +239,19 @@ def more_text(handout: Handout, hidden: Sequence[Sequence[Verdict]]) -> str:
     return " ".join(sentences)
 
 
-def table_words_short(verdict: Verdict) -> str:
+def state_words(verdict: Verdict) -> str:
     """A state for a narrow column: "within", "far below", "cannot tell yet"."""
-    if verdict.likely_state == "undecided":
-        return "cannot tell yet"
-    return "not judged" if verdict.dli_state == "not_judged" else verdict.likely_state.replace("_", " ")
+    return OPEN if verdict.likely_state == "undecided" else short_state(verdict.likely_state)
 
 
-def standing_rows(handout: Handout) -> list[Row]:
+def standing_points(handout: Handout) -> list[Point]:
     """On what the page stands, what it is not, and how nobody gets hurt."""
     analyses = [light.analysis for light in handout.lights]
     return [
-        Row("Stands on", _basis(analyses)),
-        Row("Usual", USUAL),
-        Row("Not a diagnosis", DIAGNOSIS),
-        Row("Safety", _safety(analyses)),
+        Point(_basis(analyses), "Stands on"),
+        Point(USUAL, "Usual"),
+        Point(DIAGNOSIS, "Not a diagnosis"),
+        Point(_safety(analyses), "Safety"),
     ]
 
 
@@ -275,17 +264,10 @@ def _basis(analyses: Sequence[Analysis]) -> str:
 
 def _safety(analyses: Sequence[Analysis]) -> str:
     """The lines on safety once each, those of the light that reaches a limit soonest."""
-    lines: dict[str, str] = {}
-    for analysis in sorted(analyses, key=_soonest_limit_s):
-        for caution in analysis.cautions:
-            if is_safety(caution):
-                lines.setdefault(caution.code, _shorter_names(analysis, caution.text))
-    return " ".join(lines.values())
-
-
-def _soonest_limit_s(analysis: Analysis) -> float:
-    reached = [limit.full_output_s for stare in analysis.hazards if (limit := stare.soonest())]
-    return min((s for s in reached if s is not None), default=math.inf)
+    text = " ".join(caution.text for caution in safety_lines(*analyses))
+    for analysis in analyses:
+        text = _shorter_names(analysis, text)
+    return text
 
 
 def _shorter_names(analysis: Analysis, text: str) -> str:
@@ -296,7 +278,3 @@ def _shorter_names(analysis: Analysis, text: str) -> str:
                 repr(name)[1:-1], shortened(name, LONGEST_NAME)
             )
     return text
-
-
-def _name(name: str) -> str:
-    return shortened(name, LONGEST_NAME)
