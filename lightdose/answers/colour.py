@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
+from lightdose.answers.blocks import Answer, Say, Section
 from lightdose.answers.photosynthesis import percent_span, times
 from lightdose.model.changes import ColourOrIntensity, EvidenceSide, IndexSpan
 from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number, percent
@@ -140,6 +142,17 @@ def _strongest(shares: Mapping[str, float]) -> str | None:
     if any(math.isnan(shares[key]) for key in _VISIBLE):
         return None
     return max(_VISIBLE, key=lambda key: shares[key])
+
+
+def with_colour(answer: Answer, record: ColourOrIntensity | None) -> Answer:
+    """The answer of `dose` with whether colour or dose can be changed more, before its cautions."""
+    first, *rest = colour_sentences(record)
+    section = Section(first, tuple(map(Say, rest)))
+    return replace(
+        answer,
+        blocks=(*answer.blocks[:-2], section, *answer.blocks[-2:]),
+        body=lambda: {**answer.body(), "colour_or_intensity": colour_json(record)},
+    )
 
 
 def colour_json(record: ColourOrIntensity | None) -> dict[str, Any] | None:

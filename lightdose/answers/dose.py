@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Block, OverviewRow, Point, Points, Say, Section, Table, pointed
-from lightdose.answers.colour import colour_json, colour_sentences
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of
 from lightdose.answers.verdicts import (
@@ -27,7 +26,6 @@ from lightdose.answers.verdicts import (
     verdict_words,
     worst_first,
 )
-from lightdose.model.changes import ColourOrIntensity
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit
@@ -90,18 +88,8 @@ def dose_sheet(analysis: Analysis) -> Sheet:
     return Sheet(FIELDS, rows_of(analysis))
 
 
-def dose_answer(
-    analysis: Analysis,
-    unit: LengthUnit,
-    weighed: ColourOrIntensity | None = None,
-    *,
-    weigh_colour: bool = False,
-) -> Answer:
-    """Everything that `dose` says; where it was asked for, whether colour or dose can be changed more too."""
-    more: list[Block] = []
-    if weigh_colour:
-        first, *rest = colour_sentences(weighed)
-        more.append(Section(first, tuple(map(Say, rest))))
+def dose_answer(analysis: Analysis, unit: LengthUnit) -> Answer:
+    """Everything that `dose` says."""
     return Answer(
         "dose",
         (
@@ -114,14 +102,13 @@ def dose_answer(
             certainty_section(analysis),
             Section("What photosynthesis makes of it", (photosynthesis_table(analysis),), brief=False),
             cost_section(analysis),
-            *more,
             groups_section(analysis),
             cautions_section(analysis.cautions),
             safety_section(analysis.cautions),
             *brief_cautions(analysis.cautions),
             Say(closing_line(analysis), "verdict"),
         ),
-        lambda: dose_body(analysis) | ({"colour_or_intensity": colour_json(weighed)} if weigh_colour else {}),
+        lambda: dose_body(analysis),
         title=analysis.setup.title,
         basis=analysis.basis.key,
         counts=counts(analysis.verdicts),

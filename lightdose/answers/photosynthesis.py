@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from lightdose.model.changes import CoralReturn, DiminishingReturn
+from typing import TYPE_CHECKING
+
 from lightdose.model.results import Verdict
 from lightdose.model.setup import CoralGroup
 from lightdose.present.labels import PPFD_UNIT, count, literal, number, percent, range_text
+
+if TYPE_CHECKING:
+    from lightdose.model.changes import CoralReturn, DiminishingReturn
 
 
 def ek_basis(group: CoralGroup) -> str:

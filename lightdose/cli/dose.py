@@ -65,12 +65,13 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
         targets = schedule_targets(ask, csv_schedule, setup.fixtures, "--csv-schedule")
         programmes = {f.name: f.programme for f in setup.fixtures}
         save_schedules(ask, targets, programmes, setup.fixtures, inputs_of(setup))
-    weighed = None
+    answer, weighed = dose_answer(analysis, ask.unit(setup)), None
     if weigh_colour:
+        from lightdose.answers.colour import with_colour
         from lightdose.workflows.explain import colour_or_intensity
 
         weighed = colour_or_intensity(analysis)
-    answer = dose_answer(analysis, ask.unit(setup), weighed, weigh_colour=weigh_colour)
+        answer = with_colour(answer, weighed)
     return replace(answer, pictures=lambda: _pictures(ask, analysis, sites, weighed))
 
 

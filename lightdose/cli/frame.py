@@ -7,7 +7,6 @@ CSV with its Table Schema, figures, terminal, pipe, exit codes and many setups a
 from __future__ import annotations
 
 import functools
-import shutil
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -292,6 +291,8 @@ def print_blocks(blocks: Iterable[Block], ask: Ask) -> None:
 
     window = Window(everything=ask.everything)
     if is_terminal():
+        import shutil
+
         width = shutil.get_terminal_size().columns
         window = replace(window, width=width, wraps=True, styled=wants_colour(ask.no_color))
     for line in dropwhile(lambda line: not line, lines_of(blocks, window)):

@@ -10,7 +10,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from math import inf
 from typing import Final
-from unicodedata import combining, east_asian_width
 
 from lightdose.answers.blocks import Bar, Block, Column, Markup, Picture, Points, Say, Section, Table, Tone
 from lightdose.errors import literal
@@ -233,6 +232,8 @@ def cell_len(text: str) -> int:
     """Columns of a terminal that a text takes: wide letters of East Asian scripts take two, marks none."""
     if text.isascii():
         return len(text)
+    from unicodedata import combining, east_asian_width
+
     return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
 
 
