@@ -455,12 +455,12 @@ def change_sentence(change: PlaceChange) -> str:
 
 def worst_changes_first(corals: tuple[CoralComparison, ...]) -> list[CoralComparison]:
     """Corals whose state gets worse, then those that go further off, at last those that mend."""
-    return sorted(corals, key=lambda c: (-_worsening(c), -_away(c), -_size(c)))
+    return sorted(corals, key=lambda c: (-_worsening(c), -_away(c), -c.size))
 
 
 def largest_changes_first(sites: tuple[SiteComparison, ...]) -> list[SiteComparison]:
     """Sites by how much their dose changes; those that are dark under one first."""
-    return sorted(sites, key=lambda s: -_size(s))
+    return sorted(sites, key=lambda s: -s.size)
 
 
 def _worsening(coral: CoralComparison) -> int:
@@ -470,12 +470,6 @@ def _worsening(coral: CoralComparison) -> int:
 def _away(coral: CoralComparison) -> float:
     """By how many doublings its dose goes further from the usual range; below 0 where it comes nearer."""
     return octaves_off(coral.verdict_after) - octaves_off(coral.verdict_before)
-
-
-def _size(change: PlaceChange) -> float:
-    if change.split.ln_dli is not None:
-        return abs(change.split.ln_dli)
-    return math.inf if change.before.dli_mol_m2_d != change.after.dli_mol_m2_d else 0.0
 
 
 def lead_sentences(comparison: Comparison) -> list[str]:
@@ -501,7 +495,7 @@ def photons_sentence(comparison: Comparison) -> str:
         words = change_sentence(low)
         return f"{words[0].upper()}{words[1:]} ({where})."
     least, most = (f"{factor(s.dli_ratio or 0.0)} ({literal(s.site)})" for s in (low, high))
-    far = max(changes, key=_size)
+    far = max(changes, key=lambda change: change.size)
     return (
         f"B gives {least} to {most} times the photons of A. "
         f"Largest change, {literal(far.site)}: {change_sentence(far)}."

@@ -14,7 +14,7 @@ from lightdose.answers.verdicts import OPEN, counts, short_state
 from lightdose.model.changes import EvidenceSide
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.shop import HandedLight, Handout
-from lightdose.present.figures.canvas import shortened
+from lightdose.present.figures.lettering import shortened
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT,

@@ -55,7 +55,8 @@ def _compared(ask: Ask) -> Comparison:
 
 
 def _pictures(comparison: Comparison, sites: tuple[str, ...]) -> list[Drawing]:
-    from lightdose.present.figures.comparison import comparison_drawings, shown_sites
+    from lightdose.judge.shown import shown_sites
+    from lightdose.present.figures.comparison import comparison_drawings
     from lightdose.workflows.compare import with_days
 
     shown = with_days(comparison, shown_sites(comparison, sites))

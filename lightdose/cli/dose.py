@@ -79,9 +79,11 @@ def _pictures(
     ask: Ask, analysis: Analysis, sites: tuple[str, ...], weighed: ColourOrIntensity | None
 ) -> list[Drawing]:
     from lightdose.analysis import site_days, site_spectra
-    from lightdose.present.figures.day import day_drawing, shown_receivers, spectrum_drawing
-    from lightdose.present.figures.diminishing import diminishing_drawing
+    from lightdose.judge.shown import shown_receivers
+    from lightdose.present.figures.day import day_drawing
     from lightdose.present.figures.dose import dose_drawings
+    from lightdose.present.figures.explaining import diminishing_drawing
+    from lightdose.present.figures.spectrum import spectrum_drawing
     from lightdose.workflows.explain import diminishing_return
 
     unit = ask.unit(analysis.setup)
@@ -93,7 +95,7 @@ def _pictures(
     if more_light is not None:
         drawings.append(more_light)
     if weighed is not None:
-        from lightdose.present.figures.colour import colour_drawing
+        from lightdose.present.figures.explaining import colour_drawing
 
         drawings.append(colour_drawing(weighed))
     return drawings

@@ -51,6 +51,6 @@ def command(ask: Ask, pairs: tuple[str, ...], output: str | None) -> Answer:
 
 
 def _drawing(found: Match) -> Drawing:
-    from lightdose.present.figures.match import match_drawing
+    from lightdose.present.figures.tuning import match_drawing
 
     return match_drawing(found)

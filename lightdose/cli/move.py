@@ -45,6 +45,6 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
 
 
 def _drawing(found: Move) -> Drawing:
-    from lightdose.present.figures.move import move_drawing
+    from lightdose.present.figures.placement import move_drawing
 
     return move_drawing(found)

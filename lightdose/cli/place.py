@@ -144,8 +144,9 @@ def _write_corals(ask: Ask, placement: Placement, target: str) -> str:
 
 def _drawings(ask: Ask, setup: Setup, placement: Placement) -> list[Drawing]:
     from lightdose.judge.map_choice import default_cell_m
-    from lightdose.present.figures.placement import placement_drawing, planes_for
+    from lightdose.judge.shown import shown_planes
+    from lightdose.present.figures.placement import placement_drawing
     from lightdose.workflows.maps import light_map
 
-    light = light_map(setup, planes_for(placement), cell_m=default_cell_m(setup))
+    light = light_map(setup, shown_planes(placement), cell_m=default_cell_m(setup))
     return [placement_drawing(placement, light, ask.unit(setup))]

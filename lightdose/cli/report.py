@@ -94,8 +94,7 @@ def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
 
 def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
     from lightdose.analysis import site_days, site_spectra
-    from lightdose.present.figures.comparison import shown_sites
-    from lightdose.present.figures.day import shown_receivers
+    from lightdose.judge.shown import shown_receivers, shown_sites
     from lightdose.present.report import Report
     from lightdose.workflows.compare import looks_and_gets, with_days
     from lightdose.workflows.explain import colour_or_intensity, diminishing_return

@@ -147,8 +147,10 @@ def _hours(text: str | None) -> tuple[float, float] | None:
 
 def _drawings(ask: Ask, tuning: Tuning) -> list[Drawing]:
     from lightdose.analysis import site_days
-    from lightdose.present.figures.tuning import shown_corals, tuning_drawings
+    from lightdose.judge.shown import shown_corals
+    from lightdose.present.figures.tuning import tuning_drawings
 
-    receivers = [c.after.receiver for c in shown_corals(tuning)]
+    shown = shown_corals(tuning)
+    receivers = [c.after.receiver for c in shown]
     before, after = site_days(tuning.before, receivers), site_days(tuning.after, receivers)
-    return tuning_drawings(tuning, before, after, ask.unit(tuning.before.setup))
+    return tuning_drawings(tuning, shown, before, after, ask.unit(tuning.before.setup))

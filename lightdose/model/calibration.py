@@ -7,6 +7,7 @@ file states, so a later edit of that file does not shift what was measured.
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Literal
@@ -266,6 +267,34 @@ class Trend:
     usual: bool
 
 
+@dataclass(frozen=True)
+class ReadingGroup:
+    """Readings of one site, or with the same channels on; at least one."""
+
+    name: str
+    readings: tuple[ReadingFit, ...]
+
+    @property
+    def typical_off_fraction(self) -> float:
+        """Median distance from the model, as a share of it; those left out aside if there are others."""
+        used = [r for r in self.readings if not r.outlier] or self.readings
+        return statistics.median(abs(r.residual_fraction) for r in used)
+
+    @property
+    def furthest(self) -> ReadingFit:
+        """The reading furthest off."""
+        return max(self.readings, key=lambda r: abs(r.residual_fraction))
+
+    @property
+    def middle_half(self) -> Interval | None:
+        """Residuals between which half of the used readings lie; None for fewer than two."""
+        used = [r.residual_fraction for r in self.readings if not r.outlier]
+        if len(used) < 2:
+            return None
+        low, high = np.percentile(used, [25, 75])
+        return float(low), float(high)
+
+
 @dataclass(frozen=True, eq=False)
 class CalibrationFit:
     """Everything `calibrate` reports.
@@ -283,3 +312,11 @@ class CalibrationFit:
     contradictions: tuple[Contradiction, ...] = ()
     untying: Untying | None = None
     trend: Trend | None = None
+
+    def grouped(self, by: Literal["where", "on"]) -> list[ReadingGroup]:
+        """Readings by site or by what was on, the group that is typically furthest off first."""
+        groups: dict[str, list[ReadingFit]] = {}
+        for reading in self.residuals:
+            groups.setdefault(getattr(reading, by), []).append(reading)
+        made = [ReadingGroup(name, tuple(readings)) for name, readings in groups.items()]
+        return sorted(made, key=lambda group: -group.typical_off_fraction)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
@@ -34,6 +35,9 @@ SEVERITY: Mapping[DliState | None, int] = {
     None: 3,
 }
 """How badly a coral stands; None is dry."""
+
+LEAST_REACH = 0.005
+"""Kinds of change whose largest abs(ln ratio) is smaller are not shown: our choice."""
 
 FIELD_KINDS: frozenset[ChangeKind] = frozenset({"yellowing", "height", "level", "wall", "floor", "cover"})
 """Changes that need the light field again; the others only weigh it anew."""
@@ -455,3 +459,57 @@ class TrySettings:
     def today(cls, record: TryChange) -> TrySettings:
         """Nothing changed."""
         return cls(tuple(c.today_level for c in record.channels), record.plateau_h)
+
+
+@dataclass(frozen=True)
+class CaseSpan:
+    """What one case does: the ratio of doses at the middle site, and the lowest and the highest of all."""
+
+    end: str
+    middle: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class CaseRow:
+    """The cases of one kind of change; ``worse`` counts corals that the worst brings farther from usual."""
+
+    name: str
+    spans: tuple[CaseSpan, ...]
+    worse: int
+
+    @property
+    def farthest(self) -> tuple[str, float]:
+        """The case and the ratio that lie farthest from no change."""
+        ends = [(span.end, ratio) for span in self.spans for ratio in (span.low, span.high)]
+        return max(ends, key=lambda end: abs(math.log(max(end[1], 1e-9))))
+
+    @property
+    def reach(self) -> float:
+        """How far that is: abs(ln ratio)."""
+        return abs(math.log(max(self.farthest[1], 1e-9)))
+
+
+def case_rows(outcomes: Sequence[CaseOutcome], site: int | None = None) -> list[CaseRow]:
+    """Kinds of change by their reach, the farthest first, over all sites or at one.
+
+    Those that reach less than ``LEAST_REACH`` are left out, but for the keeper's own.
+    """
+    kinds: dict[str, list[CaseOutcome]] = {}
+    for outcome in outcomes:
+        kinds.setdefault(outcome.case.row, []).append(outcome)
+    rows = []
+    for name, members in kinds.items():
+        spans, worse = [], [0]
+        for outcome in members:
+            places = outcome.sites if site is None else (outcome.sites[site],)
+            ratios = [place.dli_ratio for place in places if place.dli_ratio is not None]
+            if ratios:
+                spans.append(CaseSpan(outcome.case.end, statistics.median(ratios), min(ratios), max(ratios)))
+                worse.append(sum(coral.worsens for place in places for coral in place.corals))
+        yours = members[0].case.source == "yours"
+        row = CaseRow(f"{name} (yours)" if yours else name, tuple(spans), max(worse))
+        if spans and (yours or row.reach >= LEAST_REACH):
+            rows.append(row)
+    return sorted(rows, key=lambda row: -row.reach)

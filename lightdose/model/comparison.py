@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 from lightdose.model.light import SiteDay, SiteSpectrum
@@ -145,6 +146,13 @@ class PlaceChange:
     dli_ratio: float | None
     split: Split
     interval_ratio: Interval | None
+
+    @property
+    def size(self) -> float:
+        """How much the dose changes: abs(ln ratio); infinite where it is dark under one alone."""
+        if self.split.ln_dli is not None:
+            return abs(self.split.ln_dli)
+        return math.inf if self.before.dli_mol_m2_d != self.after.dli_mol_m2_d else 0.0
 
 
 @dataclass(frozen=True)

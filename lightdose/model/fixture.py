@@ -43,6 +43,18 @@ class ChannelProgramme:
         object.__setattr__(self, "time_h", time)
         object.__setattr__(self, "level", level)
 
+    def on_one_day(self) -> list[tuple[FloatArray, FloatArray]]:
+        """Times within 0 to 24 and their levels; a programme over midnight as two parts, before and after."""
+        time, level = self.time_h, self.level
+        if time[-1] <= HOURS_PER_DAY:
+            return [(time, level)]
+        before, after = time <= HOURS_PER_DAY, time >= HOURS_PER_DAY
+        at_midnight = float(np.interp(HOURS_PER_DAY, time, level))
+        return [
+            (np.append(time[before], HOURS_PER_DAY), np.append(level[before], at_midnight)),
+            (np.append(0.0, time[after] - HOURS_PER_DAY), np.append(at_midnight, level[after])),
+        ]
+
 
 @dataclass(frozen=True, eq=False)
 class Programme:
@@ -59,6 +71,15 @@ class Programme:
             min(float(c.time_h[0]) for c in self.channels.values()),
             max(float(c.time_h[-1]) for c in self.channels.values()),
         )
+
+    def points(self) -> list[tuple[float, Mapping[str, float]]]:
+        """The moments at which any channel has a point, in order, and the levels there; a jump is two. [h]"""
+        moments: dict[tuple[float, bool], dict[str, float]] = {}
+        for name, channel in self.channels.items():
+            for i, (time, level) in enumerate(zip(channel.time_h, channel.level, strict=True)):
+                jumps = i > 0 and bool(channel.time_h[i - 1] == time)
+                moments.setdefault((float(time), jumps), {})[name] = float(level)
+        return [(time, moments[time, jumps]) for time, jumps in sorted(moments)]
 
 
 FluxKind = Literal["photon_flux_umol_s", "ppf_umol_s", "radiant_flux_w", "luminous_flux_lm", "electrical_w"]
@@ -269,3 +290,16 @@ class Fixture:
             raise SetupError(
                 f"the programme of fixture {self.name!r} names unknown channels: {', '.join(unknown)}"
             )
+
+    @property
+    def outline_m(self) -> list[tuple[float, float]]:
+        """Corners of the emitting rectangle from above; all alike for a point. [m]"""
+        turn = math.radians(self.rotation_deg)
+        half_length, half_width = self.type.aperture.length_m / 2, self.type.aperture.width_m / 2
+        return [
+            (
+                self.x_m + math.cos(turn) * a * half_length - math.sin(turn) * b * half_width,
+                self.y_m + math.sin(turn) * a * half_length + math.cos(turn) * b * half_width,
+            )
+            for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))
+        ]

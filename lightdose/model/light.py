@@ -134,6 +134,12 @@ class SiteSpectrum:
     name: str
     by_channel: FloatArray
 
+    @property
+    def total(self) -> FloatArray:
+        """The sum over channels, shape (500,). [umol m-2 s-1 nm-1]"""
+        summed: FloatArray = self.by_channel.sum(axis=0)
+        return summed
+
 
 @dataclass(frozen=True, eq=False)
 class SiteDay:
@@ -149,3 +155,9 @@ class SiteDay:
     name: str
     time_h: FloatArray
     by_channel: FloatArray
+
+    @property
+    def total(self) -> FloatArray:
+        """The sum over channels, shape (n_point,). [umol m-2 s-1]"""
+        summed: FloatArray = self.by_channel.sum(axis=0)
+        return summed

@@ -11,7 +11,7 @@ import numpy as np
 from lightdose.errors import SetupError
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import Analysis, Basis, Caution, DliState
-from lightdose.model.setup import CoralGroup, Receiver, Setup
+from lightdose.model.setup import CoralGroup, Receiver, Setup, Tank
 
 PlaneKind = Literal["depth", "from_front", "from_left"]
 MapQuantity = Literal["dli", "peak", "full_output"]
@@ -36,6 +36,12 @@ class Plane:
 
     kind: PlaneKind
     at_m: float
+
+    def spans_m(self, tank: Tank) -> tuple[float, float]:
+        """Extent of the water along the plane's columns and rows. [m]"""
+        spans = (tank.length_m, tank.width_m, tank.water_depth_m)
+        along, down, _ = AXES[self.kind]
+        return spans[along], spans[down]
 
 
 @dataclass(frozen=True, eq=False)

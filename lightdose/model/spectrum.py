@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -89,6 +89,57 @@ class SpectrumMix:
 
 
 ChannelSpectrum = SpectralDistribution | LedPeak | SpectrumMix
+LightColour = Literal["violet", "blue", "cyan", "green", "amber", "red", "far red", "white"]
+COLOUR_ENDS_NM: Final[tuple[tuple[float, LightColour], ...]] = (
+    (430, "violet"),
+    (485, "blue"),
+    (515, "cyan"),
+    (565, "green"),
+    (610, "amber"),
+    (700, "red"),
+)
+"""Below which peak wavelength a light has each colour. Our choice: where the names of the trade change."""
+
+NEAR_PEAK_NM, BROAD_SHARE = 40.0, 0.6
+"""Light with less than this share of its photons so near to its peak is white or mixed: our choice."""
+
+
+def light_colour(spectrum: ChannelSpectrum) -> LightColour:
+    """The name of a light's colour, by its peak wavelength; "white" for broad and mixed light."""
+    shares = _colour_shares(spectrum, 1.0)
+    strongest = max(shares, key=lambda colour: shares[colour])
+    return strongest if shares[strongest] >= BROAD_SHARE * sum(shares.values()) else "white"
+
+
+def _colour_shares(spectrum: ChannelSpectrum, share: float) -> dict[LightColour, float]:
+    """Colour -> share of the photons of a spectrum's parts."""
+    if isinstance(spectrum, LedPeak):
+        narrow = spectrum.fwhm_nm <= 2 * NEAR_PEAK_NM
+        return {_colour_at(spectrum.peak_nm) if narrow else "white": share}
+    if isinstance(spectrum, SpectralDistribution):
+        return {_tabulated_colour(spectrum): share}
+    total = sum(part_share for _, part_share in spectrum.parts)
+    shares: dict[LightColour, float] = {}
+    for part, part_share in spectrum.parts:
+        for colour, amount in _colour_shares(part, share * part_share / total).items():
+            shares[colour] = shares.get(colour, 0.0) + amount
+    return shares
+
+
+def _tabulated_colour(spectrum: SpectralDistribution) -> LightColour:
+    nodes = spectrum.wavelength_nm
+    photons = spectrum.values * (nodes if spectrum.quantity == "power" else 1.0)
+    amount = photons * np.gradient(nodes)
+    peak_nm = float(nodes[int(np.argmax(photons))])
+    near = float(amount[np.abs(nodes - peak_nm) <= NEAR_PEAK_NM].sum())
+    return _colour_at(peak_nm) if near >= BROAD_SHARE * float(amount.sum()) else "white"
+
+
+def _colour_at(peak_nm: float) -> LightColour:
+    for end_nm, colour in COLOUR_ENDS_NM:
+        if peak_nm < end_nm:
+            return colour
+    return "far red"
 
 
 @dataclass(frozen=True, eq=False)

@@ -34,12 +34,10 @@ def slice_cells(tank: Tank, plane: Plane, cell_m: float) -> SliceCells:
     ------
     Definition.
     """
-    spans = (tank.length_m, tank.width_m, tank.water_depth_m)
-    along, down, _ = AXES[plane.kind]
-    columns, rows = (max(1, math.ceil(spans[axis] / cell_m - 1e-9)) for axis in (along, down))
-    return SliceCells(
-        plane, np.linspace(0.0, spans[along], columns + 1), np.linspace(0.0, spans[down], rows + 1)
+    edges = (
+        np.linspace(0.0, span, max(1, math.ceil(span / cell_m - 1e-9)) + 1) for span in plane.spans_m(tank)
     )
+    return SliceCells(plane, *edges)
 
 
 def sample_points(cells: SliceCells, samples: int) -> FloatArray:

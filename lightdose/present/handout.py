@@ -18,8 +18,8 @@ from lightdose.answers.handout import (
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
 from lightdose.model.shop import HandedLight, Handout
-from lightdose.present.figures.canvas import Drawing, drawn, fitted, new_figure, shortened
-from lightdose.present.figures.handout_chart import (
+from lightdose.present.figures.canvas import Drawing, drawn, line_in, new_figure, text_height_in, write_text
+from lightdose.present.figures.handout import (
     HEAD_IN,
     ROW_IN,
     CoralRow,
@@ -29,17 +29,15 @@ from lightdose.present.figures.handout_chart import (
     draw_corals,
     draw_day,
 )
+from lightdose.present.figures.lettering import fitted, shortened
 from lightdose.present.figures.style import QUIET_INK
 from lightdose.present.labels import literal
 from lightdose.present.paper import (
     SHEETS_IN,
     Paper,
-    line_in,
     rows_height_in,
-    text_height_in,
     write_rows,
     write_rule,
-    write_text,
 )
 
 if TYPE_CHECKING:
@@ -72,12 +70,9 @@ class Plan:
     day_in: float
 
 
+@drawn
 def handout_pages(handout: Handout, paper: Paper) -> Drawing:
     """The one page of a hand-out; ``paper.pdf_bytes`` turns it into the file."""
-    return drawn(lambda: _draw(handout, paper))
-
-
-def _draw(handout: Handout, paper: Paper) -> Drawing:
     width_in, height_in = SHEETS_IN[paper]
     figure = new_figure(width_in, height_in)
     inner = width_in - 2 * MARGIN_IN

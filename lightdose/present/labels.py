@@ -104,6 +104,11 @@ def percent(fraction: float) -> str:
     return f"{100 * fraction:.0f} %"
 
 
+def percent_words(level: float) -> str:
+    """A level in percent to two decimals at most: "12.8", "55"."""
+    return f"{round(100 * level, 2) + 0.0:g}"
+
+
 def count(n: int, one: str, many: str = "") -> str:
     """A counted noun: "1 coral", "8 corals"."""
     return f"{n} {one if n == 1 else many or one + 's'}"

@@ -1,22 +1,20 @@
-"""Pages to print: sheet sizes, text that flows down a column, PDF files that come out the same each time."""
+"""Pages to print: sheet sizes, labelled rows down a column, PDF files that come out the same each time."""
 
 from __future__ import annotations
 
 import io
-import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lightdose.answers.blocks import Point
 from lightdose.model.setup import LengthUnit
-from lightdose.present.figures.canvas import LINE_IN, Drawing, drawing_settings, wrapped
-from lightdose.present.figures.style import INK, QUIET_INK, RULE, TEXT_PT
+from lightdose.present.figures.canvas import Drawing, drawing_settings, text_height_in, write_text
+from lightdose.present.figures.style import QUIET_INK, RULE, Stroke
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LABEL_GAP_IN: Final = 0.06
-_UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)|(?<=mol) (?=m⁻²)|(?<=m⁻²) (?=[ds]⁻¹)")
 
 Paper = Literal["a4", "letter"]
 MM_PER_IN: Final = 25.4
@@ -56,33 +54,6 @@ def pdf_bytes(drawing: Drawing) -> bytes:
     return buffer.getvalue()
 
 
-def text_height_in(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> float:
-    """Height of wrapped text. [inch]"""
-    return len(_lines(text, width_in, size_pt, bold)) * line_in(size_pt)
-
-
-def _lines(text: str, width_in: float, size_pt: float, bold: bool) -> list[str]:
-    """Wrapped lines; a number keeps its sign of unit."""
-    return wrapped(_UNIT.sub("\u00a0", text), width_in, size_pt, bold=bold)
-
-
-def line_in(size_pt: float) -> float:
-    """Height of one line. [inch]"""
-    return LINE_IN * size_pt / TEXT_PT
-
-
-def write_text(
-    figure: Figure, left_in: float, top_in: float, width_in: float, text: str, size_pt: float, **style: Any
-) -> float:
-    """Write wrapped text in a column and return the height below it. [inch from the top]"""
-    style.setdefault("color", INK)
-    width, height = figure.get_size_inches()
-    for line in _lines(text, width_in, size_pt, style.get("weight") == "bold"):
-        figure.text(left_in / width, 1 - top_in / height, line, fontsize=size_pt, va="top", **style)
-        top_in += line_in(size_pt)
-    return top_in
-
-
 def rows_height_in(
     rows: Sequence[Point], label_in: float, width_in: float, size_pt: float, gap_in: float
 ) -> float:
@@ -116,9 +87,13 @@ def write_rows(
 
 def write_rule(figure: Figure, left_in: float, top_in: float, width_in: float, *, dark: bool = False) -> None:
     """A thin line across a column."""
+    write_line(figure, left_in, top_in, width_in, Stroke(QUIET_INK if dark else RULE, "solid", 0.7))
+
+
+def write_line(figure: Figure, left_in: float, top_in: float, width_in: float, stroke: Stroke) -> None:
+    """A level piece of a line."""
     from matplotlib.lines import Line2D
 
     width, height = figure.get_size_inches()
-    y = 1 - top_in / height
-    ends = (left_in / width, (left_in + width_in) / width)
-    figure.add_artist(Line2D(ends, (y, y), color=QUIET_INK if dark else RULE, linewidth=0.7))
+    y, ends = 1 - top_in / height, (left_in / width, (left_in + width_in) / width)
+    figure.add_artist(Line2D(ends, (y, y), **stroke.style))

@@ -36,13 +36,12 @@ from lightdose.model.places import LightMap
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import Drawing
-from lightdose.present.figures.colour import colour_drawing
 from lightdose.present.figures.comparison import comparison_drawings
-from lightdose.present.figures.day import day_drawing, spectrum_drawing
-from lightdose.present.figures.diminishing import diminishing_drawing
+from lightdose.present.figures.day import day_drawing, schedule_drawing
+from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
 from lightdose.present.figures.map import map_drawings
-from lightdose.present.figures.schedule import programme_rows, schedule_drawing
-from lightdose.present.labels import literal
+from lightdose.present.figures.spectrum import spectrum_drawing
+from lightdose.present.labels import clock, literal, percent_words
 from lightdose.present.page import Ready, laid_out, page_environment, policy, set_text, template_text
 from lightdose.present.range_bar import KEY
 from lightdose.present.try_change import try_change_section
@@ -181,18 +180,18 @@ def programme_table(fixture: Fixture, index: int) -> Table:
     from lightdose.answers.field import said, table
 
     key = f"programme-{index}"
-    columns = [said("time", "Time", lambda row: row.time, kind="string", at={key: 0})]
+    columns = [said("time", "Time", lambda row: clock(row[0]), kind="string", at={key: 0})]
     for n, channel in enumerate(fixture.type.channels):
-        columns.append(said(channel.name, channel.name, _percent(n), unit="%", at={key: 1 + n}))
+        columns.append(said(channel.name, channel.name, _percent(channel.name), unit="%", at={key: 1 + n}))
     note = "lightdose dose --csv-schedule writes all rows as files."
-    rows = programme_rows(fixture)
+    rows = fixture.programme.points()
     return table(
         key, f"Programme of {fixture.name}", columns, rows, least=len(columns), note=note, paper=True
     )
 
 
-def _percent(channel: int) -> Callable[[Any], str]:
-    return lambda row: str(row.percents[channel])
+def _percent(channel: str) -> Callable[[Any], str]:
+    return lambda row: percent_words(row[1][channel]) if channel in row[1] else ""
 
 
 def _spectrum(report: Report) -> Section:

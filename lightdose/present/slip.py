@@ -8,18 +8,16 @@ from lightdose.answers.blocks import Point
 from lightdose.answers.slip import heading, origin_sentence, previous_line, slip_points, start_sentence
 from lightdose.model.results import EYES
 from lightdose.model.shop import Slip
-from lightdose.present.figures.canvas import Drawing, drawn, fitted, new_figure
+from lightdose.present.figures.canvas import Drawing, drawn, line_in, new_figure, text_height_in, write_text
+from lightdose.present.figures.lettering import fitted
 from lightdose.present.figures.style import QUIET_INK
 from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET, literal
 from lightdose.present.paper import (
     SLIPS_IN,
     Paper,
-    line_in,
     rows_height_in,
-    text_height_in,
     write_rows,
     write_rule,
-    write_text,
 )
 
 if TYPE_CHECKING:
@@ -38,12 +36,9 @@ LONGEST_TEXT: Final = 260
 """Letters of one line of the slip: no name drives the rest off the page."""
 
 
+@drawn
 def slip_page(slip: Slip, paper: Paper) -> Drawing:
     """The slip on one page; ``paper.pdf_bytes`` turns it into the file."""
-    return drawn(lambda: _draw(slip, paper))
-
-
-def _draw(slip: Slip, paper: Paper) -> Drawing:
     width_in, height_in = SLIPS_IN[paper]
     figure = new_figure(width_in, height_in)
     inner = width_in - 2 * MARGIN_IN

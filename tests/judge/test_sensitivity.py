@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.sensitivity import closing_line
 from lightdose.files.library import reference_tables
 from lightdose.judge.sensitivity import changed_setup, sensitivity, standard_cases
-from lightdose.model.changes import SEVERITY, Case, CaseOutcome, Change, Sensitivity
+from lightdose.model.changes import SEVERITY, Case, CaseOutcome, Change, Sensitivity, case_rows
 from lightdose.model.fixture import Aperture, Fixture, Programme
 from lightdose.model.setup import Setup, Water
 from lightdose.present.figures.sensitivity import tornado_drawings
@@ -195,3 +196,16 @@ def test_case_that_hangs_a_large_panel_too_low_is_left_out_and_told() -> None:
     assert [o.case.name for o in found.outcomes] == ["fixtures +5 cm"]
     (skipped,) = found.skipped
     assert skipped.startswith("fixtures -5 cm: the aperture of fixture")
+
+
+@pytest.mark.identity
+def test_rows_stand_by_their_reach_and_hold_both_directions() -> None:
+    """The farthest row is on top; height and level hold their two ends in one row."""
+    rows = case_rows(FOUND.outcomes)
+    reach = [r.reach for r in rows]
+    assert reach == sorted(reach, reverse=True)
+    by_name = {r.name: r for r in rows}
+    assert [s.end for s in by_name["fixture height"].spans] != []
+    assert {s.end for s in by_name["fixture height"].spans} == {"+5 cm", "-5 cm"}
+    assert {s.end for s in by_name["water yellowing"].spans} == {"0/m", "0.1/m", "0.5/m", "1/m"}
+    assert by_name["neighbour grown over"].reach == pytest.approx(math.log(2))

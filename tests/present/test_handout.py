@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from lightdose.answers.handout import finding, more_text, standing_points, why_points
 from lightdose.model.results import Analysis, Caution, Exposure, LimitTime, Stare
 from lightdose.model.shop import HandedLight, Handout
-from lightdose.present.figures.handout_chart import chosen_rows, coral_rows
+from lightdose.present.figures.handout import chosen_rows, coral_rows
 from lightdose.present.handout import handout_pages
 from lightdose.present.paper import Paper, pdf_bytes
 from lightdose.workflows.handout import handout

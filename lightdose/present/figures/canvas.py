@@ -1,37 +1,88 @@
-"""Figures laid out in inches: panels, labels that do not meet, files that come out the same each time."""
+"""The canvas of all figures: a sheet with its head, panels laid out in inches, and the marks they share."""
 
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Any, Literal
+from functools import wraps
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, Final, Literal, ParamSpec, TypeVar
 from xml.sax.saxutils import escape
 
-from lightdose.present.figures.style import INK, QUIET_INK, RULE, SMALL_PT, TEXT_PT, TITLE_PT
-from lightdose.present.labels import literal
+from lightdose.model.record import FloatArray
+from lightdose.model.results import DliState, Verdict
+from lightdose.present.figures.lettering import FONT, fitted, wrapped
+from lightdose.present.figures.style import (
+    BAND_FILL,
+    INK,
+    LIMIT_FILL,
+    QUIET_INK,
+    RULE,
+    SMALL_PT,
+    STATE_MARKS,
+    TEXT_PT,
+    TITLE_PT,
+    TONES,
+    Stroke,
+)
+from lightdose.quantities import BANDS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.ft2font import FT2Font
 
 FigureFormat = Literal["svg", "png"]
-PNG_DPI = 160
-LINE_IN = 0.165
+Points = FloatArray | Sequence[float]
+PNG_DPI: Final = 160
+MOST_FIGURES: Final = 5
+"""Of one list; each takes a second and 20 MB, and what lies beyond stands in tables and CSV. Our choice."""
+
+MARGIN_IN: Final = 0.15
+LINE_IN: Final = 0.165
 """Height of a line of text of ``TEXT_PT``. [inch]"""
 
-CLOSE_SHARE, CLOSE_IN = 0.03, 0.15
-"""Lines whose words add up to so nearly the width of the page are set to see whether they fit."""
+STACK_WIDTH_IN, STACK_LEFT_IN, STACK_RIGHT_IN = 9.0, 0.85, 2.6
+PANEL_IN, PANEL_GAP_IN = 1.75, 0.25
+ROWS_WIDTH_IN, NAMES_IN, WORDS_IN, ROW_IN = 9.5, 2.5, 3.6, 0.27
+AXIS_IN: Final = 0.6
+"""Room below a panel for its scale and its name."""
 
-UNDRAWABLE = "□"
+HEAD_IN, BANDS_IN = 0.25, 0.18
+"""Room above a panel for its name, and for the names of colour bands."""
+
+TICK_GAP_IN: Final = 0.36
+"""Ticks of a log scale stand at least so far apart."""
+
+ROUND_STEPS: Final = tuple(
+    tuple(step * 10.0**power for power in range(-6, 9, decades) for step in steps)
+    for decades, steps in (
+        (1, (1, 1.2, 1.4, 1.6, 1.8, 2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9)),
+        (1, (1, 1.5, 2, 3, 5, 7)),
+        (1, (1, 2, 5)),
+        (1, (1,)),
+        (3, (1,)),
+    )
+)
+"""Round numbers for a log scale, from close steps to thousands."""
+
+LEADER: Final[Any] = {
+    "arrowstyle": "-",
+    "color": QUIET_INK,
+    "linewidth": 0.6,
+    "shrinkA": 1,
+    "shrinkB": 0,
+    "relpos": (0.0, 0.5),
+}
+"""A hairline from a label to its point."""
+
 HEAD_TITLE, HEAD_LEAD = "head title", "head lead"
 """Labels of the texts of a figure's head."""
 
 _SETTINGS: Any = {
-    "font.family": "DejaVu Sans",
+    "font.family": FONT,
     "font.size": TEXT_PT,
     "text.parse_math": False,
     "text.hinting": "none",  # lines are as wide on the page as ``text_width_in`` says
@@ -48,6 +99,8 @@ _SETTINGS: Any = {
     "axes.spines.top": False,
     "axes.spines.right": False,
 }
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,47 +124,40 @@ def drawing_settings() -> Iterator[None]:
         yield
 
 
+def drawn(build: Callable[_P, _T]) -> Callable[_P, _T]:
+    """The same function under the settings of figures."""
+
+    @wraps(build)
+    def under_settings(*args: _P.args, **named: _P.kwargs) -> _T:
+        with drawing_settings():
+            return build(*args, **named)
+
+    return under_settings
+
+
 def render(drawing: Drawing, form: FigureFormat) -> bytes:
     """The bytes of a figure's file; text is outlined, and two runs give the same bytes."""
     metadata: dict[str, Any] = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
     buffer = io.BytesIO()
     with drawing_settings():
         drawing.figure.savefig(buffer, format=form, dpi=PNG_DPI, metadata=metadata)
-    return _with_words(buffer.getvalue(), drawing) if form == "svg" else buffer.getvalue()
-
-
-def _with_words(svg: bytes, drawing: Drawing) -> bytes:
-    """Title and description as the first children of the drawing, for readers that speak."""
+    if form == "png":
+        return buffer.getvalue()
+    svg = buffer.getvalue()
     start = svg.index(b">", svg.index(b"<svg")) + 1
+    # Title and description come first, for readers that speak.
     words = f"\n <title>{escape(drawing.title)}</title>\n <desc>{escape(drawing.description)}</desc>"
     return svg[:start] + words.encode("ascii", "xmlcharrefreplace") + svg[start:]
 
 
-def drawable(text: str) -> str:
-    """A name with a box for each letter that the figures' font lacks."""
-    font = _font(bold=False)
-    return "".join(c if font.get_char_index(ord(c)) else UNDRAWABLE for c in literal(text))
+def line_in(size_pt: float) -> float:
+    """Height of one line of text. [inch]"""
+    return LINE_IN * size_pt / TEXT_PT
 
 
-def shortened(text: str, longest: int) -> str:
-    """A drawable name of at most so many letters: its start and its end; tables hold it whole."""
-    return _joined_ends(drawable(text), longest)
-
-
-def fitted(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> str:
-    """A drawable name not wider than ``width_in``: its start and its end; tables hold it whole."""
-    name = drawable(text)
-    kept = min(len(name), 120)
-    while kept > 2 and text_width_in(_joined_ends(name, kept), size_pt, bold=bold) > width_in:
-        kept -= 1
-    return _joined_ends(name, kept)
-
-
-def _joined_ends(name: str, longest: int) -> str:
-    if len(name) <= longest:
-        return name
-    tail = longest // 3
-    return f"{name[: longest - tail - 1].rstrip()}…{name[len(name) - tail :].lstrip()}"
+def text_height_in(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> float:
+    """Height of wrapped text. [inch]"""
+    return len(wrapped(text, width_in, size_pt, bold=bold)) * line_in(size_pt)
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
@@ -121,93 +167,315 @@ def new_figure(width_in: float, height_in: float) -> Figure:
     return Figure(figsize=(width_in, height_in), facecolor="white")
 
 
-def panel(figure: Figure, left_in: float, top_in: float, width_in: float, height_in: float) -> Axes:
-    """Axes whose upper left corner lies so far from the figure's upper left corner."""
-    figure_width, figure_height = figure.get_size_inches()
-    bottom = figure_height - top_in - height_in
-    return figure.add_axes(
-        (
-            left_in / figure_width,
-            bottom / figure_height,
-            width_in / figure_width,
-            height_in / figure_height,
-        )
-    )
-
-
-def write_at(
-    figure: Figure, x_in: float, top_in: float, text: str, size_pt: float = TEXT_PT, **style: Any
+def write_text(
+    figure: Figure, left_in: float, top_in: float, width_in: float, text: str, size_pt: float, **style: Any
 ) -> float:
-    """Write wrapped text below a height and return the height below it. [inch from the top]"""
-    width, height = figure.get_size_inches()
+    """Write wrapped text in a column and return the height below it. [inch from the top]"""
     style.setdefault("color", INK)
-    lines = wrapped(text, width - x_in - 0.15, size_pt, bold=style.get("weight") == "bold")
-    for line in lines:
-        figure.text(x_in / width, 1 - top_in / height, line, fontsize=size_pt, va="top", **style)
-        top_in += LINE_IN * size_pt / TEXT_PT
+    width, height = figure.get_size_inches()
+    for line in wrapped(text, width_in, size_pt, bold=style.get("weight") == "bold"):
+        figure.text(left_in / width, 1 - top_in / height, line, fontsize=size_pt, va="top", **style)
+        top_in += line_in(size_pt)
     return top_in
 
 
-def head_height(title: str, lead: str, width_in: float) -> float:
-    """Height of the head that ``write_head`` writes. [inch]"""
-    n_title = len(wrapped(title, width_in - 0.3, TITLE_PT, bold=True))
-    n_lead = len(wrapped(lead, width_in - 0.3, TEXT_PT))
-    return 0.15 + n_title * LINE_IN * TITLE_PT / TEXT_PT + 0.04 + n_lead * LINE_IN + 0.12
+class Sheet:
+    """A figure under its head: the finding in bold, and under it what is shown.
+
+    A page sets both in its own type. ``top_in`` is where the head ends; places are in inches from the upper
+    left corner.
+    """
+
+    def __init__(self, title: str, lead: str, width_in: float, below_in: float, gap_in: float = 0.0) -> None:
+        room = width_in - 2 * MARGIN_IN
+        top = MARGIN_IN + text_height_in(title, room, TITLE_PT, bold=True) + 0.04
+        self.title, self.width_in = title, width_in
+        self.top_in = top + text_height_in(lead, room, TEXT_PT) + 0.12 + gap_in
+        self.figure = new_figure(width_in, self.top_in + below_in)
+        self.write(MARGIN_IN, title, TITLE_PT, weight="bold", label=HEAD_TITLE)
+        self.write(top, lead, color=QUIET_INK, label=HEAD_LEAD)
+
+    def write(
+        self, top_in: float, text: str, size_pt: float = TEXT_PT, left_in: float = MARGIN_IN, **style: Any
+    ) -> float:
+        """Write text over the width of the sheet and return the height below it."""
+        room = self.width_in - left_in - MARGIN_IN
+        return write_text(self.figure, left_in, top_in, room, text, size_pt, **style)
+
+    def panel(
+        self, left_in: float, top_in: float, width_in: float, height_in: float, right_in: float = 0.0
+    ) -> Panel:
+        """A panel whose upper left corner lies so far from that of the sheet."""
+        return Panel.on(self.figure, left_in, top_in, width_in, height_in, right_in)
+
+    def drawing(self, name: str, description: str) -> Drawing:
+        """The finished figure."""
+        return Drawing(name, self.title, description, self.figure)
 
 
-def write_head(figure: Figure, title: str, lead: str) -> None:
-    """The finding in bold, and under it what is shown; a page sets both in its own type."""
-    top = write_at(figure, 0.15, 0.15, title, TITLE_PT, weight="bold", label=HEAD_TITLE)
-    write_at(figure, 0.15, top + 0.04, lead, color=QUIET_INK, label=HEAD_LEAD)
+def pages(rows: Sequence[_T], size: int) -> list[tuple[str, Sequence[_T]]]:
+    """Rows on as many figures as they need, up to ``MOST_FIGURES``, each with the end of its file's name."""
+    shown = range(0, min(len(rows), MOST_FIGURES * size), size)
+    return [(f"-{i // size + 1}" if len(shown) > 1 else "", rows[i : i + size]) for i in shown]
 
 
-@lru_cache(maxsize=4096)
-def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
-    """Width of a line of text as the figures' font sets it. [inch]"""
-    from matplotlib.ft2font import LoadFlags
-
-    font = _font(bold)
-    font.set_size(size_pt, 72)
-    font.set_text(text, 0.0, flags=LoadFlags.NO_HINTING)
-    return font.get_width_height()[0] / 64 / 72
-
-
-@cache
-def _font(bold: bool) -> FT2Font:
-    from matplotlib.font_manager import FontProperties, findfont, get_font
-
-    return get_font(findfont(FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")))
-
-
-def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:
-    """Lines of text not wider than ``width_in``; a word that is wider is split."""
-    lines = [""]
-    for word in drawable(text).split(" "):
-        trial = f"{lines[-1]} {word}".lstrip()
-        if _fits(trial, width_in, size_pt, bold):
-            lines[-1] = trial
-            continue
-        if lines[-1]:
-            lines.append("")
-        for letter in word:
-            if text_width_in(lines[-1] + letter, size_pt, bold=bold) > width_in:
-                lines.append("")
-            lines[-1] += letter
-    return lines
+def row_sheet(
+    title: str,
+    lead: str,
+    names: Sequence[str],
+    x_label: str,
+    *,
+    words_in: float = WORDS_IN,
+    row_in: float = ROW_IN,
+    gap_in: float = 0.0,
+) -> tuple[Sheet, Panel]:
+    """One panel with a named row a thing, and room for words to its right."""
+    height = len(names) * row_in
+    sheet = Sheet(title, lead, ROWS_WIDTH_IN, height + AXIS_IN, gap_in)
+    panel = sheet.panel(NAMES_IN, sheet.top_in, ROWS_WIDTH_IN - NAMES_IN - words_in, height, words_in)
+    panel.name_rows(names)
+    panel.axes.set_xlabel(x_label, fontsize=TEXT_PT)
+    return sheet, panel
 
 
-def _fits(line: str, width_in: float, size_pt: float, bold: bool) -> bool:
-    """Whether a line is not wider than ``width_in``; it is set as a whole, which is slow, if it is close."""
-    rough = sum(_advance_in(word, size_pt, bold) for word in line.split(" "))
-    if abs(rough - width_in) > max(CLOSE_SHARE * width_in, CLOSE_IN):
-        return rough < width_in
-    return text_width_in(line, size_pt, bold=bold) <= width_in
+def row_name(name: str) -> str:
+    """A name as wide as the room before a row allows."""
+    return fitted(name, NAMES_IN - 0.3, TEXT_PT)
 
 
-@lru_cache(maxsize=4096)
-def _advance_in(word: str, size_pt: float, bold: bool) -> float:
-    """Width of a word and the space after it."""
-    return text_width_in(f"x{word} x", size_pt, bold=bold) - text_width_in("xx", size_pt, bold=bold)
+def stacked_sheet(
+    title: str,
+    lead: str,
+    heights_in: Sequence[float],
+    x_label: str,
+    y_label: str,
+    *,
+    right_in: float = STACK_RIGHT_IN,
+    above_in: float = HEAD_IN,
+    grid: Literal["y", "both"] = "both",
+) -> tuple[Sheet, list[Panel]]:
+    """Panels below one another; they share the scale under the last, and each has words above it."""
+    gap = PANEL_GAP_IN + above_in
+    below = sum(heights_in) + gap * (len(heights_in) - 1) + AXIS_IN
+    sheet = Sheet(title, lead, STACK_WIDTH_IN, below, above_in)
+    panels: list[Panel] = []
+    width, top = STACK_WIDTH_IN - STACK_LEFT_IN - right_in, sheet.top_in
+    for height in heights_in:
+        panel = sheet.panel(STACK_LEFT_IN, top, width, height, right_in)
+        panel.grid(grid)
+        panel.axes.set_ylabel(y_label, fontsize=SMALL_PT)
+        panel.axes.tick_params(labelbottom=len(panels) == len(heights_in) - 1)
+        panels.append(panel)
+        top += height + gap
+    if panels:
+        panels[-1].axes.set_xlabel(x_label, fontsize=TEXT_PT)
+    return sheet, panels
+
+
+@dataclass(frozen=True)
+class EndLabel:
+    """Words for the right margin, and the point that they belong to."""
+
+    text: str
+    x: float
+    y: float
+    colour: str = INK
+
+    @classmethod
+    def after_plateau(cls, text: str, x: FloatArray, y: FloatArray, colour: str) -> EndLabel:
+        """Words for a curve, at the last point near its highest."""
+        last = int((y >= 0.97 * y.max()).nonzero()[0][-1])
+        return cls(text, float(x[last]), float(y[last]), colour)
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """Axes of known size, with the marks that figures share; ``right_in`` is room for words beside them."""
+
+    axes: Axes
+    width_in: float
+    height_in: float
+    right_in: float
+
+    @classmethod
+    def on(
+        cls,
+        figure: Figure,
+        left_in: float,
+        top_in: float,
+        width_in: float,
+        height_in: float,
+        right_in: float = 0.0,
+    ) -> Panel:
+        """A panel whose upper left corner lies so far from the figure's upper left corner."""
+        wide, high = figure.get_size_inches()
+        bottom = high - top_in - height_in
+        box = (left_in / wide, bottom / high, width_in / wide, height_in / high)
+        return cls(figure.add_axes(box), width_in, height_in, right_in)
+
+    def grid(self, axis: Literal["x", "y", "both"] = "both") -> None:
+        """Thin rules behind the data."""
+        self.axes.grid(True, axis=axis, color=RULE, linewidth=0.6)
+        self.axes.set_axisbelow(True)
+        self.axes.tick_params(labelsize=SMALL_PT, length=3)
+
+    def name_rows(self, names: Sequence[str]) -> None:
+        """Rows from the top down, each with its name to its left."""
+        self.axes.set_ylim(len(names) - 0.5, -0.5)
+        self.axes.set_yticks(range(len(names)), names)
+        self.grid("x")
+        self.axes.tick_params(axis="y", length=0, labelsize=TEXT_PT, pad=8)
+        self.axes.spines["left"].set_visible(False)
+
+    def log_axis(
+        self, axis: Literal["x", "y"], low: float, high: float, steps: Sequence[Sequence[float]] = ROUND_STEPS
+    ) -> None:
+        """A log scale with the closest steps whose ticks stand apart."""
+        ticks = spaced_ticks(low, high, self.width_in if axis == "x" else self.height_in, steps)
+        self.axes.set(**{f"{axis}scale": "log", f"{axis}lim": (low, high)})
+        scale = self.axes.xaxis if axis == "x" else self.axes.yaxis
+        scale.set_ticks(ticks, [f"{tick:g}" for tick in ticks])
+        self.axes.minorticks_off()
+
+    def day_axis(self, top: float, hour: str = "{:02d}:00") -> None:
+        """From midnight to midnight with a tick every three hours, and from nothing to over ``top``."""
+        hours = range(0, 25, 3)
+        self.axes.set(xlim=(0, 24), ylim=(0, 1.08 * top))
+        self.axes.set_xticks(hours, [hour.format(h) for h in hours])
+
+    def wavelength_axis(self, start_nm: int, end_nm: int, top: float) -> None:
+        """Wavelengths with a tick every 50 nm, and from nothing to over ``top``."""
+        self.axes.set(xlim=(start_nm, end_nm), ylim=(0, 1.08 * top))
+        self.axes.set_xticks(range(50 * math.ceil(start_nm / 50), end_nm + 1, 50))
+
+    def head(self, name: str, words: str = "", above_in: float = 0.0) -> None:
+        """A name above the panel, and beside it what it shows."""
+        title = self.axes.text(
+            0,
+            1 + (0.07 + above_in) / self.height_in,
+            name,
+            transform=self.axes.transAxes,
+            fontsize=TEXT_PT,
+            weight="bold",
+            color=INK,
+        )
+        self.note(1, 0, words, (8, 0), xycoords=title, color=QUIET_INK, va="bottom")
+
+    def note(self, x: float, y: float, text: str, offset_pt: tuple[float, float], **style: Any) -> None:
+        """Small words beside a point."""
+        kept: dict[str, Any] = {"fontsize": SMALL_PT, "color": INK, "va": "center"}
+        self.axes.annotate(text, (x, y), xytext=offset_pt, textcoords="offset points", **kept | style)
+
+    def beside(self, row: float, words: str, gap_pt: float = 8, **style: Any) -> None:
+        """Small words to the right of a row."""
+        self.note(1, row, words, (gap_pt, 0), xycoords=("axes fraction", "data"), **style)
+
+    def line(self, x: Points, y: Points, stroke: Stroke, **style: Any) -> None:
+        """A line as its stroke says."""
+        kept: dict[str, Any] = {"solid_joinstyle": "round", "clip_on": False}
+        self.axes.plot(x, y, **kept | stroke.style | style)
+
+    def bar(self, row: float, low: float, high: float, height: float, fill: str, **style: Any) -> None:
+        """A bar along a row."""
+        self.axes.barh(row, high - low, left=low, height=height, color=fill, **style)
+
+    def span(self, row: float, low: float, high: float, width_pt: float = 1.1) -> None:
+        """A thin line along a row: from end to end of an interval."""
+        self.axes.plot(
+            (low, high), (row, row), color=INK, linewidth=width_pt, solid_capstyle="butt", zorder=4
+        )
+
+    def mark(self, x: float, y: float, marker: str, face: str, edge: str = INK, **style: Any) -> None:
+        """One mark, never clipped."""
+        kept: dict[str, Any] = {"markersize": 6.5, "markeredgewidth": 1.3, "clip_on": False, "zorder": 5}
+        self.axes.plot(
+            [x],
+            [y],
+            linestyle="none",
+            marker=marker,
+            markerfacecolor=face,
+            markeredgecolor=edge,
+            **kept | style,
+        )
+
+    def dose_mark(self, row: float, dose: float, state: DliState, **style: Any) -> None:
+        """A disc within the usual range, a diamond outside it, filled when far outside."""
+        marker, face = STATE_MARKS[state]
+        edge = TONES["blue"] if state == "within" else INK
+        self.mark(self.held(dose), row, marker, face, edge, **{"markersize": 7} | style)
+
+    def range_bar(self, row: float, verdict: Verdict) -> None:
+        """The usual range of a coral's group in dark, from floor to ceiling in light."""
+        if verdict.band_dli is None:
+            return
+        low, high = map(self.held, verdict.band_dli)
+        ceiling = math.inf if verdict.ceiling_dli is None else verdict.ceiling_dli
+        self.bar(row, self.held(verdict.floor_dli or 0.0), self.held(ceiling), 0.34, LIMIT_FILL)
+        self.bar(row, low, high, 0.52, BAND_FILL)
+
+    def held(self, x: float) -> float:
+        """A value brought to the nearer end of the scale if it lies beyond."""
+        low, high = self.axes.get_xlim()
+        return min(max(x, low), high)
+
+    def label_ends(self, labels: Sequence[EndLabel]) -> None:
+        """Words in the right margin, as level with their points as they fit, tied to them by hairlines."""
+        place = self.axes.transData + self.axes.transAxes.inverted()
+        wanted = [float(place.transform((label.x, label.y))[1]) * self.height_in for label in labels]
+        for label, at in zip(labels, spread(wanted, LINE_IN, 0.05, self.height_in - 0.05), strict=True):
+            self.axes.annotate(
+                label.text,
+                (label.x, label.y),
+                xytext=(1 + 0.26 / self.width_in, at / self.height_in),
+                textcoords="axes fraction",
+                va="center",
+                fontsize=SMALL_PT,
+                color=label.colour,
+                arrowprops=LEADER,
+            )
+
+    def key(self, entries: Sequence[tuple[str, str, Stroke]]) -> None:
+        """Names with a piece of their line and a figure, from the panel's top down, in the right margin."""
+        style: dict[str, Any] = {"fontsize": SMALL_PT, "color": INK, "va": "center"}
+        for i, (label, figure, stroke) in enumerate(entries):
+            y = 1 - (i + 0.5) * LINE_IN / self.height_in
+            start, end, words, edge = (1 + x / self.width_in for x in (0.12, 0.5, 0.58, self.right_in - 0.15))
+            self.line((start, end), (y, y), stroke, transform=self.axes.transAxes)
+            name = fitted(label, self.right_in - 1.15, SMALL_PT)
+            self.axes.text(words, y, name, transform=self.axes.transAxes, **style)
+            self.axes.text(edge, y, figure, transform=self.axes.transAxes, ha="right", **style)
+
+    def band_edges(self, start_nm: float) -> None:
+        """Thin lines at the edges of colour bands, with their names above the panel."""
+        for band in BANDS:
+            for edge in (band.low_nm, band.high_nm):
+                if edge > start_nm:
+                    self.axes.axvline(edge, color=QUIET_INK, linewidth=0.6, linestyle=(0, (2, 2)), zorder=0)
+            middle = (max(band.low_nm, start_nm) + band.high_nm) / 2
+            words = f"{band.name} {band.low_nm:g}-{band.high_nm:g}"
+            style = {"fontsize": SMALL_PT - 1, "color": QUIET_INK, "ha": "center", "va": "baseline"}
+            self.note(middle, 1, words, (0, 3), xycoords=("data", "axes fraction"), **style)
+
+
+def dose_limits(verdicts: Sequence[Verdict], doses: Sequence[float]) -> tuple[float, float]:
+    """Ends of a scale with every band, ceiling and dose inside; a trace of light is at the left end."""
+    marks = [x for v in verdicts for x in (v.floor_dli, *(v.band_dli or ())) if x]
+    tops = [x for v in verdicts for x in (v.ceiling_dli, *(v.band_dli or ())) if x]
+    lit = [dose for dose in doses if dose > 0]
+    least = min(marks, default=min(lit, default=1.0))
+    return 0.75 * max(min([least, *lit]), least / 8), 1.35 * max([least, *tops, *lit])
+
+
+def spaced_ticks(
+    low: float, high: float, room_in: float, steps: Sequence[Sequence[float]] = ROUND_STEPS
+) -> list[float]:
+    """Ticks of a log scale within its ends: the closest steps that stand ``TICK_GAP_IN`` apart."""
+    per_inch = math.log(high / low) / room_in
+    for row in steps:
+        ticks = [tick for tick in row if low <= tick <= high]
+        if all(math.log(b / a) >= TICK_GAP_IN * per_inch for a, b in pairwise(ticks)):
+            break
+    return ticks
 
 
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
@@ -228,16 +496,3 @@ def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list
         places[i] = min(places[i], ceiling)
         ceiling = places[i] - gap
     return places
-
-
-def quiet_grid(axes: Axes, axis: Literal["x", "y", "both"] = "both") -> None:
-    """Thin rules behind the data."""
-    axes.grid(True, axis=axis, color=RULE, linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=SMALL_PT, length=3)
-
-
-def drawn(build: Callable[[], Drawing]) -> Drawing:
-    """Run ``build`` under the settings of figures."""
-    with drawing_settings():
-        return build()

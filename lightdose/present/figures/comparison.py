@@ -1,101 +1,232 @@
-"""The figures of `compare`: both days, both spectra, doses on their ranges, the split as bars."""
+"""Two setups beside one another: doses on their ranges, changes as bars that multiply, days and spectra."""
 
 from __future__ import annotations
 
-import difflib
+import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-import numpy as np
-
-from lightdose.answers.compare import largest_changes_first, photon_words, photons_sentence
+from lightdose.answers.compare import (
+    SAME,
+    cell_factor,
+    change_sentence,
+    largest_changes_first,
+    photon_words,
+    photons_sentence,
+    state_change,
+    worst_changes_first,
+)
 from lightdose.answers.looks import APPROXIMATE, rounded
-from lightdose.errors import Problem, SetupError
-from lightdose.model.comparison import Comparison, SiteComparison
+from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, SiteComparison, Split
 from lightdose.model.light import SiteDay, SiteSpectrum
-from lightdose.model.record import FloatArray
 from lightdose.model.spectrum import GRID_NM
-from lightdose.present.figures.canvas import Drawing, drawn, fitted
-from lightdose.present.figures.comparison_bars import dose_drawings, split_drawings
-from lightdose.present.figures.day import (
-    band_edges,
-    finish_panels,
-    label_ends,
-    panel_title,
-    plot_line,
-    stacked_panels,
+from lightdose.present.figures.canvas import (
+    AXIS_IN,
+    BANDS_IN,
+    HEAD_IN,
+    MOST_FIGURES,
+    NAMES_IN,
+    PANEL_IN,
+    ROW_IN,
+    ROWS_WIDTH_IN,
+    WORDS_IN,
+    Drawing,
+    EndLabel,
+    Panel,
+    Sheet,
+    dose_limits,
+    drawn,
+    pages,
+    row_name,
+    row_sheet,
+    stacked_sheet,
 )
-from lightdose.present.figures.looks import looks_drawing
-from lightdose.present.figures.style import DASHES, SMALL_PT, TEXT_PT, TONES, Stroke
-from lightdose.present.labels import (
-    DLI_UNIT_TYPESET,
-    PPFD_UNIT_TYPESET,
-    SPECTRAL_UNIT_TYPESET,
-    hours,
-    literal,
-    number,
+from lightdose.present.figures.day import CLOCK, PPFD
+from lightdose.present.figures.dose import DOSE
+from lightdose.present.figures.explaining import looks_drawing
+from lightdose.present.figures.lettering import fitted
+from lightdose.present.figures.spectrum import PHOTONS, WAVELENGTH, start_nm
+from lightdose.present.figures.style import (
+    BAND_FILL,
+    DASHES,
+    INK,
+    QUIET_INK,
+    SMALL_PT,
+    TEXT_PT,
+    TONES,
+    Stroke,
 )
-from lightdose.quantities import GRID_START_NM
+from lightdose.present.labels import DLI_UNIT_TYPESET, count, hours, literal, number, range_text
+from lightdose.quantities import GRID_END_NM
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
+ROWS_PER_FIGURE: Final = 50
 NAME_IN: Final = 2.2
 TITLE_NAME_IN: Final = 4.0
 STROKE_A: Final = Stroke(TONES["white"], DASHES[1], 2.0)
 STROKE_B: Final = Stroke(TONES["total"], "solid", 2.0)
 """A in grey dashes, B in black: told apart in print and by every eye."""
 
-Pair = tuple[Sequence[SiteDay], Sequence[SiteDay]]
-SpectrumPair = tuple[Sequence[SiteSpectrum], Sequence[SiteSpectrum]]
+DOSE_LEAD: Final = (
+    "Dark bar: usual dose of the coral's group; light bar: from floor to ceiling. Ring: A, disc: B; the line "
+    "leads from A to B. Each dose may be off by its 95 % range, which tables name."
+)
+SPLIT_LEAD: Final = (
+    "Each bar starts at 1, no change; to the right is more. Photons = brightness x hours, exactly."
+)
+COLOUR_LEAD: Final = " Colour by absorption index over four curves (line: their span) is not growth."
+DAYS_LEAD: Final = "PPFD (400-700 nm) through the day, planar, in the water."
+SPECTRA_LEAD: Final = "Planar, in the water; bands by their edges in nm."
 
+PHOTONS_PART, COLOUR_PART = "photons", "colour, not growth"
+PARTS: Final = (PHOTONS_PART, "brightness", "hours", COLOUR_PART)
+FACTOR_STEPS: Final = (
+    (0.8, 0.9, 1, 1.1, 1.2),
+    (0.6, 0.8, 1, 1.25, 1.5),
+    (0.5, 0.7, 1, 1.4, 2),
+    (0.25, 0.5, 1, 2, 4),
+    (0.1, 0.3, 1, 3, 10),
+    (0.01, 0.1, 1, 10, 100),
+    (1e-6, 1e-4, 1e-2, 1, 1e2, 1e4, 1e6),
+    (1,),
+)
 
-def shown_sites(comparison: Comparison, names: Sequence[str] = ()) -> list[SiteComparison]:
-    """The sites of days and spectra: the named ones, else of the largest, a middle and the least change.
-
-    Sites with corals come first in that choice.
-
-    Raises
-    ------
-    SetupError
-        If a name is no site of both.
-    """
-    by_name = {s.site: s for s in comparison.sites}
-    problems = []
-    for name in names:
-        if name not in by_name:
-            near = difflib.get_close_matches(name, list(by_name), 1)
-            cure = f"did you mean {near[0]!r}?" if near else ""
-            allowed = ", ".join(map(repr, list(by_name)[:20]))
-            problems.append(Problem(f"there is no site {name!r} in both setups", allowed, cure))
-    if problems:
-        raise SetupError(*problems)
-    if names:
-        return [by_name[name] for name in dict.fromkeys(names)]
-    stocked = {v.site for v in (*comparison.before.verdicts, *comparison.after.verdicts)}
-    pool = tuple(s for s in comparison.sites if s.site in stocked) or comparison.sites
-    ordered = largest_changes_first(pool)
-    chosen = dict.fromkeys((0, len(ordered) // 2, len(ordered) - 1)) if ordered else ()
-    return [ordered[i] for i in chosen]
+_Days = tuple[Sequence[SiteDay], Sequence[SiteDay]]
+_Spectra = tuple[Sequence[SiteSpectrum], Sequence[SiteSpectrum]]
+_Rows = Sequence[tuple[str, PlaceChange]]
 
 
 def comparison_drawings(
-    comparison: Comparison, shown: Sequence[SiteComparison], days: Pair, spectra: SpectrumPair
+    comparison: Comparison, shown: Sequence[SiteComparison], days: _Days, spectra: _Spectra
 ) -> list[Drawing]:
     """Every figure; those of days, spectra and looks only where a site stands in both."""
     drawings = [*dose_drawings(comparison), *split_drawings(comparison)]
     if shown:
-        drawings.append(drawn(lambda: _draw_days(comparison, shown, days)))
-        drawings.append(drawn(lambda: _draw_spectra(comparison, shown, spectra)))
+        drawings.append(_draw_days(comparison, shown, days))
+        drawings.append(_draw_spectra(comparison, shown, spectra))
     looks = [
-        (f"{site.site}, {label}", look)
+        (f"{site.site}, {label}", place.looks)
         for site in shown
-        for label, look in (("A", site.before.looks), ("B", site.after.looks))
-        if look is not None
+        for label, place in (("A", site.before), ("B", site.after))
+        if place.looks is not None
     ]
-    if looks:
-        drawings.append(looks_drawing(looks))
-    return drawings
+    return [*drawings, looks_drawing(looks)] if looks else drawings
+
+
+def dose_drawings(comparison: Comparison) -> list[Drawing]:
+    """Each coral's dose under both, on as many figures as they need."""
+    ranked = worst_changes_first(comparison.corals)
+    changed = sum(c.changes_state for c in ranked)
+    title = (
+        f"Daily dose of each coral under A and B: {changed} of {count(len(ranked), 'coral')} "
+        f"{'changes' if changed == 1 else 'change'} state by the stated values{_left_out(ranked)}"
+    )
+    doses = [place.dli_mol_m2_d for c in ranked for place in (c.before, c.after)]
+    limits = dose_limits([c.verdict_after for c in ranked], doses)
+    return [
+        _draw_doses(f"comparison-doses{end}", title, page, limits)
+        for end, page in pages(ranked, ROWS_PER_FIGURE)
+    ]
+
+
+def split_drawings(comparison: Comparison) -> list[Drawing]:
+    """The split of each coral, or of each site where no coral stands in both; none if nothing changes."""
+    rows: list[tuple[str, PlaceChange]] = [(c.coral, c) for c in worst_changes_first(comparison.corals)]
+    rows = rows or [(s.site, s) for s in largest_changes_first(comparison.sites)]
+    parts = [part for part in PARTS if any(_changes(change, part) for _, change in rows)]
+    title = photons_sentence(comparison).removesuffix(".") + _left_out(rows)
+    shared = pages(rows, ROWS_PER_FIGURE) if parts else []
+    return [_draw_split(f"comparison-split{end}", title, page, parts) for end, page in shared]
+
+
+def _left_out(rows: Sequence[object]) -> str:
+    """That some rows are left out, in words."""
+    shown = MOST_FIGURES * ROWS_PER_FIGURE
+    return f" (the {shown} that change most of {len(rows):,} are drawn)" if shown < len(rows) else ""
+
+
+@drawn
+def _draw_doses(
+    name: str, title: str, corals: Sequence[CoralComparison], limits: tuple[float, float]
+) -> Drawing:
+    sheet, panel = row_sheet(title, DOSE_LEAD, [row_name(c.coral) for c in corals], DOSE)
+    panel.log_axis("x", *limits)
+    for row, coral in enumerate(corals):
+        before, after = coral.before.dli_mol_m2_d, coral.after.dli_mol_m2_d
+        panel.range_bar(row, coral.verdict_after)
+        panel.span(row, panel.held(before), panel.held(after))
+        panel.mark(panel.held(before), row, "o", "white")
+        panel.mark(panel.held(after), row, "o", INK)
+        band = coral.verdict_after.band_dli
+        usual = f" (usual {range_text(*band)})" if band else ""
+        words = f"{number(before)} → {number(after)}: {state_change(coral)}{usual}"
+        weight = "bold" if coral.changes_state else "normal"
+        panel.beside(row, fitted(words, WORDS_IN - 0.35, SMALL_PT), 12, weight=weight)
+    return sheet.drawing(name, _described(title, [(c.coral, c) for c in corals]))
+
+
+@drawn
+def _draw_split(name: str, title: str, rows: _Rows, parts: Sequence[str]) -> Drawing:
+    same = [part.partition(",")[0] for part in PARTS[1:] if part not in parts]
+    lead = SPLIT_LEAD + (COLOUR_LEAD if COLOUR_PART in parts else "")
+    lead += f" The same for all, so not drawn: {', '.join(same)}." if same else ""
+    height = len(rows) * ROW_IN
+    sheet = Sheet(title, lead, ROWS_WIDTH_IN, height + AXIS_IN, 0.25)
+    shown = list(dict.fromkeys([PHOTONS_PART, *parts]))
+    step = (ROWS_WIDTH_IN - NAMES_IN) / max(len(shown), 2)
+    limits = _split_limits([change.split for _, change in rows])
+    for column, part in enumerate(shown):
+        panel = sheet.panel(NAMES_IN + column * step, sheet.top_in, step - 0.25, height)
+        panel.log_axis("x", *limits, FACTOR_STEPS)
+        panel.name_rows([row_name(place) for place, _ in rows])
+        panel.axes.tick_params(labelleft=column == 0)
+        panel.axes.axvline(1, color=INK, linewidth=0.8)
+        weight = "bold" if part == PHOTONS_PART else "normal"
+        panel.axes.set_title(part, fontsize=TEXT_PT, color=INK, loc="left", weight=weight)
+        panel.axes.set_xlabel("B over A, times", fontsize=SMALL_PT)
+        for row, (_, change) in enumerate(rows):
+            _draw_factor(panel, row, change, part)
+    return sheet.drawing(name, _described(title, rows))
+
+
+def _draw_factor(panel: Panel, row: int, change: PlaceChange, part: str) -> None:
+    ln, colour = _ln(change.split, part), change.split.ln_colour
+    leading = part == PHOTONS_PART
+    ink = INK if leading else QUIET_INK
+    ground = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+    if ln is None:
+        if leading:
+            panel.note(1.0, row, photon_words(change), (4, 0), color=ink, bbox=ground)
+        return
+    end = ratio = math.exp(ln)
+    panel.bar(row, 1.0, ratio, 0.5, TONES["total"] if leading else BAND_FILL)
+    if part == COLOUR_PART and colour is not None:
+        end = math.exp(colour.high)
+        panel.span(row, math.exp(colour.low), end)
+    panel.note(max(1.0, end), row, cell_factor(ratio), (4, 0), color=ink, bbox=ground)
+
+
+def _ln(split: Split, part: str) -> float | None:
+    """ln of a part's factor, None where there is none."""
+    colour = split.ln_colour.default if split.ln_colour else None
+    return dict(zip(PARTS, (split.ln_dli, split.ln_intensity, split.ln_time, colour), strict=True))[part]
+
+
+def _changes(change: PlaceChange, part: str) -> bool:
+    """Whether a part's factor is another than 1 as it is written, or one side alone is dark."""
+    ln = _ln(change.split, part)
+    if ln is None:
+        return part == PHOTONS_PART and change.size > SAME
+    return abs(math.expm1(ln)) >= SAME
+
+
+def _split_limits(splits: Sequence[Split]) -> tuple[float, float]:
+    logs = [0.0, *(ln for split in splits for part in PARTS if (ln := _ln(split, part)) is not None)]
+    logs += [
+        end for split in splits if split.ln_colour for end in (split.ln_colour.low, split.ln_colour.high)
+    ]
+    low, high = min(logs), max(logs)
+    span = max(high - low, math.log(1.25))
+    return math.exp(low - 0.1 * span), math.exp(max(high, low + 0.3 * span) + 0.45 * span)
 
 
 def _names(comparison: Comparison) -> str:
@@ -103,85 +234,67 @@ def _names(comparison: Comparison) -> str:
     return f"A, grey dashes: {a}. B, black: {b}."
 
 
-def _draw_days(comparison: Comparison, shown: Sequence[SiteComparison], days: Pair) -> Drawing:
+@drawn
+def _draw_days(comparison: Comparison, shown: Sequence[SiteComparison], days: _Days) -> Drawing:
     title = photons_sentence(comparison).removesuffix(".")
-    lead = f"PPFD (400-700 nm) through the day, planar, in the water. {_names(comparison)}"
-    figure, panels = stacked_panels(title, lead, len(shown))
-    totals = [[day.by_channel.sum(axis=0) for day in side] for side in days]
-    top = max((float(t.max(initial=0.0)) for side in totals for t in side), default=0.0) or 1.0
-    for row, (axes, site) in enumerate(zip(panels, shown, strict=True)):
-        axes.set_xlim(0, 24)
-        axes.set_ylim(0, 1.08 * top)
-        axes.set_xticks(range(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])
+    lead = f"{DAYS_LEAD} {_names(comparison)}"
+    sheet, panels = stacked_sheet(title, lead, [PANEL_IN] * len(shown), CLOCK, PPFD)
+    top = max((float(day.total.max(initial=0.0)) for side in days for day in side), default=0.0) or 1.0
+    for panel, site, a, b in zip(panels, shown, *days, strict=True):
+        panel.day_axis(top)
+        sides = (("A", STROKE_A, site.before, a), ("B", STROKE_B, site.after, b))
         labels = []
-        for label, stroke, side, total in zip("AB", (STROKE_A, STROKE_B), days, totals, strict=True):
-            place = site.before if label == "A" else site.after
-            time, values = side[row].time_h, total[row]
-            if not values.max(initial=0.0) > 0:
+        for label, stroke, place, day in sides:
+            if not day.total.max(initial=0.0) > 0:
                 continue
-            plot_line(axes, time, values, stroke)
-            last = int(np.flatnonzero(values >= 0.9 * values.max())[-1])
+            panel.line(day.time_h, day.total, stroke)
             dose = f"{number(place.dli_mol_m2_d)} {DLI_UNIT_TYPESET}"
             words = f"{label}: {dose}, lit {hours(place.photoperiod_h)} h"
-            labels.append((words, stroke, float(time[last]), float(values[last])))
-        label_ends(axes, labels)
-        panel_title(axes, fitted(site.site, NAME_IN, TEXT_PT, bold=True), photon_words(site))
-    finish_panels(panels, "time of day [hh:mm]", f"PPFD [{PPFD_UNIT_TYPESET}]", "both")
-    return Drawing("comparison-days", title, _described(title, shown), figure)
+            labels.append(EndLabel.after_plateau(words, day.time_h, day.total, stroke.colour))
+        panel.label_ends(labels)
+        panel.head(fitted(site.site, NAME_IN, TEXT_PT, bold=True), photon_words(site))
+    return sheet.drawing("comparison-days", _described(title, [(s.site, s) for s in shown]))
 
 
-def _draw_spectra(comparison: Comparison, shown: Sequence[SiteComparison], spectra: SpectrumPair) -> Drawing:
-    title = "Photons by wavelength at the brightest time: " + _colour_title(shown)
-    lead = f"Planar, in the water; bands by their edges in nm. {_names(comparison)} {APPROXIMATE}."
-    figure, panels = stacked_panels(title, lead, len(shown), above_in=0.18)
-    totals = [[s.by_channel.sum(axis=0) for s in side] for side in spectra]
-    top = max((float(t.max()) for side in totals for t in side), default=0.0) or 1.0
-    start = _start_nm(totals)
-    cells = slice(start - GRID_START_NM, None)
-    for row, (axes, site) in enumerate(zip(panels, shown, strict=True)):
-        for stroke, side in zip((STROKE_A, STROKE_B), totals, strict=True):
-            if side[row].max() > 0:
-                plot_line(axes, GRID_NM[cells], side[row][cells], stroke)
-        axes.set_xlim(start, 800)
-        axes.set_ylim(0, 1.08 * top)
-        axes.set_xticks(range(start, 801, 50))
-        band_edges(axes, start)
-        _draw_swatches(axes, site)
-        panel_title(axes, fitted(site.site, NAME_IN, TEXT_PT, bold=True), _bands(site), 0.18)
-    finish_panels(panels, "wavelength [nm]", f"photons [{SPECTRAL_UNIT_TYPESET}]", "y")
-    return Drawing("comparison-spectra", title, _described(title, shown), figure)
+@drawn
+def _draw_spectra(comparison: Comparison, shown: Sequence[SiteComparison], spectra: _Spectra) -> Drawing:
+    title = f"Photons by wavelength at the brightest time: {_colour_title(shown)}"
+    lead = f"{SPECTRA_LEAD} {_names(comparison)} {APPROXIMATE}."
+    heights = [PANEL_IN] * len(shown)
+    sheet, panels = stacked_sheet(
+        title, lead, heights, WAVELENGTH, PHOTONS, above_in=HEAD_IN + BANDS_IN, grid="y"
+    )
+    totals = [spectrum.total for side in spectra for spectrum in side]
+    top, start = max((float(total.max()) for total in totals), default=0.0) or 1.0, start_nm(totals)
+    cells = start < GRID_NM
+    for panel, site, a, b in zip(panels, shown, *spectra, strict=True):
+        panel.wavelength_axis(start, GRID_END_NM, top)
+        panel.band_edges(start)
+        for stroke, total in ((STROKE_A, a.total), (STROKE_B, b.total)):
+            if total.max() > 0:
+                panel.line(GRID_NM[cells], total[cells], stroke)
+        _draw_swatches(panel, site)
+        panel.head(fitted(site.site, NAME_IN, TEXT_PT, bold=True), _bands(site), BANDS_IN)
+    return sheet.drawing("comparison-spectra", _described(title, [(s.site, s) for s in shown]))
 
 
-def _start_nm(totals: Sequence[Sequence[FloatArray]]) -> int:
-    """300 nm where more than a thousandth of the photons lies below 350 nm."""
-    short = sum(float(t[:50].sum()) for side in totals for t in side)
-    return 300 if short > 1e-3 * sum(float(t.sum()) for side in totals for t in side) else 350
-
-
-def _draw_swatches(axes: Axes, site: SiteComparison) -> None:
+def _draw_swatches(panel: Panel, site: SiteComparison) -> None:
     """The colours of both as a screen can about show them, in the right margin."""
     from matplotlib.patches import Rectangle
 
+    beside = panel.axes.transAxes
     for row, (label, stroke, place) in enumerate((("A", STROKE_A, site.before), ("B", STROKE_B, site.after))):
         middle = 0.82 - 0.34 * row
-        axes.plot(
-            [1.02, 1.07],
-            [middle, middle],
-            color=stroke.colour,
-            linestyle=stroke.dash,
-            linewidth=stroke.width_pt,
-            transform=axes.transAxes,
-            clip_on=False,
-        )
         words, colour = f"{label}: no light", "white"
         if place.looks is not None:
             x, y = place.looks.appearance.chromaticity_xy
             colour = place.looks.appearance.swatch.srgb
             words = f"{label}: {rounded(place.lux_at_peak)} lx\nx {x:.3f}, y {y:.3f}"
-        box = Rectangle((1.085, middle - 0.11), 0.055, 0.22, transform=axes.transAxes, clip_on=False)
+        panel.line((1.02, 1.07), (middle, middle), stroke, transform=beside)
+        box = Rectangle((1.085, middle - 0.11), 0.055, 0.22, transform=beside, clip_on=False)
         box.set(facecolor=colour, edgecolor=TONES["white"], linewidth=0.8)
-        axes.add_patch(box)
-        axes.text(1.155, middle, words, transform=axes.transAxes, fontsize=SMALL_PT, va="center")
+        panel.axes.add_patch(box)
+        panel.axes.text(1.155, middle, words, transform=beside, fontsize=SMALL_PT, va="center")
 
 
 def _bands(site: SiteComparison) -> str:
@@ -194,15 +307,16 @@ def _bands(site: SiteComparison) -> str:
 
 
 def _colour_title(shown: Sequence[SiteComparison]) -> str:
-    spans = [s.split.ln_colour for s in shown if s.split.ln_colour is not None]
-    if not spans:
+    ratios = [math.exp(s.split.ln_colour.default) for s in shown if s.split.ln_colour is not None]
+    if not ratios:
         return "no light under both"
-    ratios = [float(np.exp(s.default)) for s in spans]
     low, high = (f"{x:.2f}" for x in (min(ratios), max(ratios)))
     span = low if low == high else f"{low} to {high}"
     return f"absorption index of B {span} times that of A, not growth"
 
 
-def _described(title: str, shown: Sequence[SiteComparison]) -> str:
-    words = "; ".join(f"{literal(s.site)}: {photon_words(s)}" for s in shown)
-    return f"{literal(title)}. {words}."
+def _described(title: str, rows: _Rows) -> str:
+    """The title, and how the first few places change."""
+    shown = "; ".join(f"{literal(name)}: {change_sentence(change)}" for name, change in rows[:6])
+    more = f"; and {len(rows) - 6} more" if len(rows) > 6 else ""
+    return f"{literal(title)}. {shown}{more}." if rows else f"{literal(title)}."

@@ -1,68 +1,46 @@
-"""The figures of `dose`: spectrum and day at chosen sites, and every coral on its range."""
+"""The day at chosen sites, and the programme that makes it: light and levels through 24 hours."""
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Final
 
 import numpy as np
 
-from lightdose.errors import Problem, SetupError
-from lightdose.model.light import SiteDay, SiteSpectrum
+from lightdose.model.fixture import ChannelProgramme, Fixture
+from lightdose.model.light import SiteDay
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
-from lightdose.model.spectrum import GRID_NM
-from lightdose.present.figures.canvas import (
-    LINE_IN,
-    Drawing,
-    drawn,
-    fitted,
-    head_height,
-    new_figure,
-    panel,
-    quiet_grid,
-    spread,
-    write_head,
-)
-from lightdose.present.figures.style import (
-    DASHES,
-    INK,
-    QUIET_INK,
-    RULE,
-    SMALL_PT,
-    TEXT_PT,
-    TONES,
-    TOTAL_STROKE,
-    Stroke,
-    channel_strokes,
-)
+from lightdose.present.figures.canvas import LINE_IN, PANEL_IN, Drawing, Panel, drawn, stacked_sheet
+from lightdose.present.figures.lettering import fitted
+from lightdose.present.figures.style import DASHES, INK, TEXT_PT, TONES, TOTAL_STROKE, Stroke, channel_strokes
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
-    SPECTRAL_UNIT_TYPESET,
+    clock,
     count,
     hours,
     length,
     literal,
     number,
-    percent,
+    percent_words,
 )
-from lightdose.quantities import BANDS, GRID_START_NM
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-WIDTH_IN = 9.0
-LEFT_IN = 0.85
-KEY_IN = 2.6
-PANEL_IN = 1.75
-PANEL_GAP_IN = 0.5
-AXIS_IN = 0.6
-MOST_LINES = 8
+CLOCK: Final = "time of day [hh:mm]"
+PPFD: Final = f"PPFD [{PPFD_UNIT_TYPESET}]"
+LEVELS_LEAD: Final = (
+    "Levels as set on the fixture, in percent, before its dimming curve, with the highest of each channel. "
+    "Straight between the points."
+)
+DAY_LEAD: Final = (
+    "PPFD (400-700 nm) through the day, planar, in the water. Black: total; the others: each channel, with "
+    "its peak."
+)
+INTERVAL_LEAD: Final = " Bar: 95 % of what the inputs allow at the peak."
+MOST_FIXTURES: Final = 4
+MOST_LINES: Final = 8
 
 
 @dataclass(frozen=True)
@@ -79,33 +57,6 @@ class ChannelLine:
         return summed
 
 
-def shown_receivers(analysis: Analysis, names: Sequence[str] = ()) -> tuple[int, ...]:
-    """The sites that figures show: the named ones, else the brightest, the middle and the dimmest.
-
-    Sites with corals come first in that choice; without any, all sites compete.
-
-    Raises
-    ------
-    SetupError
-        If a name is no site of the setup.
-    """
-    sites = [s.name for s in analysis.setup.sites]
-    problems = []
-    for name in names:
-        if name not in sites:
-            near = difflib.get_close_matches(name, sites, 1)
-            cure = f"did you mean {near[0]!r}?" if near else ""
-            problems.append(Problem(f"there is no site {name!r}", ", ".join(map(repr, sites[:20])), cure))
-    if problems:
-        raise SetupError(*problems)
-    if names:
-        return tuple(dict.fromkeys(sites.index(name) for name in names))
-    stocked = {v.site for v in analysis.verdicts}
-    pool = [i for i, s in enumerate(sites) if s in stocked] or list(range(len(sites)))
-    pool.sort(key=lambda i: -float(analysis.dose.dli[i]))
-    return tuple(dict.fromkeys((pool[0], pool[len(pool) // 2], pool[-1]))) if pool else ()
-
-
 def channel_lines(analysis: Analysis, receivers: Sequence[int]) -> list[ChannelLine]:
     """The lines to draw, brightest first; beyond ``MOST_LINES`` the rest is one line."""
     fixtures = analysis.setup.lit_fixtures
@@ -118,9 +69,9 @@ def channel_lines(analysis: Analysis, receivers: Sequence[int]) -> list[ChannelL
             for i, (k, stroke) in enumerate(zip(keys, strokes, strict=True))
         ]
     else:
-        lines = _added_by_name(analysis)
+        lines = _added_by_name(analysis, strokes)
     dose = analysis.dose.dli_by_channel[list(receivers)].sum(axis=0) if receivers else np.zeros(len(keys))
-    lines.sort(key=lambda line: -float(line.of(dose[:, None])[0]))
+    lines.sort(key=lambda line: -float(line.of(dose)))
     if len(lines) > MOST_LINES:
         rest = tuple(i for line in lines[MOST_LINES - 1 :] for i in line.channels)
         label = f"{len(lines) - MOST_LINES + 1} other channels"
@@ -128,56 +79,47 @@ def channel_lines(analysis: Analysis, receivers: Sequence[int]) -> list[ChannelL
     return lines
 
 
-def _added_by_name(analysis: Analysis) -> list[ChannelLine]:
+def _added_by_name(analysis: Analysis, strokes: Sequence[Stroke]) -> list[ChannelLine]:
     """Channels of one name and one tone in several fixtures as one line."""
     channels = [c for f in analysis.setup.lit_fixtures for c in f.type.channels]
-    tones = [s.colour for s in channel_strokes(channels)]
     members: dict[tuple[str, str], list[int]] = {}
-    for i, channel in enumerate(channels):
-        members.setdefault((channel.name, tones[i]), []).append(i)
-    strokes = channel_strokes([channels[found[0]] for found in members.values()])
+    for i, (channel, stroke) in enumerate(zip(channels, strokes, strict=True)):
+        members.setdefault((channel.name, stroke.colour), []).append(i)
+    own = channel_strokes([channels[rows[0]] for rows in members.values()])
     return [
-        ChannelLine(name if len(found) == 1 else f"{name} ({len(found)} fixtures)", stroke, tuple(found))
-        for ((name, _), found), stroke in zip(members.items(), strokes, strict=True)
+        ChannelLine(name if len(rows) == 1 else f"{name} ({len(rows)} fixtures)", stroke, tuple(rows))
+        for ((name, _), rows), stroke in zip(members.items(), own, strict=True)
     ]
 
 
+@drawn
 def day_drawing(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) -> Drawing:
     """PPFD through the day, each channel and the total, one panel a site on one scale."""
-    return drawn(lambda: _draw_days(analysis, days, unit))
-
-
-def _draw_days(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) -> Drawing:
-    receivers = [d.receiver for d in days]
+    receivers = [day.receiver for day in days]
     title = _range_title(analysis, receivers)
-    lead = "PPFD (400-700 nm) through the day, planar, in the water. Black: total; the others: each channel."
-    if analysis.uncertainty is not None:
-        lead += " Bar: 95 % of what the inputs allow at the peak."
-    figure, panels = stacked_panels(title, lead, len(days))
-    peaks = [float(d.by_channel.sum(axis=0).max()) for d in days if d.time_h.size]
-    top = max([*peaks, *(float(x) for r in receivers for x in _peak_interval(analysis, r))], default=0.0)
-    top = top or 1.0
+    lead = DAY_LEAD if analysis.uncertainty is None else DAY_LEAD + INTERVAL_LEAD
+    sheet, panels = stacked_sheet(title, lead, [PANEL_IN] * len(days), CLOCK, PPFD)
+    ends = [end for r in receivers for end in _peak_interval(analysis, r)]
+    top = max([*ends, *(float(day.total.max(initial=0.0)) for day in days)], default=0.0) or 1.0
     lines = channel_lines(analysis, receivers)
-    for axes, day in zip(panels, days, strict=True):
-        labels = []
-        for line in [*reversed(lines), None]:
-            stroke = line.stroke if line else TOTAL_STROKE
-            values = line.of(day.by_channel) if line else day.by_channel.sum(axis=0)
-            if not values.max() > 0:
-                continue
-            plot_line(axes, day.time_h, values, stroke)
-            last = int(np.flatnonzero(values >= 0.9 * values.max())[-1])
-            label = line.label if line else "total"
-            labels.append((label, stroke, float(day.time_h[last]), float(values[last])))
-        _draw_peak_interval(axes, day, _peak_interval(analysis, day.receiver))
-        axes.set_xlim(0, 24)
-        axes.set_ylim(0, 1.08 * top)
-        axes.set_xticks(range(0, 25, 3), [f"{h:02d}:00" for h in range(0, 25, 3)])
-        label_ends(axes, labels)
-        panel_title(axes, _place(analysis, day.receiver, unit), _day_words(analysis, day.receiver))
-    finish_panels(panels, "time of day [hh:mm]", f"PPFD [{PPFD_UNIT_TYPESET}]", "both")
-    words = "; ".join(f"{literal(d.name)}: {_day_words(analysis, d.receiver)}" for d in days)
-    return Drawing("days", title, f"{title}. {words}.", figure)
+    for panel, day in zip(panels, days, strict=True):
+        panel.day_axis(top)
+        shown = [(line.label, line.of(day.by_channel), line.stroke) for line in lines]
+        _draw_by_height(panel, day.time_h, [*shown, ("total", day.total, TOTAL_STROKE)])
+        _draw_peak_interval(panel, day, _peak_interval(analysis, day.receiver))
+        panel.head(place_name(analysis, day.receiver, unit), _day_words(analysis, day.receiver))
+    words = "; ".join(f"{literal(day.name)}: {_day_words(analysis, day.receiver)}" for day in days)
+    return sheet.drawing("days", f"{title}. {words}.")
+
+
+def _draw_by_height(
+    panel: Panel, time_h: FloatArray, lines: Sequence[tuple[str, FloatArray, Stroke]]
+) -> None:
+    """The lines that give light, and beside the panel their names and peaks, the highest on top."""
+    lit = sorted((line for line in lines if line[1].max(initial=0.0) > 0), key=lambda line: line[1].max())
+    for _, values, stroke in lit:
+        panel.line(time_h, values, stroke)
+    panel.key([(label, number(float(values.max())), stroke) for label, values, stroke in reversed(lit)])
 
 
 def _peak_interval(analysis: Analysis, receiver: int) -> tuple[float, ...]:
@@ -186,172 +128,18 @@ def _peak_interval(analysis: Analysis, receiver: int) -> tuple[float, ...]:
     return () if known is None else tuple(float(x) for x in known.peak_ppfd[receiver])
 
 
-def _draw_peak_interval(axes: Axes, day: SiteDay, interval: tuple[float, ...]) -> None:
+def _draw_peak_interval(panel: Panel, day: SiteDay, interval: tuple[float, ...]) -> None:
     """A bar at the time of the peak, with caps; midway through a plateau."""
-    total = day.by_channel.sum(axis=0)
-    if not interval or not total.size or not total.max() > 0:
+    total = day.total
+    if not interval or not total.max(initial=0.0) > 0:
         return
     at_peak = day.time_h[total >= total.max() * (1 - 1e-9)]
     middle = 0.5 * float(at_peak[0] + at_peak[-1])
-    axes.plot([middle, middle], interval, color=INK, linewidth=1.1, marker="_", markersize=7, zorder=6)
+    panel.axes.plot([middle, middle], interval, color=INK, linewidth=1.1, marker="_", markersize=7, zorder=6)
 
 
-def spectrum_drawing(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: LengthUnit) -> Drawing:
-    """Photon spectrum of the mix at the time of the peak, one panel a site on one scale."""
-    return drawn(lambda: _draw_spectra(analysis, spectra, unit))
-
-
-def _draw_spectra(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: LengthUnit) -> Drawing:
-    receivers = [s.receiver for s in spectra]
-    title = _colour_title(analysis, receivers)
-    lead = "Photons per nanometre at the brightest time, planar, in the water. Bands by their edges in nm."
-    figure, panels = stacked_panels(title, lead, len(spectra), above_in=0.18)
-    top = max([float(s.by_channel.sum(axis=0).max()) for s in spectra], default=0.0) or 1.0
-    start = 300 if any(s.by_channel[:, :50].sum() > 1e-3 * s.by_channel.sum() > 0 for s in spectra) else 350
-    cells = slice(int(start - GRID_START_NM), None)
-    lines = channel_lines(analysis, receivers)
-    for axes, spectrum in zip(panels, spectra, strict=True):
-        total = spectrum.by_channel.sum(axis=0)
-        axes.fill_between(GRID_NM[cells], total[cells], color=RULE, alpha=0.55, linewidth=0)
-        plot_line(axes, GRID_NM[cells], total[cells], TOTAL_STROKE)
-        entries = [("total", "of DLI", TOTAL_STROKE)]
-        for line in lines:
-            values = line.of(spectrum.by_channel)
-            if values.max() > 0:
-                # A line that lies on the axis would hide it and tell nothing.
-                shown = np.where(values > 0.003 * top, values, np.nan)
-                plot_line(axes, GRID_NM[cells], shown[cells], line.stroke)
-                entries.append((line.label, _share(analysis, spectrum.receiver, line), line.stroke))
-        axes.set_xlim(start, 800)
-        axes.set_ylim(0, 1.08 * top)
-        axes.set_xticks(range(start, 801, 50))
-        if total.max() > 0:
-            line_key(axes, entries)
-        band_edges(axes, start)
-        panel_title(
-            axes, _place(analysis, spectrum.receiver, unit), _colour_words(analysis, spectrum.receiver), 0.18
-        )
-    finish_panels(panels, "wavelength [nm]", f"photons [{SPECTRAL_UNIT_TYPESET}]", "y")
-    words = "; ".join(f"{literal(s.name)}: {_colour_words(analysis, s.receiver)}" for s in spectra)
-    return Drawing("spectra", title, f"{title}. {words}.", figure)
-
-
-def stacked_panels(title: str, lead: str, n: int, above_in: float = 0.0) -> tuple[Figure, list[Axes]]:
-    """A figure with its head and ``n`` panels below one another."""
-    head = head_height(title, lead, WIDTH_IN) + 0.25 + above_in
-    step = PANEL_IN + PANEL_GAP_IN + above_in
-    figure = new_figure(WIDTH_IN, head + n * step - PANEL_GAP_IN - above_in + AXIS_IN)
-    write_head(figure, title, lead)
-    width = WIDTH_IN - LEFT_IN - KEY_IN
-    return figure, [panel(figure, LEFT_IN, head + i * step, width, PANEL_IN) for i in range(n)]
-
-
-def plot_line(axes: Axes, x: FloatArray, y: FloatArray, stroke: Stroke) -> None:
-    """A line as its stroke says."""
-    axes.plot(
-        x,
-        y,
-        color=stroke.colour,
-        linestyle=stroke.dash,
-        linewidth=stroke.width_pt,
-        solid_joinstyle="round",
-        clip_on=False,
-    )
-
-
-def label_ends(axes: Axes, labels: Sequence[tuple[str, Stroke, float, float]]) -> None:
-    """Names in the right margin, each tied by a hairline to the end of its line's plateau."""
-    low, high = axes.get_ylim()
-    per_inch = (high - low) / PANEL_IN
-    places = spread([y for *_, y in labels], LINE_IN * per_inch, low, high)
-    edge = axes.get_xlim()[1]
-    inch_x = edge / (WIDTH_IN - LEFT_IN - KEY_IN)
-    for (label, stroke, x, y), place in zip(labels, places, strict=True):
-        axes.plot(
-            [x, edge + 0.1 * inch_x],
-            [y, place],
-            color=stroke.colour,
-            linewidth=0.5,
-            alpha=0.55,
-            clip_on=False,
-            zorder=1,
-        )
-        axes.text(
-            edge + 0.14 * inch_x,
-            place,
-            fitted(label, KEY_IN - 0.3, SMALL_PT),
-            color=stroke.colour,
-            fontsize=SMALL_PT,
-            va="center",
-        )
-
-
-def line_key(axes: Axes, entries: Sequence[tuple[str, str, Stroke]]) -> None:
-    """Names with a piece of their line and their share, from the panel's top down, in the right margin."""
-    width = WIDTH_IN - LEFT_IN - KEY_IN
-    style: dict[str, Any] = {"transform": axes.transAxes, "fontsize": SMALL_PT, "color": INK, "va": "center"}
-    for i, (label, share, stroke) in enumerate(entries):
-        y = 1 - (i + 0.5) * LINE_IN / PANEL_IN
-        axes.plot(
-            [1 + 0.12 / width, 1 + 0.5 / width],
-            [y, y],
-            color=stroke.colour,
-            linestyle=stroke.dash,
-            linewidth=stroke.width_pt,
-            transform=axes.transAxes,
-            clip_on=False,
-        )
-        axes.text(1 + 0.58 / width, y, fitted(label, KEY_IN - 1.15, SMALL_PT), **style)
-        axes.text(1 + (KEY_IN - 0.15) / width, y, share, ha="right", **style)
-
-
-def band_edges(axes: Axes, start_nm: float) -> None:
-    """Thin lines at the edges of colour bands, with their names above the panel."""
-    for band in BANDS:
-        for edge in (band.low_nm, band.high_nm):
-            if edge > start_nm:
-                axes.axvline(edge, color=QUIET_INK, linewidth=0.6, linestyle=(0, (2, 2)), zorder=0)
-        low = max(band.low_nm, start_nm)
-        axes.annotate(
-            f"{band.name} {band.low_nm:g}-{band.high_nm:g}",
-            ((low + band.high_nm) / 2, 1),
-            xycoords=("data", "axes fraction"),
-            xytext=(0, 3),
-            textcoords="offset points",
-            ha="center",
-            fontsize=SMALL_PT - 1,
-            color=QUIET_INK,
-        )
-
-
-def panel_title(axes: Axes, name: str, words: str, above_in: float = 0.0) -> None:
-    """A name above a panel, and beside it what it shows."""
-    height = 1 + (0.07 + above_in) / PANEL_IN
-    title = axes.text(0, height, name, transform=axes.transAxes, fontsize=TEXT_PT, weight="bold", color=INK)
-    axes.annotate(
-        words,
-        (1, 0),
-        xycoords=title,
-        xytext=(8, 0),
-        textcoords="offset points",
-        fontsize=SMALL_PT,
-        color=QUIET_INK,
-        va="bottom",
-    )
-
-
-def finish_panels(panels: Sequence[Axes], x_label: str, y_label: str, rules: Literal["y", "both"]) -> None:
-    """Rules, and labels of the axes; panels below one another share the time or wavelength under the last."""
-    for axes in panels:
-        quiet_grid(axes, rules)
-        axes.tick_params(labelbottom=axes is panels[-1])
-    if panels:
-        panels[-1].set_xlabel(x_label, fontsize=TEXT_PT)
-        for axes in panels:
-            axes.set_ylabel(y_label, fontsize=SMALL_PT)
-
-
-def _place(analysis: Analysis, receiver: int, unit: LengthUnit) -> str:
+def place_name(analysis: Analysis, receiver: int, unit: LengthUnit) -> str:
+    """A site and its depth above its panel."""
     point = analysis.light_field.receivers[receiver]
     return f"{fitted(point.name, 2.6, TEXT_PT, bold=True)}, {length(point.depth_m, unit)} {unit} deep"
 
@@ -367,22 +155,6 @@ def _day_words(analysis: Analysis, receiver: int) -> str:
     )
 
 
-def _colour_words(analysis: Analysis, receiver: int) -> str:
-    if not analysis.dose.dli[receiver] > 0:
-        return "no light of 400-700 nm"
-    shares = analysis.band_fraction(receiver)
-    parts = ", ".join(f"{percent(shares[k])} {k}" for k in ("blue", "green", "red"))
-    return f"{parts} over the day"
-
-
-def _share(analysis: Analysis, receiver: int, line: ChannelLine) -> str:
-    dli = float(analysis.dose.dli[receiver])
-    part = float(line.of(analysis.dose.dli_by_channel[receiver][:, None])[0])
-    if not dli > 0:
-        return "-"
-    return "< 1 %" if 0 < part < 0.005 * dli else percent(part / dli)
-
-
 def _range_title(analysis: Analysis, receivers: Sequence[int]) -> str:
     doses = sorted(float(analysis.dose.dli[r]) for r in receivers)
     if not doses or doses[-1] == 0:
@@ -392,13 +164,54 @@ def _range_title(analysis: Analysis, receivers: Sequence[int]) -> str:
     return f"From {number(doses[0])} to {number(doses[-1])} {DLI_UNIT_TYPESET} in a day at {len(doses)} sites"
 
 
-def _colour_title(analysis: Analysis, receivers: Sequence[int]) -> str:
-    lit = [r for r in receivers if analysis.dose.dli[r] > 0]
+@drawn
+def schedule_drawing(analysis: Analysis) -> Drawing:
+    """Levels through the day, one panel a lit fixture."""
+    fixtures = analysis.setup.lit_fixtures
+    shown = [(fixture, _lit(fixture)) for fixture in fixtures[:MOST_FIXTURES]]
+    title = "; ".join(f"{literal(fixture.name)} {_hours_words(lit)}" for fixture, lit in shown)
+    rest = len(fixtures) - len(shown)
+    lead = LEVELS_LEAD + (f" {count(rest, 'more fixture')} in the tables." if rest else "")
+    heights = [max(PANEL_IN, len(lit) * LINE_IN) for _, lit in shown]
+    sheet, panels = stacked_sheet(title, lead, heights, CLOCK, "level [%]")
+    top = 100 * max((_highest(channel) for _, lit in shown for channel in lit.values()), default=1.0)
+    for panel, (fixture, lit) in zip(panels, shown, strict=True):
+        panel.day_axis(top)
+        strokes = dict(
+            zip((c.name for c in fixture.type.channels), channel_strokes(fixture.type.channels), strict=True)
+        )
+        for name, channel in lit.items():
+            for time_h, level in channel.on_one_day():
+                panel.line(time_h, 100 * level, strokes[name])
+        ranked = sorted(lit, key=lambda name: -_highest(lit[name]))
+        panel.key([(name, f"{percent_words(_highest(lit[name]))} %", strokes[name]) for name in ranked])
+        panel.head(fitted(fixture.name, 2.6, TEXT_PT, bold=True), _hours_words(lit))
+    words = " ".join(_highest_words(fixture) for fixture, _ in shown)
+    return sheet.drawing("schedule", f"{title}. {words}")
+
+
+def _lit(fixture: Fixture) -> dict[str, ChannelProgramme]:
+    """The channels that shine, in the order of the fixture's file."""
+    programme = fixture.programme.channels
+    names = [c.name for c in fixture.type.channels if c.name in programme]
+    return {name: programme[name] for name in names if programme[name].level.max() > 0}
+
+
+def _highest(channel: ChannelProgramme) -> float:
+    return float(channel.level.max())
+
+
+def _hours_words(lit: dict[str, ChannelProgramme]) -> str:
     if not lit:
-        return f"No light at {count(len(receivers), 'site')}"
-    shares = [analysis.band_fraction(r) for r in lit]
-    leading = max(("blue", "green", "red"), key=lambda k: shares[0][k])
-    values = sorted(s[leading] for s in shares)
-    low, high = percent(values[0]), percent(values[-1])
-    span = low if low == high else f"{low.removesuffix(' %')} to {high}"
-    return f"{leading.capitalize()} gives {span} of the photons of 400-700 nm"
+        return "stays dark"
+    start = min(float(channel.time_h[0]) for channel in lit.values())
+    end = max(float(channel.time_h[-1]) for channel in lit.values())
+    return f"runs {clock(start)} to {clock(end)}"
+
+
+def _highest_words(fixture: Fixture) -> str:
+    levels = [
+        f"{literal(name)} up to {percent_words(_highest(channel))} %"
+        for name, channel in fixture.programme.channels.items()
+    ]
+    return f"{literal(fixture.name)}: {', '.join(levels) or 'no programme'}."

@@ -3,46 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lightdose.model.places import LightMap, MapQuantity, MapSlice
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice
+from lightdose.model.record import FloatArray
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import (
     LINE_IN,
+    MARGIN_IN,
     Drawing,
+    Sheet,
     drawn,
-    head_height,
-    new_figure,
-    panel,
-    wrapped,
-    write_at,
-    write_head,
+    text_height_in,
+    write_text,
 )
-from lightdose.present.figures.label_places import Box, LabelField, text_size_in
-from lightdose.present.figures.map_groups import WIDTH_IN, draw_groups, group_panels, to_walls
-from lightdose.present.figures.scene import (
+from lightdose.present.figures.lettering import fitted
+from lightdose.present.figures.style import BAND_FILL, DASHES, INK, QUIET_INK, SMALL_PT
+from lightdose.present.figures.tank_view import (
     MARK_PT,
-    NAME_PT,
     NEAR_M,
+    Box,
+    LabelField,
     Scene,
-    axes_size_in,
-    bare_scene,
-    draw_fixtures,
-    draw_marks,
-    draw_panes,
-    fit_in,
+    SiteMark,
+    TankView,
     pane_words,
     place_names,
-    set_up_axes,
     site_marks,
-    water_box,
-    whole_scene,
-    write_label,
 )
-from lightdose.present.figures.style import INK, SMALL_PT
 from lightdose.present.labels import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
@@ -52,40 +43,44 @@ from lightdose.present.labels import (
     percent,
     range_text,
 )
-from lightdose.present.map_table import plane_words
+from lightdose.present.map_table import area_words, plane_words
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
     from matplotlib.contour import QuadContourSet
-    from matplotlib.figure import Figure
 
-LEFT_IN: Final = 0.75
-SCALE_IN: Final = 1.15
-MAP_HEIGHT_IN: Final = 5.2
-AXIS_IN: Final = 0.55
+WIDTH_IN: Final = 9.0
+LEFT_IN, SCALE_IN, MAP_HEIGHT_IN, AXIS_IN = 0.75, 1.15, 5.2, 0.55
+SIDE_IN, GAP_IN, HEADING_IN, GROUP_HEAD_IN, TALLEST_IN = 0.3, 0.3, 0.35, 0.4, 2.3
 STEPS: Final = 15
 """Steps of the scale, at most."""
 
-SHORTEST_LINE_IN: Final = 0.5
-"""Pieces of contours shorter than this carry no number."""
+OUTSIDE: Final = -1e3
+"""Far out of every range, so that an outline closes along the walls."""
 
 COLOURS: Final = "viridis"
-
 QUANTITY_TITLES: Final[dict[MapQuantity, tuple[str, str]]] = {
     "dli": ("DLI", DLI_UNIT_TYPESET),
     "peak": ("Peak PPFD of the day", PPFD_UNIT_TYPESET),
     "full_output": ("PPFD at full output", PPFD_UNIT_TYPESET),
 }
+SEEN: Final = {
+    "depth": ("Seen from above, the front below", "with their depth"),
+    "from_front": ("Seen from the front", "before or behind it"),
+    "from_left": ("Seen from the left, the front at the left", "before or behind it"),
+}
+GROUPS_HEADING: Final = "Where each group would get its usual light on this slice (shaded and outlined)"
 
 
 def map_drawings(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> list[Drawing]:
     """One drawing a slice, all on one scale."""
     levels = scale_levels([part.of(quantity) for part in light.slices])
-    names = _file_names(light, unit)
-    return [
-        drawn(lambda i=i: _Page(light, i, quantity, unit, levels).draw(names[i]))  # type: ignore[misc]
-        for i in range(len(light.slices))
-    ]
+    names: list[str] = []
+    drawings = []
+    for part in light.slices:
+        name = "map-" + plane_words(part.plane, unit).replace(" ", "-").replace(".", "_")
+        names.append(name if name not in names else f"{name}-{len(names) + 1}")
+        drawings.append(_Page(light, part, quantity, unit, levels).draw(names[-1]))
+    return drawings
 
 
 def scale_levels(values: Sequence[FloatArray]) -> FloatArray:
@@ -99,12 +94,18 @@ def scale_levels(values: Sequence[FloatArray]) -> FloatArray:
     return levels[levels >= 0]
 
 
-def _file_names(light: LightMap, unit: LengthUnit) -> list[str]:
-    names: list[str] = []
-    for part in light.slices:
-        base = "map-" + plane_words(part.plane, unit).replace(" ", "-").replace(".", "_")
-        names.append(base if base not in names else f"{base}-{len(names) + 1}")
-    return names
+def draw_light(
+    view: TankView, part: MapSlice, values: FloatArray, levels: FloatArray, *, pale: bool = False
+) -> QuadContourSet | None:
+    """Fields of colour and contours at those levels that a slice crosses; pale as a ground for marks."""
+    columns, rows, values = to_walls(part, values)
+    view.fill(columns, rows, values, levels, cmap=COLOURS, alpha=0.75 if pale else 1.0)
+    inner = levels[(levels > values.min()) & (levels < values.max())]
+    if inner.size == 0:
+        return None
+    middle = 0.5 * (levels[0] + levels[-1])
+    colours = [INK if pale or level > middle else "white" for level in inner]
+    return view.contour(columns, rows, values, inner, colors=colours, linewidths=0.6 if pale else 0.8)
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,45 +113,38 @@ class _Page:
     """The figure of one slice."""
 
     light: LightMap
-    index: int
+    part: MapSlice
     quantity: MapQuantity
     unit: LengthUnit
     levels: FloatArray
 
-    @property
-    def part(self) -> MapSlice:
-        return self.light.slices[self.index]
-
+    @drawn
     def draw(self, name: str) -> Drawing:
         setup, plane = self.light.setup, self.part.plane
-        scene, title, lead = whole_scene(setup, plane, self.unit), self._title(), self._lead()
-        head = head_height(title, lead, WIDTH_IN) + 0.1
-        size = fit_in(scene, WIDTH_IN - LEFT_IN - SCALE_IN, MAP_HEIGHT_IN)
+        scene = Scene.whole(setup, plane, self.unit)
+        wide, high = scene.size_in(WIDTH_IN - LEFT_IN - SCALE_IN, MAP_HEIGHT_IN)
         marks = site_marks(scene, [part.plane for part in self.light.slices])
-        labels = LabelField(Box(0.0, 0.0, *size))
-        names = place_names(scene, size, marks, labels)
-        below = head + size[1] + AXIS_IN
-        list_in = len(wrapped(names.rest, WIDTH_IN - 0.3, SMALL_PT)) * LINE_IN + 0.1 if names.rest else 0.0
-        panels = group_panels(bare_scene(setup, plane, self.unit), len(self.light.regions))
-        figure = new_figure(WIDTH_IN, below + list_in + panels.height_in + 0.1)
-        write_head(figure, title, lead)
-        axes = panel(figure, LEFT_IN, head, *size)
-        axes.set_label("map")
-        set_up_axes(axes, scene)
-        contours = self._draw_values(axes, scene)
-        draw_panes(axes, scene)
-        draw_marks(axes, scene, marks, MARK_PT)
+        labels = LabelField(Box(0.0, 0.0, wide, high))
+        names = place_names(scene, (wide, high), marks, labels)
+        list_in = text_height_in(names.rest, WIDTH_IN - 2 * MARGIN_IN, SMALL_PT) + 0.1 if names.rest else 0.0
+        groups = _Groups(self, Scene.bare(setup, plane, self.unit), marks)
+        below = high + AXIS_IN + list_in
+        sheet = Sheet(self._title(), self._lead(), WIDTH_IN, below + groups.height_in + 0.1, 0.1)
+        view = TankView.on(sheet.panel(LEFT_IN, sheet.top_in, wide, high), scene, labels)
+        view.panel.axes.set_label("map")
+        view.scales()
+        contours = draw_light(view, self.part, self.part.of(self.quantity), self.levels)
+        view.draw_marks(marks, MARK_PT)
         for box, text in names.written:
-            write_label(axes, box, text, NAME_PT)
-        draw_fixtures(axes, scene, labels)
+            view.write(box, text)
+        view.draw_fixtures()
         if contours is not None:
-            number_contours(axes, contours, LabelField(water_box(scene, size), labels.taken))
-        self._draw_scale(figure, head, size)
+            view.number_contours(contours)
+        self._draw_scale(sheet, wide, high)
         if names.rest:
-            write_at(figure, 0.15, below, names.rest, SMALL_PT)
-        if self.light.regions:
-            draw_groups(figure, self.light, self.index, panels, marks, below + list_in)
-        return Drawing(name, title, self._description(title), figure)
+            sheet.write(sheet.top_in + high + AXIS_IN, names.rest, SMALL_PT)
+        groups.draw(sheet, sheet.top_in + below)
+        return sheet.drawing(name, self._description(sheet.title))
 
     def _title(self) -> str:
         values = self.part.of(self.quantity)
@@ -160,12 +154,7 @@ class _Page:
 
     def _lead(self) -> str:
         near = f"{length(NEAR_M, self.unit)} {self.unit}"
-        seen = {
-            "depth": "Seen from above, the front below",
-            "from_front": "Seen from the front",
-            "from_left": "Seen from the left, the front at the left",
-        }[self.part.plane.kind]
-        others = "with their depth" if self.part.plane.kind == "depth" else "before or behind it"
+        seen, others = SEEN[self.part.plane.kind]
         return (
             f"{literal(self.light.setup.title)}. {seen}; open sky, flat surface, clear water, flat receiver."
             f" Panes to scale: {pane_words(self.light.setup.tank, self.part.plane)}. Dashed: apertures of "
@@ -174,62 +163,99 @@ class _Page:
 
     def _description(self, title: str) -> str:
         words = "; ".join(
-            f"{literal(r.group.name)} within its usual {range_text(*r.band_dli)} {DLI_UNIT_TYPESET} on "
-            f"{percent(r.area_fraction[self.index])} of it"
-            for r in self.light.regions
+            f"{literal(region.group.name)} within its usual {range_text(*region.band_dli)} "
+            f"{DLI_UNIT_TYPESET} on {percent(self.share(region))} of it"
+            for region in self.light.regions
         )
         return f"{title}. {words}." if words else f"{title}."
 
-    def _draw_values(self, axes: Axes, scene: Scene) -> QuadContourSet | None:
-        columns, rows, values = to_walls(self.part, self.part.of(self.quantity))
-        x, y = ([scene.shown(float(m)) for m in at] for at in (columns, rows))
-        axes.contourf(x, y, values, levels=self.levels, cmap=COLOURS)
-        inner = self.levels[(self.levels > values.min()) & (self.levels < values.max())]
-        if inner.size == 0:
-            return None
-        middle = 0.5 * (self.levels[0] + self.levels[-1])
-        colours = [INK if level > middle else "white" for level in inner]
-        return axes.contour(x, y, values, levels=inner, colors=colours, linewidths=0.8)
+    def share(self, region: GroupRegion) -> float:
+        """The part of this slice on which a group would be within its range, 0-1."""
+        return region.area_fraction[self.light.slices.index(self.part)]
 
-    def _draw_scale(self, figure: Figure, top: float, size: tuple[float, float]) -> None:
+    def _draw_scale(self, sheet: Sheet, wide: float, high: float) -> None:
         from matplotlib import colormaps
         from matplotlib.cm import ScalarMappable
         from matplotlib.colors import BoundaryNorm
 
+        tall = min(max(high, 1.6), 3.2)
+        axes = sheet.panel(LEFT_IN + wide + 0.22, sheet.top_in + max(0.0, (high - tall) / 2), 0.16, tall).axes
         colours = colormaps[COLOURS]
-        tall = min(max(size[1], 1.6), 3.2)
-        axes = panel(figure, LEFT_IN + size[0] + 0.22, top + max(0.0, (size[1] - tall) / 2), 0.16, tall)
-        bar = figure.colorbar(
-            ScalarMappable(BoundaryNorm(self.levels, colours.N), colours), cax=axes, ticks=list(self.levels)
-        )
+        mapped = ScalarMappable(BoundaryNorm(self.levels, colours.N), colours)
+        sheet.figure.colorbar(mapped, cax=axes, ticks=list(self.levels))
         every = 1 + int(self.levels.size * LINE_IN / tall)
-        words = [f"{level:g}" if i % every == 0 else "" for i, level in enumerate(self.levels)]
-        bar.ax.set_yticklabels(words)
-        bar.ax.tick_params(labelsize=SMALL_PT, length=3)
+        axes.set_yticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(self.levels)])
+        axes.tick_params(labelsize=SMALL_PT, length=3)
         name, unit = QUANTITY_TITLES[self.quantity]
-        bar.ax.set_ylabel(f"{name}\n[{unit}]", fontsize=SMALL_PT)
+        axes.set_ylabel(f"{name}\n[{unit}]", fontsize=SMALL_PT)
 
 
-def number_contours(axes: Axes, contours: QuadContourSet, labels: LabelField) -> None:
-    """A number on each longer piece of every contour, where there is room."""
-    width, height = axes_size_in(axes)
-    for level, lines in zip(contours.levels, contours.allsegs, strict=True):
-        text = f"{level:g}"
-        size = text_size_in(text, NAME_PT, 0.01)
-        written = 0
-        for line in sorted(lines, key=len, reverse=True):
-            at = _in_inches(axes, line, width, height)
-            way = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(at, axis=0).T))))
-            if way[-1] < SHORTEST_LINE_IN or written == 2:
-                break
-            shares = 0.5 + np.array([0, *(sign * i / 20 for i in range(1, 10) for sign in (1, -1))])
-            nearest = np.searchsorted(way, shares * way[-1])
-            box = labels.place(((float(x), float(y)) for x, y in at[nearest]), size)
-            if box is not None:
-                written += 1
-                write_label(axes, box, text, NAME_PT)
+class _Groups:
+    """Small drawings of a slice below its map, one a coral group, two or three in a row."""
+
+    def __init__(self, page: _Page, scene: Scene, marks: Sequence[SiteMark]) -> None:
+        n = len(page.light.regions)
+        self.page, self.scene, self.marks = page, scene, marks
+        self.columns = 2 if n <= 2 else 3
+        self.width_in = (WIDTH_IN - 2 * SIDE_IN - (self.columns - 1) * GAP_IN) / self.columns
+        self.size_in = scene.size_in(self.width_in, TALLEST_IN)
+        self.step_in = GROUP_HEAD_IN + self.size_in[1] + GAP_IN / 2
+        self.height_in = HEADING_IN + -(-n // self.columns) * self.step_in if n else 0.0
+
+    def draw(self, sheet: Sheet, top_in: float) -> None:
+        """The heading and one drawing a group, with its name, range and share."""
+        regions = self.page.light.regions
+        if regions:
+            sheet.write(top_in, GROUPS_HEADING, weight="bold")
+        for i, region in enumerate(regions):
+            row, column = divmod(i, self.columns)
+            left = SIDE_IN + column * (self.width_in + GAP_IN)
+            top = top_in + HEADING_IN + row * self.step_in
+            usual = f"usual {range_text(*region.band_dli)} {DLI_UNIT_TYPESET}"
+            words = f"{usual}, {share_words(self.page.share(region))}"
+            for line, (text, colour) in enumerate(((region.group.name, INK), (words, QUIET_INK))):
+                shown = fitted(text, self.width_in, SMALL_PT)
+                write_text(
+                    sheet.figure, left, top + 0.9 * line * LINE_IN, WIDTH_IN, shown, SMALL_PT, color=colour
+                )
+            view = TankView.on(sheet.panel(left, top + GROUP_HEAD_IN - 0.05, *self.size_in), self.scene)
+            view.panel.axes.set_label(f"group {region.group.key}")
+            view.panel.axes.set_axis_off()
+            _draw_region(view, self.page.part, region, DASHES[i % len(DASHES)])
+            view.draw_marks(self.marks, 3.2)
 
 
-def _in_inches(axes: Axes, line: FloatArray, width: float, height: float) -> FloatArray:
-    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
-    return np.column_stack(((line[:, 0] - x0) / (x1 - x0) * width, (line[:, 1] - y0) / (y1 - y0) * height))
+def share_words(fraction: float) -> str:
+    """A share of a slice: "nowhere here", "everywhere here", "41 % of it"."""
+    if fraction in (0, 1):
+        return "everywhere here" if fraction else "nowhere here"
+    return area_words(fraction).replace("the area", "it")
+
+
+def _draw_region(view: TankView, part: MapSlice, region: GroupRegion, dash: object) -> None:
+    """A group's region, shaded and outlined; each group has its own dash while they last."""
+    columns, rows, inside = region_margin(part, region)
+    if np.any(inside > 0):
+        view.fill(columns, rows, inside, np.array([0.0, inside.max() + 1.0]), colors=[BAND_FILL])
+        outline = view.contour(
+            columns, rows, inside, np.zeros(1), colors=[INK], linewidths=1.6, linestyles=[dash]
+        )
+        outline.set(zorder=6)
+
+
+def region_margin(part: MapSlice, region: GroupRegion) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Columns, rows [m], and how far each place lies inside the range (below 0: outside). [mol m-2 d-1]"""
+    low, high = region.band_dli
+    columns, rows, dli = to_walls(part, part.dli)
+    inside = np.pad(np.minimum(dli - low, high - dli), 1, constant_values=OUTSIDE)
+    thin = 1e-6
+    columns, rows = (np.concatenate((at[:1] - thin, at, at[-1:] + thin)) for at in (columns, rows))
+    return columns, rows, inside
+
+
+def to_walls(part: MapSlice, values: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Columns, rows [m] and values of a slice, the outermost cells drawn out to the walls."""
+    cells = part.cells
+    columns = np.concatenate((cells.column_edges_m[:1], cells.column_centres_m, cells.column_edges_m[-1:]))
+    rows = np.concatenate((cells.row_edges_m[:1], cells.row_centres_m, cells.row_edges_m[-1:]))
+    return columns, rows, np.pad(values, 1, mode="edge")

@@ -1,56 +1,49 @@
-"""The placement drawn to scale: from above and from the front, corals by number, contours of the light."""
+"""Where corals go: a placement drawn to scale, and the way of one coral from stone to stone."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
+from lightdose.answers.move import end_sentence
 from lightdose.answers.place import moves_sentence, numbered, spot_name, verdict_sentence
 from lightdose.answers.verdicts import SEVERITY, short_state
-from lightdose.model.places import AXES, LightMap, MapSlice, PlacedCoral, Placement, Plane
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.places import AXES, LightMap, MapSlice, Move, PlacedCoral, Placement, Plane, Spot
+from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import (
     LINE_IN,
+    MARGIN_IN,
+    STACK_RIGHT_IN,
     Drawing,
+    EndLabel,
+    Panel,
+    Sheet,
     drawn,
-    fitted,
-    head_height,
-    new_figure,
-    panel,
-    text_width_in,
-    write_at,
-    write_head,
+    stacked_sheet,
+    write_text,
 )
-from lightdose.present.figures.label_places import Box, LabelField, beside, box_around, text_size_in
-from lightdose.present.figures.map import COLOURS, number_contours, scale_levels
-from lightdose.present.figures.map_groups import WIDTH_IN, to_walls
-from lightdose.present.figures.scene import (
-    NAME_PT,
-    Scene,
-    draw_fixtures,
-    draw_panes,
-    fit_in,
-    inches,
-    set_up_axes,
-    water_box,
-    whole_scene,
-    write_label,
+from lightdose.present.figures.dose import DOSE
+from lightdose.present.figures.lettering import fitted, fitted_before, text_width_in
+from lightdose.present.figures.map import draw_light, scale_levels
+from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, STATE_MARKS, TONES
+from lightdose.present.figures.tank_view import NAME_PT, Box, Scene, TankView, beside, text_size_in
+from lightdose.present.labels import (
+    DLI_UNIT,
+    DLI_UNIT_TYPESET,
+    count,
+    length,
+    literal,
+    number,
+    range_text,
 )
-from lightdose.present.figures.style import INK, SMALL_PT, STATE_MARKS, TEXT_PT
-from lightdose.present.labels import DLI_UNIT_TYPESET, count, length, literal, number, range_text
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
-LEFT_IN: Final = 0.75
-VIEW_HEIGHT_IN: Final = 4.2
-AXIS_IN: Final = 0.62
-HEADING_IN: Final = 0.24
+WIDTH_IN: Final = 9.0
+LEFT_IN, VIEW_HEIGHT_IN, AXIS_IN, HEADING_IN = 0.75, 4.2, 0.62, 0.24
 COLUMNS: Final = 2
 LISTED: Final = 120
 """More corals than this are in the table only."""
@@ -62,20 +55,9 @@ MARK_PT: Final = 6.5
 NUMBERS_BY_NAME: Final = 40
 """Numbers without room are named up to so many."""
 
-
-def planes_for(placement: Placement) -> tuple[Plane, Plane]:
-    """The level and the upright slice behind the corals: at the middle depth of their tops, the middle y."""
-    tops = [(c.after.spot.y_m, c.after.spot.depth_m - c.height_m) for c in placement.corals if c.after]
-    tank = placement.setup.tank
-    if not tops:
-        return Plane("depth", tank.water_depth_m / 2), Plane("from_front", tank.width_m / 2)
-    middle = [float(np.median(v)) for v in zip(*tops, strict=True)]
-    return Plane("depth", max(0.0, round(middle[1], 3))), Plane("from_front", round(middle[0], 3))
-
-
-def placement_drawing(placement: Placement, light: LightMap, unit: LengthUnit) -> Drawing:
-    """Plan and side view with the list of corals; ``light`` holds the slices of ``planes_for``."""
-    return drawn(lambda: _Page(placement, light, unit).draw())
+WAY_IN: Final = 3.4
+STONES_NAMED: Final = 18
+"""With more stones than room only some carry their name."""
 
 
 @dataclass(frozen=True)
@@ -88,164 +70,175 @@ class _Mark:
     before_m: tuple[tuple[float, float], ...]
 
 
-@dataclass(frozen=True, eq=False)
-class _Page:
-    placement: Placement
-    light: LightMap
-    unit: LengthUnit
-
-    def draw(self) -> Drawing:
-        setup = self.light.setup
-        scenes = [whole_scene(setup, part.plane, self.unit) for part in self.light.slices]
-        sizes = _one_scale(scenes)
-        title, lead = f"{moves_sentence(self.placement)} {verdict_sentence(self.placement)}", self._lead()
-        head = head_height(title, lead, WIDTH_IN) + 0.05
-        rows = numbered(self.placement)[:LISTED]
-        list_rows = -(-len(rows) // COLUMNS)
-        tall = head + sum(HEADING_IN + s[1] + AXIS_IN for s in sizes) + 0.1
-        spare = 3 * LINE_IN if len(rows) > CROWDED else 0.0
-        figure = new_figure(WIDTH_IN, tall + spare + list_rows * 2 * LINE_IN + 0.35)
-        write_head(figure, title, lead)
-        levels = scale_levels([part.dli for part in self.light.slices])
-        top, bare = head, []
-        for scene, part, size in zip(scenes, self.light.slices, sizes, strict=True):
-            write_at(figure, LEFT_IN, top, self._heading(part.plane), TEXT_PT, weight="bold")
-            axes = panel(figure, LEFT_IN, top + HEADING_IN, *size)
-            axes.set_label(part.plane.kind)
-            bare.append(self._draw_view(axes, scene, part, size, levels))
-            top += HEADING_IN + size[1] + AXIS_IN
-        missing = sorted(set(bare[0]) & set(bare[1]))
-        if missing and spare:
-            shown = ", ".join(str(n) for n in missing[:NUMBERS_BY_NAME])
-            write_at(figure, 0.15, top, f"Drawn without room for a number: {shown}.", SMALL_PT)
-        self._draw_list(figure, top + 0.1 + spare, rows)
-        return Drawing("placement", title, literal(title), figure)
-
-    def _lead(self) -> str:
-        return (
-            f"{literal(self.light.setup.title)}. Numbers: the list below. Discs: within their usual range; "
-            "diamonds: outside it, filled when far outside; two numbers at one mark: one behind the "
-            "other, marked as the one further off; thin lines: from today's place. Contours and "
-            f"colours: dose in a day [{DLI_UNIT_TYPESET}] under open sky. Dashed: apertures of fixtures."
-        )
-
-    def _heading(self, plane: Plane) -> str:
-        at = f"{length(plane.at_m, self.unit)} {self.unit}"
-        if plane.kind == "depth":
-            return f"From above; light at {at} depth, the middle of the corals' tops"
-        return f"From the front; light {at} behind the front pane"
-
-    def _draw_view(
-        self, axes: Axes, scene: Scene, part: MapSlice, size: tuple[float, float], levels: FloatArray
-    ) -> list[int]:
-        """Draw one view; gives the numbers for which there was no room."""
-        set_up_axes(axes, scene)
-        columns, rows, values = to_walls(part, part.dli)
-        x, y = ([scene.shown(float(m)) for m in at] for at in (columns, rows))
-        axes.contourf(x, y, values, levels=levels, cmap=COLOURS, alpha=0.75)
-        inner = levels[(levels > values.min()) & (levels < values.max())]
-        contours = (
-            axes.contour(x, y, values, levels=inner, colors=[INK], linewidths=0.6) if inner.size else None
-        )
-        draw_panes(axes, scene)
-        labels = LabelField(Box(0.0, 0.0, *size))
-        marks = self._marks(scene)
-        for mark in marks:
-            _draw_mark(axes, scene, mark)
-            labels.take(box_around(*inches(scene, size, mark.place_m), 0.1, 0.1))
-        bare: list[int] = _write_numbers(axes, scene, size, marks, labels)
-        draw_fixtures(axes, scene, labels)
-        if contours is not None:
-            number_contours(axes, contours, LabelField(water_box(scene, size), labels.taken))
-        return bare
-
-    def _marks(self, scene: Scene) -> list[_Mark]:
-        along, down, _ = AXES[scene.plane.kind]
-        found: dict[tuple[float, float], _Mark] = {}
-        for coral, label in numbered(self.placement):
-            if coral.after is None:
-                continue
-            spot, old = coral.after.spot, coral.before.spot
-            at = (spot.x_m, spot.y_m, spot.depth_m - coral.height_m)
-            was = (old.x_m, old.y_m, old.depth_m - coral.height_m)
-            place = (at[along], at[down])
-            key = (round(place[0], 3), round(place[1], 3))
-            state, before = coral.after.dli_state, ((was[along], was[down]),) if coral.moves else ()
-            if key in found:
-                mark = found[key]
-                label, before = f"{mark.numbers}, {label}", (*mark.before_m, *before)
-                state = min(mark.state, state, key=SEVERITY.__getitem__)
-            found[key] = _Mark(place, label, state, before)
-        return list(found.values())
-
-    def _draw_list(self, figure: Figure, top: float, rows: Sequence[tuple[PlacedCoral, str]]) -> None:
-        width, height = figure.get_size_inches()
-        room = (WIDTH_IN - 0.3) / COLUMNS - 0.2
-        tall = -(-len(rows) // COLUMNS)
-        for index, (coral, label) in enumerate(rows):
-            left = 0.15 + (index // tall) * (room + 0.2)
-            at = top + (index % tall) * 2 * LINE_IN
-            name = fitted(f"{label}  {coral.coral}", room, SMALL_PT)
-            for line, text in enumerate((name, self._words(coral, room - 0.2))):
-                figure.text(
-                    (left + 0.2 * line) / width,
-                    1 - (at + line * 0.9 * LINE_IN) / height,
-                    text,
-                    fontsize=SMALL_PT,
-                    color=INK,
-                    va="top",
-                )
-        rest = len(self.placement.corals) - len(rows)
-        if rest:
-            write_at(
-                figure, 0.15, top + tall * 2 * LINE_IN, f"and {count(rest, 'coral')} in the table", SMALL_PT
-            )
-
-    def _words(self, coral: PlacedCoral, room_in: float) -> str:
-        """Where to and how much; only the name of the place is shortened, never a number."""
-        if coral.after is None:
-            return "no place"
-        after = coral.after
-        go = "to" if coral.moves else "stays at"
-        dose = number(after.dli_mol_m2_d)
-        was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves else dose
-        usual = f", usual {range_text(*coral.band_dli)}" if coral.band_dli else ""
-        spot = spot_name(after.spot, self.unit)
-        tail = f": {was}{usual}, {short_state(after.dli_state)}"
-        return f"{go} {fitted(spot, room_in - text_width_in(f'{go} {tail}', SMALL_PT), SMALL_PT)}{tail}"
+@drawn
+def placement_drawing(placement: Placement, light: LightMap, unit: LengthUnit) -> Drawing:
+    """Plan and side view on one scale, with contours of the light and the list of corals."""
+    scenes = [Scene.whole(light.setup, part.plane, unit) for part in light.slices]
+    fits = [scene.size_in(WIDTH_IN - LEFT_IN - 0.5, VIEW_HEIGHT_IN) for scene in scenes]
+    scale = min(fit[0] / scene.reach_m[0] for scene, fit in zip(scenes, fits, strict=True))
+    rows = numbered(placement)[:LISTED]
+    spare = 3 * LINE_IN if len(rows) > CROWDED else 0.0
+    views_in = sum(HEADING_IN + scale * scene.reach_m[1] + AXIS_IN for scene in scenes)
+    list_in = -(-len(rows) // COLUMNS) * 2 * LINE_IN
+    title = f"{moves_sentence(placement)} {verdict_sentence(placement)}"
+    sheet = Sheet(title, _lead(light), WIDTH_IN, views_in + spare + list_in + 0.45, 0.05)
+    levels = scale_levels([part.dli for part in light.slices])
+    top, bare = sheet.top_in, []
+    for scene, part in zip(scenes, light.slices, strict=True):
+        wide, high = (scale * reach for reach in scene.reach_m)
+        sheet.write(top, _heading(part.plane, unit), left_in=LEFT_IN, weight="bold")
+        view = TankView.on(sheet.panel(LEFT_IN, top + HEADING_IN, wide, high), scene)
+        view.panel.axes.set_label(part.plane.kind)
+        bare.append(_draw_view(view, placement, part, levels))
+        top += HEADING_IN + high + AXIS_IN
+    missing = sorted(set.intersection(*map(set, bare)))
+    if missing and spare:
+        shown = ", ".join(str(n) for n in missing[:NUMBERS_BY_NAME])
+        sheet.write(top, f"Drawn without room for a number: {shown}.", SMALL_PT)
+    _write_list(sheet, top + 0.1 + spare, rows, unit)
+    rest = len(placement.corals) - len(rows)
+    if rest:
+        sheet.write(top + 0.1 + spare + list_in, f"and {count(rest, 'coral')} in the table", SMALL_PT)
+    return sheet.drawing("placement", literal(title))
 
 
-def _one_scale(scenes: Sequence[Scene]) -> list[tuple[float, float]]:
-    """Sizes of the views on one scale. [inch]"""
-    fits = [fit_in(s, WIDTH_IN - LEFT_IN - 0.5, VIEW_HEIGHT_IN) for s in scenes]
-    scale = min(f[0] / (s.columns_m[1] - s.columns_m[0]) for s, f in zip(scenes, fits, strict=True))
-    return [(scale * (s.columns_m[1] - s.columns_m[0]), scale * (s.rows_m[1] - s.rows_m[0])) for s in scenes]
+def _lead(light: LightMap) -> str:
+    return (
+        f"{literal(light.setup.title)}. Numbers: the list below. Discs: within their usual range; "
+        "diamonds: outside it, filled when far outside; two numbers at one mark: one behind the "
+        "other, marked as the one further off; thin lines: from today's place. Contours and "
+        f"colours: dose in a day [{DLI_UNIT_TYPESET}] under open sky. Dashed: apertures of fixtures."
+    )
 
 
-def _draw_mark(axes: Axes, scene: Scene, mark: _Mark) -> None:
-    x, y = (scene.shown(m) for m in mark.place_m)
-    for before_m in mark.before_m:
-        was = [scene.shown(m) for m in before_m]
-        axes.plot([was[0], x], [was[1], y], color="white", linewidth=2.0, zorder=5.5)
-        axes.plot([was[0], x], [was[1], y], color=INK, linewidth=0.8, zorder=5.6)
-    shape, face = STATE_MARKS[mark.state]
-    axes.plot(
-        [x], [y], "o" if shape == "|" else shape, markersize=MARK_PT, markerfacecolor=face,
-        markeredgecolor="white" if face == INK else INK, markeredgewidth=0.9, zorder=7, clip_on=False,
-    )  # fmt: skip
+def _heading(plane: Plane, unit: LengthUnit) -> str:
+    at = f"{length(plane.at_m, unit)} {unit}"
+    if plane.kind == "depth":
+        return f"From above; light at {at} depth, the middle of the corals' tops"
+    return f"From the front; light {at} behind the front pane"
 
 
-def _write_numbers(
-    axes: Axes, scene: Scene, size: tuple[float, float], marks: Sequence[_Mark], labels: LabelField
-) -> list[int]:
-    """Each number beside its mark; gives those for which there is no room."""
+def _draw_view(view: TankView, placement: Placement, part: MapSlice, levels: FloatArray) -> list[int]:
+    """Draw one view; gives the numbers for which there was no room."""
+    view.scales()
+    contours = draw_light(view, part, part.dli, levels, pale=True)
+    marks = _marks(placement, part.plane)
+    places = [view.scene.inches(view.size_in, mark.place_m) for mark in marks]
+    view.labels.taken += [Box.around(x, y, 0.1, 0.1) for x, y in places]
     bare: list[int] = []
-    for mark in marks:
+    for mark, (x, y) in zip(marks, places, strict=True):
+        _draw_mark(view, mark)
         words = text_size_in(mark.numbers, NAME_PT, 0.01)
-        x, y = inches(scene, size, mark.place_m)
-        box = labels.place([*beside(x, y, words, 0.06), *beside(x, y, words, 0.14)], words)
+        box = view.labels.place([*beside(x, y, words, 0.06), *beside(x, y, words, 0.14)], words)
         if box is None:
-            bare += [int(n) for n in mark.numbers.split(", ")]
+            bare += map(int, mark.numbers.split(", "))
         else:
-            write_label(axes, box, mark.numbers, NAME_PT)
+            view.write(box, mark.numbers)
+    view.draw_fixtures()
+    if contours is not None:
+        view.number_contours(contours)
     return bare
+
+
+def _marks(placement: Placement, plane: Plane) -> list[_Mark]:
+    marks: dict[tuple[float, float], _Mark] = {}
+    for coral, label in numbered(placement):
+        if coral.after is None:
+            continue
+        place = _seen(coral.after.spot, coral.height_m, plane)
+        before = (_seen(coral.before.spot, coral.height_m, plane),) if coral.moves else ()
+        state, key = coral.after.dli_state, (round(place[0], 3), round(place[1], 3))
+        if key in marks:
+            mark = marks[key]
+            label, before = f"{mark.numbers}, {label}", (*mark.before_m, *before)
+            state = min(mark.state, state, key=SEVERITY.__getitem__)
+        marks[key] = _Mark(place, label, state, before)
+    return list(marks.values())
+
+
+def _seen(spot: Spot, height_m: float, plane: Plane) -> tuple[float, float]:
+    """Where a coral's top lies in a view. [m]"""
+    top = (spot.x_m, spot.y_m, spot.depth_m - height_m)
+    along, down, _ = AXES[plane.kind]
+    return top[along], top[down]
+
+
+def _draw_mark(view: TankView, mark: _Mark) -> None:
+    for before_m in mark.before_m:
+        view.plot([before_m, mark.place_m], color="white", linewidth=2.0, zorder=5.5)
+        view.plot([before_m, mark.place_m], color=INK, linewidth=0.8, zorder=5.6)
+    shape, face = STATE_MARKS[mark.state]
+    x, y = map(view.scene.shown, mark.place_m)
+    edge = "white" if face == INK else INK
+    style = {"markersize": MARK_PT, "markeredgewidth": 0.9, "zorder": 7}
+    view.panel.mark(x, y, "o" if shape == "|" else shape, face, edge, **style)
+
+
+def _write_list(
+    sheet: Sheet, top_in: float, rows: Sequence[tuple[PlacedCoral, str]], unit: LengthUnit
+) -> None:
+    room = (WIDTH_IN - 2 * MARGIN_IN) / COLUMNS - 0.2
+    tall = -(-len(rows) // COLUMNS)
+    for index, (coral, label) in enumerate(rows):
+        left = MARGIN_IN + (index // tall) * (room + 0.2)
+        top = top_in + (index % tall) * 2 * LINE_IN
+        name = fitted(f"{label}  {coral.coral}", room, SMALL_PT)
+        words = _list_words(coral, unit, room - 0.2)
+        write_text(sheet.figure, left, top, WIDTH_IN, name, SMALL_PT)
+        write_text(sheet.figure, left + 0.2, top + 0.9 * LINE_IN, WIDTH_IN, words, SMALL_PT)
+
+
+def _list_words(coral: PlacedCoral, unit: LengthUnit, room_in: float) -> str:
+    """Where to and how much; only the name of the place is shortened, never a number."""
+    if coral.after is None:
+        return "no place"
+    after = coral.after
+    go = "to " if coral.moves else "stays at "
+    dose = number(after.dli_mol_m2_d)
+    was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves else dose
+    usual = f", usual {range_text(*coral.band_dli)}" if coral.band_dli else ""
+    spot = spot_name(after.spot, unit)
+    tail = f": {was}{usual}, {short_state(after.dli_state)}"
+    return go + fitted_before(spot, tail, room_in - text_width_in(go, SMALL_PT), SMALL_PT)
+
+
+@drawn
+def move_drawing(move: Move) -> Drawing:
+    """Dose by day under the rise that is allowed, against the usual range, each stone named at the right."""
+    title = end_sentence(move).replace(DLI_UNIT, DLI_UNIT_TYPESET)
+    lead = (
+        f"Line: what {literal(move.coral)} gets at each place, from today's on. Dashed: the most that "
+        f"{100 * move.wishes.rise_per_week:g} % a week would allow. Shade: the usual range of its group."
+    )
+    start = f" (day 0: {move.steps[0].date})" if move.steps[0].date else ""
+    x_label = f"days from the first step{start}"
+    sheet, (panel,) = stacked_sheet(title, lead, [WAY_IN], x_label, DOSE, grid="y")
+    _draw_way(panel, move)
+    return sheet.drawing("move", literal(title))
+
+
+def _draw_way(panel: Panel, move: Move) -> None:
+    axes, step, last = panel.axes, move.wishes.step_days, move.days + move.wishes.step_days
+    days = [-step, *(s.day for s in move.steps), last]
+    doses = [move.start_dli, *(s.dli_mol_m2_d for s in move.steps)]
+    low, high = min(doses), max(doses)
+    gap = max(0.12 * (high - low), 0.06 * high, 0.01)
+    axes.set(xlim=(-step, last), ylim=(max(0.0, low - gap), high + gap))
+    axes.set_xticks(np.arange(0, last + 1, 7 * max(1, round(last / 70))))
+    if move.band_dli is not None:
+        axes.axhspan(*move.band_dli, color=BAND_FILL, alpha=0.5, linewidth=0, zorder=1)
+        axes.set_title(
+            f"usual {range_text(*move.band_dli)}", fontsize=SMALL_PT, color=QUIET_INK, loc="left", pad=3
+        )
+    for dose, *ends in zip(doses, days[1:], days[2:], strict=False):
+        most = [dose * move.wishes.growth] * 2
+        axes.plot(ends, most, color=QUIET_INK, linewidth=1.0, linestyle=(0, (5, 2)), zorder=2)
+    axes.step(days, [*doses, doses[-1]], where="post", color=TONES["blue"], linewidth=2.0, zorder=3)
+    stones = [(move.start_site, "today"), *((s.site, f"day {s.day}") for s in move.steps)]
+    shown = np.linspace(0, len(stones) - 1, min(len(stones), STONES_NAMED)).round().astype(int).tolist()
+    labels = []
+    for i in dict.fromkeys(shown):
+        site, day = stones[i]
+        text = fitted_before(site, f" {number(doses[i])}, {day}", STACK_RIGHT_IN - 0.4, SMALL_PT)
+        labels.append(EndLabel(text, last, doses[i]))
+    panel.label_ends(labels)

@@ -1,61 +1,125 @@
-"""The figure of `spectrum`: photon spectra of several lights on one scale."""
+"""Photon spectra: of the mix at chosen sites, and of several lights on one scale."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import Final
 
-from lightdose.model.spectrum import SpectralDistribution
+import numpy as np
+
+from lightdose.model.light import SiteSpectrum
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Analysis
+from lightdose.model.setup import LengthUnit
+from lightdose.model.spectrum import GRID_NM, SpectralDistribution
 from lightdose.present.figures.canvas import (
+    BANDS_IN,
+    HEAD_IN,
     LINE_IN,
+    PANEL_IN,
+    STACK_RIGHT_IN,
     Drawing,
+    Panel,
     drawn,
-    fitted,
-    head_height,
-    new_figure,
-    panel,
-    quiet_grid,
-    shortened,
-    write_head,
+    stacked_sheet,
 )
-from lightdose.present.figures.style import (
-    DASHES,
-    INK,
-    QUIET_INK,
-    SMALL_PT,
-    TEXT_PT,
-    TONES,
-    Stroke,
-    tone_of,
+from lightdose.present.figures.day import ChannelLine, channel_lines, place_name
+from lightdose.present.figures.lettering import fitted, shortened
+from lightdose.present.figures.style import RULE, SMALL_PT, TOTAL_STROKE, spectrum_strokes
+from lightdose.present.labels import SPECTRAL_UNIT_TYPESET, count, literal, percent
+from lightdose.quantities import GRID_END_NM, GRID_START_NM
+
+WAVELENGTH: Final = "wavelength [nm]"
+PHOTONS: Final = f"photons [{SPECTRAL_UNIT_TYPESET}]"
+MIX_LEAD: Final = (
+    "Photons per nanometre at the brightest time, planar, in the water. Bands by their edges in nm."
 )
-from lightdose.quantities import BANDS, GRID_END_NM
+OVERLAY_LEAD: Final = "Share of the photons of 300-800 nm in each nanometre; every area is 100 %."
+OVERLAY_IN: Final = 2.6
+LABEL_IN: Final = STACK_RIGHT_IN - 0.7
+LONGEST_LABEL: Final = 34
+NAMED_IN_TITLE: Final = 3
+SEEN_SHARE: Final = 1e-3
+"""The wavelength axis starts where a spectrum first exceeds this share of its peak, or of all photons."""
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-WIDTH_IN, LEFT_IN, KEY_IN, PANEL_IN, AXIS_IN, BANDS_IN = 8.8, 0.85, 2.35, 2.6, 0.6, 0.38
-LABEL_IN = KEY_IN - 0.7
-LONGEST_LABEL = 34
-NAMED_IN_TITLE = 3
-_SEEN_SHARE = 1e-3
-"""The wavelength axis starts where a spectrum first exceeds this share of its peak."""
+DRAWN_SHARE: Final = 0.003
+"""A line below this share of the scale lies on the axis, would hide it and tell nothing."""
 
 
+def start_nm(totals: Sequence[FloatArray]) -> int:
+    """300 nm where more than a thousandth of the photons on the grid lies below 350 nm, else 350 nm."""
+    short = sum(float(total[: 350 - GRID_START_NM].sum()) for total in totals)
+    return 300 if short > SEEN_SHARE * sum(float(total.sum()) for total in totals) else 350
+
+
+@drawn
+def spectrum_drawing(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: LengthUnit) -> Drawing:
+    """Photon spectrum of the mix at the time of the peak, one panel a site on one scale."""
+    receivers = [spectrum.receiver for spectrum in spectra]
+    title = _colour_title(analysis, receivers)
+    heights = [PANEL_IN] * len(spectra)
+    sheet, panels = stacked_sheet(
+        title, MIX_LEAD, heights, WAVELENGTH, PHOTONS, above_in=HEAD_IN + BANDS_IN, grid="y"
+    )
+    top = max([float(spectrum.total.max()) for spectrum in spectra], default=0.0) or 1.0
+    start = start_nm([spectrum.total for spectrum in spectra])
+    lines = channel_lines(analysis, receivers)
+    for panel, spectrum in zip(panels, spectra, strict=True):
+        panel.wavelength_axis(start, GRID_END_NM, top)
+        panel.band_edges(start)
+        _draw_mix(panel, analysis, spectrum, lines)
+        words = _colour_words(analysis, spectrum.receiver)
+        panel.head(place_name(analysis, spectrum.receiver, unit), words, BANDS_IN)
+    words = "; ".join(f"{literal(s.name)}: {_colour_words(analysis, s.receiver)}" for s in spectra)
+    return sheet.drawing("spectra", f"{title}. {words}.")
+
+
+def _draw_mix(panel: Panel, analysis: Analysis, spectrum: SiteSpectrum, lines: Sequence[ChannelLine]) -> None:
+    left, least = panel.axes.get_xlim()[0], DRAWN_SHARE * panel.axes.get_ylim()[1]
+    cells, total = left < GRID_NM, spectrum.total
+    panel.axes.fill_between(GRID_NM[cells], total[cells], color=RULE, alpha=0.55, linewidth=0)
+    panel.line(GRID_NM[cells], total[cells], TOTAL_STROKE)
+    entries = [("total", "of DLI", TOTAL_STROKE)]
+    for line in lines:
+        values = line.of(spectrum.by_channel)[cells]
+        if values.max() > 0:
+            panel.line(GRID_NM[cells], np.where(values > least, values, np.nan), line.stroke)
+            entries.append((line.label, _share(analysis, spectrum.receiver, line), line.stroke))
+    if total.max() > 0:
+        panel.key(entries)
+
+
+def _colour_words(analysis: Analysis, receiver: int) -> str:
+    if not analysis.dose.dli[receiver] > 0:
+        return "no light of 400-700 nm"
+    shares = analysis.band_fraction(receiver)
+    parts = ", ".join(f"{percent(shares[k])} {k}" for k in ("blue", "green", "red"))
+    return f"{parts} over the day"
+
+
+def _share(analysis: Analysis, receiver: int, line: ChannelLine) -> str:
+    dli = float(analysis.dose.dli[receiver])
+    part = float(line.of(analysis.dose.dli_by_channel[receiver]))
+    if not dli > 0:
+        return "-"
+    return "< 1 %" if 0 < part < 0.005 * dli else percent(part / dli)
+
+
+def _colour_title(analysis: Analysis, receivers: Sequence[int]) -> str:
+    lit = [r for r in receivers if analysis.dose.dli[r] > 0]
+    if not lit:
+        return f"No light at {count(len(receivers), 'site')}"
+    shares = [analysis.band_fraction(r) for r in lit]
+    leading = max(("blue", "green", "red"), key=lambda k: shares[0][k])
+    values = sorted(s[leading] for s in shares)
+    low, high = percent(values[0]), percent(values[-1])
+    span = low if low == high else f"{low.removesuffix(' %')} to {high}"
+    return f"{leading.capitalize()} gives {span} of the photons of 400-700 nm"
+
+
+@drawn
 def overlay_drawing(curves: Sequence[SpectralDistribution]) -> Drawing:
     """Share of photons per nanometre against wavelength, one line a spectrum; every area is 100 %."""
-    return drawn(lambda: _draw(curves))
-
-
-def overlay_strokes(curves: Sequence[SpectralDistribution]) -> list[Stroke]:
-    """The tone of each light, and a dash that no other of its tone has while they last."""
-    strokes: list[Stroke] = []
-    for tone in map(tone_of, curves):
-        turn = sum(stroke.colour == TONES[tone] for stroke in strokes)
-        strokes.append(Stroke(TONES[tone], DASHES[turn % len(DASHES)]))
-    return strokes
-
-
-def _draw(curves: Sequence[SpectralDistribution]) -> Drawing:
     peaks_nm = [float(c.wavelength_nm[int(c.values.argmax())]) for c in curves]
     labels = [fitted(shortened(c.name, LONGEST_LABEL), LABEL_IN, SMALL_PT) for c in curves]
     named = [f"{label} {peak:.0f} nm" for label, peak in zip(labels, peaks_nm, strict=True)]
@@ -63,82 +127,19 @@ def _draw(curves: Sequence[SpectralDistribution]) -> Drawing:
         title = f"Most photons at: {', '.join(named)}"
     else:
         title = f"{len(curves)} lights, most photons at {min(peaks_nm):.0f} to {max(peaks_nm):.0f} nm"
-    lead = "Share of the photons of 300-800 nm in each nanometre; every area is 100 %."
-    top = head_height(title, lead, WIDTH_IN) + BANDS_IN
-    height = max(PANEL_IN, len(curves) * LINE_IN)
-    width = WIDTH_IN - LEFT_IN - KEY_IN
-    figure = new_figure(WIDTH_IN, top + height + AXIS_IN)
-    write_head(figure, title, lead)
-    axes = panel(figure, LEFT_IN, top, width, height)
-    for row, (curve, stroke) in enumerate(zip(curves, overlay_strokes(curves), strict=True)):
-        _plot(axes, curve, stroke)
-        _key(axes, labels[row], stroke, row, width, height)
-    start_nm = min(_first_seen_nm(curve) for curve in curves)
-    axes.set_xlim(start_nm, GRID_END_NM)
-    axes.set_xticks(range(int(start_nm), GRID_END_NM + 1, 50))
-    axes.set_ylim(0, 105 * max(float(curve.values.max()) for curve in curves))
-    _band_edges(axes, start_nm)
-    quiet_grid(axes)
-    axes.set_xlabel("wavelength [nm]", fontsize=TEXT_PT)
-    axes.set_ylabel("photons [% per nm]", fontsize=TEXT_PT)
-    return Drawing("spectra-compared", title, f"{title}. {lead} {'; '.join(named)}.", figure)
+    heights = [max(OVERLAY_IN, len(curves) * LINE_IN)]
+    sheet, (panel,) = stacked_sheet(title, OVERLAY_LEAD, heights, WAVELENGTH, "photons [% per nm]")
+    start = min(_first_seen_nm(curve) for curve in curves)
+    panel.wavelength_axis(start, GRID_END_NM, 100 * max(float(curve.values.max()) for curve in curves))
+    panel.band_edges(start)
+    strokes = spectrum_strokes(curves)
+    for curve, stroke in zip(curves, strokes, strict=True):
+        panel.line(curve.wavelength_nm, 100 * curve.values, stroke, label=curve.name, clip_on=True)
+    panel.key([(label, "", stroke) for label, stroke in zip(labels, strokes, strict=True)])
+    return sheet.drawing("spectra-compared", f"{title}. {OVERLAY_LEAD} {'; '.join(named)}.")
 
 
-def _plot(axes: Axes, curve: SpectralDistribution, stroke: Stroke) -> None:
-    axes.plot(
-        curve.wavelength_nm,
-        100 * curve.values,
-        color=stroke.colour,
-        linestyle=stroke.dash,
-        linewidth=stroke.width_pt,
-        label=curve.name,
-    )
-
-
-def _key(axes: Axes, label: str, stroke: Stroke, row: int, width_in: float, height_in: float) -> None:
-    """A name with a piece of its line, from the panel's top down, in the right margin."""
-    y = 1 - (row + 0.5) * LINE_IN / height_in
-    axes.plot(
-        [1 + 0.12 / width_in, 1 + 0.5 / width_in],
-        [y, y],
-        color=stroke.colour,
-        linestyle=stroke.dash,
-        linewidth=stroke.width_pt,
-        transform=axes.transAxes,
-        clip_on=False,
-    )
-    axes.text(
-        1 + 0.58 / width_in,
-        y,
-        label,
-        transform=axes.transAxes,
-        fontsize=SMALL_PT,
-        color=INK,
-        va="center",
-    )
-
-
-def _first_seen_nm(curve: SpectralDistribution) -> float:
+def _first_seen_nm(curve: SpectralDistribution) -> int:
     """The 50 nm mark below the shortest wavelength that shows, 350 nm at most."""
-    seen = curve.wavelength_nm[curve.values > _SEEN_SHARE * curve.values.max()]
-    return float(min(350.0, 50 * (seen[0] // 50)))
-
-
-def _band_edges(axes: Axes, start_nm: float) -> None:
-    """The colour bands with their edges, above the panel."""
-    for band in BANDS:
-        low_nm = max(band.low_nm, start_nm)
-        for edge_nm in (band.low_nm, band.high_nm):
-            if edge_nm > start_nm:
-                axes.axvline(edge_nm, color=QUIET_INK, linewidth=0.6, linestyle=(0, (2, 2)), zorder=0)
-        axes.annotate(
-            f"{band.name}\n{band.low_nm:g}-{band.high_nm:g}",
-            ((low_nm + band.high_nm) / 2, 1),
-            xycoords=("data", "axes fraction"),
-            xytext=(0, 3),
-            textcoords="offset points",
-            ha="center",
-            fontsize=SMALL_PT - 1,
-            color=QUIET_INK,
-            linespacing=1.0,
-        )
+    seen = curve.wavelength_nm[curve.values > SEEN_SHARE * curve.values.max()]
+    return min(350, 50 * int(seen[0] // 50))

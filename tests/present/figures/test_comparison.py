@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from judge.made_tank import made_tank
 from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
 from lightdose.analysis import site_days, site_spectra
-from lightdose.errors import SetupError
+from lightdose.judge.shown import shown_sites
 from lightdose.model.comparison import Comparison
+from lightdose.model.fixture import Programme
 from lightdose.model.setup import Coral, Site
 from lightdose.present.figures.canvas import Drawing
-from lightdose.present.figures.comparison import comparison_drawings, shown_sites
-from lightdose.present.figures.looks import looks_drawing
+from lightdose.present.figures.comparison import PARTS, comparison_drawings
+from lightdose.present.figures.explaining import looks_drawing
 from lightdose.workflows.compare import compare
 
 TANK = made_tank()
@@ -34,6 +36,19 @@ def drawings_of(found: Comparison) -> dict[str, Drawing]:
 
 def raised(setup, height_m):
     return replace(setup, fixtures=tuple(replace(f, height_m=height_m) for f in setup.fixtures))
+
+
+def other_day(setup):
+    """Longer by 2 h and of another mix: all but the first channel at a tenth of their levels."""
+    fixtures = []
+    for fixture in setup.fixtures:
+        channels = dict(fixture.programme.channels)
+        for turn, (name, channel) in enumerate(channels.items()):
+            later_h = np.where(np.arange(channel.time_h.size) * 2 < channel.time_h.size, 0.0, 2.0)
+            level = channel.level / (10 if turn else 1)
+            channels[name] = replace(channel, time_h=channel.time_h + later_h, level=level)
+        fixtures.append(replace(fixture, programme=Programme(channels)))
+    return replace(setup, fixtures=tuple(fixtures))
 
 
 def many(count):
@@ -67,15 +82,26 @@ def test_words_of_figures_stand_apart_inside_the_canvas(case: str) -> None:
 @pytest.mark.identity
 def test_split_bars_reach_their_factors() -> None:
     """Each bar runs from 1 to the factor of its column; photons are brightness times hours."""
-    found = compare(TANK, raised(TANK, 0.3), certainty=False)
+    found = compare(TANK, other_day(raised(TANK, 0.3)), certainty=False)
     figure = drawings_of(found)["comparison-split"].figure
     ends = [[1 + patch.get_width() for patch in axes.patches] for axes in figure.axes]
-    assert len(ends) == 4
+    assert [axes.get_title(loc="left") for axes in figure.axes] == list(PARTS)
     for photons, brightness, hours, _ in zip(*ends, strict=True):
         assert photons == pytest.approx(brightness * hours, rel=1e-12)
     ratios = sorted(c.dli_ratio for c in found.corals)
     assert sorted(ends[0]) == pytest.approx(ratios)
     assert len({axes.get_xlim() for axes in figure.axes}) == 1
+
+
+@pytest.mark.identity
+def test_split_leaves_out_what_nobody_would_see() -> None:
+    """A part that is the same for all is named and not drawn; without any change there is no split."""
+    drawing = drawings_of(compare(TANK, raised(TANK, 0.3), certainty=False))["comparison-split"]
+    assert [axes.get_title(loc="left") for axes in drawing.figure.axes] == ["photons", "brightness"]
+    words = " ".join(text.get_text() for text in drawing.figure.texts)
+    assert "The same for all, so not drawn: hours, colour." in words
+    assert not any("split" in name for name in drawings_of(compare(TANK, TANK, certainty=False)))
+    assert "comparison-split" in drawings_of(compare(OFF, TANK, certainty=False))
 
 
 @pytest.mark.identity
@@ -126,13 +152,3 @@ def test_bars_of_looks_are_lux_in_their_own_colours() -> None:
     crowd = looks_drawing([(f"{ODD} {i}", looks[0][1]) for i in range(20)])
     assert len(crowd.figure.axes[0].patches) == 24
     assert misplaced_words(crowd) == []
-
-
-@pytest.mark.identity
-def test_shown_sites_follow_names_or_changes() -> None:
-    """Named sites in their order; else the largest change first; a strange name is refused with a hint."""
-    found = compare(TANK, raised(TANK, 0.3), certainty=False)
-    assert [s.site for s in shown_sites(found, ["sand", "ridge"])] == ["sand", "ridge"]
-    assert abs(shown_sites(found)[0].split.ln_dli) == max(abs(s.split.ln_dli) for s in found.sites)
-    with pytest.raises(SetupError, match="did you mean 'ridge'"):
-        shown_sites(found, ["rigde"])

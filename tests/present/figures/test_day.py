@@ -1,34 +1,19 @@
 from __future__ import annotations
 
-import itertools
 import random
 from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.text import Text
 from present.made_analysis import made_analysis, made_days, made_spectra
+from present.text_boxes import misplaced_words
 
-from lightdose.errors import SetupError
+from lightdose.judge.shown import shown_receivers
 from lightdose.model.results import Analysis
-from lightdose.present.figures.canvas import (
-    Drawing,
-    drawing_settings,
-    fitted,
-    render,
-    shortened,
-    spread,
-    text_width_in,
-)
-from lightdose.present.figures.day import (
-    MOST_LINES,
-    channel_lines,
-    day_drawing,
-    shown_receivers,
-    spectrum_drawing,
-)
-from lightdose.present.figures.dose import CORALS_PER_FIGURE, MOST_FIGURES, dose_drawings
+from lightdose.present.figures.canvas import MOST_FIGURES, Drawing, render
+from lightdose.present.figures.day import MOST_LINES, channel_lines, day_drawing
+from lightdose.present.figures.dose import CORALS_PER_FIGURE, dose_drawings
+from lightdose.present.figures.spectrum import spectrum_drawing
 from lightdose.present.figures.style import TONES
 from lightdose.quantities import BANDS
 
@@ -62,44 +47,12 @@ def _drawings(analysis: Analysis) -> list[Drawing]:
     ]
 
 
-def _texts(drawing: Drawing) -> list[Text]:
-    texts = drawing.figure.findobj(lambda a: isinstance(a, Text) and bool(a.get_text().strip()))
-    return [t for t in texts if isinstance(t, Text) and t.get_visible()]
-
-
 @pytest.mark.identity
 @pytest.mark.parametrize("case", CASES)
 def test_text_lies_inside_the_canvas_and_does_not_overlap(case: str) -> None:
     """No label is clipped, and no two labels meet."""
     for drawing in _drawings(CASES[case]):
-        with drawing_settings():
-            FigureCanvasAgg(drawing.figure).draw()
-            width, height = drawing.figure.bbox.width, drawing.figure.bbox.height
-            hidden = _off_scale_ticks(drawing)
-            texts = [t for t in _texts(drawing) if t not in hidden]
-            boxes = [(t.get_text(), t.get_window_extent()) for t in texts]
-        for words, box in boxes:
-            assert box.x0 >= 0, words
-            assert box.y0 >= 0, words
-            assert box.x1 <= width, words
-            assert box.y1 <= height, words
-        for (a, box_a), (b, box_b) in itertools.combinations(boxes, 2):
-            across = min(box_a.x1, box_b.x1) - max(box_a.x0, box_b.x0)
-            along = min(box_a.y1, box_b.y1) - max(box_a.y0, box_b.y0)
-            assert across <= 0.5 or along <= 0.5, (drawing.name, a, b)
-
-
-def _off_scale_ticks(drawing: Drawing) -> set[Text]:
-    """Tick labels that matplotlib keeps but does not draw."""
-    hidden: set[Text] = set()
-    for axes in drawing.figure.axes:
-        for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
-            low, high = sorted(limits)
-            shown = {id(t) for t in axis._update_ticks()}  # type: ignore[attr-defined]
-            for tick in [*axis.majorTicks, *axis.minorTicks]:
-                off = id(tick) not in shown or not low <= tick.get_loc() <= high
-                hidden |= {t for t, on in ((tick.label1, not off), (tick.label2, not off)) if not on}
-    return hidden
+        assert misplaced_words(drawing) == []
 
 
 @pytest.mark.identity
@@ -200,24 +153,6 @@ def test_descriptions_state_numbers() -> None:
 
 
 @pytest.mark.identity
-def test_shown_sites_are_brightest_middle_and_dimmest_with_corals() -> None:
-    """Without names the choice spans the doses; names are taken as given, once each."""
-    analysis = CASES["example"]
-    names = [s.name for s in analysis.setup.sites]
-    assert [names[i] for i in shown_receivers(analysis)] == ["ridge", "sand left", "cave mouth"]
-    assert shown_receivers(analysis, ["front glass", "ridge", "ridge"]) == (names.index("front glass"), 0)
-    assert shown_receivers(made_analysis(corals=(), bare_sites=())) == ()
-
-
-@pytest.mark.pinned
-def test_unknown_site_is_named_with_the_known_ones() -> None:
-    """A typo gets the close match."""
-    with pytest.raises(SetupError, match="there is no site 'rigde'") as refusal:
-        shown_receivers(CASES["example"], ["rigde"])
-    assert "did you mean 'ridge'?" in str(refusal.value)
-
-
-@pytest.mark.identity
 def test_lines_keep_every_channel_once() -> None:
     """Channels of one name are added over fixtures; nothing is lost or counted twice."""
     analysis = CASES["example"]
@@ -225,23 +160,3 @@ def test_lines_keep_every_channel_once() -> None:
     assert len(lines) <= MOST_LINES
     drawn = sorted(i for line in lines for i in line.channels)
     assert drawn == list(range(len(analysis.light_field.channels)))
-
-
-@pytest.mark.identity
-def test_spread_keeps_its_gap_and_its_ends() -> None:
-    """Labels are moved apart as little as the gap asks, and stay on the panel."""
-    places = spread([0.0, 0.0, 0.1, 5.0], 1.0, 0.0, 6.0)
-    assert places == [0.0, 1.0, 2.0, 5.0]
-    crowded = spread([3.0] * 5, 1.0, 0.0, 2.0)
-    assert min(crowded) == 0
-    assert max(crowded) == 2
-
-
-@pytest.mark.identity
-def test_long_names_keep_start_and_end() -> None:
-    """A shortened name fits its width or its count of letters."""
-    assert shortened("abcdefghij" * 5, 12) == "abcdefg…ghij"
-    assert shortened("short", 12) == "short"
-    name = fitted("W" * 200, 1.5, 8)
-    assert text_width_in(name, 8) <= 1.5
-    assert "…" in name

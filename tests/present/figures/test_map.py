@@ -16,8 +16,7 @@ from lightdose.model.results import Basis
 from lightdose.model.setup import Setup, Site, Tank, Wall
 from lightdose.physics.slices import slice_cells
 from lightdose.present.figures.canvas import Drawing, drawing_settings, render
-from lightdose.present.figures.map import map_drawings, scale_levels
-from lightdose.present.figures.map_groups import region_margin
+from lightdose.present.figures.map import map_drawings, region_margin, scale_levels
 
 PLANES = (Plane("depth", 0.12), Plane("from_front", 0.2), Plane("from_left", 0.3))
 SITES_40 = tuple(

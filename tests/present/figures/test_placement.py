@@ -11,11 +11,11 @@ from judge.made_tank import made_tank, stepped
 from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
+from lightdose.judge.shown import shown_planes
 from lightdose.model.places import MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.present.figures.canvas import Drawing, render
-from lightdose.present.figures.move import move_drawing
-from lightdose.present.figures.placement import placement_drawing, planes_for
+from lightdose.present.figures.placement import move_drawing, placement_drawing
 from lightdose.present.figures.style import STATE_MARKS
 from lightdose.present.labels import number
 from lightdose.workflows.maps import light_map
@@ -23,7 +23,7 @@ from lightdose.workflows.plans import move, place
 
 
 def drawing_of(placement: Placement, setup: Setup) -> Drawing:
-    return placement_drawing(placement, light_map(setup, planes_for(placement), cell_m=0.02), "cm")
+    return placement_drawing(placement, light_map(setup, shown_planes(placement), cell_m=0.02), "cm")
 
 
 @pytest.mark.identity

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve
-from lightdose.model.spectrum import GRID_NM, ChannelSpectrum, LedPeak, SpectralDistribution, SpectrumMix
-from lightdose.present.figures.style import DASHES, INK, QUIET_INK, TONES, channel_strokes, tone_of
+from lightdose.model.spectrum import LedPeak
+from lightdose.present.figures.style import DASHES, INK, QUIET_INK, TONES, channel_strokes
 
 
 def _linear(colour: str) -> np.ndarray:
@@ -43,35 +43,6 @@ def test_tones_stay_apart_for_colour_blind_eyes(sight: str) -> None:
     ]
     for a, b in itertools.combinations(labs, 2):
         assert colour.delta_E(a, b, method="CIE 2000") >= 10
-
-
-def _peak(centre_nm: float, fwhm_nm: float) -> SpectralDistribution:
-    values = np.exp(-4 * np.log(2) * ((GRID_NM - centre_nm) / fwhm_nm) ** 2)
-    return SpectralDistribution("p", GRID_NM, values, "photons")
-
-
-@pytest.mark.pinned
-@pytest.mark.parametrize(
-    ("spectrum", "tone"),
-    [
-        (LedPeak(405, 14), "violet"),
-        (LedPeak(445, 20), "blue"),
-        (LedPeak(470, 24), "blue"),
-        (LedPeak(500, 28), "cyan"),
-        (LedPeak(525, 33), "green"),
-        (LedPeak(590, 16), "amber"),
-        (LedPeak(660, 18), "red"),
-        (LedPeak(730, 25), "far red"),
-        (LedPeak(560, 130), "white"),
-        (_peak(450, 20), "blue"),
-        (_peak(560, 150), "white"),
-        (SpectrumMix(((LedPeak(450, 20), 0.7), (LedPeak(470, 20), 0.3))), "blue"),
-        (SpectrumMix(((LedPeak(450, 20), 0.5), (LedPeak(660, 20), 0.5))), "white"),
-    ],
-)
-def test_tone_follows_the_light_and_not_the_turn(spectrum: ChannelSpectrum, tone: str) -> None:
-    """A blue channel is drawn in blue wherever it stands in the list."""
-    assert tone_of(spectrum) == tone
 
 
 @pytest.mark.identity

@@ -8,15 +8,16 @@ from present.made_analysis import made_days
 from present.made_tuning import made_tuning
 from present.text_boxes import misplaced_words
 
+from lightdose.judge.shown import shown_corals
 from lightdose.model.plans import Tuning
 from lightdose.present.figures.canvas import Drawing, render
-from lightdose.present.figures.tuning import shown_corals, tuning_drawings
+from lightdose.present.figures.tuning import tuning_drawings
 
 
 def drawings(tuning: Tuning) -> list[Drawing]:
-    receivers = [c.after.receiver for c in shown_corals(tuning)]
-    days = made_days(tuning.before, receivers)
-    return tuning_drawings(tuning, days, days, "cm")
+    shown = shown_corals(tuning)
+    days = made_days(tuning.before, [c.after.receiver for c in shown])
+    return tuning_drawings(tuning, shown, days, days, "cm")
 
 
 @pytest.mark.identity

@@ -11,7 +11,7 @@ from present.text_boxes import misplaced_words
 from lightdose.answers.photosynthesis import NOT_IN_IT, coral_sentence, return_finding, return_sentences
 from lightdose.model.changes import DiminishingReturn
 from lightdose.present.figures.canvas import render
-from lightdose.present.figures.diminishing import MOST_CORALS, diminishing_drawing
+from lightdose.present.figures.explaining import MOST_CORALS, diminishing_drawing
 
 LONG = "</script> $x_1$ ünï 😀 [/] =1+1 " + "nam e" * 34
 

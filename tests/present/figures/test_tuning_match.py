@@ -7,7 +7,7 @@ from present.made_match import MATCHES
 from present.text_boxes import misplaced_words
 
 from lightdose.present.figures.canvas import render
-from lightdose.present.figures.match import PAIRS_DRAWN, match_drawing
+from lightdose.present.figures.tuning import PAIRS_DRAWN, match_drawing
 
 
 @pytest.mark.identity

@@ -9,7 +9,7 @@ from present.text_boxes import misplaced_words
 from lightdose.answers.colour import NO_LIGHT, colour_finding, colour_sentences
 from lightdose.model.changes import ALL_MIXES, WITHOUT_WARNINGS, IndexSpan
 from lightdose.present.figures.canvas import render
-from lightdose.present.figures.colour import colour_drawing
+from lightdose.present.figures.explaining import colour_drawing
 
 LONG = "</script> $x_1$ ünï 😀 [/] =1+1 " + "nam e" * 34
 NONE = IndexSpan(WITHOUT_WARNINGS, None, "no mix that gives as much light has blue at least 30 % of PPFD")
