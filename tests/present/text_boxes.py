@@ -34,7 +34,8 @@ def _undrawn_ticks(drawing: Drawing) -> set[Text]:
     for axes in drawing.figure.axes:
         for axis, limits in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
             low, high = sorted(limits)
-            shown = {id(tick) for tick in axis._update_ticks()}  # type: ignore[attr-defined]
+            ticks = axis._update_ticks() if axes.axison else []  # type: ignore[attr-defined]
+            shown = {id(tick) for tick in ticks}
             for tick in [*axis.majorTicks, *axis.minorTicks]:
                 if id(tick) not in shown or not low <= tick.get_loc() <= high:
                     hidden |= {tick.label1, tick.label2}
