@@ -33,7 +33,7 @@ def how_to_call(program: str, folder: str, environ: Mapping[str, str], *, window
         typed = f"source {typed}"
     elif " " in path and script.endswith(".ps1"):
         typed = f"& {typed}"
-    return f"from now on: type  {typed}  once in each window, then lightdose ..."
+    return f"next time: `{typed}` once in each window, then `lightdose ...`"
 
 
 def _activation(environ: Mapping[str, str], windows: bool) -> str:

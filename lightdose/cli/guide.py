@@ -64,9 +64,15 @@ def _refuse_command(topic: str) -> None:
 
 def _save(target: str, quiet: bool) -> None:
     from lightdose import __version__
+    from lightdose.errors import OutputError, Place, Problem
     from lightdose.files.writing import output_target, write_atomically
     from lightdose.guide.pages import all_pages
     from lightdose.present.guide_page import guide_page
 
-    page = guide_page(all_pages(), __version__)
-    say(f"wrote {write_atomically(output_target(target, 'guide.html'), page)}", quiet=quiet)
+    path = output_target(target, "guide.html")
+    if path.suffix.lower() not in (".html", ".htm"):
+        # No setup or table is lost to a mistyped name.
+        raise OutputError(
+            Problem("is no name for a page", "a name that ends in .html, or a folder", place=Place(str(path)))
+        )
+    say(f"wrote {write_atomically(path, guide_page(all_pages(), __version__))}", quiet=quiet)

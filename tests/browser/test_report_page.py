@@ -1,4 +1,4 @@
-"""The pages that `lightdose` writes, opened as a reader opens them: report, comparison, measuring sheet."""
+"""The pages that `lightdose` writes, opened as a reader opens them: reports, measuring sheet, guide."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from lightdose.cli import cli
 
 MakePage = Callable[[str], Path]
 
-PAGES = ("report", "comparison", "hostile report", "sheet")
+PAGES = ("report", "comparison", "hostile report", "sheet", "guide")
 
 BOXES = "main :is(td, th, p, li, dt, dd, h1, h2, h3, caption, figcaption, button, summary)"
 
@@ -61,6 +61,8 @@ def made_page(tmp_path_factory: pytest.TempPathFactory, browser: object) -> Make
                 hostile = folder / "hostile"
                 hostile.mkdir()
                 run("report", hostile_setup(hostile), "-o", page)
+            elif kind == "guide":
+                run("guide", "--html", page)
             else:
                 run("survey", EXAMPLE, "-o", folder / "survey")
                 page = folder / "survey" / "survey.html"
@@ -71,7 +73,7 @@ def made_page(tmp_path_factory: pytest.TempPathFactory, browser: object) -> Make
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("kind", ["report", "comparison", "sheet"])
+@pytest.mark.parametrize("kind", ["report", "comparison", "sheet", "guide"])
 def test_page_has_no_accessibility_violation(
     made_page: MakePage, open_page: OpenPage, axe_source: str, kind: str
 ) -> None:

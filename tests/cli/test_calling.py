@@ -36,7 +36,7 @@ def test_program_of_an_environment_off_the_path_names_the_script_of_the_shell(
     """The line can be typed in the working folder as it stands."""
     program = environment(tmp_path / ".venv" / "bin")
     told = how_to_call(str(program), str(tmp_path), {"PATH": "/usr/bin", "SHELL": shell}, windows=False)
-    assert f" {typed} " in told
+    assert f"`{typed}`" in told
 
 
 @pytest.mark.identity
@@ -50,7 +50,7 @@ def test_windows_shells_get_their_own_script_in_quotes_where_needed(
     """PowerShell needs & before a name in quotes, cmd does not."""
     program = environment(tmp_path / "my tanks" / "bin")
     told = how_to_call(str(program), str(tmp_path), {"PATH": "/usr/bin"} | more, windows=True)
-    assert f" {typed} ".replace("/", os.sep) in told
+    assert f"`{typed}`".replace("/", os.sep) in told
 
 
 @pytest.mark.identity

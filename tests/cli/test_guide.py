@@ -62,7 +62,7 @@ def test_mistyped_topic_and_a_command_are_told_what_to_type() -> None:
 def test_whole_manual_is_written_as_one_file_twice_alike(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A folder gets guide.html; the message names the file; a topic beside --html is refused."""
+    """A folder gets guide.html, which the message names; a topic and another ending are refused."""
     monkeypatch.chdir(tmp_path)
     done = CliRunner().invoke(cli, ["guide", "--html", "manual"])
     assert done.exit_code == 0
@@ -72,9 +72,10 @@ def test_whole_manual_is_written_as_one_file_twice_alike(
     first, second = (Path(p).read_bytes() for p in ("manual/guide.html", "again.html"))
     assert first == second
     assert len(first) < 500_000
-    refused = CliRunner().invoke(cli, ["guide", "start", "--html", "x.html"])
-    assert refused.exit_code == 2
-    assert not Path("x.html").exists()
+    for words in (["start", "--html", "x.html"], ["--html", "x.toml"]):
+        refused = CliRunner().invoke(cli, ["guide", *words])
+        assert refused.exit_code == 2
+        assert not Path(words[-1]).exists()
 
 
 @pytest.mark.identity

@@ -29,6 +29,7 @@ WRITES: dict[str, tuple[str, ...]] = {
     "hazard --csv of two": ("hazard", "setup.toml", "setup.toml", "--jobs", "1", "--csv", "OUT.csv"),
     "report -o": ("report", "setup.toml", "-o", "OUT.html"),
     "slip -o": ("slip", "setup.toml", "tip", "--date", "2026-03-14", "-o", "OUT.pdf"),
+    "guide --html": ("guide", "--html", "OUT.html"),
     "init": ("init", "OUT"),
 }
 """Every option that writes; a name with a suffix is a file, one without is a folder."""
