@@ -161,7 +161,7 @@ def uncertainty_table() -> str:
 
 def library_table() -> str:
     """The entries of the spectrum library."""
-    return "\n".join(f"- `{name}`" for name in emitter_names())
+    return ", ".join(f"`{name}`" for name in emitter_names()) + "."
 
 
 def sky_table() -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from lightdose.cli.options import debug_option, quiet_option, say
+from lightdose.cli.options import debug_option, plain_command, quiet_option, say
 
 INSTALL = {
     "bash": "lightdose completion bash > ~/.local/share/bash-completion/completions/lightdose",
@@ -15,7 +15,7 @@ INSTALL = {
 """Where the script goes, so that new shells read it."""
 
 
-@click.command()
+@plain_command
 @click.argument("shell", type=click.Choice(list(INSTALL)))
 @quiet_option
 @debug_option

@@ -22,6 +22,7 @@ from lightdose.cli.options import (
     csv_option,
     debug_option,
     dialect_option,
+    example_first,
     figures_option,
     imperial_option,
     is_terminal,
@@ -195,7 +196,7 @@ def answers(
             wrapped = takes_setups(wrapped)
         else:
             wrapped = takes_setup_as(setup, required=not setup.startswith("["))(wrapped)
-        return click.command(help=_help(function.__doc__ or ""))(wrapped)
+        return click.command(help=example_first(function.__doc__ or ""))(wrapped)
 
     return decorate
 
@@ -227,14 +228,6 @@ def _takes_pair(names: str, *, many: bool) -> Callable[[Callable[..., Any]], Cal
         return click.argument("first", metavar=before, type=click.Path())(made)
 
     return decorated
-
-
-def _help(doc: str) -> str:
-    """A docstring as help: its example first."""
-    import inspect
-
-    first, example, *rest = inspect.cleandoc(doc).split("\n\n")
-    return "\n\n".join([example, first, *rest])
 
 
 def give(answer: Answer, ask: Ask, csv: str) -> int:

@@ -4,13 +4,20 @@ from __future__ import annotations
 
 import click
 
-from lightdose.cli.options import debug_option, no_color_option, quiet_option, say, wants_colour
+from lightdose.cli.options import (
+    debug_option,
+    no_color_option,
+    plain_command,
+    quiet_option,
+    say,
+    wants_colour,
+)
 
 WIDEST = 100
 """Columns of a line that is easily read; our choice."""
 
 
-@click.command()
+@plain_command
 @click.argument("topic", metavar="[TOPIC]", required=False)
 @click.option("--html", "html_file", metavar="FILE", help="Write all pages as one, to keep and to print.")
 @quiet_option

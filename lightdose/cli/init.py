@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.options import debug_option, quiet_option, say
+from lightdose.cli.options import debug_option, plain_command, quiet_option, say
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
-@click.command()
+@plain_command
 @click.argument("folder", metavar="DIR", type=click.Path())
 @quiet_option
 @debug_option

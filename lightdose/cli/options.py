@@ -227,6 +227,19 @@ def debug_option(function: Callable[..., Any]) -> Callable[..., Any]:
     )(function)
 
 
+def example_first(doc: str) -> str:
+    """A docstring, a sentence and then an example, as the help of a command: the example leads."""
+    import inspect
+
+    first, example, *rest = inspect.cleandoc(doc).split("\n\n")
+    return "\n\n".join([example, first, *rest])
+
+
+def plain_command(function: Callable[..., Any]) -> click.Command:
+    """Make a click command of a function that answers by itself; its help shows the example first."""
+    return click.command(help=example_first(function.__doc__ or ""))(function)
+
+
 def say(message: str, *, quiet: bool = False) -> None:
     """A message for people, on stderr; names in it steer no terminal."""
     if not quiet:

@@ -66,10 +66,13 @@ def test_help_shows_a_working_example_first(words: list[str]) -> None:
 @pytest.mark.identity
 @pytest.mark.parametrize("name", SUMMARIES)
 def test_command_help_shows_a_working_example_first(name: str) -> None:
-    """`-h` of each command holds an example line that names the command, before its options."""
+    """`-h` of each command starts, below its usage, with an example that names the command."""
     result = CliRunner().invoke(cli, [name, "-h"])
     assert result.exit_code == 0, result.output
-    assert f"  lightdose {name}" in result.output.split("Options:")[0]
+    _, example, *_ = result.output.split("\n\n")
+    head, first, *_ = example.splitlines()
+    assert head.strip() in ("Example:", "Examples:")
+    assert first.startswith(f"    lightdose {name}")
 
 
 @pytest.mark.pinned
