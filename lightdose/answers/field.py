@@ -7,9 +7,10 @@ the guide are made of the same list of fields.
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, is_dataclass
 from typing import Any, Final, Literal
 
 from lightdose.answers.blocks import Bar, Column, Table
@@ -108,11 +109,11 @@ def said(name: str, head: str, get: Callable[[Any], Any], **more: Any) -> Field:
 
 
 def plain(value: Any) -> Any:
-    """A value as JSON and CSV hold it: None for what is not finite, lists for tuples, no array scalars."""
+    """A value as JSON and CSV hold it: records as objects of their fields, tuples as lists, no NaN."""
     if value is None or isinstance(value, str | bool | int):
         return value
-    if isinstance(value, Span):
-        return {"default": plain(value.default), "low": plain(value.low), "high": plain(value.high)}
+    if is_dataclass(value):
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
     if isinstance(value, Mapping):
         return {key: plain(part) for key, part in value.items()}
     if isinstance(value, tuple | list):

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Points, Say, Section, pointed
-from lightdose.answers.field import Field, as_json, table
-from lightdose.answers.schedules import percent_level, schedule_json, try_schedules
+from lightdose.answers.field import NONE, Field, as_json, table
+from lightdose.answers.schedules import percent_text, schedule_json, try_schedules
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.plans import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
 from lightdose.model.results import Caution
@@ -27,6 +27,10 @@ RISE_SAID: Final = 1.10
 """From here on a place gets so much more than today that it is to go in steps. Our choice."""
 
 OUR_CHOICE: Final = "our choice"
+
+
+def _level(level: float) -> str:
+    return percent_text(100 * level) if level > 0 else "off"
 
 
 def _bands(pair: PairMatch) -> list[dict[str, Any]]:
@@ -53,18 +57,10 @@ PAIR: Final = (
 CHANNEL: Final = (
     Field("fixture", "fixture", lambda c: c.key.fixture, kind="string", fold=True, at={"channels": 0}),
     Field("channel", "channel", lambda c: c.key.channel, kind="string", fold=True, at={"channels": 1}),
-    Field("set_to", "level", lambda c: percent_level(c.level) if c.output > 0 else "off", unit="%", key="",
-          at={"channels": 2}),
-    Field("level", "level", lambda c: c.level),
-    Field("output", "output", lambda c: c.output, unit="%", show=percent_level, at={"channels": 3}),
-    Field("at_limit", "", lambda c: c.at_limit, kind="boolean"),
-    Field("limit", "", lambda c: "at its limit" if c.at_limit else None, kind="string", key="",
+    Field("level", "level", lambda c: c.level, unit="%", show=_level, at={"channels": 2}),
+    Field("output", "output", lambda c: c.output, unit="%", show=_level, at={"channels": 3}),
+    Field("at_limit", "", lambda c: c.at_limit, kind="string", show=lambda at: "at its limit" if at else NONE,
           at={"channels": 4}),
-)
-UNMATCHED: Final = (
-    Field("band_nm", "band", lambda b: (b.low_nm, b.high_nm)),
-    Field("share", "share", lambda b: b.share),
-    Field("share_of_band", "share of the band", lambda b: b.of_band),
 )
 # fmt: on
 
@@ -110,7 +106,10 @@ def match_body(match: Match, files: Mapping[str, Path]) -> dict[str, Any]:
         "pairs": [as_json(PAIR, pair) for pair in match.pairs],
         "schedules": [schedule_json(name, path) for name, path in files.items()],
         "other_colour_share": match.other_colour,
-        "unmatched": [as_json(UNMATCHED, band) for band in match.unmatched],
+        "unmatched": [
+            {"band_nm": [b.low_nm, b.high_nm], "share": b.share, "share_of_band": b.share_of_band}
+            for b in match.unmatched
+        ],
         "channels": [as_json(CHANNEL, setting) for setting in match.channels],
     }
 
@@ -155,7 +154,7 @@ def unmatched_sentence(match: Match) -> str:
     parts = []
     for run in runs[:BANDS_NAMED]:
         share = sum(b.share for b in run)
-        of_band = share / sum(b.share / b.of_band for b in run)
+        of_band = share / sum(b.share / b.share_of_band for b in run)
         gone = "missing" if of_band > 0.98 else f"{100 * of_band:.0f} % short"
         parts.append(
             f"{run[0].low_nm:.0f}-{run[-1].high_nm:.0f} nm {gone} ({100 * share:.1f} % of the photons)"

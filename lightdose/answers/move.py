@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Point, Points, Say, Section, Table, pointed
-from lightdose.answers.field import Field, as_json, said, table
+from lightdose.answers.field import Field, plain, said, table
+from lightdose.answers.schedules import typed_path
 from lightdose.model.places import Move, MoveStep
 from lightdose.model.setup import LengthUnit
 from lightdose.present.labels import (
     DLI_UNIT,
     STATE_WORDS,
-    as_typed,
     count,
     length,
     lengths,
@@ -27,9 +27,6 @@ STEP: Final = (
     Field("day", "day", lambda s: s.day, kind="integer", at={"steps": 0}),
     Field("date", "date", lambda s: s.date, kind="string", at={"steps": 1}),
     Field("site", "site", lambda s: s.site, kind="string", fold=True, at={"steps": 2}),
-    Field("x_m", "x", lambda s: s.x_m, unit="m"),
-    Field("y_m", "y", lambda s: s.y_m, unit="m"),
-    Field("depth_m", "depth", lambda s: s.depth_m, unit="m"),
     Field("dli_mol_m2_d", "DLI", lambda s: s.dli_mol_m2_d, "dli", at={"steps": 3}),
     Field("rise_per_week", "rise", lambda s: s.rise_per_week, unit="% a week",
           show=lambda rise: f"{100 * rise:+.1f}", at={"steps": 4}),
@@ -40,7 +37,7 @@ STEP: Final = (
 def move_answer(move: Move, unit: LengthUnit) -> Answer:
     """The way from site to site, what to mind, and where it leaves the coral."""
     setup = move.before.setup
-    path = as_typed(setup.path or "setup.toml")
+    path = typed_path(setup)
     following = f"Next: after the last step change its site in {path}, then lightdose dose {path}"
     return Answer(
         "move",
@@ -69,10 +66,10 @@ def move_body(move: Move) -> dict[str, Any]:
         "to": wishes.to,
         "rise_per_week": wishes.rise_per_week,
         "step_days": wishes.step_days,
-        "steps": [as_json(STEP, step) for step in move.steps],
+        "steps": plain(move.steps),
         "weeks": move.days / 7,
         "dli_state": move.end_state,
-        "band_dli": list(move.band_dli) if move.band_dli else None,
+        "band_dli": plain(move.band_dli),
         "height_m": move.height_m,
         "shades": [
             {"coral": s.coral, "site": s.site, "hidden_fraction": s.hidden_fraction, "from": list(s.sites)}

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from operator import attrgetter
+from pathlib import Path
 from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Point, Points, Say, Section, pointed
-from lightdose.answers.field import Field, Sheet, as_json, said, table
+from lightdose.answers.field import Field, Sheet, as_json, plain, said, table
 from lightdose.answers.light import MOL
-from lightdose.answers.verdicts import STATES, calculated_counts, short_state
+from lightdose.answers.schedules import path_from
+from lightdose.answers.verdicts import STATES, counts_of_change, short_state
 from lightdose.model.places import PlacedCoral, Placement, Spot, Standing
 from lightdose.model.record import dataclass
 from lightdose.model.setup import LengthUnit
@@ -21,7 +22,6 @@ from lightdose.present.labels import (
     lengths,
     literal,
     number,
-    path_from,
     range_text,
 )
 
@@ -66,7 +66,11 @@ def _spot(name: str) -> Callable[[Row], Any]:
 
 
 def _nearest_miss(row: Row) -> dict[str, Any] | None:
-    return as_json(STANDING, row.coral.nearest) if row.coral.nearest else None
+    nearest = row.coral.nearest
+    if nearest is None:
+        return None
+    place = {name: getattr(nearest.spot, name) for name in ("site", "x_m", "y_m", "depth_m")}
+    return place | {"dli_mol_m2_d": nearest.dli_mol_m2_d, "dli_state": nearest.dli_state}
 
 
 def _length(name: str, get: Callable[[Row], float | None], what: str = "") -> tuple[Field, Field]:
@@ -83,14 +87,6 @@ def _length(name: str, get: Callable[[Row], float | None], what: str = "") -> tu
 
 
 # fmt: off
-STANDING: Final = (
-    Field("site", "site", lambda s: s.spot.site, kind="string"),
-    Field("x_m", "x", lambda s: s.spot.x_m),
-    Field("y_m", "y", lambda s: s.spot.y_m),
-    Field("depth_m", "depth", lambda s: s.spot.depth_m),
-    Field("dli_mol_m2_d", "DLI", lambda s: s.dli_mol_m2_d, "dli"),
-    Field("dli_state", "state", lambda s: s.dli_state, kind="string"),
-)
 FIELDS: Final = (
     Field("number", "no", lambda r: r.number, kind="integer", key="", at={"corals": 0},
           what="in the figure; empty without a place"),
@@ -109,21 +105,17 @@ FIELDS: Final = (
     Field("dli_before_mol_m2_d", "DLI now", lambda r: r.coral.before.dli_mol_m2_d, "dli",
           key="before.dli_mol_m2_d", at={"corals": 3}),
     Field("dli_mol_m2_d", "DLI there", _there("dli_mol_m2_d"), "dli", at={"corals": 4}),
-    said("state_there", "state there", _there("dli_state"), kind="string", show=short_state,
-         at={"corals": 5}),
-    said("usual", "usual", lambda r: r.coral.band_dli, show=lambda band: range_text(*band), at={"corals": 6}),
-    said("state_now", "state now", lambda r: short_state(r.coral.before.dli_state), kind="string",
-         at={"corals": 7}),
     said("from", "from", lambda r: spot_words(r.coral.before.spot, r.unit), kind="string", fold=True,
          at={"corals": 8}),
     said("moved", "moved", lambda r: r.moved, unit="length", at={"corals": 9}),
     said("where", "x, y, depth there", lambda r: r.where, unit="length", at={"corals": 10}),
+    said("usual", "usual", lambda r: r.coral.band_dli, show=lambda band: range_text(*band), at={"corals": 6}),
     Field("band_dli", "usual", lambda r: r.coral.band_dli, unit=MOL,
           parts=(("band_dli_low_mol_m2_d", "usual dose, lower end"), ("band_dli_high_mol_m2_d",
                 "usual dose, upper end"))),
     Field("dli_state_before", "state now", lambda r: r.coral.before.dli_state, key="before.dli_state",
-          kind="string"),
-    Field("dli_state", "state", _there("dli_state"), kind="string"),
+          kind="string", show=short_state, at={"corals": 7}),
+    Field("dli_state", "state there", _there("dli_state"), kind="string", show=short_state, at={"corals": 5}),
     Field("pinned", "pinned", lambda r: r.coral.pinned, csv=False),
     Field("nearest_miss", "nearest miss", lambda r: r.coral.nearest and r.coral.nearest.spot.name, key="",
           kind="string", what="the place nearest to its range, where it gets none within"),
@@ -131,14 +123,10 @@ FIELDS: Final = (
           "dli", key=""),
     Field("nearest", "nearest miss", _nearest_miss, csv=False, key="nearest_miss"),
 )
-COST: Final = tuple(
-    Field(name, name, attrgetter(name))
-    for name in ("outside_ln", "middle_ln", "moved_m", "unplaced")
-)
 # fmt: on
 
 
-def place_answer(placement: Placement, unit: LengthUnit, written: str | None) -> Answer:
+def place_answer(placement: Placement, unit: LengthUnit, written: Path | None) -> Answer:
     """What moves, every coral, what is missed; ``written`` is the file with the corals at their places."""
     rows = rows_of(placement, unit)
     corals = table(
@@ -166,10 +154,7 @@ def place_answer(placement: Placement, unit: LengthUnit, written: str | None) ->
         lambda: place_body(placement, rows),
         title=placement.setup.title,
         basis=before.basis.key,
-        counts={
-            "before": calculated_counts(c.before.dli_state for c in placement.corals),
-            "after": calculated_counts(c.after.dli_state for c in placement.corals if c.after),
-        },
+        counts=_counts(placement),
         cautions=placement.cautions,
         setups=(before.setup,),
         sheet=Sheet(FIELDS, rows),
@@ -189,8 +174,8 @@ def place_body(placement: Placement, rows: list[Row]) -> dict[str, Any]:
         "unplaced": [c.coral for c in placement.unplaced],
         "out_of_range": [c.coral for c in placement.out_of_band],
         "proven_optimal": plan.proven_optimal,
-        "cost": as_json(COST, plan.cost),
-        "bound": as_json(COST, plan.bound),
+        "cost": plain(plan.cost),
+        "bound": plain(plan.bound),
         "places": plan.places,
         "notes": notes(placement),
     }
@@ -309,10 +294,16 @@ def proof_sentence(placement: Placement) -> str:
     )
 
 
+def _counts(placement: Placement) -> dict[str, dict[str, int]]:
+    corals = placement.corals
+    return counts_of_change(
+        (c.before.dli_state for c in corals), (c.after.dli_state for c in corals if c.after)
+    )
+
+
 def verdict_sentence(placement: Placement) -> str:
     """How many corals stand where, before and after."""
-    states = calculated_counts(c.after.dli_state for c in placement.corals if c.after)
-    before = calculated_counts(c.before.dli_state for c in placement.corals)
+    before, states = _counts(placement).values()
     if not before["judged"]:
         return "No coral here is judged by light."
     stated = "" if placement.before.basis.key == "measured" else " by the stated values"
@@ -324,13 +315,13 @@ def verdict_sentence(placement: Placement) -> str:
     return f"{'; '.join([text, *off])}."
 
 
-def next_step(placement: Placement, written: str | None) -> str:
+def next_step(placement: Placement, written: Path | None) -> str:
     """What helps most from here."""
     if written is None:
         return "add -o FILE to write the corals at their places; lightdose move takes one there"
-    path = placement.before.setup.path or "setup.toml"
+    setup = placement.before.setup
     return (
-        f'set corals = "{path_from(path, written)}" in {path} instead of its [[coral]] tables; such a file '
-        "holds group, place, open_sky and height, so corals with pinned, keep_apart, dli_band, peak_max or "
-        "previous keep their [[coral]] with the new site"
+        f'set corals = "{path_from(setup, written)}" in {setup.path} instead of its [[coral]] tables; such a '
+        "file holds group, place, open_sky and height, so corals with pinned, keep_apart, dli_band, peak_max "
+        "or previous keep their [[coral]] with the new site"
     )

@@ -2,50 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
 from lightdose.answers.blocks import Answer, Block, Point, Points, Say, Section
 from lightdose.answers.dose import brief_cautions, cautions_section, safety_section
-from lightdose.answers.field import Field, as_json, said, table
-from lightdose.answers.schedules import percent_level, schedule_json, try_schedules
-from lightdose.answers.verdicts import (
-    brief_words,
-    calculated_counts,
-    interval_text,
-    verdict_words,
-    worst_first,
-)
-from lightdose.model.plans import BLUE_BELOW_NM, Conflict, CoralChange, DayShape, Edge, Remedy, Tuning
-from lightdose.model.results import Verdict
-from lightdose.present.labels import (
-    DLI_UNIT,
-    as_typed,
-    clock,
-    count,
-    literal,
-    number,
-    percent,
-    range_text,
-    span_of_hours,
-)
+from lightdose.answers.field import Field, as_json, plain, said, table
+from lightdose.answers.schedules import percent_text, schedule_json, span_of_hours, try_schedules, typed_path
+from lightdose.answers.verdicts import brief_words, concern, counts_of_change, interval_text, verdict_words
+from lightdose.model.plans import BLUE_BELOW_NM, Conflict, CoralChange, Edge, Remedy, Tuning
+from lightdose.present.labels import DLI_UNIT, clock, count, literal, number, percent, range_text
 
 EDGE_WORDS: Final[Mapping[Edge, str]] = {"low": "low edge", "high": "high edge", "peak": "midday limit"}
+SETTLED: Final = ("within", "not_judged")
 SUDDEN_NAMED: Final = 4
-
-
-def _interval(verdict: Verdict) -> tuple[float, float] | None:
-    return verdict.certainty.interval_dli if verdict.certainty else None
-
-
-def _light(of: str) -> Callable[[CoralChange], dict[str, Any]]:
-    return lambda change: as_json(LIGHT, getattr(change, of))
-
-
-def _percent(level: float) -> float:
-    """In percent, without the digits that a product by 100 adds."""
-    return round(100 * level, 12)
 
 
 # fmt: off
@@ -70,49 +41,26 @@ CORAL: Final = (
     said("today_is", "today is", lambda c: brief_words(c.before), kind="string", at={"corals": 5}),
     Field("binds", "limited by", lambda c: c.binds, kind="string", show=lambda edge: EDGE_WORDS[edge],
           at={"corals": 6}),
-    said("tuned_95", "tuned, 95 %", lambda c: _interval(c.after), show=interval_text,
-         at={"corals": 7, "certainty": 1}),
+    said("tuned_95", "tuned, 95 %", lambda c: c.after.certainty and c.after.certainty.interval_dli,
+         show=interval_text, at={"corals": 7, "certainty": 1}),
     said("tuned_words", "tuned is", lambda c: verdict_words(c.after), kind="string", fold=True,
          at={"certainty": 2}),
-    said("today_95", "today, 95 %", lambda c: _interval(c.before), show=interval_text, at={"certainty": 3}),
+    said("today_95", "today, 95 %", lambda c: c.before.certainty and c.before.certainty.interval_dli,
+         show=interval_text, at={"certainty": 3}),
     said("today_words", "today is", lambda c: verdict_words(c.before), kind="string", fold=True,
          at={"certainty": 4}),
-    Field("before", "before", _light("before")),
-    Field("after", "after", _light("after")),
+    Field("before", "before", lambda c: as_json(LIGHT, c.before)),
+    Field("after", "after", lambda c: as_json(LIGHT, c.after)),
     Field("rise", "rise", lambda c: c.rise),
 )
 CHANNEL: Final = (
     Field("fixture", "fixture", lambda c: c.fixture, kind="string", fold=True, key="", at={"channels": 0}),
     Field("channel", "channel", lambda c: c.channel, kind="string", fold=True, at={"channels": 1}),
-    Field("before", "today", lambda c: c.level_before, unit="%", show=percent_level, key="",
-          at={"channels": 2}),
-    Field("after", "tuned", lambda c: c.level_after, unit="%", show=percent_level, key="",
-          at={"channels": 3}),
-    Field("level_before", "today", lambda c: _percent(c.level_before), key="level_percent.before"),
-    Field("level_after", "tuned", lambda c: _percent(c.level_after), key="level_percent.after"),
+    Field("level_before", "today", lambda c: round(100 * c.level_before, 12), unit="%", show=percent_text,
+          key="level_percent.before", at={"channels": 2}),
+    Field("level_after", "tuned", lambda c: round(100 * c.level_after, 12), unit="%", show=percent_text,
+          key="level_percent.after", at={"channels": 3}),
     Field("held", "held", lambda c: c.held or None, kind="string", at={"channels": 4}),
-)
-DAY: Final = (
-    Field("start_h", "start", lambda d: d.start_h),
-    Field("ramp_up_h", "ramp up", lambda d: d.up_h),
-    Field("plateau_h", "plateau", lambda d: d.plateau_h),
-    Field("ramp_down_h", "ramp down", lambda d: d.down_h),
-)
-REMEDY: Final = (
-    Field("kind", "kind", lambda r: r.kind, kind="string"),
-    Field("coral", "coral", lambda r: r.coral, kind="string"),
-    Field("site", "site", lambda r: r.site, kind="string"),
-    Field("open_sky_factor", "open sky", lambda r: r.open_sky),
-    Field("out_of_band", "outside", lambda r: r.out_of_band),
-)
-CONFLICT: Final = (
-    Field("kind", "kind", lambda c: c.kind, kind="string"),
-    Field("low", "low", lambda c: c.low, kind="string"),
-    Field("high", "high", lambda c: c.high, kind="string"),
-    Field("needs_mol_m2_d", "needs", lambda c: c.needs, "dli"),
-    Field("gets_at_best_mol_m2_d", "gets at best", lambda c: c.gets, "dli"),
-    Field("factor", "factor", lambda c: c.factor),
-    Field("remedies", "remedies", lambda c: [as_json(REMEDY, r) for r in c.remedies]),
 )
 # fmt: on
 
@@ -120,9 +68,11 @@ CONFLICT: Final = (
 def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
     """The finding, levels, corals, what to mind; ``files``: fixture -> schedule that was written."""
     cautions = tuning.after.cautions
-    corals = ranked(tuning)
+    corals = sorted(tuning.corals, key=lambda c: concern(c.after))
     levels = table("channels", "Levels at the plateau", CHANNEL, tuning.channels, least=4)
-    doses = table("corals", "Doses before and after", CORAL, corals, strong=_is_off, least=3)
+    doses = table(
+        "corals", "Doses before and after", CORAL, corals, strong=lambda c: c in tuning.out_of_band, least=3
+    )
     known = table("certainty", "How sure each verdict is", CORAL, corals)
     return Answer(
         "tune",
@@ -140,10 +90,9 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
         lambda: tune_body(tuning, files),
         title=tuning.before.setup.title,
         basis=tuning.before.basis.key,
-        counts={
-            "before": calculated_counts(c.before.dli_state for c in tuning.corals),
-            "after": calculated_counts(c.after.dli_state for c in tuning.corals),
-        },
+        counts=counts_of_change(
+            (c.before.dli_state for c in tuning.corals), (c.after.dli_state for c in tuning.corals)
+        ),
         cautions=cautions,
         setups=(tuning.before.setup,),
         missed=bool(tuning.out_of_band),
@@ -160,31 +109,17 @@ def tune_body(tuning: Tuning, files: Mapping[str, Path]) -> dict[str, Any]:
         "schedules": [
             schedule_json(name, files.get(name))
             | {"channels": [as_json(CHANNEL, c) for c in tuning.channels if c.fixture == name]}
-            for name in dict.fromkeys(f.name for f in tuning.after.setup.lit_fixtures)
+            for name in (f.name for f in tuning.after.setup.lit_fixtures)
         ],
-        "day": {"before": _day(tuning.day_before), "after": _day(tuning.day_after)},
+        "day": {"before": plain(tuning.day_before), "after": plain(tuning.day_after)},
         "out_of_band": len(tuning.out_of_band),
-        "conflict": None if tuning.conflict is None else as_json(CONFLICT, tuning.conflict),
+        "conflict": plain(tuning.conflict),
         "corals": [as_json(CORAL, change) for change in tuning.corals],
         "energy_kwh_d": {"before": energy_before, "after": energy_after},
         "writing_loss": {"largest_fraction": loss, "coral": worst or None},
         "too_big_for_one_day": [c.coral for c in tuning.sudden],
         "notes": notes(tuning),
     }
-
-
-def _day(day: DayShape | None) -> dict[str, Any] | None:
-    return None if day is None else as_json(DAY, day)
-
-
-def _is_off(change: CoralChange) -> bool:
-    return change.after.dli_state not in ("within", "not_judged")
-
-
-def ranked(tuning: Tuning) -> list[CoralChange]:
-    """The corals, those of concern after tuning first."""
-    by_verdict = {id(c.after): c for c in tuning.corals}
-    return [by_verdict[id(v)] for v in worst_first(tuple(c.after for c in tuning.corals))]
 
 
 def opening(tuning: Tuning) -> list[Block]:
@@ -238,27 +173,25 @@ def conflict_sentences(conflict: Conflict | None) -> list[str]:
 
 
 def _conflict_words(conflict: Conflict) -> str:
-    low, high = _quoted(conflict.low), _quoted(conflict.high)
-    needs, gets = (None if v is None else number(v) for v in (conflict.needs, conflict.gets))
-    factor = "" if conflict.factor is None else f"{conflict.factor:.2f} times"
-    if conflict.kind == "pair":
-        return (
-            f"{low} and {high} cannot both be served where they are: while {high} stays within its limit, "
-            f"{low} gets at most {gets} {DLI_UNIT} and needs {needs}, {factor} as much."
-        )
-    if conflict.kind == "reach":
-        return (
-            f"The light that may run does not reach: {low} gets at most {gets} {DLI_UNIT} and needs {needs}, "
-            f"{factor} as much."
-        )
-    if conflict.kind == "excess":
-        return (
-            f"The least light that your bounds allow is too much for {high}: {gets} {DLI_UNIT}, {factor} its "
-            f"upper limit {needs}."
-        )
-    return f"No two corals stand in each other's way, but all together do, {low} and {high} foremost."
+    needs, gets = conflict.needs_mol_m2_d, conflict.gets_at_best_mol_m2_d
+    return _CONFLICTS[conflict.kind].format(
+        low=_quoted(conflict.low),
+        high=_quoted(conflict.high),
+        needs="" if needs is None else number(needs),
+        gets="" if gets is None else f"{number(gets)} {DLI_UNIT}",
+        factor="" if conflict.factor is None else f"{conflict.factor:.2f} times",
+    )
 
 
+_CONFLICTS: Final = {
+    "pair": "{low} and {high} cannot both be served where they are: while {high} stays within its limit, "
+    "{low} gets at most {gets} and needs {needs}, {factor} as much.",
+    "reach": "The light that may run does not reach: {low} gets at most {gets} and needs {needs}, {factor} "
+    "as much.",
+    "excess": "The least light that your bounds allow is too much for {high}: {gets}, {factor} its upper "
+    "limit {needs}.",
+    "several": "No two corals stand in each other's way, but all together do, {low} and {high} foremost.",
+}
 _OTHER_WAYS: Final = {
     "pair": "No free site of the setup and no shade on one coral solves it: add a site, or part the two.",
     "several": "No one move to a free site and no shade on one coral solves it.",
@@ -273,10 +206,8 @@ def _remedy_words(remedy: Remedy) -> str:
         result = f"{count(remedy.out_of_band, 'coral')} would still be outside"
     if remedy.kind == "move":
         return f"Move {_quoted(remedy.coral)} to {_quoted(remedy.site)}: then {result}."
-    return (
-        f"Shade {_quoted(remedy.coral)} to {remedy.open_sky:g} of its light (open_sky times "
-        f"{remedy.open_sky:g}): then {result}."
-    )
+    factor = f"{remedy.open_sky_factor:g}"
+    return f"Shade {_quoted(remedy.coral)} to {factor} of its light (open_sky times {factor}): then {result}."
 
 
 def _day_words(tuning: Tuning) -> list[str]:
@@ -286,7 +217,7 @@ def _day_words(tuning: Tuning) -> list[str]:
     today = "" if was is None else f" (today about {span_of_hours(was.plateau_h)})"
     return [
         f"The day: {clock(day.start_h)} to {clock(day.start_h + day.lit_h)}, ramps of "
-        f"{span_of_hours(day.up_h)} up and {span_of_hours(day.down_h)} down, plateau "
+        f"{span_of_hours(day.ramp_up_h)} up and {span_of_hours(day.ramp_down_h)} down, plateau "
         f"{span_of_hours(day.plateau_h)}{today}."
     ]
 
@@ -332,7 +263,7 @@ def _rises(changes: Sequence[CoralChange]) -> str:
 def next_command(tuning: Tuning, files: Mapping[str, Path]) -> str:
     """What helps most from here."""
     setup = tuning.before.setup
-    path = as_typed(setup.path or "setup.toml")
+    path = typed_path(setup)
     if tuning.unchanged:
         return f"lightdose dose {path}"
     if not files:

@@ -137,7 +137,12 @@ SEVERITY: dict[DliVerdict, int] = {
 
 def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     """Verdicts in the order of concern: far off, off, open, within, not judged; the furthest off first."""
-    return sorted(verdicts, key=lambda v: (SEVERITY[v.likely_state], -octaves_off(v)))
+    return sorted(verdicts, key=concern)
+
+
+def concern(verdict: Verdict) -> tuple[int, float]:
+    """Sorts verdicts, the worst first."""
+    return SEVERITY[verdict.likely_state], -octaves_off(verdict)
 
 
 def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
@@ -193,11 +198,13 @@ def calculated_counts(states: Iterable[DliState]) -> dict[str, int]:
     """
     found = Counter(states)
     keys: tuple[DliState, ...] = ("within", "below", "above", "far_below", "far_above")
-    return {
-        "judged": sum(found[key] for key in keys),
-        "undecided": 0,
-        **{key: found[key] for key in keys},
-    }
+    judged = sum(found[key] for key in keys)
+    return {"judged": judged, "undecided": 0, **{key: found[key] for key in keys}}
+
+
+def counts_of_change(before: Iterable[DliState], after: Iterable[DliState]) -> dict[str, dict[str, int]]:
+    """The calculated counts before and after a change."""
+    return {"before": calculated_counts(before), "after": calculated_counts(after)}
 
 
 def bar_of(verdict: Verdict) -> Bar | None:

@@ -19,14 +19,22 @@ HIGHEST_M = 20
 """No fixture hangs higher above the water; as in setup.toml."""
 
 
-def metres(text: str, option: str) -> float:
-    """A length as an option gives it, such as "25 cm"; click.BadParameter where it is none. [m]"""
+def metres(text: str, option: str | None = None) -> float:
+    """A length as a person types it, such as "25 cm"; click.BadParameter where it is none. [m]"""
     from lightdose.files.units import UnitProblem, parse_length
 
     try:
         return parse_length(text)
     except UnitProblem as trouble:
         raise click.BadParameter(str(trouble.problem), param_hint=option) from None
+
+
+def metres_above_0(text: str) -> float:
+    """The type of an option that takes a length above 0. [m]"""
+    length_m = metres(text)
+    if not length_m > 0:
+        raise click.BadParameter(f'"{text}" is not above 0')
+    return length_m
 
 
 @dataclass(frozen=True)
@@ -196,6 +204,16 @@ rise_option = click.option(
 days_option = click.option(
     "--days", type=click.IntRange(1, 60), default=7, show_default=True, help="Days from step to step."
 )
+
+
+class Share(NumberRange):
+    """A number of percent, given as a share."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The share, or click.BadParameter."""
+        return super().convert(value, param, ctx) / 100
+
+
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout, unrounded.")
 csv_option = click.option("--csv", "csv_file", metavar="FILE", help="Write the table as CSV.")
 dialect_option = click.option(

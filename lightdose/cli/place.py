@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lightdose.cli.frame import Ask, answers, inputs_of
-from lightdose.cli.options import metres
+from lightdose.cli.options import metres, metres_above_0
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from lightdose.answers.blocks import Answer
     from lightdose.model.places import Placement, PlaceWishes
     from lightdose.model.setup import Setup
@@ -19,7 +21,12 @@ if TYPE_CHECKING:
 
 
 @answers(csv="placement.csv", figures=True, imperial=True, strict=True, folds=False)
-@click.option("--grid", metavar="LENGTH", help="A grid with this spacing instead of the setup's sites.")
+@click.option(
+    "--grid",
+    type=metres_above_0,
+    metavar="LENGTH",
+    help="A grid with this spacing instead of the setup's sites.",
+)
 @click.option("--depth", "depths", multiple=True, metavar="LENGTH", help="Of the grid; repeatable.")
 @click.option("--pin", multiple=True, metavar="CORAL=SITE", help="This coral stands there; repeatable.")
 @click.option("--not-at", multiple=True, metavar="CORAL=SITE", help="This coral not there; repeatable.")
@@ -28,12 +35,15 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--beside",
+    type=metres_above_0,
     metavar="LENGTH",
     default="15 cm",
     show_default=True,
     help="Nearer than this is side by side; our choice.",
 )
-@click.option("--apart", metavar="LENGTH", help="Any two corals at least this far apart.")
+@click.option(
+    "--apart", type=metres_above_0, metavar="LENGTH", help="Any two corals at least this far apart."
+)
 @click.option(
     "--prefer",
     type=click.Choice(["middle", "stay"]),
@@ -79,15 +89,15 @@ def _wishes(setup: Setup, asked: dict[str, Any]) -> PlaceWishes:
     if asked["grid"] is not None:
         if not asked["depths"]:
             raise click.UsageError('--grid needs a depth, such as --depth "20 cm"')
-        grid = Grid(_positive(asked["grid"], "--grid"), _depths(setup, asked["depths"]))
+        grid = Grid(asked["grid"], _depths(setup, asked["depths"]))
     elif asked["depths"]:
         raise click.UsageError('--depth is that of a grid: add --grid "5 cm"')
     return PlaceWishes(
         pins=pins,
         not_at=tuple(_pair(w, corals, sites, "--not-at") for w in asked["not_at"]),
         not_beside=tuple(_pair(w, corals, corals, "--not-beside") for w in asked["not_beside"]),
-        beside_m=_positive(asked["beside"], "--beside"),
-        apart_m=_positive(asked["apart"], "--apart") if asked["apart"] is not None else 0.0,
+        beside_m=asked["beside"],
+        apart_m=asked["apart"] or 0.0,
         grid=grid,
         prefer=asked["prefer"],
     )
@@ -103,13 +113,6 @@ def _pair(word: str, left: Sequence[str], right: Sequence[str], option: str) -> 
         form = "CORAL=CORAL" if option == "--not-beside" else "CORAL=SITE"
         raise click.BadParameter(f'"{word}" is not {form}', param_hint=option)
     return splits[-1]
-
-
-def _positive(text: str, option: str) -> float:
-    length_m = metres(text, option)
-    if not length_m > 0:
-        raise click.BadParameter(f'"{text}" is not above 0', param_hint=option)
-    return length_m
 
 
 def _depths(setup: Setup, words: Sequence[str]) -> tuple[float, ...]:
@@ -131,7 +134,7 @@ def _depths(setup: Setup, words: Sequence[str]) -> tuple[float, ...]:
     return tuple(dict.fromkeys(min(d, most) for d in depths))
 
 
-def _write_corals(ask: Ask, placement: Placement, target: str) -> str:
+def _write_corals(ask: Ask, placement: Placement, target: str) -> Path:
     """Write the corals at their places; gives the file."""
     from lightdose.files.places_csv import corals_csv
     from lightdose.files.writing import output_target
@@ -139,7 +142,7 @@ def _write_corals(ask: Ask, placement: Placement, target: str) -> str:
     path, text = output_target(target, "corals.csv"), corals_csv(placement, ask.csv_dialect)
     rows = sum(c.after is not None for c in placement.corals)
     ask.save(path, text, inputs_of(placement.before.setup), f", {rows} rows")
-    return str(path)
+    return path
 
 
 def _drawings(ask: Ask, setup: Setup, placement: Placement) -> list[Drawing]:

@@ -8,15 +8,43 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lightdose.cli.frame import Ask, answers, inputs_of, save_schedules, schedule_targets
-from lightdose.cli.options import NumberRange, dialect_option
+from lightdose.cli.options import NumberRange, Share, dialect_option
 
 if TYPE_CHECKING:
     from lightdose.answers.blocks import Answer
-    from lightdose.model.plans import TuneWishes, Tuning
+    from lightdose.model.plans import MixLock, TuneWishes, Tuning
     from lightdose.present.figures.canvas import Drawing
 
-PERCENT = NumberRange(0, 100)
+PERCENT = Share(0, 100)
 HOURS = NumberRange(0, 12)
+
+
+def _number(text: str, whole: str) -> float:
+    from lightdose.files.units import UnitProblem, parse_number
+
+    try:
+        return parse_number(text.strip())
+    except UnitProblem as trouble:
+        raise click.BadParameter(f'"{whole}": {trouble.problem}') from None
+
+
+def _cap(word: str) -> tuple[str, float]:
+    """Channel and level; a name may hold "=" itself, so the last one parts it from the level."""
+    name, mark, level = word.rpartition("=")
+    if not mark or not name.strip():
+        raise click.BadParameter(f'"{word}" is not CHANNEL=PERCENT, such as "blue=60"')
+    percent = _number(level.strip().removesuffix("%"), word)
+    if not 0 <= percent <= 100:
+        raise click.BadParameter(f'"{word}" is outside 0 to 100 percent')
+    return name.strip(), percent / 100
+
+
+def _hours(text: str) -> tuple[float, float]:
+    low, mark, high = text.strip().removesuffix("h").partition("-")
+    bounds = _number(low, text), _number(high if mark else low, text)
+    if not all(0 <= h <= 24 for h in bounds):
+        raise click.BadParameter(f'"{text}" is outside 0 to 24 hours')
+    return bounds
 
 
 @answers(figures=True, imperial=True, strict=True)
@@ -36,17 +64,28 @@ HOURS = NumberRange(0, 12)
 @click.option("--off", multiple=True, metavar="CHANNEL", help="Keep this channel off; repeatable.")
 @click.option(
     "--cap",
+    "caps",
     multiple=True,
+    type=_cap,
     metavar="CHANNEL=PERCENT",
     help='Highest level of a channel, such as "blue=60" or "left/blue=60"; repeatable.',
 )
-@click.option("--plateau", metavar="LOW-HIGH", help="Bounds of the plateau in hours, such as 5-9.")
-@click.option("--ramp-up", type=HOURS, metavar="HOURS", help="Length of the ramp up; today's by default.")
-@click.option("--ramp-down", type=HOURS, metavar="HOURS", help="Length of the ramp down.")
+@click.option(
+    "--plateau",
+    "plateau_h",
+    type=_hours,
+    metavar="LOW-HIGH",
+    help="Bounds of the plateau in hours, such as 5-9.",
+)
+@click.option(
+    "--ramp-up", "ramp_up_h", type=HOURS, metavar="HOURS", help="Length of the ramp up; today's by default."
+)
+@click.option("--ramp-down", "ramp_down_h", type=HOURS, metavar="HOURS", help="Length of the ramp down.")
 @click.option("--least-blue", type=PERCENT, metavar="PERCENT", help="Least share of 400-500 nm at corals.")
 @click.option("--most-change", type=PERCENT, metavar="PERCENT", help="Most change of any coral's dose.")
 @click.option(
     "--keep-look",
+    "look_tolerance",
     type=NumberRange(0, 1),
     metavar="TOLERANCE",
     help="Keep CIE x and y of all emitted light within this of today's, such as 0.01.",
@@ -54,13 +93,9 @@ HOURS = NumberRange(0, 12)
 @click.option("--keep-shapes", is_flag=True, help="Keep each channel's own course through the day.")
 @click.option("--most-points", type=int, metavar="N", help="Most points a channel that the controller takes.")
 @click.option(
-    "--time-step",
-    type=int,
-    default=1,
-    show_default=True,
-    metavar="MINUTES",
+    "--time-step", "time_step_min", type=int, default=1, show_default=True, metavar="MINUTES",
     help="Times in multiples of this.",
-)
+)  # fmt: skip
 @click.option("--least-level", type=PERCENT, default=0.0, metavar="PERCENT", help="Least level that shines.")
 @click.option("--whole-percents", is_flag=True, help="Levels in whole percents; else in tenths.")
 @dialect_option
@@ -90,59 +125,12 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
 def _wishes(asked: dict[str, Any]) -> TuneWishes:
     from lightdose.model.plans import Controller, TuneWishes
 
-    if asked["keep_mix"] and asked["keep_each_mix"]:
+    together, each = asked.pop("keep_mix"), asked.pop("keep_each_mix")
+    if together and each:
         raise click.UsageError("--keep-mix holds all fixtures together, --keep-each-mix each one: choose one")
-
-    def share(name: str) -> float | None:
-        return None if asked[name] is None else asked[name] / 100
-
-    return TuneWishes(
-        prefer=asked["prefer"],
-        mix="all" if asked["keep_mix"] else "each" if asked["keep_each_mix"] else "free",
-        blue_only=asked["blue_only"],
-        off=asked["off"],
-        caps=tuple(_cap(word) for word in asked["cap"]),
-        plateau_h=_hours(asked["plateau"]),
-        ramp_up_h=asked["ramp_up"],
-        ramp_down_h=asked["ramp_down"],
-        least_blue=share("least_blue"),
-        most_change=share("most_change"),
-        look_tolerance=asked["keep_look"],
-        keep_shapes=asked["keep_shapes"],
-        controller=Controller(
-            asked["most_points"], asked["time_step"], asked["least_level"] / 100, asked["whole_percents"]
-        ),
-    )
-
-
-def _number(text: str, whole: str, option: str) -> float:
-    from lightdose.files.units import UnitProblem, parse_number
-
-    try:
-        return parse_number(text.strip())
-    except UnitProblem as trouble:
-        raise click.BadParameter(f'"{whole}": {trouble.problem}', param_hint=option) from None
-
-
-def _cap(word: str) -> tuple[str, float]:
-    """Channel and level; a name may hold "=" itself, so the last one parts it from the level."""
-    name, mark, level = word.rpartition("=")
-    if not mark or not name.strip():
-        raise click.BadParameter(f'"{word}" is not CHANNEL=PERCENT, such as "blue=60"', param_hint="--cap")
-    percent = _number(level.strip().removesuffix("%"), word, "--cap")
-    if not 0 <= percent <= 100:
-        raise click.BadParameter(f'"{word}" is outside 0 to 100 percent', param_hint="--cap")
-    return name.strip(), percent / 100
-
-
-def _hours(text: str | None) -> tuple[float, float] | None:
-    if text is None:
-        return None
-    low, mark, high = text.strip().removesuffix("h").partition("-")
-    bounds = _number(low, text, "--plateau"), _number(high if mark else low, text, "--plateau")
-    if not all(0 <= h <= 24 for h in bounds):
-        raise click.BadParameter(f'"{text}" is outside 0 to 24 hours', param_hint="--plateau")
-    return bounds
+    can = {name: asked.pop(name) for name in Controller.__dataclass_fields__}
+    mix: MixLock = "all" if together else "each" if each else "free"
+    return TuneWishes(**asked, mix=mix, controller=Controller(**can))
 
 
 def _drawings(ask: Ask, tuning: Tuning) -> list[Drawing]:

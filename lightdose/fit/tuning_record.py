@@ -200,7 +200,7 @@ def _mildest_shade(task: TuneTask, day: DayLimits, row: int, name: str, start: T
         shaded = _placed(task, row, sky * task.response[row])
         found = least_violation(shaded, day)
         if found is not None and found.violation <= without.violation + OFF_BY:
-            return Remedy("shade", name, _out(shaded, found.v_h), open_sky=sky)
+            return Remedy("shade", name, _out(shaded, found.v_h), open_sky_factor=sky)
     return None
 
 
@@ -262,11 +262,12 @@ def _by_true_bands(conflict: Conflict, judged: Sequence[Verdict]) -> Conflict:
     """The conflict against the bands as they are, without the cushion for rounding."""
     band = {v.coral: v.band_dli for v in judged}
     edges = band.get(conflict.high or "") if conflict.kind == "excess" else band.get(conflict.low or "")
-    if edges is None or conflict.gets is None or not conflict.gets > 0:
+    gets = conflict.gets_at_best_mol_m2_d
+    if edges is None or gets is None or not gets > 0:
         return conflict
     if conflict.kind == "excess":
-        return replace(conflict, needs=edges[1], factor=conflict.gets / edges[1])
-    return replace(conflict, needs=edges[0], factor=edges[0] / conflict.gets)
+        return replace(conflict, needs_mol_m2_d=edges[1], factor=gets / edges[1])
+    return replace(conflict, needs_mol_m2_d=edges[0], factor=edges[0] / gets)
 
 
 def _binds(verdict: Verdict) -> Edge | None:

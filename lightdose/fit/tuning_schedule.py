@@ -122,7 +122,7 @@ def brightest_hour_share(day: DayShape) -> float:
     """
     if day.plateau_h >= 1:
         return 1.0
-    ramps, rest = day.up_h + day.down_h, 1 - day.plateau_h
+    ramps, rest = day.ramp_up_h + day.ramp_down_h, 1 - day.plateau_h
     if rest >= ramps:
         return day.equivalent_h
     return day.plateau_h + rest * (1 - 0.5 * rest / ramps)
@@ -204,9 +204,9 @@ def days_to_try(today: DayShape | None, wishes: TuneWishes) -> tuple[tuple[DaySh
     """
     base = _rounded(today or FIRST_DAY)
     step = wishes.controller.time_step_min / 60
-    up = _on_step(base.up_h if wishes.ramp_up_h is None else wishes.ramp_up_h, step)
-    down = _on_step(base.down_h if wishes.ramp_down_h is None else wishes.ramp_down_h, step)
-    middle = base.start_h + base.up_h + 0.5 * base.plateau_h
+    up = _on_step(base.ramp_up_h if wishes.ramp_up_h is None else wishes.ramp_up_h, step)
+    down = _on_step(base.ramp_down_h if wishes.ramp_down_h is None else wishes.ramp_down_h, step)
+    middle = base.start_h + base.ramp_up_h + 0.5 * base.plateau_h
     now = _on_step(base.plateau_h, step)
     low, high = _bounds(now, up + down, wishes)
     stride = math.ceil(PLATEAU_STEP_MIN / wishes.controller.time_step_min) * step
@@ -264,7 +264,7 @@ def _bounds(now_h: float, ramps_h: float, wishes: TuneWishes) -> tuple[float, fl
 
 def _rounded(day: DayShape) -> DayShape:
     """The day in whole steps of a few minutes, its parts as a clock shows them."""
-    start, up, down = (_on_step(h, ROUNDED_MIN / 60) for h in (day.start_h, day.up_h, day.down_h))
+    start, up, down = (_on_step(h, ROUNDED_MIN / 60) for h in (day.start_h, day.ramp_up_h, day.ramp_down_h))
     return DayShape(start, up, _on_step(day.plateau_h, PLATEAU_STEP_MIN / 60), down)
 
 
@@ -289,7 +289,7 @@ class OutputShape:
     @classmethod
     def trapezoid(cls, day: DayShape) -> OutputShape:
         """Up, along and down; its times are whole minutes, so that clock times are exact."""
-        ends = np.cumsum([day.start_h, day.up_h, day.plateau_h, day.down_h])
+        ends = np.cumsum([day.start_h, day.ramp_up_h, day.plateau_h, day.ramp_down_h])
         time = np.round(ends * 60) / 60
         share = np.array([0.0, 1.0, 1.0, 0.0])
         keep = np.array([True, True, time[2] > time[1], True])

@@ -111,19 +111,19 @@ class DayShape:
     """A day of one trapezoid in output. [h]"""
 
     start_h: float
-    up_h: float
+    ramp_up_h: float
     plateau_h: float
-    down_h: float
+    ramp_down_h: float
 
     @property
     def equivalent_h(self) -> float:
         """Hours at full plateau that give the same photons. [h]"""
-        return self.plateau_h + 0.5 * (self.up_h + self.down_h)
+        return self.plateau_h + 0.5 * (self.ramp_up_h + self.ramp_down_h)
 
     @property
     def lit_h(self) -> float:
         """From first to last light. [h]"""
-        return self.up_h + self.plateau_h + self.down_h
+        return self.ramp_up_h + self.plateau_h + self.ramp_down_h
 
 
 @dataclass(frozen=True)
@@ -180,30 +180,32 @@ class CoralChange:
 
 @dataclass(frozen=True)
 class Remedy:
-    """A move to a free site, or shade, that helps; ``out_of_band`` counts the corals that stay outside."""
+    """A move to a free site, or shade by a factor of open sky, that helps.
+
+    ``out_of_band`` counts the corals that stay outside.
+    """
 
     kind: Literal["move", "shade"]
     coral: str
     out_of_band: int
     site: str | None = None
-    open_sky: float | None = None
+    open_sky_factor: float | None = None
 
 
 @dataclass(frozen=True)
 class Conflict:
     """Why not every coral can be served.
 
-    ``kind`` "pair": while ``high`` stays at its upper limit, ``low`` gets at most ``gets`` and needs
-    ``needs``; "reach": the allowed light cannot give ``low`` what it needs; "excess": the least allowed light
-    is too much for ``high``, which gets ``gets`` and should get at most ``needs``; "several": no two of them,
-    but all together. ``factor`` is how many times off. [mol m-2 d-1]
+    ``kind`` "pair": while ``high`` stays at its upper limit, ``low`` gets less at best than it needs;
+    "reach": the allowed light cannot give ``low`` what it needs; "excess": the least allowed light is more
+    than ``high`` needs; "several": no two of them, but all together. ``factor`` is how many times off.
     """
 
     kind: Literal["pair", "reach", "excess", "several"]
     low: str | None
     high: str | None
-    needs: float | None
-    gets: float | None
+    needs_mol_m2_d: float | None
+    gets_at_best_mol_m2_d: float | None
     factor: float | None
     remedies: tuple[Remedy, ...] = ()
 
@@ -305,13 +307,13 @@ class UnmatchedBand:
     Attributes
     ----------
     share : missing photons as a share of the whole dose of 400-700 nm, mean over the pairs
-    of_band : the same as a share of what these 10 nm should get
+    share_of_band : the same as a share of what these 10 nm should get
     """
 
     low_nm: float
     high_nm: float
     share: float
-    of_band: float
+    share_of_band: float
 
 
 @dataclass(frozen=True)

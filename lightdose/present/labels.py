@@ -69,12 +69,6 @@ def hours(value: float) -> str:
     return f"{value:.1f}" if math.isfinite(value) else "-"
 
 
-def span_of_hours(value: float) -> str:
-    """Hours and minutes of a part of the day, such as "3:30 h"."""
-    minutes = round(60 * value)
-    return f"{minutes // 60}:{minutes % 60:02d} h"
-
-
 def range_text(low: float, high: float) -> str:
     """A range such as "8-15" or "2.5-5.5"."""
     return f"{low:g}-{high:g}"
@@ -121,14 +115,3 @@ def as_typed(path: str) -> str:
     if re.fullmatch(r"[\w./\\:@%+,=~-]+", path):
         return path
     return f"'{path}'" if re.search(r'[$`"\\]', path) and "'" not in path else f'"{path}"'
-
-
-def path_from(setup: str, file: str) -> str:
-    """A file as the setup must name it: paths there start from the setup's own folder."""
-    import os
-
-    try:
-        relative = os.path.relpath(file, os.path.dirname(os.path.abspath(setup)))
-    except ValueError:  # another drive
-        relative = os.path.abspath(file)
-    return relative.replace(os.sep, "/")

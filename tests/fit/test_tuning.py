@@ -93,7 +93,8 @@ def test_locked_mix_names_the_pair_and_what_would_solve_it(setup: Setup) -> None
     exact = (8 / before["staghorn frag"]) / (3.5 / before["meat coral"])
     assert found.conflict.factor == pytest.approx(exact, rel=0.01)
     shade = next(r for r in found.conflict.remedies if r.kind == "shade")
-    corals = tuple(replace(c, open_sky=shade.open_sky) if c.name == shade.coral else c for c in setup.corals)
+    factor = shade.open_sky_factor
+    corals = tuple(replace(c, open_sky=factor) if c.name == shade.coral else c for c in setup.corals)
     assert tuned(replace(setup, corals=corals), mix="all").out_of_band == ()
 
 

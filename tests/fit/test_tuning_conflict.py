@@ -36,7 +36,7 @@ def test_pair_and_its_factor_are_the_ratio_of_bands_over_that_of_light() -> None
     found = conflict_of(task(LIGHT, BANDS))
     assert found is not None
     assert (found.kind, found.low, found.high) == ("pair", "stag", "mush")
-    assert found.gets == pytest.approx(6.0)
+    assert found.gets_at_best_mol_m2_d == pytest.approx(6.0)
     assert found.factor == pytest.approx(8 / 6)
 
 
@@ -46,7 +46,7 @@ def test_shade_that_is_named_solves_it_and_a_milder_one_does_not() -> None:
     found = conflict_of(task(LIGHT, BANDS))
     assert found is not None
     shade = next(r for r in found.remedies if r.kind == "shade")
-    assert (shade.coral, shade.open_sky, shade.out_of_band) == ("mush", 0.75, 0)
+    assert (shade.coral, shade.open_sky_factor, shade.out_of_band) == ("mush", 0.75, 0)
 
     def shaded(sky: float) -> TuneTask:
         return task([*LIGHT[:2], [sky * LIGHT[2][0]]], BANDS)
@@ -75,7 +75,7 @@ def test_light_that_does_not_reach_is_no_quarrel_of_corals() -> None:
     found = conflict_of(task(LIGHT[:1], BANDS[:1]), hours=4.0)
     assert found is not None
     assert (found.kind, found.low, found.high) == ("reach", "stag", None)
-    assert found.gets == pytest.approx(0.0036 * 200 * 4)
+    assert found.gets_at_best_mol_m2_d == pytest.approx(0.0036 * 200 * 4)
 
 
 @pytest.mark.identity
@@ -92,7 +92,7 @@ def test_bounds_that_leave_too_much_light_are_said_as_such() -> None:
     found = conflict_of(bound)
     assert found is not None
     assert (found.kind, found.low, found.high) == ("excess", None, "stag")
-    assert found.gets == pytest.approx(0.72 * 4.5)
+    assert found.gets_at_best_mol_m2_d == pytest.approx(0.72 * 4.5)
     assert found.factor == pytest.approx(0.72 * 4.5 / 2)
 
 

@@ -35,7 +35,8 @@ def test_trapezoid_is_found_again(start: float) -> None:
     """Start, ramps and plateau of a trapezoid come back exactly, also over midnight."""
     found = today_shape(trapezoid(start, 2.0, 6.0, 1.5), np.ones(1))
     assert found is not None
-    assert (found.start_h, found.up_h, found.plateau_h, found.down_h) == pytest.approx((start, 2.0, 6.0, 1.5))
+    hours = (found.start_h, found.ramp_up_h, found.plateau_h, found.ramp_down_h)
+    assert hours == pytest.approx((start, 2.0, 6.0, 1.5))
 
 
 @pytest.mark.identity
@@ -89,7 +90,7 @@ def test_days_keep_the_middle_and_the_steps() -> None:
     assert np.diff(lengths) == pytest.approx(0.25)
     assert min(lengths) == 3.0
     assert max(lengths) == 9.0
-    middles = [d.start_h + d.up_h + 0.5 * d.plateau_h for d in days]
+    middles = [d.start_h + d.ramp_up_h + 0.5 * d.plateau_h for d in days]
     assert middles == pytest.approx([13.0] * len(days), abs=1 / 60)
 
 
@@ -100,11 +101,11 @@ def test_bounds_and_time_step_hold() -> None:
         plateau_h=(5, 8), ramp_up_h=1.0, ramp_down_h=0.5, controller=Controller(time_step_min=10)
     )
     days, _ = days_to_try(DayShape(8.1, 2.0, 6.0, 2.0), wishes)
-    assert {d.up_h for d in days} == {1.0}
+    assert {d.ramp_up_h for d in days} == {1.0}
     assert days[0].plateau_h == 5
     assert days[-1].plateau_h == 8
     for d in days:
-        minutes = 60 * np.cumsum([d.start_h, d.up_h, d.plateau_h, d.down_h])
+        minutes = 60 * np.cumsum([d.start_h, d.ramp_up_h, d.plateau_h, d.ramp_down_h])
         assert np.round(minutes / 10) * 10 == pytest.approx(minutes)
 
 

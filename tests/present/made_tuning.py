@@ -25,7 +25,7 @@ PAIR: Final = Conflict(
     8.0,
     6.0,
     4 / 3,
-    (Remedy("shade", "mush", 0, open_sky=0.75), Remedy("move", "mush", 1, site="B1")),
+    (Remedy("shade", "mush", 0, open_sky_factor=0.75), Remedy("move", "mush", 1, site="B1")),
 )
 
 
