@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -25,16 +25,21 @@ from lightdose.judge.uncertainty import with_certainty
 from lightdose.judge.verdict import judge_corals
 from lightdose.model import results
 from lightdose.model.fixture import Channel, Fixture, Flux
-from lightdose.model.light import LightField, SiteDay, SiteSpectrum
+from lightdose.model.light import LightField, Scene, SiteDay, SiteSpectrum
 from lightdose.model.record import FloatArray
-from lightdose.model.setup import Cover, Setup, Tank, Water
-from lightdose.model.spectrum import GRID_NM, ReferenceTables, Weightings
-from lightdose.physics import light_field as field_physics
+from lightdose.model.setup import Setup
+from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.beam import source_cells
 from lightdose.physics.day_curve import day_curve, fixture_use
 from lightdose.physics.dose import daily_dose
 from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, weighting_matrix
-from lightdose.physics.prepared_field import PreparedField, prepare_field
+from lightdose.physics.light_field import (
+    PreparedField,
+    prepare_field,
+    response_at,
+    response_chunks,
+    spectral_transfer,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,16 +71,16 @@ def analyse(setup: Setup, *, certainty: bool = True, also: Sequence[str] = ()) -
     return judged_under(setup, *light_of(setup, also), certainty=certainty)
 
 
-def light_of(setup: Setup, also: Sequence[str] = ()) -> tuple[FloatArray, PreparedField, LightField]:
-    """What no programme changes: emission at full output, the prepared field, and light at every receiver."""
-    inputs = field_inputs(setup, (*DOSE_WEIGHTINGS, *also))
-    ready = prepare_field(*inputs, for_points=len(setup.receivers))
-    return inputs.emission, ready, field_physics.prepared_light_field(setup.receivers, ready)
+def light_of(setup: Setup, also: Sequence[str] = ()) -> tuple[PreparedField, LightField]:
+    """What no programme changes: the prepared field, and light at every receiver."""
+    scene = scene_of(setup)
+    weightings = weighting_matrix(scene.tables, (*DOSE_WEIGHTINGS, *also))
+    ready = prepare_field(scene, weightings, for_points=len(setup.receivers))
+    return ready, ready.light_field(setup.receivers)
 
 
 def judged_under(
     setup: Setup,
-    emission: FloatArray,
     ready: PreparedField,
     field: LightField,
     *,
@@ -88,7 +93,7 @@ def judged_under(
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
         verdicts, uncertainty = with_certainty(setup, ready, verdicts, see=see)
-    hazards = find_hazards(setup, emission, hazard_tables(), curve)
+    hazards = find_hazards(setup, ready.scene.emission, hazard_tables(), curve)
     return Analysis(
         setup=setup,
         basis=basis_of(setup),
@@ -96,7 +101,7 @@ def judged_under(
         day_curve=curve,
         dose=dose,
         verdicts=verdicts,
-        fixtures=fixture_use(setup.lit_fixtures, emission, curve, setup.electricity),
+        fixtures=fixture_use(setup.lit_fixtures, ready.scene.emission, curve, setup.electricity),
         cautions=find_cautions(setup, field, curve, dose, verdicts, hazards),
         version=__version__,
         uncertainty=uncertainty,
@@ -184,38 +189,31 @@ def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] =
     array, shape (n, channel, weighting)
         Channels in the order of ``setup.lit_fixtures``. [umol m-2 s-1, lx]
     """
-    return field_physics.response_at(_points(points), *field_inputs(setup, weightings))
+    scene = scene_of(setup)
+    return response_at(_points(points), scene, weighting_matrix(scene.tables, tuple(weightings)))
 
 
 def light_field_chunks(
     setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)
 ) -> Iterator[tuple[slice, FloatArray]]:
     """The same as ``light_field``, block by block in the order of the points, for large fields."""
-    return field_physics.response_chunks(_points(points), *field_inputs(setup, weightings))
+    scene = scene_of(setup)
+    return response_chunks(_points(points), scene, weighting_matrix(scene.tables, tuple(weightings)))
 
 
 def _points(points: npt.ArrayLike) -> FloatArray:
     return np.asarray(points, dtype=np.float64).reshape(-1, 3)
 
 
-class FieldInputs(NamedTuple):
-    """What the light field needs besides its receivers, in the order of its arguments."""
+def scene_of(setup: Setup) -> Scene:
+    """What the light field of a setup depends on besides places and weightings.
 
-    fixtures: tuple[Fixture, ...]
-    emission: FloatArray
-    tank: Tank
-    water: Water
-    cover: Cover
-    tables: ReferenceTables
-    weightings: Weightings
-
-
-def field_inputs(setup: Setup, weightings: Sequence[str]) -> FieldInputs:
-    """What the light field of a setup needs besides its receivers."""
-    tables = reference_tables()
-    columns = weighting_matrix(tables, tuple(weightings))
-    emission = fixture_emission(setup)
-    return FieldInputs(setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables, columns)
+    Raises
+    ------
+    SetupError
+        As ``fixture_emission``.
+    """
+    return Scene.of(setup, fixture_emission(setup), reference_tables())
 
 
 def site_days(analysis: results.Analysis, receivers: Sequence[int]) -> tuple[SiteDay, ...]:
@@ -232,10 +230,9 @@ def channel_spectra(analysis: results.Analysis, receivers: Sequence[int]) -> Flo
 
     Shape (n_receiver, n_channel, 500). [umol m-2 s-1]
     """
-    inputs = field_inputs(analysis.setup, ("ppfd",))
+    scene = scene_of(analysis.setup)
     places = [analysis.light_field.receivers[i] for i in receivers]
-    reaching = field_physics.spectral_transfer(places, *inputs[:-1])
-    spectra: FloatArray = inputs.emission * reaching
+    spectra: FloatArray = scene.emission * spectral_transfer(places, scene)
     return spectra
 
 

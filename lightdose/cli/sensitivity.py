@@ -34,7 +34,7 @@ def command(ask: Ask, words: tuple[str, ...], sites: tuple[str, ...]) -> Answer:
     from lightdose.answers.sensitivity import sensitivity_answer
     from lightdose.files.library import reference_tables
     from lightdose.files.readings_csv import check_sites
-    from lightdose.files.typed_case import cases_from_words
+    from lightdose.files.typed_values import cases_from_words
     from lightdose.judge.sensitivity import sensitivity, standard_cases
     from lightdose.present.figures.sensitivity import tornado_drawings
 

@@ -152,12 +152,12 @@ class _Records:
     def _reported(self) -> tuple[tuple[Parameter, ...], FloatArray, FloatArray]:
         """The parameters that are kept: gains instead of common and own factors, and no errors of meters."""
         layout = self.fit.problem.layout
-        _, channel, beam, sky, _, together, height, yellow, shared = layout.slices()
+        at = layout.slices()
         rows = []
         for n, fixture in enumerate(self.fit.fixture_of):
             row = np.zeros(layout.size)
-            row[fixture] = row[channel.start + n] = 1.0
-            row[shared] = self.fit.problem.shared[n]
+            row[fixture] = row[at.channel.start + n] = 1.0
+            row[at.shared] = self.fit.problem.shared[n]
             rows.append(row)
         parameters = [Parameter("gain", *key) for key in self.fit.keys]
         parameters += [Parameter("beam", self.fit.fixtures[n].name) for n in self.fit.beam_fixtures]
@@ -167,9 +167,8 @@ class _Records:
         ]
         parameters += [Parameter("height", self.fit.fixtures[n].name) for n in self.fit.height_fixtures]
         parameters += [Parameter("yellowing")] * layout.yellowings
-        rows += [
-            np.eye(layout.size)[n] for part in (beam, sky, together, height, yellow) for n in _range(part)
-        ]
+        kept = (at.beam, at.sky, at.together, at.height, at.yellow)
+        rows += [np.eye(layout.size)[n] for part in kept for n in _range(part)]
         pick = np.array(rows)
         values = pick @ self.fit.solution.value
         covariance = pick @ self.fit.solution.covariance @ pick.T
@@ -206,7 +205,7 @@ class _Records:
         """Each reading as PPFD beside the model's PPFD at the fitted values."""
         ratio = self._ppfd_per_reading()
         observed, solution = self.fit.observed, self.fit.solution
-        common = self.fit.problem.layout.slices()[4]
+        common = self.fit.problem.layout.slices().common
         shared = self.fit.problem.common @ solution.value[common]
         fits = []
         for n, reading in enumerate(observed.readings):

@@ -227,7 +227,7 @@ class SolvedFit(CalibrationUnknowns):
 
     def _losses(self, pairs: list[int]) -> list[int]:
         """The fixtures whose loss of running together is plain: beyond ``LEAST_LOSS`` and 2 uncertainties."""
-        part = self.problem.layout.slices()[5]
+        part = self.problem.layout.slices().together
         sd = np.sqrt(np.diagonal(self.solution.covariance))[part]
         value = self.solution.value[part]
         return [n for n, v, s in zip(pairs, value, sd, strict=True) if v < -LEAST_LOSS and v + 2 * s < 0]

@@ -15,6 +15,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -328,6 +329,20 @@ class GainProblem:
         )
 
 
+class Slices(NamedTuple):
+    """Where each kind of parameter stands in the vector, in its order."""
+
+    fixture: slice
+    channel: slice
+    beam: slice
+    sky: slice
+    common: slice
+    together: slice
+    height: slice
+    yellow: slice
+    shared: slice
+
+
 @dataclass(frozen=True)
 class Layout:
     """Counts of parameters by kind, in their order in the vector."""
@@ -342,10 +357,10 @@ class Layout:
     yellowings: int
     shareds: int
 
-    def slices(self) -> tuple[slice, ...]:
+    def slices(self) -> Slices:
         """One slice a kind."""
         ends = np.cumsum([0, *vars(self).values()])
-        return tuple(slice(int(a), int(b)) for a, b in pairwise(ends))
+        return Slices(*(slice(int(a), int(b)) for a, b in pairwise(ends)))
 
     @property
     def size(self) -> int:
@@ -384,35 +399,37 @@ def model_ln(problem: GainProblem, value: FloatArray) -> tuple[FloatArray, Float
     Superposition of channels; see the head of this module.
     """
     layout = problem.layout
-    fixture, channel, beam, sky, common, together, height, yellow, shared = layout.slices()
-    tint = float(value[yellow][0]) if layout.yellowings else 0.0
-    ln_response, by_beam, by_height, by_yellow = problem.shape.at(value[beam], value[height], tint)
-    gain = value[fixture][problem.fixture_of] + value[channel] + problem.shared @ value[shared]
+    at = layout.slices()
+    tint = float(value[at.yellow][0]) if layout.yellowings else 0.0
+    ln_response, by_beam, by_height, by_yellow = problem.shape.at(value[at.beam], value[at.height], tint)
+    gain = value[at.fixture][problem.fixture_of] + value[at.channel] + problem.shared @ value[at.shared]
     with np.errstate(divide="ignore"):
         parts = np.log(problem.output) + ln_response + gain
     own = [problem.fixture_of == f for f in problem.together_fixtures]
     for column, channels in enumerate(own):
-        parts[:, channels] += problem.together[:, [column]] * value[together][column]
+        parts[:, channels] += problem.together[:, [column]] * value[at.together][column]
     top = parts.max(axis=1, keepdims=True)
     amount = np.exp(parts - top)
     total = amount.sum(axis=1, keepdims=True)
     share = amount / total
     ln = (top + np.log(total))[:, 0] + problem.fixed_ln
-    ln = ln + problem.sky @ value[sky] + problem.common @ value[common]
+    ln = ln + problem.sky @ value[at.sky] + problem.common @ value[at.common]
     jacobian = np.zeros((len(ln), layout.size))
     belongs = problem.fixture_of[:, None] == np.arange(layout.fixtures)
-    jacobian[:, fixture] = share @ belongs
-    jacobian[:, channel] = share
-    jacobian[:, shared] = share @ problem.shared
-    for place, channels in zip(range(beam.start, beam.stop), problem.shape.channels_of, strict=True):
+    jacobian[:, at.fixture] = share @ belongs
+    jacobian[:, at.channel] = share
+    jacobian[:, at.shared] = share @ problem.shared
+    for place, channels in zip(range(at.beam.start, at.beam.stop), problem.shape.channels_of, strict=True):
         jacobian[:, place] = (share * by_beam)[:, channels].sum(axis=1)
-    jacobian[:, sky], jacobian[:, common] = problem.sky, problem.common
+    jacobian[:, at.sky], jacobian[:, at.common] = problem.sky, problem.common
     for column, channels in enumerate(own):
-        jacobian[:, together.start + column] = problem.together[:, column] * share[:, channels].sum(axis=1)
-    for place, channels in zip(range(height.start, height.stop), problem.shape.height_channels, strict=True):
+        loss = problem.together[:, column] * share[:, channels].sum(axis=1)
+        jacobian[:, at.together.start + column] = loss
+    heights = range(at.height.start, at.height.stop)
+    for place, channels in zip(heights, problem.shape.height_channels, strict=True):
         jacobian[:, place] = (share * by_height)[:, channels].sum(axis=1)
     if layout.yellowings:
-        jacobian[:, yellow] = (share * by_yellow).sum(axis=1, keepdims=True)
+        jacobian[:, at.yellow] = (share * by_yellow).sum(axis=1, keepdims=True)
     return ln, jacobian, share
 
 
@@ -515,7 +532,7 @@ def _descend(
     loose: bool = False,
 ) -> FloatArray:
     """Gauss-Newton with reweighting until the step is small."""
-    _, _, beam, _, _, _, _, yellow, _ = problem.layout.slices()
+    at = problem.layout.slices()
     for _ in range(30):
         expected, jacobian, _ = model_ln(problem, value)
         residual = ln_reading - expected
@@ -526,11 +543,12 @@ def _descend(
         left = _information(jacobian, weight) + np.diag(prior)
         right = jacobian.T @ (weight * residual) + prior * (problem.mean - value)
         step = np.clip(np.linalg.solve(left, right), -2.0, 2.0)
-        step[beam] = np.clip(step[beam], -0.3, 0.3)
+        step[at.beam] = np.clip(step[at.beam], -0.3, 0.3)
         moved = value + step
-        for place, (low, high) in zip(range(beam.start, beam.stop), problem.shape.beam_limits, strict=True):
+        beams = range(at.beam.start, at.beam.stop)
+        for place, (low, high) in zip(beams, problem.shape.beam_limits, strict=True):
             moved[place] = min(max(moved[place], low), high)
-        moved[yellow] = np.maximum(moved[yellow], 0.0)
+        moved[at.yellow] = np.maximum(moved[at.yellow], 0.0)
         done = float(np.max(np.abs(moved - value), initial=0.0)) < 1e-7
         value = moved
         if done:

@@ -10,6 +10,7 @@ import numpy as np
 
 from lightdose.errors import Problem, ReadingsError
 from lightdose.fit.observations import PLACEMENT_FRACTION, RESOLUTION, SHAPE_FRACTION, UNNAMED, source_photons
+from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver, Setup
 from lightdose.model.spectrum import Meter, MeterAnswer, Reading, ReferenceTables, SpectralDistribution
@@ -127,9 +128,7 @@ def _reaching(setup: Setup, emission: FloatArray, reading: Reading, tables: Refe
     """Photons of every channel at full output at the sensor, shape (n_channel, 500)."""
     sky = next((s.open_sky for s in setup.sites if s.name == reading.site), 1.0)
     sensor = Receiver("sensor", "sensor", reading.x_m, reading.y_m, reading.depth_m, sky)
-    transfer = spectral_transfer(
-        [sensor], setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables
-    )
+    transfer = spectral_transfer([sensor], Scene.of(setup, emission, tables))
     return np.asarray(transfer[0] * emission)
 
 

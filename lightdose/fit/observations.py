@@ -12,6 +12,7 @@ import numpy as np
 from lightdose.errors import Problem, ReadingsError
 from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S
 from lightdose.model.fixture import Channel, CosineLobe, Fixture, Flux
+from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import (
@@ -401,9 +402,8 @@ def sensed(
         emission.append(np.tile(observed.emission[start:stop], (repeats, 1)))
         start = stop
     places, which = np.unique(points_m, axis=0, return_inverse=True)
-    response = response_at(
-        places, fixtures, np.concatenate(emission), setup.tank, water, setup.cover, tables, weightings
-    )
+    scene = Scene(tuple(fixtures), np.concatenate(emission), setup.tank, water, setup.cover, tables)
+    response = response_at(places, scene, weightings)
     return np.asarray(response[which.ravel()])
 
 

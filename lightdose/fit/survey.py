@@ -304,8 +304,7 @@ class _Plan:
         self.rows = slopes[:count] / shape.sd[:count, None]
         self.prior = np.diag(shape.prior_sd**2)
         self.sd = shape.sd[:count]
-        parts = shape.layout.slices()
-        self.of_meter = parts[4]
+        self.of_meter = shape.layout.slices().common
         self.doses = slopes[count:].copy()
         self.doses[:, self.of_meter] = 0.0
         self.shape = shape
@@ -483,14 +482,14 @@ class _Plan:
     def _gains(self, covariance: FloatArray) -> tuple[Narrowing, ...]:
         """How well the output of each channel in use is known before and after."""
         layout = self.shape.layout
-        fixture, channel, *_, shared = layout.slices()
+        at = layout.slices()
         used = self.pool.output.max(axis=0) > 0
         rows = []
         for n, key in enumerate(self.problem.keys):
             if used[n]:
                 row = np.zeros(layout.size)
-                row[fixture.start + int(self.problem.fixture_of[n])] = row[channel.start + n] = 1.0
-                row[shared] = self.shape.shared[n]
+                row[at.fixture.start + int(self.problem.fixture_of[n])] = row[at.channel.start + n] = 1.0
+                row[at.shared] = self.shape.shared[n]
                 rows.append((self.channel_words(*key), row))
         return tuple(self._narrowing(what, row, covariance) for what, row in rows)
 

@@ -23,6 +23,7 @@ from lightdose.model.changes import (
     SiteOutcome,
 )
 from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
+from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import Cover, Setup, Wall, WallKind
@@ -377,19 +378,8 @@ class _Doses:
             changed = changed_setup(self.setup, key)
             points = np.array([(r.x_m, r.y_m, r.depth_m) for r in changed.receivers]).reshape(-1, 3)
             scale = np.array([f.output_scale for f in changed.lit_fixtures for _ in f.type.channels])
-            self.responses[key] = (
-                response_at(
-                    points,
-                    changed.lit_fixtures,
-                    self.emission,
-                    changed.tank,
-                    changed.water,
-                    changed.cover,
-                    self.tables,
-                    self.weightings,
-                )[:, :, 0]
-                / scale
-            )
+            scene = Scene.of(changed, self.emission, self.tables)
+            self.responses[key] = response_at(points, scene, self.weightings)[:, :, 0] / scale
         return self.responses[key]
 
     def _hours(self, setup: Setup) -> FloatArray:

@@ -28,7 +28,7 @@ from lightdose.model.results import Certainty, DecidingReading, DliState, DliVer
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
 from lightdose.physics.field_changes import FieldChanges, field_changes
-from lightdose.physics.prepared_field import PreparedField
+from lightdose.physics.light_field import PreparedField
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 _FILLS = DimmingCurve(np.array([0.0, 0.5, 1.0]), np.array([0.0, 1.0, 1.0]))
@@ -182,7 +182,7 @@ def draw_doses(
         [s.steps for s in inputs.fixtures],
         inputs.yellowing_steps_per_m,
     )
-    day = uncertain_day(ready.fixtures, changes.stated)
+    day = uncertain_day(ready.scene.fixtures, changes.stated)
     bases = _bases(inputs, common)
     dli, peak = np.zeros((len(receivers), 2)), np.zeros((len(receivers), 2))
     hours = day.hours(common.dimming)

@@ -2,8 +2,53 @@
 
 from __future__ import annotations
 
+from typing import Self
+
+from lightdose.errors import SetupError
+from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray, dataclass, read_only
-from lightdose.model.setup import Receiver
+from lightdose.model.setup import Cover, Receiver, Setup, Tank, Water
+from lightdose.model.spectrum import GRID_NM, ReferenceTables
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """What shines into which water: all that a light field depends on but places and weightings.
+
+    Attributes
+    ----------
+    fixtures : the lit ones, in the order of the channels
+    emission : array, shape (n_channel, 500); photons of each channel at full output in each cell of the
+        working grid. [umol s-1]
+    tables : for the absorption of the water
+    """
+
+    fixtures: tuple[Fixture, ...]
+    emission: FloatArray
+    tank: Tank
+    water: Water
+    cover: Cover
+    tables: ReferenceTables
+
+    def __post_init__(self) -> None:
+        emission = read_only(self.emission)
+        channels = sum(len(fixture.type.channels) for fixture in self.fixtures)
+        if emission.shape != (channels, GRID_NM.size):
+            raise SetupError(
+                f"the emission of {channels} channels needs the shape ({channels}, {GRID_NM.size}), "
+                f"got {emission.shape}"
+            )
+        object.__setattr__(self, "emission", emission)
+
+    @classmethod
+    def of(cls, setup: Setup, emission: FloatArray, tables: ReferenceTables) -> Self:
+        """The scene of a setup: its enabled fixtures over its water, with their emission."""
+        return cls(setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables)
+
+    @property
+    def channels(self) -> tuple[ChannelKey, ...]:
+        """Every channel of the fixtures, in file order."""
+        return tuple(ChannelKey(f.name, c.name) for f in self.fixtures for c in f.type.channels)
 
 
 @dataclass(frozen=True)

@@ -19,9 +19,9 @@ from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, Tabulated
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.beam import bounded_source_cells
+from lightdose.physics.light_field import PreparedField
 from lightdose.physics.light_paths import routes
 from lightdose.physics.lit_tank import Lamp, block_size, light_in_air, light_under_water
-from lightdose.physics.prepared_field import PreparedField
 
 SAMPLE_PER_DEPTH = 0.3
 """Distance of the places on the floor at which its light is compared, in water depths: our choice."""
@@ -136,10 +136,10 @@ def field_changes(
     bounced = np.divide(
         ready.bounced(points_m)[..., 0], stated_field, out=np.zeros_like(stated_field), where=stated_field > 0
     )
-    places = np.concatenate((points_m, _floor_samples(ready)))
+    scene, places = ready.scene, np.concatenate((points_m, _floor_samples(ready)))
     heights, beams, paths = [], [], []
     first = 0
-    for lamp, fixture, step in zip(ready.lit.lamps, ready.fixtures, steps, strict=True):
+    for lamp, fixture, step in zip(ready.lit.lamps, scene.fixtures, steps, strict=True):
         own = slice(first, first + len(lamp.beam_of_channel))
         share = _Share(bounced[:, own], list(lamp.beam_of_channel), len(points_m))
         absorption, count = _mean_absorption(ready, own), len(lamp.beams)
@@ -150,7 +150,7 @@ def field_changes(
         stated, raised = spread[:count], []
         for height_m in step.height_m:
             cells = bounded_source_cells(replace(fixture, height_m=height_m))
-            other = replace(lamp, cells=cells, routes=routes(ready.tank, ready.water.refractive_index, cells))
+            other = replace(lamp, cells=cells, routes=routes(scene.tank, scene.water.refractive_index, cells))
             raised.append(_light(other, places, [absorption])[0])
         heights.append([share.ln_ratio(light, stated) for light in raised])
         beams.append([share.ln_ratio(spread[n * count : (n + 1) * count], stated) for n in (1, 2)])
@@ -172,7 +172,7 @@ def _moved(ready: PreparedField, points_m: FloatArray, step_m: float) -> tuple[F
     """Responses of every place, (n_place, n_channel), and of its moves, (n_place, n_channel, 27)."""
     steps = step_m * np.concatenate((np.zeros((1, 3)), -np.eye(3), np.eye(3)))
     moved = points_m[:, None, :] + (steps if step_m > 0 else steps[:1])
-    tank, wet = ready.tank, points_m[:, None, 2] >= 0
+    tank, wet = ready.scene.tank, points_m[:, None, 2] >= 0
     moved[..., 0] = np.clip(moved[..., 0], 0, tank.length_m)
     moved[..., 1] = np.clip(moved[..., 1], 0, tank.width_m)
     under = np.clip(moved[..., 2], 0, tank.water_depth_m)
@@ -192,7 +192,7 @@ def _floor_samples(ready: PreparedField) -> FloatArray:
     """Places on the floor, (n, 3); none where it reflects nothing."""
     if ready.lit.floor is None:
         return np.zeros((0, 3))
-    tank = ready.tank
+    tank = ready.scene.tank
     pitch = max(
         SAMPLE_PER_DEPTH * tank.water_depth_m,
         math.sqrt(tank.length_m * tank.width_m / SAMPLES_AT_MOST),
@@ -273,7 +273,7 @@ def _floor_path(ready: PreparedField, points_m: FloatArray) -> FloatArray:
 def _ln_yellowed(ready: PreparedField, path_m: FloatArray, added_per_m: float) -> FloatArray:
     """ln of the share that added yellowing leaves of each channel at each place, (n_place, n_channel)."""
     kernel = ready.emission * ready.weightings.matrix[0]
-    yellow = np.exp(-ready.water.yellowing_slope_per_nm * (GRID_NM - 440.0))
+    yellow = np.exp(-ready.scene.water.yellowing_slope_per_nm * (GRID_NM - 440.0))
     nodes = np.linspace(0.0, float(path_m.max(initial=0.0)), PATH_NODES)
     left = np.exp(-ready.absorption_per_m[:, None] * nodes)
     stated = kernel @ left

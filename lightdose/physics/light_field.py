@@ -39,36 +39,265 @@ Lambert's law. Accuracy against an independent photon-tracing simulation:
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from lightdose.model.fixture import Fixture
-from lightdose.model.light import LIGHT_PARTS, ChannelKey, LightField, LightFieldParts
-from lightdose.model.record import FloatArray, read_only
-from lightdose.model.setup import Cover, Receiver, Tank, Water
-from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable, Weightings
-from lightdose.physics.lit_tank import lit_tank, path_and_surface
-from lightdose.physics.prepared_field import (
-    LONGEST_PATH_DEPTHS,
-    Mixture,
-    PreparedField,
-    blockwise,
-    lids,
-    prepare_field,
-)
+from lightdose.model.light import LIGHT_PARTS, LightField, LightFieldParts, Scene
+from lightdose.model.record import FloatArray, dataclass, read_only
+from lightdose.model.setup import Receiver, Tank, Water
+from lightdose.model.spectrum import GRID_NM, SpectralTable, Weightings
+from lightdose.physics.lit_tank import LitTank, light_in_air, light_under_water, lit_tank, path_and_surface
 from lightdose.physics.water import absorption_nodes, absorption_per_m
+
+LONGEST_PATH_DEPTHS = 4.0
+"""Paths up to so many water depths are exact in the spectral interpolation; longer ones carry little."""
+
+THREADS = 2
+"""Blocks of points at once, by measurement on two cores; numpy works outside the interpreter's lock."""
+
+
+SINGLE_THREADED_PRODUCT = 200_000
+"""Multiplications up to which BLAS starts no threads, which would wait for ours; by measurement."""
+
+
+@dataclass(frozen=True, eq=False)
+class Mixture:
+    """From light at the nodes, and from light in air, to responses of each channel.
+
+    Attributes
+    ----------
+    at_nodes : array, shape (n_channel, n_node, n_weighting)
+    in_air : array, shape (n_channel, n_weighting)
+    """
+
+    nodes_per_m: FloatArray
+    at_nodes: FloatArray
+    in_air: FloatArray
+
+
+def _passing(scene: Scene) -> FloatArray:
+    """Output scale times cover, a factor on the emission, shape (n_channel, 500)."""
+    scale = np.array([fixture.output_scale for fixture in scene.fixtures for _ in fixture.type.channels])
+    passes = scene.cover.transmittance
+    cover = passes.on_grid() if isinstance(passes, SpectralTable) else np.full(GRID_NM.size, float(passes))
+    return np.asarray(scale.reshape(-1, 1) * cover)
+
+
+def _mixture(emission: FloatArray, matrix: FloatArray, absorption: FloatArray, tank: Tank) -> Mixture:
+    """Fold emission through the cover, (n_channel, 500), and weightings, (n, 500), into small matrices."""
+    kernels = emission[:, None, :] * matrix
+    longest = LONGEST_PATH_DEPTHS * tank.water_depth_m
+    nodes = absorption_nodes(absorption, kernels.reshape(-1, GRID_NM.size), longest)
+    at_nodes = np.ascontiguousarray((kernels @ nodes.to_grid).transpose(0, 2, 1))
+    return Mixture(nodes.per_m, at_nodes, kernels.sum(axis=2))
+
+
+def _product(left: FloatArray, right: FloatArray) -> FloatArray:
+    """The matrix product in strips of rows, each done in the calling thread."""
+    rows = max(1, SINGLE_THREADED_PRODUCT // max(1, right.size))
+    out = np.empty((len(left), right.shape[1]))
+    for first in range(0, len(left), rows):
+        strip = slice(first, first + rows)
+        np.matmul(left[strip], right, out=out[strip])
+    return out
+
+
+def _block(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bool = False) -> FloatArray:
+    """Responses of a block of points, shape (n_part, n_point, n_channel, n_weighting)."""
+    out = np.zeros((len(LIGHT_PARTS) if split else 1, len(points_m), *mixture.in_air.shape))
+    wet = points_m[:, 2] >= 0
+    under = slice(None) if np.all(wet) else np.flatnonzero(wet)
+    above = np.flatnonzero(~wet)
+    bounced = None if lit.floor is None else lit.floor.at(points_m[under])
+    nodes = mixture.nodes_per_m.size
+    channel = column = 0
+    for lamp in lit.lamps:
+        light = light_under_water(lamp, lamp.routes, points_m[under], mixture.nodes_per_m, split=split)
+        dry = light_in_air(lamp, points_m[above])
+        for beam in range(len(lamp.beams)):
+            own = [channel + i for i, which in enumerate(lamp.beam_of_channel) if which == beam]
+            by_part = [by_node.T for by_node in light[beam]]
+            if bounced is not None:
+                floor = bounced[:, column : column + nodes]
+                by_part = [*by_part, floor] if split else [by_part[0] + floor]
+            fold = np.concatenate([mixture.at_nodes[i] for i in own], axis=1)
+            for part, by_node in enumerate(by_part):
+                mixed = _product(by_node, fold).reshape(-1, len(own), out.shape[3])
+                for i, which in enumerate(own):
+                    out[part, under, which] = mixed[:, i]
+            for which in own:
+                out[0, above, which] = dry[beam][:, None] * mixture.in_air[which]
+            column += nodes
+        channel += len(lamp.beam_of_channel)
+    return out
+
+
+def blockwise(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bool) -> FloatArray:
+    """Responses of points in blocks that fit the cache.
+
+    Parameters
+    ----------
+    points_m : array, shape (n_point, 3)
+        x, y, depth. [m]
+    lit : LitTank
+    mixture : Mixture
+    split : bool
+        Keep the parts of ``LIGHT_PARTS`` apart; else there is one.
+
+    Returns
+    -------
+    array, shape (n_point, n_part, n_channel, n_weighting)
+
+    Source
+    ------
+    Bookkeeping.
+    """
+    out = np.empty((len(points_m), len(LIGHT_PARTS) if split else 1, *mixture.in_air.shape))
+    size = lit.points_at_once
+
+    def fill(first: int) -> None:
+        block = slice(first, first + size)
+        out[block] = _block(points_m[block], lit, mixture, split=split).swapaxes(0, 1)
+
+    firsts = range(0, len(points_m), size)
+    if len(firsts) <= THREADS:
+        for first in firsts:
+            fill(first)
+    else:
+        from concurrent.futures import ThreadPoolExecutor
+
+        with ThreadPoolExecutor(THREADS) as pool:
+            list(pool.map(fill, firsts))
+    return out
+
+
+def _places(receivers: Sequence[Receiver]) -> tuple[FloatArray, FloatArray]:
+    """Points (n, 3) and open sky (n,)."""
+    points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
+    return points, np.array([r.open_sky for r in receivers], dtype=np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class PreparedField:
+    """Fixtures over a tank, ready for places.
+
+    Attributes
+    ----------
+    scene : what shines into which water
+    emission : array, shape (n_channel, 500); photons that pass the cover at full output. [umol s-1]
+    absorption_per_m : array, shape (500,). [m-1]
+    weightings : keys in the order of the responses
+    """
+
+    scene: Scene
+    emission: FloatArray
+    absorption_per_m: FloatArray
+    weightings: Weightings
+    lit: LitTank
+    mixture: Mixture
+
+    def parts(self, points_m: FloatArray, *, split: bool = False) -> FloatArray:
+        """Responses at points, shape (n_point, n_part, n_channel, n_weighting), block by block.
+
+        Parameters
+        ----------
+        points_m : array, shape (n_point, 3)
+            x, y, depth below the surface (negative: above the water). [m]
+        split : bool
+            Keep the parts of ``LIGHT_PARTS`` apart; else there is one.
+        """
+        return blockwise(points_m, self.lit, self.mixture, split=split)
+
+    def at(self, points_m: FloatArray) -> FloatArray:
+        """Responses at points under open sky, shape (n_point, n_channel, n_weighting)."""
+        return self.parts(points_m)[:, 0]
+
+    def light_field(self, receivers: Sequence[Receiver]) -> LightField:
+        """Light at receivers from every channel at full output; their open sky multiplies everything."""
+        points, sky = _places(receivers)
+        response = self.at(points) * sky[:, None, None]
+        return LightField(tuple(receivers), self.scene.channels, self.weightings.keys, response)
+
+    def bounced(self, points_m: FloatArray) -> FloatArray:
+        """The part of ``at`` that comes by the floor, without tracing a ray; none above the water."""
+        out = np.zeros((len(points_m), *self.mixture.in_air.shape))
+        wet = np.flatnonzero(points_m[:, 2] >= 0)
+        if self.lit.floor is None or wet.size == 0:
+            return out
+        light = self.lit.floor.at(points_m[wet]).reshape(wet.size, -1, self.mixture.nodes_per_m.size)
+        for channel, beam in enumerate(self.beams):
+            out[wet, channel] = light[:, beam] @ self.mixture.at_nodes[channel]
+        return out
+
+    def running(self, fixtures: tuple[Fixture, ...]) -> PreparedField:
+        """The same field with other programmes on its fixtures."""
+        return replace(self, scene=replace(self.scene, fixtures=fixtures))
+
+    @property
+    def beams(self) -> tuple[int, ...]:
+        """For each channel its lobe, counted through all fixtures: the order of the floor's light."""
+        found: list[int] = []
+        first = 0
+        for lamp in self.lit.lamps:
+            found += [first + which for which in lamp.beam_of_channel]
+            first += len(lamp.beams)
+        return tuple(found)
+
+    def only(self, key: str) -> PreparedField:
+        """The same field with one weighting."""
+        column = [self.weightings.keys.index(key)]
+        mixture = replace(
+            self.mixture,
+            at_nodes=np.ascontiguousarray(self.mixture.at_nodes[:, :, column]),
+            in_air=self.mixture.in_air[:, column],
+        )
+        return replace(self, weightings=Weightings((key,), self.weightings.matrix[column]), mixture=mixture)
+
+
+def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> PreparedField:
+    """Solve all that does not depend on the place.
+
+    Parameters
+    ----------
+    scene : Scene
+    weightings : Weightings
+    for_points : int
+        How many points will be asked for; many make tables worth their cost.
+
+    Returns
+    -------
+    PreparedField
+
+    Raises
+    ------
+    SetupError
+        If an aperture is too large to be cut into cells.
+
+    Source
+    ------
+    See the head of this module.
+    """
+    emission = scene.emission * _passing(scene)
+    absorption = absorption_per_m(scene.water, scene.tables)
+    mixture = _mixture(emission, weightings.matrix, absorption, scene.tank)
+    lit = lit_tank(
+        scene.fixtures,
+        scene.tank,
+        scene.water.refractive_index,
+        mixture.nodes_per_m,
+        for_points=for_points,
+    )
+    return PreparedField(scene, emission, absorption, weightings, lit, mixture)
+
 
 POINTS_A_CHUNK = 100_000
 
 
 def response_chunks(
     points_m: FloatArray,
-    fixtures: Sequence[Fixture],
-    emission: FloatArray,
-    tank: Tank,
-    water: Water,
-    cover: Cover,
-    tables: ReferenceTables,
+    scene: Scene,
     weightings: Weightings,
     *,
     split: bool = False,
@@ -79,8 +308,8 @@ def response_chunks(
     ----------
     points_m : array, shape (n_point, 3)
         x, y, depth below the surface (negative: above the water). [m]
-    fixtures, emission, tank, water, cover, tables, weightings
-        As in ``light_field``.
+    scene : Scene
+    weightings : Weightings
     split : bool
         Keep the parts of ``LIGHT_PARTS`` apart.
 
@@ -93,15 +322,13 @@ def response_chunks(
     Raises
     ------
     SetupError
-        As ``light_field``.
+        If an aperture is too large to be cut into cells.
 
     Source
     ------
-    ``light_field``.
+    See the head of this module.
     """
-    ready = prepare_field(
-        fixtures, emission, tank, water, cover, tables, weightings, for_points=len(points_m)
-    )
+    ready = prepare_field(scene, weightings, for_points=len(points_m))
     for start in range(0, len(points_m), POINTS_A_CHUNK):
         chunk = slice(start, min(start + POINTS_A_CHUNK, len(points_m)))
         parts = ready.parts(points_m[chunk], split=split)
@@ -110,12 +337,7 @@ def response_chunks(
 
 def response_at(
     points_m: FloatArray,
-    fixtures: Sequence[Fixture],
-    emission: FloatArray,
-    tank: Tank,
-    water: Water,
-    cover: Cover,
-    tables: ReferenceTables,
+    scene: Scene,
     weightings: Weightings,
     *,
     split: bool = False,
@@ -126,7 +348,7 @@ def response_at(
     ----------
     points_m : array, shape (n_point, 3)
         x, y, depth below the surface (negative: above the water). [m]
-    fixtures, emission, tank, water, cover, tables, weightings, split
+    scene, weightings, split
         As in ``response_chunks``.
 
     Returns
@@ -137,113 +359,27 @@ def response_at(
     Raises
     ------
     SetupError
-        As ``light_field``.
+        If an aperture is too large to be cut into cells.
 
     Source
     ------
-    ``light_field``.
+    See the head of this module.
     """
     parts = (len(LIGHT_PARTS),) if split else ()
-    out = np.empty((len(points_m), *parts, len(emission), len(weightings.keys)))
-    for part, chunk in response_chunks(
-        points_m, fixtures, emission, tank, water, cover, tables, weightings, split=split
-    ):
+    out = np.empty((len(points_m), *parts, len(scene.emission), len(weightings.keys)))
+    for part, chunk in response_chunks(points_m, scene, weightings, split=split):
         out[part] = chunk
     return out
 
 
-def _places(receivers: Sequence[Receiver]) -> tuple[FloatArray, FloatArray]:
-    """Points (n, 3) and open sky (n,)."""
-    points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
-    return points, np.array([r.open_sky for r in receivers], dtype=np.float64)
-
-
-def _channels(fixtures: Sequence[Fixture]) -> tuple[ChannelKey, ...]:
-    return tuple(ChannelKey(f.name, c.name) for f in fixtures for c in f.type.channels)
-
-
-def light_field(
-    receivers: Sequence[Receiver],
-    fixtures: Sequence[Fixture],
-    emission: FloatArray,
-    tank: Tank,
-    water: Water,
-    cover: Cover,
-    tables: ReferenceTables,
-    weightings: Weightings,
-) -> LightField:
-    """Light at every receiver from every channel at full output.
-
-    Parameters
-    ----------
-    receivers : sequence of Receiver
-        Points with their open sky, which multiplies everything.
-    fixtures : sequence of Fixture
-        The lit ones, in the order of the channels.
-    emission : array, shape (n_channel, 500)
-        Photons of each channel at full output in each cell of the working grid. [umol s-1]
-    tank, water, cover : Tank, Water, Cover
-    tables : ReferenceTables
-    weightings : Weightings
-
-    Returns
-    -------
-    LightField
-        Response (n_site, n_channel, n_weighting), open sky, cover and output scale included.
-
-    Raises
-    ------
-    SetupError
-        If the emission does not belong to the fixtures, or an aperture is too large to be cut into cells.
-
-    Source
-    ------
-    See the head of this module.
-    """
-    ready = prepare_field(
-        fixtures, emission, tank, water, cover, tables, weightings, for_points=len(receivers)
-    )
-    return prepared_light_field(receivers, ready)
-
-
-def prepared_light_field(receivers: Sequence[Receiver], ready: PreparedField) -> LightField:
-    """The same from a field that is prepared already.
-
-    Parameters
-    ----------
-    receivers : sequence of Receiver
-        Points with their open sky, which multiplies everything.
-    ready : PreparedField
-
-    Returns
-    -------
-    LightField
-
-    Source
-    ------
-    See the head of this module.
-    """
-    points, sky = _places(receivers)
-    response = ready.at(points) * sky[:, None, None]
-    return LightField(tuple(receivers), _channels(ready.fixtures), ready.weightings.keys, response)
-
-
-def light_field_parts(
-    receivers: Sequence[Receiver],
-    fixtures: Sequence[Fixture],
-    emission: FloatArray,
-    tank: Tank,
-    water: Water,
-    cover: Cover,
-    tables: ReferenceTables,
-    weightings: Weightings,
-) -> LightFieldParts:
+def light_field_parts(receivers: Sequence[Receiver], scene: Scene, weightings: Weightings) -> LightFieldParts:
     """The light field by where its light comes from, its way in the water and what it lost.
 
     Parameters
     ----------
-    receivers, fixtures, emission, tank, water, cover, tables, weightings
-        As in ``light_field``.
+    receivers : sequence of Receiver
+    scene : Scene
+    weightings : Weightings
 
     Returns
     -------
@@ -252,34 +388,32 @@ def light_field_parts(
     Raises
     ------
     SetupError
-        As ``light_field``.
+        If an aperture is too large to be cut into cells.
 
     Source
     ------
     See the head of this module.
     """
     points, sky = _places(receivers)
-    response = response_at(points, fixtures, emission, tank, water, cover, tables, weightings, split=True)
-    clear = Water(
-        refractive_index=water.refractive_index,
-        absorption=SpectralTable("none", GRID_NM, np.zeros(GRID_NM.size)),
-    )
-    unabsorbed = response_at(points, fixtures, emission, tank, clear, cover, tables, weightings)
-    lit = lit_tank(fixtures, tank, water.refractive_index, np.zeros(1), for_points=0)
-    mean_path = np.full((len(points), len(emission)), np.nan)
+    response = response_at(points, scene, weightings, split=True)
+    index = scene.water.refractive_index
+    clear = Water(refractive_index=index, absorption=SpectralTable("none", GRID_NM, np.zeros(GRID_NM.size)))
+    unabsorbed = response_at(points, replace(scene, water=clear), weightings)
+    lit = lit_tank(scene.fixtures, scene.tank, index, np.zeros(1), for_points=0)
+    mean_path = np.full((len(points), len(scene.emission)), np.nan)
     loss = np.full_like(mean_path, np.nan)
     wet = np.flatnonzero(points[:, 2] >= 0)
     channel = 0
     for lamp in lit.lamps:
-        light, way, before = path_and_surface(lamp, points[wet])
+        light, path, before = path_and_surface(lamp, points[wet])
         for beam in lamp.beam_of_channel:
             some = light[beam] > 0
-            mean_path[wet[some], channel] = way[beam, some] / light[beam, some]
+            mean_path[wet[some], channel] = path[beam, some] / light[beam, some]
             loss[wet[some], channel] = 1 - light[beam, some] / before[beam, some]
             channel += 1
     return LightFieldParts(
         tuple(receivers),
-        _channels(fixtures),
+        scene.channels,
         weightings.keys,
         response * sky[:, None, None, None],
         unabsorbed * sky[:, None, None],
@@ -288,21 +422,14 @@ def light_field_parts(
     )
 
 
-def spectral_transfer(
-    receivers: Sequence[Receiver],
-    fixtures: Sequence[Fixture],
-    emission: FloatArray,
-    tank: Tank,
-    water: Water,
-    cover: Cover,
-    tables: ReferenceTables,
-) -> FloatArray:
+def spectral_transfer(receivers: Sequence[Receiver], scene: Scene) -> FloatArray:
     """Share of each channel's photons that arrives per square metre, wavelength by wavelength.
 
     Parameters
     ----------
-    receivers, fixtures, emission, tank, water, cover, tables
-        As in ``light_field``; of the emission only the shape matters.
+    receivers : sequence of Receiver
+    scene : Scene
+        Of its emission only the shape matters.
 
     Returns
     -------
@@ -312,18 +439,19 @@ def spectral_transfer(
     Raises
     ------
     SetupError
-        As ``light_field``.
+        If an aperture is too large to be cut into cells.
 
     Source
     ------
     See the head of this module.
     """
     points, sky = _places(receivers)
-    lid = lids(fixtures, emission, cover)
-    absorption = absorption_per_m(water, tables)
-    longest = LONGEST_PATH_DEPTHS * tank.water_depth_m
+    passing = _passing(scene)
+    absorption = absorption_per_m(scene.water, scene.tables)
+    longest = LONGEST_PATH_DEPTHS * scene.tank.water_depth_m
     nodes = absorption_nodes(absorption, np.eye(GRID_NM.size), longest)
-    mixture = Mixture(nodes.per_m, lid[:, None, :] * nodes.to_grid.T, lid)
-    ready = lit_tank(fixtures, tank, water.refractive_index, nodes.per_m, for_points=len(points))
-    response = blockwise(points, ready, mixture, split=False)[:, 0] * sky[:, None, None]
+    mixture = Mixture(nodes.per_m, passing[:, None, :] * nodes.to_grid.T, passing)
+    index = scene.water.refractive_index
+    lit = lit_tank(scene.fixtures, scene.tank, index, nodes.per_m, for_points=len(points))
+    response = blockwise(points, lit, mixture, split=False)[:, 0] * sky[:, None, None]
     return read_only(np.maximum(response, 0.0))

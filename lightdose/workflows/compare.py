@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from lightdose.analysis import channel_spectra, judged_under, light_of, site_days, site_spectra
 from lightdose.files.library import read_emitter, reference_tables
@@ -38,8 +37,8 @@ def compare(
     draws = RatioDraws({}, {})
     before = judged_under(a, *light, certainty=certainty, see=draws.see_before if shared else None)
     if shared:
-        emission, ready, field = light
-        light = emission, replace(ready, fixtures=b.lit_fixtures), field
+        ready, field = light
+        light = ready.running(b.lit_fixtures), field
     else:
         light = light_of(b, TRISTIMULUS_WEIGHTINGS)
     after = judged_under(b, *light, certainty=certainty, see=draws.see_after if shared else None)

@@ -7,16 +7,16 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from lightdose import __version__
-from lightdose.analysis import field_inputs, light_field
+from lightdose.analysis import light_field, scene_of
 from lightdose.judge.map_choice import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.places import LightExplanation, LightMap, Plane
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import CoralGroup, Receiver, Setup
-from lightdose.physics import light_field as field_physics
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
-from lightdose.physics.prepared_field import prepare_field
+from lightdose.physics.emission import weighting_matrix
+from lightdose.physics.light_field import light_field_parts, prepare_field
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,
@@ -54,7 +54,8 @@ def light_map(
     cells = [slice_cells(setup.tank, plane, cell_m) for plane in planes]
     sampled = [sample_points(part, samples) for part in cells]
     points = np.concatenate(sampled)
-    ready = prepare_field(*field_inputs(setup, ("ppfd",)), for_points=len(points))
+    scene = scene_of(setup)
+    ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=len(points))
     lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
     for first in range(0, len(points), POINTS_A_STEP):
         parts = ready.parts(points[first : first + POINTS_A_STEP], split=shares)
@@ -90,8 +91,8 @@ def _by_source(
 
 def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:
     """Why a place is as bright as it is: by which ways, from which channels, with which losses."""
-    inputs, curve = field_inputs(setup, SHARE_WEIGHTINGS), day_curve(setup.lit_fixtures)
-    parts = field_physics.light_field_parts((receiver,), *inputs)
+    scene, curve = scene_of(setup), day_curve(setup.lit_fixtures)
+    parts = light_field_parts((receiver,), scene, weighting_matrix(scene.tables, SHARE_WEIGHTINGS))
     shares = light_shares(parts, curve)
     ppfd = parts.response[:, :, :, 0].sum(axis=1)
     dli = float(daily_light_integral(ppfd, curve)[0])

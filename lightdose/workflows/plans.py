@@ -14,7 +14,6 @@ from lightdose.model.places import Move, MoveWishes, Placement, PlaceWishes
 from lightdose.model.plans import Match, TuneWishes, Tuning
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
-from lightdose.physics.light_field import prepared_light_field
 
 MOST_CORALS = 2000
 """A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""
@@ -35,9 +34,9 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
     from lightdose.fit.tuning_record import find_conflict, tuning_record
 
     _refuse_too_many(setup, "tune")
-    emission, ready, field = light_of(setup)
-    before = judged_under(setup, emission, ready, field, certainty=certainty)
-    plan = plan_programme(before, wishes, emission, reference_tables().colour_matching)
+    ready, field = light_of(setup)
+    before = judged_under(setup, ready, field, certainty=certainty)
+    plan = plan_programme(before, wishes, ready.scene.emission, reference_tables().colour_matching)
     written = {}
     for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
         names = [c.name for c in fixture.type.channels]
@@ -45,8 +44,7 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
         written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
     fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]
     tuned = replace(setup, fixtures=tuple(fixtures))
-    now_ready = replace(ready, fixtures=tuned.lit_fixtures)
-    after = judged_under(tuned, emission, now_ready, field, certainty=certainty)
+    after = judged_under(tuned, ready.running(tuned.lit_fixtures), field, certainty=certainty)
     judged = [v for v in before.verdicts if v.band_dli is not None]
     conflict = find_conflict(
         plan.task,
@@ -73,13 +71,13 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     _refuse_too_many(setup, "place")
     today = standing_today(setup)
     here = with_places(setup, today)
-    emission, ready, field = light_of(here)
-    before = judged_under(here, emission, ready, field, certainty=False)
+    ready, field = light_of(here)
+    before = judged_under(here, ready, field, certainty=False)
     bare = ready.only("ppfd")
     plan = plan_placement(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
     there = with_places(setup, plan.spots)
-    field = prepared_light_field(there.receivers, ready)
-    after = judged_under(there, emission, ready, field, certainty=False)
+    field = ready.light_field(there.receivers)
+    after = judged_under(there, ready, field, certainty=False)
     return placement_record(before, after, plan, wishes, today, own_skies(setup))
 
 
@@ -97,8 +95,8 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
     from lightdose.judge.placement_record import move_record
 
     here = with_places(setup, standing_today(setup))
-    emission, ready, field = light_of(here)
-    before = judged_under(here, emission, ready, field, certainty=False)
+    ready, field = light_of(here)
+    before = judged_under(here, ready, field, certainty=False)
     bare = ready.only("ppfd")
     plan = plan_move(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
     return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)

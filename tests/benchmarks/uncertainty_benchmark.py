@@ -13,7 +13,7 @@ import tracemalloc
 import numpy as np
 from rows import best_s, row
 
-from lightdose.analysis import analyse, fixture_emission
+from lightdose.analysis import analyse, scene_of
 from lightdose.files.groups_file import default_groups
 from lightdose.files.library import reference_tables
 from lightdose.judge.uncertainty import DRAWS, with_certainty
@@ -31,7 +31,7 @@ from lightdose.model.fixture import (
 from lightdose.model.setup import Coral, Setup, Site, Tank
 from lightdose.model.spectrum import LedPeak
 from lightdose.physics.emission import DOSE_WEIGHTINGS, weighting_matrix
-from lightdose.physics.prepared_field import prepare_field
+from lightdose.physics.light_field import prepare_field
 
 ROUNDS = 7
 MOST_S, MOST_MB = 0.5, 300.0
@@ -88,11 +88,8 @@ def scene(sites: int) -> Setup:
 def main() -> int:
     """Print time and memory; 1 if one misses its mark."""
     setup = scene(100)
-    tables = reference_tables()
-    ready = prepare_field(
-        setup.lit_fixtures, fixture_emission(setup), setup.tank, setup.water, setup.cover, tables,
-        weighting_matrix(tables, DOSE_WEIGHTINGS), for_points=len(setup.receivers),
-    )  # fmt: skip
+    weightings = weighting_matrix(reference_tables(), DOSE_WEIGHTINGS)
+    ready = prepare_field(scene_of(setup), weightings, for_points=len(setup.receivers))
     verdicts = analyse(setup, certainty=False).verdicts
     (best,) = best_s(lambda: with_certainty(setup, ready, verdicts), rounds=ROUNDS)
     tracemalloc.start()

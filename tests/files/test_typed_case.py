@@ -6,7 +6,7 @@ import pytest
 from judge.made_tank import made_tank
 
 from lightdose.errors import SetupError
-from lightdose.files.typed_case import FORMS, case_from_words, cases_from_words
+from lightdose.files.typed_values import FORMS, case_from_words, cases_from_words
 from lightdose.model.changes import Change
 
 TANK = made_tank()

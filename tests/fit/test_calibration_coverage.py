@@ -36,7 +36,7 @@ def problem() -> GainProblem:
 
 def gain_rows(task: GainProblem) -> FloatArray:
     """Rows that turn the fitted vector into ln gains."""
-    channel = task.layout.slices()[1]
+    channel = task.layout.slices().channel
     rows = np.zeros((task.fixture_of.size, task.layout.size))
     for n, fixture in enumerate(task.fixture_of):
         rows[n, fixture] = rows[n, channel.start + n] = 1.0

@@ -21,13 +21,14 @@ from lightdose.model.fixture import (
     Flux,
     Programme,
 )
+from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Coral, Setup, Site, Tank, Wall, Water
 from lightdose.model.spectrum import LedPeak
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_dose
 from lightdose.physics.emission import weighting_matrix
-from lightdose.physics.light_field import light_field
+from lightdose.physics.light_field import prepare_field
 
 CURVED = DimmingCurve(np.array([0.0, 0.4, 1.0]), np.array([0.0, 0.3, 1.0]))
 WEIGHTINGS = ("ppfd", "photons", "lux")
@@ -71,11 +72,9 @@ def small_setup(*, typical: bool = False, assumed: bool = False, floor: float = 
 def dose_and_peak(setup: Setup, gain: FloatArray) -> FloatArray:
     """DLI and peak of every receiver by the whole model, (2, n_receiver); ``gain`` scales the channels."""
     tables = reference_tables()
-    emission = fixture_emission(setup) * gain[:, None]
-    field = light_field(
-        setup.receivers, setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables,
-        weighting_matrix(tables, WEIGHTINGS),
-    )  # fmt: skip
+    scene = Scene.of(setup, fixture_emission(setup) * gain[:, None], tables)
+    ready = prepare_field(scene, weighting_matrix(tables, WEIGHTINGS), for_points=len(setup.receivers))
+    field = ready.light_field(setup.receivers)
     dose = daily_dose(field, day_curve(setup.lit_fixtures))
     return np.array([dose.dli, dose.peak_ppfd])
 

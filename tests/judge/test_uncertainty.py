@@ -9,14 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from lightdose.analysis import analyse, fixture_emission
+from lightdose.analysis import analyse, scene_of
 from lightdose.files.library import reference_tables
 from lightdose.judge.uncertain_inputs import DEFAULTS, uncertain_inputs
 from lightdose.judge.uncertainty import draw_doses
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Coral, Setup, Site
 from lightdose.physics.emission import weighting_matrix
-from lightdose.physics.prepared_field import PreparedField, prepare_field
+from lightdose.physics.light_field import PreparedField, prepare_field
 
 from .full_model import WEIGHTINGS, of_data_sheets, of_typical_values, simulate, small_setup
 
@@ -24,11 +24,8 @@ EVERYTHING_KNOWN = dict.fromkeys(DEFAULTS, 0.0)
 
 
 def prepared(setup: Setup) -> PreparedField:
-    tables = reference_tables()
-    return prepare_field(
-        setup.lit_fixtures, fixture_emission(setup), setup.tank, setup.water, setup.cover, tables,
-        weighting_matrix(tables, WEIGHTINGS), for_points=len(setup.receivers),
-    )  # fmt: skip
+    weightings = weighting_matrix(reference_tables(), WEIGHTINGS)
+    return prepare_field(scene_of(setup), weightings, for_points=len(setup.receivers))
 
 
 @dataclass(frozen=True, eq=False)

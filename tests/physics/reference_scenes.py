@@ -21,6 +21,7 @@ from lightdose.model.fixture import (
     Programme,
     TabulatedLobe,
 )
+from lightdose.model.light import Scene
 from lightdose.model.setup import Cover, Tank, Wall, Water
 from lightdose.model.spectrum import GRID_NM, LedPeak, ReferenceTables, SpectralTable, Weightings
 from lightdose.physics.beam import hemisphere_flux
@@ -64,7 +65,8 @@ def irradiance(
     points_m: np.ndarray, fixtures: list[Fixture], fluxes: list[float], tank: Tank, water: Water
 ) -> np.ndarray:
     """Light of all fixtures together at points."""
-    response = response_at(points_m, fixtures, one_cell(fluxes), tank, water, Cover(), NO_TABLES, ALL_PHOTONS)
+    scene = Scene(tuple(fixtures), one_cell(fluxes), tank, water, Cover(), NO_TABLES)
+    response = response_at(points_m, scene, ALL_PHOTONS)
     return response[:, :, 0].sum(axis=1)
 
 
@@ -87,7 +89,7 @@ class Square:
 
 
 @dataclass(frozen=True)
-class Scene:
+class ReferenceScene:
     """A reference scene."""
 
     name: str
@@ -129,7 +131,7 @@ def _beam(source: dict[str, Any]) -> Beam:
     return CosineLobe(2 * math.degrees(math.acos(0.5 ** (1 / source["m"]))))
 
 
-def read_scenes() -> list[Scene]:
+def read_scenes() -> list[ReferenceScene]:
     """Every scene of the file."""
     scenes = []
     for entry in json.loads(SCENES.read_text())["scenes"]:
@@ -155,5 +157,7 @@ def read_scenes() -> list[Scene]:
             Square(p["x"], p["y"], raw["D"] - p["z"], p["side"], np.array(p["E"]), np.array(p["se"]))
             for p in entry["points"]
         ]
-        scenes.append(Scene(entry["id"], tank, raw["n_w"], tuple(raw["a"]), fixtures, fluxes, squares))
+        scenes.append(
+            ReferenceScene(entry["id"], tank, raw["n_w"], tuple(raw["a"]), fixtures, fluxes, squares)
+        )
     return scenes

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from judge.full_model import dose_and_peak, small_setup, varied_fixture
 
-from lightdose.analysis import fixture_emission
+from lightdose.analysis import scene_of
 from lightdose.files.library import reference_tables
 from lightdose.model.fixture import CosineLobe, PhotometricLobe, TabulatedLobe
 from lightdose.model.record import FloatArray
@@ -17,8 +17,7 @@ from lightdose.model.setup import Setup
 from lightdose.physics.beam import hemisphere_flux
 from lightdose.physics.emission import weighting_matrix
 from lightdose.physics.field_changes import FieldChanges, FixtureSteps, field_changes, scaled_beam
-from lightdose.physics.light_field import response_at
-from lightdose.physics.prepared_field import prepare_field
+from lightdose.physics.light_field import prepare_field, response_at
 
 STEPS = FixtureSteps((0.13, 0.17), (-0.1, 0.1))
 YELLOWING = (0.1, 0.3)
@@ -29,20 +28,12 @@ def points(setup: Setup) -> FloatArray:
 
 
 def response(setup: Setup, at_m: FloatArray | None = None) -> FloatArray:
-    tables = reference_tables()
     where = points(setup) if at_m is None else at_m
-    return response_at(
-        where, setup.fixtures, fixture_emission(setup), setup.tank, setup.water, setup.cover, tables,
-        weighting_matrix(tables, ("ppfd",)),
-    )[..., 0]  # fmt: skip
+    return response_at(where, scene_of(setup), weighting_matrix(reference_tables(), ("ppfd",)))[..., 0]
 
 
 def changes(setup: Setup, step_m: float = 0.01) -> FieldChanges:
-    tables = reference_tables()
-    ready = prepare_field(
-        setup.fixtures, fixture_emission(setup), setup.tank, setup.water, setup.cover, tables,
-        weighting_matrix(tables, ("ppfd",)), for_points=3,
-    )  # fmt: skip
+    ready = prepare_field(scene_of(setup), weighting_matrix(reference_tables(), ("ppfd",)), for_points=3)
     return field_changes(ready, points(setup), step_m, [STEPS] * len(setup.fixtures), YELLOWING)
 
 

@@ -11,13 +11,13 @@ from physics.reference_scenes import ALL_PHOTONS, NO_TABLES, irradiance, lamp, o
 
 from lightdose.errors import SetupError
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, PhotometricLobe, TabulatedLobe
-from lightdose.model.light import LIGHT_PARTS
+from lightdose.model.light import LIGHT_PARTS, LightField, Scene
 from lightdose.model.setup import WALL_NAMES, Cover, Receiver, Tank, Wall, Water
 from lightdose.model.spectrum import GRID_NM, LedPeak, ReferenceTables, SpectralTable, Weightings
 from lightdose.physics.beam import cosine_exponent
 from lightdose.physics.light_field import (
-    light_field,
     light_field_parts,
+    prepare_field,
     response_at,
     response_chunks,
     spectral_transfer,
@@ -65,6 +65,10 @@ def two_channel(
 
 def peaks(*at_nm: float) -> np.ndarray:
     return np.array([np.exp(-(((GRID_NM - nm) / 12) ** 2)) for nm in at_nm])
+
+
+def field_of(sites: list[Receiver], scene: Scene) -> LightField:
+    return prepare_field(scene, BANDS, for_points=len(sites)).light_field(sites)
 
 
 @pytest.mark.identity
@@ -213,10 +217,10 @@ def test_light_is_linear_in_flux_and_adds_over_fixtures():
     one, two = two_channel("one", 0.2, 0.2), two_channel("two", 0.5, 0.25, rotation_deg=30.0)
     sites = [Receiver(f"s{i}", f"s{i}", *p, 1.0) for i, p in enumerate(spread_points(tank, 12))]
     emission = peaks(420, 660, 450, 730)
-    rest = (tank, Water(), Cover(), TABLES, BANDS)
-    both = light_field(sites, [one, two], emission, *rest)
-    first = light_field(sites, [one], emission[:2], *rest)
-    second = light_field(sites, [two], 2 * emission[2:], *rest)
+    rest = (tank, Water(), Cover(), TABLES)
+    both = field_of(sites, Scene((one, two), emission, *rest))
+    first = field_of(sites, Scene((one,), emission[:2], *rest))
+    second = field_of(sites, Scene((two,), 2 * emission[2:], *rest))
     assert both.response[:, :2] == pytest.approx(first.response, rel=1e-7)
     assert both.response[:, 2:] == pytest.approx(second.response / 2, rel=1e-7)
     assert [key.fixture for key in both.channels] == ["one", "one", "two", "two"]
@@ -228,16 +232,16 @@ def test_open_sky_cover_and_output_scale_multiply_everything():
     tank = Tank(0.75, 0.45, 0.4)
     at = (0.3, 0.2, 0.25)
     sites = [Receiver("a", "a", *at, 1.0), Receiver("b", "b", *at, 0.3)]
-    emission, water = peaks(420, 660), Water()
-    plain = light_field(sites, [two_channel("l", 0.2, 0.2)], emission, tank, water, Cover(), TABLES, BANDS)
+    scene = Scene((two_channel("l", 0.2, 0.2),), peaks(420, 660), tank, Water(), Cover(), TABLES)
+    plain = field_of(sites, scene)
     assert plain.response[1] == pytest.approx(0.3 * plain.response[0], rel=1e-12)
-    dim = [two_channel("l", 0.2, 0.2, output_scale=0.5)]
+    dim = (two_channel("l", 0.2, 0.2, output_scale=0.5),)
     half_blue = SpectralTable(
         "tinted", np.array([300.0, 550.0, 551.0, 800.0]), np.array([0.5, 0.5, 1.0, 1.0])
     )
-    lidded = light_field(sites, dim, emission, tank, water, Cover(half_blue), TABLES, BANDS)
-    assert lidded.response[0, 0] == pytest.approx(0.25 * plain.response[0, 0], rel=1e-6)
-    assert lidded.response[0, 1] == pytest.approx(0.5 * plain.response[0, 1], rel=1e-6)
+    covered = field_of(sites, replace(scene, fixtures=dim, cover=Cover(half_blue)))
+    assert covered.response[0, 0] == pytest.approx(0.25 * plain.response[0, 0], rel=1e-6)
+    assert covered.response[0, 1] == pytest.approx(0.5 * plain.response[0, 1], rel=1e-6)
 
 
 @pytest.mark.identity
@@ -246,11 +250,10 @@ def test_spectrum_of_the_site_sums_to_the_response(yellowing):
     """Emission times transfer times weighting, cell by cell, is the response."""
     tank, water = Tank(0.75, 0.45, 0.4), Water(yellowing_440_per_m=yellowing)
     sites = [Receiver(f"s{i}", f"s{i}", *p, 0.7) for i, p in enumerate(spread_points(tank, 6))]
-    fixtures, emission = [two_channel("l", 0.2, 0.2)], peaks(420, 660)
-    rest = (tank, water, Cover(0.9), TABLES)
-    transfer = spectral_transfer(sites, fixtures, emission, *rest)
-    response = light_field(sites, fixtures, emission, *rest, BANDS).response
-    assert np.einsum("scl,cl,kl->sck", transfer, emission, BANDS.matrix) == pytest.approx(
+    scene = Scene((two_channel("l", 0.2, 0.2),), peaks(420, 660), tank, water, Cover(0.9), TABLES)
+    transfer = spectral_transfer(sites, scene)
+    response = field_of(sites, scene).response
+    assert np.einsum("scl,cl,kl->sck", transfer, scene.emission, BANDS.matrix) == pytest.approx(
         response, rel=1e-6, abs=1e-9 * response.max()
     )
 
@@ -284,14 +287,13 @@ def test_places_above_the_water_see_the_lamp_alone():
 def test_many_places_get_the_same_light_as_few():
     """Blocks, threads and the table of the floor change nothing."""
     tank = Tank(0.75, 0.45, 0.4)
-    fixtures, emission = [two_channel("l", 0.2, 0.2)], peaks(420, 660)
+    scene = Scene((two_channel("l", 0.2, 0.2),), peaks(420, 660), tank, Water(), Cover(), TABLES)
     points = spread_points(tank, 25_000)
     points[::7, 2] *= -0.3
-    rest = (fixtures, emission, tank, Water(), Cover(), TABLES, BANDS)
-    many = response_at(points, *rest)
-    few = response_at(points[::1000], *rest)
+    many = response_at(points, scene, BANDS)
+    few = response_at(points[::1000], scene, BANDS)
     assert many[::1000] == pytest.approx(few, rel=1e-11)
-    seen = [(part, block.copy()) for part, block in response_chunks(points, *rest)]
+    seen = [(part, block.copy()) for part, block in response_chunks(points, scene, BANDS)]
     assert seen[-1][0].stop == len(points)
     assert np.array_equal(np.concatenate([block for _, block in seen]), many)
 
@@ -300,12 +302,13 @@ def test_many_places_get_the_same_light_as_few():
 def test_working_memory_stays_bounded():
     """Beyond what it returns, a field takes less than 400 MB, and no more for twice as many points."""
     tank = Tank(0.75, 0.45, 0.4)
-    rest = ([lamp("a", CosineLobe(90), 0.3, 0.2, 0.2)], one_cell([1.0]), tank, water_of(1.34, 0.1))
+    fixtures = (lamp("a", CosineLobe(90), 0.3, 0.2, 0.2),)
+    scene = Scene(fixtures, one_cell([1.0]), tank, water_of(1.34, 0.1), Cover(), NO_TABLES)
     taken = []
     for count in (150_000, 300_000):
         points = spread_points(tank, count)
         tracemalloc.start()
-        light = response_at(points, *rest, Cover(), NO_TABLES, ALL_PHOTONS)
+        light = response_at(points, scene, ALL_PHOTONS)
         taken.append(tracemalloc.get_traced_memory()[1] - light.nbytes)
         tracemalloc.stop()
     assert max(taken) < 400e6
@@ -319,9 +322,9 @@ def test_parts_add_up_to_the_light():
     tank = Tank(0.75, 0.45, 0.4, rim_m=0.05, walls=walls)
     points = np.vstack((spread_points(tank, 20), [[0.03, 0.2, 0.3], [0.3, 0.2, -0.05]]))
     sites = [Receiver(f"s{i}", f"s{i}", *p, 0.8) for i, p in enumerate(points)]
-    rest = ([two_channel("l", 0.2, 0.2)], peaks(420, 660), tank, Water(), Cover(), TABLES, BANDS)
-    parts = light_field_parts(sites, *rest)
-    whole = light_field(sites, *rest).response
+    scene = Scene((two_channel("l", 0.2, 0.2),), peaks(420, 660), tank, Water(), Cover(), TABLES)
+    parts = light_field_parts(sites, scene, BANDS)
+    whole = field_of(sites, scene).response
     assert parts.response.sum(axis=1) == pytest.approx(whole, rel=1e-7)
     share = parts.response[:, :, 0, 0]
     assert np.all(share[:, LIGHT_PARTS.index("back")] == 0)
@@ -337,12 +340,12 @@ def test_parts_add_up_to_the_light():
 def test_no_fixtures_and_no_receivers_give_empty_fields():
     """Nothing hangs or nothing is asked: the shapes stay."""
     tank = Tank(0.75, 0.45, 0.4)
-    rest = (tank, Water(), Cover(), TABLES, BANDS)
     site = Receiver("a", "a", 0.1, 0.1, 0.1, 1.0)
-    assert light_field([site], [], np.zeros((0, 500)), *rest).response.shape == (1, 0, 4)
-    fixture = [two_channel("l", 0.2, 0.2)]
-    assert light_field([], fixture, peaks(420, 660), *rest).response.shape == (0, 2, 4)
-    dark = light_field([site], fixture, np.zeros((2, 500)), *rest)
+    scene = Scene((two_channel("l", 0.2, 0.2),), peaks(420, 660), tank, Water(), Cover(), TABLES)
+    nothing = replace(scene, fixtures=(), emission=np.zeros((0, 500)))
+    assert field_of([site], nothing).response.shape == (1, 0, 4)
+    assert field_of([], scene).response.shape == (0, 2, 4)
+    dark = field_of([site], replace(scene, emission=np.zeros((2, 500))))
     assert np.all(dark.response == 0)
 
 
@@ -350,9 +353,7 @@ def test_no_fixtures_and_no_receivers_give_empty_fields():
 def test_emission_of_other_channels_is_refused():
     """One row of emission a channel."""
     with pytest.raises(SetupError, match="the emission of 2 channels needs the shape"):
-        light_field(
-            [], [two_channel("l", 0.2, 0.2)], peaks(420), Tank(1, 1, 1), Water(), Cover(), TABLES, BANDS
-        )
+        Scene((two_channel("l", 0.2, 0.2),), peaks(420), Tank(1, 1, 1), Water(), Cover(), TABLES)
 
 
 @pytest.mark.identity
