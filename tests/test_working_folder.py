@@ -10,7 +10,7 @@ import pytest
 from cli.worker_tasks import figures_line_width
 
 import lightdose
-from lightdose.cli.workers import SAFE, _off_the_working_folder, in_order
+from lightdose.cli.many import SAFE, _off_the_working_folder, in_order
 from lightdose.working_folder import safe_path
 
 HOME = str(Path(lightdose.__file__).resolve().parents[1])

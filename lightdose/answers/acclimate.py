@@ -6,13 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say, Section, pointed
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say, Section, pointed
 from lightdose.answers.field import Field, as_json, said, table
 from lightdose.answers.verdicts import SINGLE_VALUES
+from lightdose.answers.words import DLI_UNIT, count, literal, number
 from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
 from lightdose.model.record import dataclass
 from lightdose.model.results import Span
-from lightdose.present.labels import DLI_UNIT, count, literal, number
 
 NAMED: Final = 8
 ORIGIN_WORDS: Final = {"today": "today's light", "stated": "as stated", "unknown": "assumed"}

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from lightdose.answers.words import length, lengths, literal, percent
 from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.results import Analysis
 from lightdose.model.setup import WALL_NAMES, LengthUnit, Tank, Wall
-from lightdose.present.labels import length, lengths, literal, percent
 
 
 def assumptions(analysis: Analysis, unit: LengthUnit) -> list[str]:

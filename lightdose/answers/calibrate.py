@@ -7,9 +7,11 @@ from collections.abc import Iterator, Mapping
 from operator import attrgetter
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say, Section
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import Field, as_json, said, table
 from lightdose.answers.verdicts import interval_text
+from lightdose.answers.words import PPFD_UNIT, count, number, percent
 from lightdose.model.calibration import (
     UNREAD,
     Calibration,
@@ -23,7 +25,6 @@ from lightdose.model.calibration import (
 )
 from lightdose.model.results import Basis, Caution
 from lightdose.model.setup import Setup
-from lightdose.present.labels import PPFD_UNIT, count, number, percent
 
 MIDDLE_OF: Final = 3
 """Fewer readings have no middle worth naming."""

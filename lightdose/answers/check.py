@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, OverviewRow, Say
+from lightdose.answers.answer import Answer, OverviewRow
+from lightdose.answers.blocks import Say
 from lightdose.answers.field import NONE, Field, as_json
 from lightdose.errors import Problem
 from lightdose.model.setup import Setup

@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Say, Section
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Say, Section
 from lightdose.answers.photosynthesis import percent_span, times
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, count, literal, number, percent
 from lightdose.model.changes import ColourOrIntensity, EvidenceSide, IndexSpan
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, literal, number, percent
 from lightdose.quantities import BANDS
 
 DEFAULT_CURVE = "usable_z1"

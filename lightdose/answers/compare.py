@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Block, Picture, Point, Points, Say, Section, pointed
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Block, Picture, Point, Points, Say, Section, pointed
 from lightdose.answers.dose import FIXTURE, ROWS_SHOWN, brief_cautions, safety_lines, safety_section
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.light import CURVES, JUDGED, LIGHT, Row
@@ -24,6 +25,7 @@ from lightdose.answers.verdicts import (
     short_state,
     verdict_sentence,
 )
+from lightdose.answers.words import count, literal, number, range_text
 from lightdose.model.changes import SEVERITY
 from lightdose.model.comparison import (
     Comparison,
@@ -35,7 +37,6 @@ from lightdose.model.comparison import (
 )
 from lightdose.model.record import dataclass
 from lightdose.model.results import Span, weaker_basis
-from lightdose.present.labels import count, literal, number, range_text
 
 ARROW: Final = " -> "
 NAMED: Final = 5

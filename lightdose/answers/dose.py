@@ -10,7 +10,8 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Block, OverviewRow, Point, Points, Say, Section, Table, pointed
+from lightdose.answers.answer import Answer, OverviewRow
+from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of
 from lightdose.answers.verdicts import (
@@ -26,10 +27,10 @@ from lightdose.answers.verdicts import (
     verdict_words,
     worst_first,
 )
+from lightdose.answers.words import DLI_UNIT, as_typed, count, literal, number, percent, range_text
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import DLI_UNIT, as_typed, count, literal, number, percent, range_text
 from lightdose.quantities import BANDS, METRES_PER_INCH, PPFD_BAND
 
 ROWS_SHOWN: Final = 40

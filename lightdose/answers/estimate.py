@@ -5,11 +5,12 @@ from __future__ import annotations
 from operator import attrgetter
 from typing import Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say, Section
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import Field, as_json, table
 from lightdose.answers.verdicts import STATES
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, STATE_WORDS, length, number, range_text
 from lightdose.model.shop import Estimate, Factor, Question, Range, Standing
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, STATE_WORDS, length, number, range_text
 
 BASIS: Final = "Unmeasured: one reading and typical mixes of LED colours; not a confidence interval."
 WHITE_WORDS: Final = {"none": "no white on", "little": "a little white on", "much": "much white on"}

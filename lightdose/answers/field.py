@@ -14,9 +14,9 @@ from dataclasses import field, is_dataclass
 from typing import Any, Final, Literal
 
 from lightdose.answers.blocks import Bar, Column, Table
+from lightdose.answers.words import number
 from lightdose.model.record import dataclass
 from lightdose.model.results import Span
-from lightdose.present.labels import number
 from lightdose.quantities import QUANTITIES, Quantity, ValueColumn
 
 Kind = Literal["string", "number", "integer", "boolean"]

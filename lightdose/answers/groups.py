@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say, Section
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import Field, Sheet, as_json
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, range_text
 from lightdose.model.setup import CoralGroup
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, range_text
 
 STATEMENT: Final = (
     "Usual light of coral groups: common practice of the trade, no published source, where nothing else is "

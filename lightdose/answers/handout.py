@@ -11,11 +11,7 @@ from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
 from lightdose.answers.dose import safety_lines
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
 from lightdose.answers.verdicts import OPEN, counts, short_state
-from lightdose.model.changes import EvidenceSide
-from lightdose.model.results import Analysis, Verdict
-from lightdose.model.shop import HandedLight, Handout
-from lightdose.present.figures.lettering import shortened
-from lightdose.present.labels import (
+from lightdose.answers.words import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT,
     PPFD_UNIT_TYPESET,
@@ -24,6 +20,10 @@ from lightdose.present.labels import (
     number,
     percent,
 )
+from lightdose.model.changes import EvidenceSide
+from lightdose.model.results import Analysis, Verdict
+from lightdose.model.shop import HandedLight, Handout
+from lightdose.present.figures.lettering import shortened
 
 LONGEST_NAME: Final = 34
 """Letters of a name within a sentence; where it matters it stands whole in other answers."""

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from lightdose.answers.blocks import Answer, OverviewRow, Point, Points, Say, Section
+from lightdose.answers.answer import Answer, OverviewRow
+from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
+from lightdose.answers.words import as_typed, length, literal, number
 from lightdose.model.record import dataclass
 from lightdose.model.results import Exposure, Hazard, LimitKey, LimitTime, Stare, duration_words
 from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import as_typed, length, literal, number
 
 LIMIT_NAMES: Final[dict[LimitKey, str]] = {
     "blue_light_irradiance": "blue light, all of it",

@@ -8,10 +8,10 @@ from typing import Any, Final
 from lightdose.answers.field import Field, said
 from lightdose.answers.photosynthesis import ek_stands_on, hours_span, percent_span
 from lightdose.answers.verdicts import STATES, bar_of, interval_text, table_words, worst_first
+from lightdose.answers.words import hours, length, lengths, number, percent, range_text
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Span, Verdict
 from lightdose.model.setup import CoralGroup, LengthUnit
-from lightdose.present.labels import hours, length, lengths, number, percent, range_text
 from lightdose.quantities import BANDS
 
 MOL: Final = "mol m-2 d-1"

@@ -7,9 +7,9 @@ from typing import Any, Final
 
 from lightdose.answers.blocks import Table
 from lightdose.answers.field import Field, as_json, said, table
+from lightdose.answers.words import PPFD_UNIT, number, percent
 from lightdose.model.comparison import Appearance, LooksAndGets
 from lightdose.model.results import Analysis
-from lightdose.present.labels import PPFD_UNIT, number, percent
 
 DIM: Final = 0.67
 BRIGHT: Final = 1.15

@@ -6,13 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Points, Say, Section, pointed
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Points, Say, Section, pointed
 from lightdose.answers.field import NONE, Field, as_json, table
 from lightdose.answers.schedules import percent_text, schedule_json, try_schedules
 from lightdose.answers.verdicts import SINGLE_VALUES
+from lightdose.answers.words import DLI_UNIT, count, literal, number
 from lightdose.model.plans import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
 from lightdose.model.results import Caution
-from lightdose.present.labels import DLI_UNIT, count, literal, number
 from lightdose.quantities import GRID_START_NM
 
 BANDS_NAMED: Final = 6

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from lightdose.answers.blocks import Answer, Points, Say
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Points, Say
 from lightdose.answers.field import Field, as_json
+from lightdose.answers.words import PPFD_UNIT, as_typed, number, percent
 from lightdose.model.results import BasisKey
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import MeterAnswer
-from lightdose.present.labels import PPFD_UNIT, as_typed, number, percent
 
 MIX_SHOWN: Final = 4
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say, Section, Table, pointed
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import Field, plain, said, table
 from lightdose.answers.schedules import typed_path
-from lightdose.model.places import Move, MoveStep
-from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import (
+from lightdose.answers.words import (
     DLI_UNIT,
     STATE_WORDS,
     count,
@@ -19,6 +18,8 @@ from lightdose.present.labels import (
     number,
     range_text,
 )
+from lightdose.model.places import Move, MoveStep
+from lightdose.model.setup import LengthUnit
 
 STONES_NAMED: Final = 12
 

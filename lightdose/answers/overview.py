@@ -6,11 +6,12 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
-from lightdose.answers.blocks import Block, Column, OverviewRow, Say, Table
+from lightdose.answers.answer import OverviewRow
+from lightdose.answers.blocks import Block, Column, Say, Table
 from lightdose.answers.check import in_short
 from lightdose.answers.field import NONE
+from lightdose.answers.words import count
 from lightdose.errors import Problem
-from lightdose.present.labels import count
 
 ROWS_SHOWN: Final = 60
 """Rows of the table on a terminal; the rest is counted. Our choice."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from lightdose.answers.words import PPFD_UNIT, count, literal, number, percent, range_text
 from lightdose.model.results import Verdict
 from lightdose.model.setup import CoralGroup
-from lightdose.present.labels import PPFD_UNIT, count, literal, number, percent, range_text
 
 if TYPE_CHECKING:
     from lightdose.model.changes import CoralReturn, DiminishingReturn

@@ -6,15 +6,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say, Section, pointed
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say, Section, pointed
 from lightdose.answers.field import Field, Sheet, as_json, plain, said, table
 from lightdose.answers.light import MOL
 from lightdose.answers.schedules import path_from
 from lightdose.answers.verdicts import STATES, counts_of_change, short_state
-from lightdose.model.places import PlacedCoral, Placement, Spot, Standing
-from lightdose.model.record import dataclass
-from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import (
+from lightdose.answers.words import (
     DLI_UNIT,
     STATE_WORDS,
     count,
@@ -24,6 +22,9 @@ from lightdose.present.labels import (
     number,
     range_text,
 )
+from lightdose.model.places import PlacedCoral, Placement, Spot, Standing
+from lightdose.model.record import dataclass
+from lightdose.model.setup import LengthUnit
 
 GRID_NOTE: Final = "The points of the grid are taken under open sky: rock and neighbours dim some of them."
 

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from lightdose.answers.blocks import Answer, Say
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Say
 from lightdose.answers.dose import answer_points, headline, overview
 from lightdose.answers.verdicts import counts
 from lightdose.model.comparison import Comparison

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from lightdose.answers.words import as_typed, literal
 from lightdose.model.setup import Setup
-from lightdose.present.labels import as_typed, literal
 
 
 def percent_text(percent: float) -> str:

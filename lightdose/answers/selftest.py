@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say
 from lightdose.answers.field import Field, Sheet, as_json
+from lightdose.answers.words import count
 from lightdose.model.self_test import SelfCheck, SelfTest
-from lightdose.present.labels import count
 
 TOGETHER: Final = (
     ("table", "spectra and other tables match the sums they were shipped with"),

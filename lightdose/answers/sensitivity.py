@@ -7,13 +7,14 @@ from dataclasses import replace
 from operator import itemgetter
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Points, Say, Section
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.verdicts import counts, verdict_sentence
+from lightdose.answers.words import STATE_WORDS, as_typed, count
 from lightdose.model.changes import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
-from lightdose.present.labels import STATE_WORDS, as_typed, count
 
 CASES_SHOWN: Final = 16
 NAMED_AT_MOST: Final = 4

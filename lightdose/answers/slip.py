@@ -5,15 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Point, Points, Say
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say
 from lightdose.answers.colour import mix_words
 from lightdose.answers.dose import is_safety
 from lightdose.answers.field import as_json, plain
 from lightdose.answers.light import FIELDS, Row
 from lightdose.answers.verdicts import interval_text, table_words
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, hours, literal, number, range_text
 from lightdose.model.results import EYES
 from lightdose.model.shop import Slip
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, hours, literal, number, range_text
 
 START: Final = (
     "Start at or below this dose, then brighter by at most 10 % a week (common practice, no published rule). "

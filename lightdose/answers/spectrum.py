@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Column, Point, Points, Say, Table
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Column, Point, Points, Say, Table
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said
+from lightdose.answers.words import PPFD_UNIT, ascii_unit, number
 from lightdose.model.spectrum import SpectrumMetrics
-from lightdose.present.labels import PPFD_UNIT, ascii_unit, number
 from lightdose.quantities import BANDS, GRID_END_NM, GRID_START_NM, PPFD_BAND
 
 CURVES: Final = ("z1", "z2", "z4", "tissue")

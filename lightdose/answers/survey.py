@@ -8,15 +8,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.blocks import Answer, Points, Say, Section
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.verdicts import counts
+from lightdose.answers.words import PPFD_UNIT, as_typed, clock, count, length, number
 from lightdose.model.plans import Narrowing, PlannedReading, Survey
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Basis
 from lightdose.model.setup import LengthUnit
 from lightdose.model.spectrum import ReadsQuantity
-from lightdose.present.labels import PPFD_UNIT, as_typed, clock, count, length, number
 
 FEW: Final = 3
 HARDLY_KNOWN: Final = 30.0

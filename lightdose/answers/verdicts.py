@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from lightdose.answers.blocks import Bar
+from lightdose.answers.words import STATE_WORDS, count, literal, number
 from lightdose.model.results import Analysis, DliState, DliVerdict, Verdict
-from lightdose.present.labels import STATE_WORDS, count, literal, number
 
 SURE: Final = 0.97
 """From here on a verdict needs no odds: our choice."""

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers, inputs_of, save_schedules
-from lightdose.cli.options import SetupRequest, days_option, dialect_option, rise_option, start_date
+from lightdose.cli.asking import Ask, SetupRequest, days_option, dialect_option, rise_option, start_date
+from lightdose.cli.frame import answers
+from lightdose.cli.giving import inputs_of, save_schedules
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.judge.earlier_light import Previous
     from lightdose.model.plans import Acclimation
     from lightdose.present.figures.canvas import Drawing

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightdose.cli.frame import Ask, answers
+from lightdose.cli.asking import Ask
+from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
 
 
 @answers(setup="SETUP...", folds=False, many=("problems", "first"), worth_a_process=50)
@@ -24,8 +25,8 @@ def command(ask: Ask) -> Answer:
     """
     from lightdose.analysis import emission_problems
     from lightdose.answers.check import check_answer
+    from lightdose.answers.words import as_typed
     from lightdose.errors import LightdoseError
-    from lightdose.present.labels import as_typed
 
     path = as_typed(ask.request.path)
     try:

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers
+from lightdose.cli.asking import Ask
+from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.comparison import Comparison
     from lightdose.present.figures.canvas import Drawing
 
@@ -39,7 +40,7 @@ def command(ask: Ask, sites: tuple[str, ...]) -> Answer:
 
 
 def _compared(ask: Ask) -> Comparison:
-    from lightdose.cli.options import SetupRequest
+    from lightdose.cli.asking import SetupRequest
     from lightdose.workflows.compare import compare
 
     first, other = ask.pair()

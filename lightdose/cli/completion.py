@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from lightdose.cli.options import debug_option, plain_command, quiet_option, say
+from lightdose.cli.asking import debug_option, plain_command, quiet_option, say
 
 INSTALL = {
     "bash": "lightdose completion bash > ~/.local/share/bash-completion/completions/lightdose",

@@ -4,14 +4,7 @@ from __future__ import annotations
 
 import click
 
-from lightdose.cli.options import (
-    debug_option,
-    no_color_option,
-    plain_command,
-    quiet_option,
-    say,
-    wants_colour,
-)
+from lightdose.cli.asking import debug_option, no_color_option, plain_command, quiet_option, say, wants_colour
 
 WIDEST = 100
 """Columns of a line that is easily read; our choice."""

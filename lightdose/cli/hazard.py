@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightdose.cli.frame import Ask, answers
+from lightdose.cli.asking import Ask
+from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
 
 
 @answers(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.options import debug_option, plain_command, quiet_option, say
+from lightdose.cli.asking import debug_option, plain_command, quiet_option, say
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -36,7 +36,7 @@ def command(folder: str, quiet: bool) -> None:
     _refuse_what_is_there(target, [target / name for name in names])
     for name in names:
         click.echo(write_atomically(target / name, (source / name).read_bytes()))
-    from lightdose.present.labels import as_typed
+    from lightdose.answers.words import as_typed
 
     setup = as_typed(str(target / "setup.toml"))
     say(f"next: lightdose check {setup}", quiet=quiet)

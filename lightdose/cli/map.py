@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from lightdose.cli.options import (
+from lightdose.cli.asking import (
     SetupRequest,
     csv_option,
     dialect_option,

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers, inputs_of, save_schedules, schedule_targets
-from lightdose.cli.options import dialect_option
+from lightdose.cli.asking import Ask, dialect_option
+from lightdose.cli.frame import answers, schedule_targets
+from lightdose.cli.giving import inputs_of, save_schedules
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.plans import Match
     from lightdose.present.figures.canvas import Drawing
 

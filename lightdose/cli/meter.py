@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers
+from lightdose.cli.asking import Ask
+from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.setup import Setup
     from lightdose.model.spectrum import Reading, ReadsQuantity
 

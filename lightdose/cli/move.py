@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers
-from lightdose.cli.options import days_option, rise_option, start_date
+from lightdose.cli.asking import Ask, days_option, rise_option, start_date
+from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.places import Move
     from lightdose.present.figures.canvas import Drawing
 

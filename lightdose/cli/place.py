@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.frame import Ask, answers, inputs_of
-from lightdose.cli.options import metres, metres_above_0
+from lightdose.cli.asking import Ask, metres, metres_above_0
+from lightdose.cli.frame import answers
+from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.places import Placement, PlaceWishes
     from lightdose.model.setup import Setup
     from lightdose.present.figures.canvas import Drawing

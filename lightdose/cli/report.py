@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers, inputs_of
-from lightdose.cli.printed import paper_option, save_handout
+from lightdose.cli.asking import Ask, paper_option
+from lightdose.cli.frame import answers
+from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.comparison import Comparison
     from lightdose.model.places import LightMap
     from lightdose.model.results import Analysis
@@ -128,3 +131,26 @@ def _light(setup: Setup) -> LightMap | None:
     side, _ = default_side_view(setup)
     cell_m = max(tank.length_m, tank.width_m, tank.water_depth_m) / CELLS_ALONG
     return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m, shares=False)
+
+
+def save_handout(
+    ask: Ask,
+    target: str,
+    paper: Paper | None,
+    analysis: Analysis,
+    other: Analysis | None,
+    inputs: Iterable[Path],
+    *,
+    date: str | None = None,
+) -> Path:
+    """Write the customer's page of one setup or of two beside one another as PDF; gives its path."""
+    from lightdose.files.writing import output_target
+    from lightdose.present.handout import handout_pages
+    from lightdose.present.paper import paper_of, pdf_bytes
+    from lightdose.workflows.handout import handout
+
+    path = output_target(target, "handout.pdf")
+    sheet = paper or paper_of(analysis.setup.length_unit)
+    page = pdf_bytes(handout_pages(handout(analysis, other, date), sheet))
+    ask.save(path, page, inputs)
+    return path

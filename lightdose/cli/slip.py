@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers, inputs_of
-from lightdose.cli.options import start_date
-from lightdose.cli.printed import paper_option
+from lightdose.cli.asking import Ask, paper_option, start_date
+from lightdose.cli.frame import answers
+from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.present.paper import Paper
 
 

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers
+from lightdose.cli.asking import Ask
+from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.spectrum import Quantity, SpectralDistribution
     from lightdose.present.figures.canvas import Drawing
 

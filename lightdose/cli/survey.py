@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.frame import Ask, answers, inputs_of
-from lightdose.cli.options import dialect_option
+from lightdose.cli.asking import Ask, dialect_option
+from lightdose.cli.frame import answers
+from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from lightdose.answers.blocks import Answer
+    from lightdose.answers.answer import Answer
     from lightdose.model.plans import Survey
     from lightdose.model.results import Basis
     from lightdose.model.setup import Setup
@@ -77,10 +78,10 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
     from pathlib import Path
 
     from lightdose.answers.survey import blank_table
+    from lightdose.answers.words import as_typed
     from lightdose.files.dialect import csv_text
     from lightdose.files.readings_csv import must_hold_no_readings
     from lightdose.files.writing import output_target
-    from lightdose.present.labels import as_typed
     from lightdose.present.survey_sheet import survey_sheet
 
     sheet = output_target(output, SHEET)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from lightdose.cli.options import say
+from lightdose.cli.asking import say
 
 if TYPE_CHECKING:
     from lightdose.model.setup import Setup

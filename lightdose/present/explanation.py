@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from textwrap import wrap
 
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, length, literal, number, percent
 from lightdose.model.places import WALL_PARTS, ChannelShare, LightExplanation
 from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, length, literal, number, percent
 from lightdose.quantities import BANDS
 
 Row = tuple[str, str]

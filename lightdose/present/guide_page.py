@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from lightdose.answers.words import typeset
 from lightdose.guide.blocks import plain
 from lightdose.guide.pages import Page, topic_of
-from lightdose.present.labels import typeset
 from lightdose.present.page import Ready, page_environment, policy, template_text
 
 

@@ -15,6 +15,7 @@ from lightdose.answers.handout import (
     titles,
     why_points,
 )
+from lightdose.answers.words import literal
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
 from lightdose.model.shop import HandedLight, Handout
@@ -31,7 +32,6 @@ from lightdose.present.figures.handout import (
 )
 from lightdose.present.figures.lettering import fitted, shortened
 from lightdose.present.figures.style import QUIET_INK
-from lightdose.present.labels import literal
 from lightdose.present.paper import (
     SHEETS_IN,
     Paper,

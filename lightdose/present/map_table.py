@@ -7,10 +7,10 @@ from textwrap import wrap
 
 import numpy as np
 
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, count, length, literal, number, percent, range_text
 from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice, Plane
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import DLI_UNIT, PPFD_UNIT, count, length, literal, number, percent, range_text
 
 QUANTITY_WORDS: dict[MapQuantity, tuple[str, str]] = {
     "dli": ("DLI", DLI_UNIT),

@@ -10,8 +10,8 @@ from itertools import count
 from typing import TYPE_CHECKING, Any, Final
 
 from lightdose.answers.blocks import Bar, Block, Column, Markup, Picture, Point, Points, Say, Section, Table
+from lightdose.answers.words import literal, typeset, typeset_unit
 from lightdose.present.figures.inline_svg import inline_figure
-from lightdose.present.labels import literal, typeset, typeset_unit
 from lightdose.present.range_bar import range_bar
 from lightdose.present.text import alike_words
 

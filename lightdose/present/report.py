@@ -28,6 +28,7 @@ from lightdose.answers.groups import STATEMENT
 from lightdose.answers.looks import brightest_looks, looks_sentences, looks_table
 from lightdose.answers.photosynthesis import return_sentences
 from lightdose.answers.verdicts import verdict_sentence
+from lightdose.answers.words import clock, literal, percent_words
 from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange
 from lightdose.model.comparison import Compared, LooksAndGets
 from lightdose.model.fixture import Fixture
@@ -41,7 +42,6 @@ from lightdose.present.figures.day import day_drawing, schedule_drawing
 from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
 from lightdose.present.figures.map import map_drawings
 from lightdose.present.figures.spectrum import spectrum_drawing
-from lightdose.present.labels import clock, literal, percent_words
 from lightdose.present.page import Ready, laid_out, page_environment, policy, set_text, template_text
 from lightdose.present.range_bar import KEY
 from lightdose.present.try_change import try_change_section

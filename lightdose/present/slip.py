@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Final
 
 from lightdose.answers.blocks import Point
 from lightdose.answers.slip import heading, origin_sentence, previous_line, slip_points, start_sentence
+from lightdose.answers.words import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET, literal
 from lightdose.model.results import EYES
 from lightdose.model.shop import Slip
 from lightdose.present.figures.canvas import Drawing, drawn, line_in, new_figure, text_height_in, write_text
 from lightdose.present.figures.lettering import fitted
 from lightdose.present.figures.style import QUIET_INK
-from lightdose.present.labels import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET, literal
 from lightdose.present.paper import (
     SLIPS_IN,
     Paper,

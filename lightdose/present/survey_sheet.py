@@ -18,10 +18,10 @@ from lightdose.answers.survey import (
     unread_sentence,
     worth_sentence,
 )
+from lightdose.answers.words import length
 from lightdose.errors import literal
 from lightdose.model.plans import Survey
 from lightdose.model.setup import LengthUnit
-from lightdose.present.labels import length
 from lightdose.present.page import Ready, page_environment, policy, set_text, template_text
 
 PLAN_WIDTH, PLAN_HEIGHT = 260.0, 150.0

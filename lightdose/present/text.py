@@ -12,9 +12,9 @@ from math import inf
 from typing import Final
 
 from lightdose.answers.blocks import Bar, Block, Column, Markup, Picture, Points, Say, Section, Table, Tone
+from lightdose.answers.words import ascii_unit, count
 from lightdose.errors import literal
 from lightdose.model.record import dataclass
-from lightdose.present.labels import ascii_unit, count
 
 PIPE_WIDTH: Final = 118
 """Columns of a table in a pipe: what fits most windows that it may end up in. Our choice."""

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
+from lightdose.answers.words import STATE_WORDS, count, literal
 from lightdose.model.changes import TryChange
-from lightdose.present.labels import STATE_WORDS, count, literal
 
 _ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from lightdose.answers.blocks import Answer, Block
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Block
 from lightdose.present.text import Window, lines_of
 
 

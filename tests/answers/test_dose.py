@@ -13,7 +13,7 @@ from answers.printed import on_terminal, piped
 from present.made_analysis import EXAMPLE, made_analysis
 
 from lightdose.answers import TABLES, dose, fields_of, light
-from lightdose.answers.blocks import envelope
+from lightdose.answers.answer import envelope
 from lightdose.answers.dose import dose_answer, dose_sheet, headline, next_command, span_sentence
 from lightdose.answers.field import Field, plain
 from lightdose.answers.verdicts import bar_of, counts, verdict_sentence

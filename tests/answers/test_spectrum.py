@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from answers.printed import on_terminal, piped
 
-from lightdose.answers.blocks import envelope
+from lightdose.answers.answer import envelope
 from lightdose.answers.spectrum import spectrum_answer
 from lightdose.model.spectrum import SpectrumMetrics
 

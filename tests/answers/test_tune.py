@@ -12,8 +12,8 @@ from present.made_tuning import PAIR, made_tuning
 
 from lightdose.answers.tune import conflict_sentences, headline, notes, tune_answer, tune_body
 from lightdose.answers.verdicts import brief_words, worst_first
+from lightdose.answers.words import number
 from lightdose.model.plans import ChannelSetting
-from lightdose.present.labels import number
 
 
 @pytest.mark.pinned

@@ -170,8 +170,8 @@ def test_report_in_print_shows_no_control(made_page: MakePage, open_page: OpenPa
 def test_report_without_scripts_holds_every_dose(made_page: MakePage, open_page: OpenPage) -> None:
     """With scripts off the doses, peaks and ranges of all corals stand in the tables."""
     from lightdose.analysis import analyse
+    from lightdose.answers.words import number
     from lightdose.files.setup_file import read_setup
-    from lightdose.present.labels import number
 
     page = open_page(made_page("report"), java_script_enabled=False).page
     rows = {r.split("\t")[0]: r for r in page.locator("#table-corals tbody tr").all_inner_texts()}

@@ -16,11 +16,11 @@ from browser.scenes import EXAMPLE, hostile_setup, shapes_setup
 from browser.shell_page import shell_page
 
 from lightdose.analysis import analyse, site_days
+from lightdose.answers.words import STATE_WORDS, number
 from lightdose.files.setup_file import read_setup
 from lightdose.model.changes import TryChange, TrySettings
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
-from lightdose.present.labels import STATE_WORDS, number
 from lightdose.workflows.trying import changed_setup, try_change
 
 RESULTS = """() => [...document.querySelectorAll('#try-results tr')].map(

@@ -142,12 +142,12 @@ def test_wrong_usage_is_told_without_the_words_error_and_invalid(words: list[str
 @pytest.mark.identity
 def test_unexpected_fault_prints_one_line_and_names_debug(monkeypatch: pytest.MonkeyPatch) -> None:
     """A fault of ours ends in exit code 1, a sentence and the way to report it; --debug shows the trace."""
-    import lightdose.cli.options
+    import lightdose.cli.asking
 
     def fail(self: object) -> None:
         raise ZeroDivisionError("made for this test")
 
-    monkeypatch.setattr(lightdose.cli.options.SetupRequest, "read", fail)
+    monkeypatch.setattr(lightdose.cli.asking.SetupRequest, "read", fail)
     result = CliRunner().invoke(cli, ["dose", "x.toml"])
     assert result.exit_code == 1
     assert "--debug" in result.output
@@ -158,12 +158,12 @@ def test_unexpected_fault_prints_one_line_and_names_debug(monkeypatch: pytest.Mo
 @pytest.mark.identity
 def test_interrupt_ends_in_130_without_a_trace(monkeypatch: pytest.MonkeyPatch) -> None:
     """Ctrl-C is an exit code, not a traceback."""
-    import lightdose.cli.options
+    import lightdose.cli.asking
 
     def interrupt(self: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(lightdose.cli.options.SetupRequest, "read", interrupt)
+    monkeypatch.setattr(lightdose.cli.asking.SetupRequest, "read", interrupt)
     result = CliRunner().invoke(cli, ["dose", "x.toml"])
     assert result.exit_code == 130
     assert "Traceback" not in result.output

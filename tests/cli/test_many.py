@@ -21,11 +21,8 @@ from lightdose.analysis import analyse
 from lightdose.answers.dose import overview
 from lightdose.answers.overview import failed_overview, overview_blocks
 from lightdose.cli import cli
-from lightdose.cli.frame import Ask
-from lightdose.cli.many import _lost
-from lightdose.cli.options import SetupRequest
-from lightdose.cli.setup_list import labels, result_names, setup_files
-from lightdose.cli.workers import in_order
+from lightdose.cli.asking import Ask, SetupRequest
+from lightdose.cli.many import _lost, in_order, labels, result_names, setup_files
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
 

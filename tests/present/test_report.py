@@ -18,13 +18,13 @@ import pytest
 
 from lightdose.analysis import analyse, site_days, site_spectra
 from lightdose.answers.dose import answer_points, first_step, headline
+from lightdose.answers.words import STATE_WORDS, hours, number, percent, range_text
 from lightdose.files.setup_file import read_setup
 from lightdose.judge.shown import shown_receivers, shown_sites
 from lightdose.model.comparison import Compared
 from lightdose.model.places import Plane
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Coral, Site
-from lightdose.present.labels import STATE_WORDS, hours, number, percent, range_text
 from lightdose.present.report import Report, report_page
 from lightdose.quantities import BANDS
 from lightdose.workflows.compare import compare, looks_and_gets

@@ -19,6 +19,7 @@ from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.dose import dose_body, dose_sheet
 from lightdose.answers.looks import rounded
 from lightdose.answers.verdicts import interval_text
+from lightdose.answers.words import hours, number
 from lightdose.files.calibration_file import calibration_toml
 from lightdose.files.dialect import csv_text
 from lightdose.files.schedule_csv import write_schedule
@@ -26,7 +27,6 @@ from lightdose.files.setup_file import read_setup
 from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.plans import TuneWishes
 from lightdose.model.results import Analysis
-from lightdose.present.labels import hours, number
 from lightdose.present.report import Report, report_page
 from lightdose.workflows.compare import compare
 from lightdose.workflows.plans import tune

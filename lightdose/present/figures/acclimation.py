@@ -8,12 +8,12 @@ import numpy as np
 
 from lightdose.answers.acclimate import closing_sentence, headline
 from lightdose.answers.verdicts import SINGLE_VALUES
+from lightdose.answers.words import literal, number
 from lightdose.model.plans import Acclimation
 from lightdose.present.figures.canvas import STACK_RIGHT_IN, Drawing, EndLabel, Panel, drawn, stacked_sheet
 from lightdose.present.figures.dose import DOSE
 from lightdose.present.figures.lettering import fitted_before
 from lightdose.present.figures.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, SMALL_PT, TONES
-from lightdose.present.labels import literal, number
 
 DOSES_IN, MISMATCH_IN = 3.2, 2.2
 CORALS_DRAWN: Final = 16

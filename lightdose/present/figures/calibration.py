@@ -6,6 +6,7 @@ import math
 from typing import Final, Literal
 
 from lightdose.answers.calibrate import closing_line
+from lightdose.answers.words import PPFD_UNIT_TYPESET, literal, number
 from lightdose.model.calibration import CalibrationFit, ReadingFit, ReadingGroup
 from lightdose.present.figures.canvas import (
     Drawing,
@@ -18,7 +19,6 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.lettering import fitted
 from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TONES
-from lightdose.present.labels import PPFD_UNIT_TYPESET, literal, number
 
 AGREEMENT_IN, NAMES_IN = 4.6, 2.2
 ROW_IN, BESIDE_IN = 0.3, 0.4

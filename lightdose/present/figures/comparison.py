@@ -17,6 +17,7 @@ from lightdose.answers.compare import (
     worst_changes_first,
 )
 from lightdose.answers.looks import APPROXIMATE, rounded
+from lightdose.answers.words import DLI_UNIT_TYPESET, count, hours, literal, number, range_text
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, SiteComparison, Split
 from lightdose.model.light import SiteDay, SiteSpectrum
 from lightdose.model.spectrum import GRID_NM
@@ -56,7 +57,6 @@ from lightdose.present.figures.style import (
     TONES,
     Stroke,
 )
-from lightdose.present.labels import DLI_UNIT_TYPESET, count, hours, literal, number, range_text
 from lightdose.quantities import GRID_END_NM
 
 ROWS_PER_FIGURE: Final = 50

@@ -8,15 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from lightdose.model.fixture import ChannelProgramme, Fixture
-from lightdose.model.light import SiteDay
-from lightdose.model.record import FloatArray
-from lightdose.model.results import Analysis
-from lightdose.model.setup import LengthUnit
-from lightdose.present.figures.canvas import LINE_IN, PANEL_IN, Drawing, Panel, drawn, stacked_sheet
-from lightdose.present.figures.lettering import fitted
-from lightdose.present.figures.style import DASHES, INK, TEXT_PT, TONES, TOTAL_STROKE, Stroke, channel_strokes
-from lightdose.present.labels import (
+from lightdose.answers.words import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
     clock,
@@ -27,6 +19,14 @@ from lightdose.present.labels import (
     number,
     percent_words,
 )
+from lightdose.model.fixture import ChannelProgramme, Fixture
+from lightdose.model.light import SiteDay
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Analysis
+from lightdose.model.setup import LengthUnit
+from lightdose.present.figures.canvas import LINE_IN, PANEL_IN, Drawing, Panel, drawn, stacked_sheet
+from lightdose.present.figures.lettering import fitted
+from lightdose.present.figures.style import DASHES, INK, TEXT_PT, TONES, TOTAL_STROKE, Stroke, channel_strokes
 
 CLOCK: Final = "time of day [hh:mm]"
 PPFD: Final = f"PPFD [{PPFD_UNIT_TYPESET}]"

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from lightdose.answers.verdicts import out_of_band, table_words, verdict_sentence, worst_first
+from lightdose.answers.words import DLI_UNIT_TYPESET, literal, number, range_text
 from lightdose.model.results import Analysis, Verdict
 from lightdose.present.figures.canvas import (
     MOST_FIGURES,
@@ -17,7 +18,6 @@ from lightdose.present.figures.canvas import (
     row_name,
     row_sheet,
 )
-from lightdose.present.labels import DLI_UNIT_TYPESET, literal, number, range_text
 
 DOSE: Final = f"dose in a day [{DLI_UNIT_TYPESET}]"
 CORALS_PER_FIGURE: Final = 60

@@ -14,6 +14,7 @@ from lightdose.answers.photosynthesis import (
     percent_span,
     return_finding,
 )
+from lightdose.answers.words import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, count, literal, number, percent
 from lightdose.model.changes import ColourOrIntensity, CoralReturn, DiminishingReturn
 from lightdose.model.comparison import LooksAndGets
 from lightdose.present.figures.canvas import (
@@ -29,7 +30,6 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.lettering import fitted, text_width_in
 from lightdose.present.figures.style import BAND_FILL, INK, SMALL_PT, TEXT_PT, TONES
-from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, count, literal, number, percent
 
 SPAN_WORDS_IN, SPAN_ROW_IN = 2.6, 0.5
 EVERY_MIX: Final = "absorption index,\nevery mix at equal photons"

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from lightdose.answers.handout import state_words
 from lightdose.answers.verdicts import SEVERITY, bar_of, table_words, worst_first
+from lightdose.answers.words import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, number, range_text
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
 from lightdose.model.shop import HandedLight
 from lightdose.present.figures.canvas import Panel, line_in, write_text
 from lightdose.present.figures.lettering import fitted
 from lightdose.present.figures.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, TONES, Stroke
-from lightdose.present.labels import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, number, range_text
 from lightdose.present.paper import write_line, write_rule
 from lightdose.present.range_bar import WIDTH, range_bar
 

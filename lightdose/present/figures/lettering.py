@@ -6,7 +6,7 @@ import re
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Final
 
-from lightdose.present.labels import literal
+from lightdose.answers.words import literal
 
 if TYPE_CHECKING:
     from matplotlib.ft2font import FT2Font

@@ -8,6 +8,15 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from lightdose.answers.words import (
+    DLI_UNIT_TYPESET,
+    PPFD_UNIT_TYPESET,
+    length,
+    literal,
+    number,
+    percent,
+    range_text,
+)
 from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import LengthUnit
@@ -33,15 +42,6 @@ from lightdose.present.figures.tank_view import (
     pane_words,
     place_names,
     site_marks,
-)
-from lightdose.present.labels import (
-    DLI_UNIT_TYPESET,
-    PPFD_UNIT_TYPESET,
-    length,
-    literal,
-    number,
-    percent,
-    range_text,
 )
 from lightdose.present.map_table import area_words, plane_words
 

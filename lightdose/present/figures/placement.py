@@ -11,6 +11,15 @@ import numpy as np
 from lightdose.answers.move import end_sentence
 from lightdose.answers.place import moves_sentence, numbered, spot_name, verdict_sentence
 from lightdose.answers.verdicts import SEVERITY, short_state
+from lightdose.answers.words import (
+    DLI_UNIT,
+    DLI_UNIT_TYPESET,
+    count,
+    length,
+    literal,
+    number,
+    range_text,
+)
 from lightdose.model.places import AXES, LightMap, MapSlice, Move, PlacedCoral, Placement, Plane, Spot
 from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState
@@ -32,15 +41,6 @@ from lightdose.present.figures.lettering import fitted, fitted_before, text_widt
 from lightdose.present.figures.map import draw_light, scale_levels
 from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, STATE_MARKS, TONES
 from lightdose.present.figures.tank_view import NAME_PT, Box, Scene, TankView, beside, text_size_in
-from lightdose.present.labels import (
-    DLI_UNIT,
-    DLI_UNIT_TYPESET,
-    count,
-    length,
-    literal,
-    number,
-    range_text,
-)
 
 WIDTH_IN: Final = 9.0
 LEFT_IN, VIEW_HEIGHT_IN, AXIS_IN, HEADING_IN = 0.75, 4.2, 0.62, 0.24

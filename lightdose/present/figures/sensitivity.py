@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from lightdose.answers.words import count, literal
 from lightdose.model.changes import CaseRow, CaseSpan, Sensitivity, case_rows
 from lightdose.present.figures.canvas import (
     NAMES_IN,
@@ -17,7 +18,6 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.lettering import text_width_in
 from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TONES
-from lightdose.present.labels import count, literal
 
 WORDS_IN, ROW_IN = 1.9, 0.30
 ROWS_AT_MOST: Final = 18

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from lightdose.answers.words import SPECTRAL_UNIT_TYPESET, count, literal, percent
 from lightdose.model.light import SiteSpectrum
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis
@@ -26,7 +27,6 @@ from lightdose.present.figures.canvas import (
 from lightdose.present.figures.day import ChannelLine, channel_lines, place_name
 from lightdose.present.figures.lettering import fitted, shortened
 from lightdose.present.figures.style import RULE, SMALL_PT, TOTAL_STROKE, spectrum_strokes
-from lightdose.present.labels import SPECTRAL_UNIT_TYPESET, count, literal, percent
 from lightdose.quantities import GRID_END_NM, GRID_START_NM
 
 WAVELENGTH: Final = "wavelength [nm]"

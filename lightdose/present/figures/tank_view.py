@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from lightdose.answers.words import length
 from lightdose.model.fixture import Fixture
 from lightdose.model.places import AXES, Plane
 from lightdose.model.record import FloatArray
@@ -15,7 +16,6 @@ from lightdose.model.setup import WALL_NAMES, LengthUnit, Setup, Tank
 from lightdose.present.figures.canvas import Panel
 from lightdose.present.figures.lettering import fitted, text_width_in
 from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT
-from lightdose.present.labels import length
 from lightdose.quantities import METRES_PER_INCH
 
 if TYPE_CHECKING:

@@ -11,6 +11,16 @@ from lightdose.answers.match import headline as match_headline
 from lightdose.answers.match import unmatched_sentence
 from lightdose.answers.tune import headline
 from lightdose.answers.verdicts import SINGLE_VALUES, interval_text
+from lightdose.answers.words import (
+    DLI_UNIT,
+    DLI_UNIT_TYPESET,
+    PPFD_UNIT_TYPESET,
+    STATE_WORDS,
+    count,
+    length,
+    literal,
+    number,
+)
 from lightdose.model.light import SiteDay
 from lightdose.model.plans import BAND_WIDTH_NM, CoralChange, Match, PairMatch, Tuning
 from lightdose.model.setup import LengthUnit
@@ -31,16 +41,6 @@ from lightdose.present.figures.dose import DOSE
 from lightdose.present.figures.lettering import fitted
 from lightdose.present.figures.spectrum import WAVELENGTH
 from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES, Stroke
-from lightdose.present.labels import (
-    DLI_UNIT,
-    DLI_UNIT_TYPESET,
-    PPFD_UNIT_TYPESET,
-    STATE_WORDS,
-    count,
-    length,
-    literal,
-    number,
-)
 from lightdose.quantities import GRID_START_NM
 
 MOST_ROWS: Final = 40

@@ -1,19 +1,21 @@
-"""What commands share: the SETUP argument with its variations, common options, and messages on stderr."""
+"""What a person asked for: a setup with its variations, common options, and messages on stderr."""
 
 from __future__ import annotations
 
 import functools
 import os
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 if TYPE_CHECKING:
-    from lightdose.model.setup import Setup
+    from lightdose.answers.field import Sheet
+    from lightdose.model.setup import LengthUnit, Setup
+    from lightdose.present.figures.canvas import Drawing
 
 HIGHEST_M = 20
 """No fixture hangs higher above the water; as in setup.toml."""
@@ -300,3 +302,98 @@ def start_date(start: str | None, option: str = "--start") -> str | None:
     if not 1900 <= date.year <= 9000:
         raise click.BadParameter(f'"{start}" is no date of a tank', param_hint=option)
     return date.isoformat()
+
+
+all_option = click.option("--all", "everything", is_flag=True, help="Every table, row and caution.")
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What a person asked for, besides a command's own options.
+
+    ``name`` tells a setup among many: files that it writes go into folders of that name. ``first`` is the
+    setup before the one of ``request`` where a command sets two beside one another.
+    """
+
+    request: SetupRequest = field(default_factory=lambda: SetupRequest(""))
+    as_json: bool = False
+    csv_file: str | None = None
+    csv_dialect: Literal["plain", "excel-eu"] = "plain"
+    figures: str | None = None
+    imperial: bool = False
+    strict: bool = False
+    everything: bool = False
+    quiet: bool = False
+    no_color: bool = False
+    name: str = ""
+    first: str = ""
+
+    def pair(self) -> tuple[SetupRequest, SetupRequest | None]:
+        """The setup that comes first, as it is, and the other with the variations; or one setup with them."""
+        if self.first and self.request.path:
+            return SetupRequest(self.first), self.request
+        return replace(self.request, path=self.first or self.request.path), None
+
+    def setup(self) -> Setup:
+        """The setup with its variations; SetupError with every problem."""
+        return self.request.read()
+
+    def unit(self, setup: Setup) -> LengthUnit:
+        """Of lengths in tables and figures: the setup's own, or inches."""
+        return "in" if self.imperial else setup.length_unit
+
+    def place(self, folder: str) -> str:
+        """The folder that an option names; among many setups this one's own folder in it."""
+        return str(Path(folder, self.name)) + "/" if self.name else folder
+
+    def say(self, message: str) -> None:
+        """A message for people, unless they want none."""
+        say(message, quiet=self.quiet)
+
+    def progress(self, label: str, length: int, *, worth: bool = True) -> Any:
+        """A progress bar on stderr for a person who waits; hidden where it is not ``worth`` it."""
+        hidden = self.quiet or not worth or not sys.stderr.isatty()
+        return click.progressbar(length=length, label=label, file=sys.stderr, hidden=hidden)
+
+    def save(self, path: Path, data: bytes | str, inputs: Iterable[Path], more: str = "") -> None:
+        """Write a file in one step and name it with its size; ``more`` follows."""
+        from lightdose.files.writing import write_atomically
+
+        self.say(f"wrote {write_atomically(path, data, inputs=inputs)}{more}")
+
+    def save_sheet(self, sheet: Sheet, target: str, default_name: str, inputs: Iterable[Path]) -> None:
+        """Write a table as CSV, named with its rows, and its Table Schema beside it where it is a file."""
+        from lightdose.files.dialect import csv_text, schema_text
+        from lightdose.files.writing import output_target
+
+        path, kept = output_target(target, default_name), list(inputs)
+        names = [c.name for c in sheet.columns]
+        rows = len(sheet.rows)
+        text = csv_text(names, sheet.values(), self.csv_dialect)
+        self.save(path, text, kept, f", {rows} row{'' if rows == 1 else 's'}")
+        if path.is_file():
+            self.save(path.with_suffix(".schema.json"), schema_text(sheet.columns, self.csv_dialect), kept)
+
+    def save_drawings(self, drawings: Sequence[Drawing], inputs: Iterable[Path]) -> None:
+        """Write every drawing as SVG and PNG, with a progress bar for a person who waits."""
+        from lightdose.files.writing import write_atomically
+        from lightdose.present.figures.canvas import render
+
+        kept, folder = list(inputs), Path(self.place(self.figures or ""))
+        forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
+        tasks = [(drawing, form) for drawing in drawings for form in forms]
+        written = []
+        with self.progress("figures", len(tasks)) as bar:
+            for drawing, form in tasks:
+                path = folder / f"{drawing.name}.{form}"
+                written.append(write_atomically(path, render(drawing, form), inputs=kept))
+                bar.update(1)
+        for sentence in written:
+            self.say(f"wrote {sentence}")
+
+
+paper_option = click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    help="Sheet of a printed page; default letter where the setup is in inches, else a4.",
+)
