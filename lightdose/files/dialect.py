@@ -14,7 +14,6 @@ from typing import Any, Final, Literal
 from lightdose.quantities import ValueColumn
 
 Dialect = Literal["plain", "excel-eu"]
-DIALECTS: Final[tuple[Dialect, ...]] = ("plain", "excel-eu")
 Cell = str | float | int | bool | None
 
 _BOM: Final = "\ufeff"

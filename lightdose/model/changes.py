@@ -425,14 +425,6 @@ class TryChange:
     def __post_init__(self) -> None:
         object.__setattr__(self, "response", read_only(self.response))
 
-    @property
-    def plateau_limits_h(self) -> tuple[float, float]:
-        """Shortest and longest plateau that may be tried. [h]"""
-        if self.leading is None:
-            return self.plateau_h, self.plateau_h
-        shorter, longer = self.channels[self.leading].top_change_h
-        return self.plateau_h + shorter, self.plateau_h + longer
-
 
 @dataclass(frozen=True)
 class TrySettings:

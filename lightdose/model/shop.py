@@ -12,7 +12,6 @@ from lightdose.model.results import Analysis, DliState, Verdict
 from lightdose.model.spectrum import Immersion, ReadsQuantity
 
 WhiteAmount = Literal["none", "little", "much"]
-WHITE_AMOUNTS: tuple[WhiteAmount, ...] = ("none", "little", "much")
 Where = Literal["air", "water"]
 Range = tuple[float, float]
 

@@ -35,28 +35,6 @@ _LEAST_SHARE = 1e-6
 """Below this share of photons a flux stated for that part says nothing about the whole: our choice."""
 
 
-def led_shape(wavelength_nm: FloatArray, peak_nm: float, fwhm_nm: float) -> FloatArray:
-    """Spectral power of a single-colour LED, relative to its peak.
-
-    y = (g + 2 g^5)/3 with g = exp(-((lambda - peak)/D)^2); FWHM = 0.921823 D, area = 1.119262 D.
-
-    Parameters
-    ----------
-    wavelength_nm : array of any shape. [nm]
-    peak_nm, fwhm_nm : [nm]
-
-    Returns
-    -------
-    array of the same shape; maximum 1
-
-    Source
-    ------
-    Ohno 2005, Optical Engineering 44:111302.
-    """
-    g = np.exp(-(((np.asarray(wavelength_nm) - peak_nm) * OHNO_FWHM_PER_D / fwhm_nm) ** 2))
-    return np.asarray((g + 2 * g**5) / 3)
-
-
 def photon_distribution(spectrum: ChannelSpectrum) -> FloatArray:
     """Share of a channel's photons in each 1 nm cell, 300-800 nm.
 

@@ -1,6 +1,6 @@
 """Eye and skin hazard of a fixture through air: weighted irradiance, radiance of an emitter, time to limits.
 
-Weighted powers are columns in the order blue light, actinic UV, UV-A (``HAZARD_COLUMNS``).
+Weighted powers are columns in the order blue light, actinic UV, UV-A.
 """
 
 from __future__ import annotations
@@ -24,8 +24,6 @@ from lightdose.model.spectrum import GRID_NM, HazardTables
 from lightdose.physics.beam import distinct_beams, intensity_per_flux
 from lightdose.physics.photons import cells_in_band, joules_per_photon
 from lightdose.quantities import BANDS
-
-HAZARD_COLUMNS = ("blue_light", "actinic_uv", "uv_a")
 
 WORKING_DAY_S = 8 * 3600.0
 BLUE_DOSE_J_M2, BLUE_LONG_W_M2 = 100.0, 1.0
@@ -59,7 +57,7 @@ def weighted_power(emission: FloatArray, tables: HazardTables) -> FloatArray:
 
     Returns
     -------
-    array, shape (n_channel, 3), in the order of ``HAZARD_COLUMNS``. [W]
+    array, shape (n_channel, 3), in the order blue light, actinic UV, UV-A. [W]
 
     Source
     ------

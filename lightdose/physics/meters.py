@@ -9,7 +9,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from lightdose.errors import Problem, ReadingsError, SpectrumError
 from lightdose.model.record import FloatArray, dataclass, read_only
@@ -143,62 +142,6 @@ def meter_response(meter: Meter, tables: ReferenceTables) -> FloatArray:
     return response / photons_per_joule(GRID_NM) if meter.reads == "lux" else response
 
 
-def spectral_mismatch(
-    test_photons: FloatArray, source_photons: FloatArray, response: FloatArray, target: FloatArray
-) -> npt.NDArray[np.float64]:
-    """Spectral mismatch factor F*: a reading times F* is the true figure.
-
-    F* = [int S t / int S s] [int Scal s / int Scal t].
-
-    Parameters
-    ----------
-    test_photons : array, shape (..., 500)
-        Photons of the light that is measured, any scale.
-    source_photons : array, shape (500,)
-        Photons of the light that the meter was calibrated on, any scale.
-    response, target : array, shape (500,)
-        Response per photon of the sensor, and of the ideal one.
-
-    Returns
-    -------
-    array, shape (...)
-        1 for an ideal sensor under any light.
-
-    Source
-    ------
-    CIE S 017:2020, 17-25-115 (spectral mismatch correction factor).
-    """
-    of_test = (test_photons @ target) / (test_photons @ response)
-    return np.asarray(of_test * (source_photons @ response) / (source_photons @ target))
-
-
-def general_mismatch_index(response: FloatArray, source: FloatArray, photopic: FloatArray) -> float:
-    """f1': how far a lux meter's sensor departs from V(lambda).
-
-    f1' = int |s*(lambda) - V| / int V with s* = s (int A V / int A s).
-
-    Parameters
-    ----------
-    response : array, shape (n,)
-        Relative response per watt, even steps.
-    source : array, shape (n,)
-        Relative power of illuminant A.
-    photopic : array, shape (n,)
-        V(lambda).
-
-    Returns
-    -------
-    float
-        0 for a perfect sensor.
-
-    Source
-    ------
-    ISO/CIE 19476:2014, general V(lambda) mismatch index.
-    """
-    scaled = response * (source @ photopic) / (source @ response)
-    return float(np.abs(scaled - photopic).sum() / photopic.sum())
-
-
 @dataclass(frozen=True, eq=False)
 class SensorRow:
     """What a meter shows for one micromole of photons in each cell, and how far that may be out.
@@ -220,6 +163,9 @@ class SensorRow:
 
 def sensor_row(meter: Meter, source_photons: Sequence[FloatArray], tables: ReferenceTables) -> SensorRow:
     """The row of a meter: its sensor's response, scaled so that it is right under its calibration source.
+
+    With light S on the sensor, true figure over reading is the spectral mismatch correction factor
+    F* = [int S t / int S s] [int Scal s / int Scal t], s the sensor's response and t the ideal one.
 
     Parameters
     ----------

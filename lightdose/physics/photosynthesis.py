@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from lightdose.model.light import DayCurve
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray
 from lightdose.physics.day_curve import day_points
 from lightdose.physics.dose import time_above
 
@@ -258,59 +258,3 @@ def over_ek_range(
             photons_beyond(response, curve, ek_low),
         ),
     }
-
-
-@dataclass(frozen=True)
-class Photoinhibition:
-    """P = Ps (1 - e^(-a I / Ps)) e^(-b I / Ps): saturation with a fall at strong light.
-
-    Attributes
-    ----------
-    ps : rate that photosynthesis would reach without inhibition
-    initial_slope : a, in the unit of ps per umol m-2 s-1
-    inhibition : b, above 0, in the same unit
-
-    Source
-    ------
-    Platt, Gallegos & Harrison 1980.
-    """
-
-    ps: float
-    initial_slope: float
-    inhibition: float
-
-    def __post_init__(self) -> None:
-        if not (self.ps > 0 and self.initial_slope > 0 and self.inhibition > 0):
-            raise ValueError("ps, initial slope and inhibition are above 0")
-
-    @property
-    def pmax(self) -> float:
-        """Highest rate: Ps (a / (a+b)) (b / (a+b))^(b/a), in the unit of ps."""
-        a, b = self.initial_slope, self.inhibition
-        return float(self.ps * (a / (a + b)) * (b / (a + b)) ** (b / a))
-
-    @property
-    def peak_light_umol_m2_s(self) -> float:
-        """Light of the highest rate: (Ps / a) ln((a+b) / b). [umol m-2 s-1]"""
-        a, b = self.initial_slope, self.inhibition
-        return self.ps / a * log((a + b) / b)
-
-    @property
-    def ek_umol_m2_s(self) -> float:
-        """Onset of saturation, Pmax / a. [umol m-2 s-1]"""
-        return self.pmax / self.initial_slope
-
-    def rate(self, light_umol_m2_s: FloatArray) -> FloatArray:
-        """Rate at any light, in the unit of ps."""
-        scaled = np.asarray(light_umol_m2_s, dtype=np.float64) / self.ps
-        return np.asarray(
-            -self.ps * np.expm1(-self.initial_slope * scaled) * np.exp(-self.inhibition * scaled)
-        )
-
-    def mean_rate(self, highest_umol_m2_s: float) -> float:
-        """Mean rate while light rises linearly from 0, in the unit of ps."""
-        a, b, scaled = self.initial_slope, self.inhibition, highest_umol_m2_s / self.ps
-        if scaled == 0:
-            return 0.0
-        first, second = -np.expm1(-b * scaled) / b, -np.expm1(-(a + b) * scaled) / (a + b)
-        return float(self.ps / scaled * (first - second))

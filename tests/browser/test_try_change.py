@@ -97,9 +97,17 @@ def now_state_peak(shown: list[list[str]]) -> list[list[str]]:
     return [[row[2], row[4], row[5]] for row in shown]
 
 
+def plateau_limits_h(record: TryChange) -> tuple[float, float]:
+    """Shortest and longest plateau that may be tried. [h]"""
+    if record.leading is None:
+        return record.plateau_h, record.plateau_h
+    shorter, longer = record.channels[record.leading].top_change_h
+    return record.plateau_h + shorter, record.plateau_h + longer
+
+
 def drawn_settings(rng: random.Random, record: TryChange) -> tuple[str, str, list[str | None]]:
     """Settings as a keeper types them, some channels left alone, some off, some at full."""
-    low, high = record.plateau_limits_h
+    low, high = plateau_limits_h(record)
     plateau = rng.choice(
         [f"{low:g}", f"{high:g}", *(f"{round(rng.uniform(low, high) * 4) / 4:g}" for _ in range(6))]
     )
@@ -228,7 +236,7 @@ def test_saved_schedule_that_cannot_keep_a_channel_dark_says_so(
     case = tried(shapes_setup(tmp_path))
     saved(case, tmp_path / "today")
     assert "glows" not in case.opened.page.inner_text("#try-saved")
-    longest = f"{case.record.plateau_limits_h[1]:g}"
+    longest = f"{plateau_limits_h(case.record)[1]:g}"
     case.try_out(None, longest, [None] * len(case.record.channels))
     case.opened.page.click("#try-save button")
     assert "reef: moon glows at level 0" in case.opened.page.inner_text("#try-saved")

@@ -7,13 +7,13 @@ import json
 import re
 import shutil
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
-from lightdose.files.dialect import DIALECTS
+from lightdose.files.dialect import Dialect
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"
 
@@ -45,7 +45,7 @@ def use_corals_csv(tank: Path, named: str) -> None:
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("dialect", DIALECTS)
+@pytest.mark.parametrize("dialect", get_args(Dialect))
 @pytest.mark.parametrize("grid", [[], ["--grid", "5 cm", "--depth", "20 cm", "--depth", "35 cm"]])
 def test_dose_on_the_written_corals_gives_the_promised_numbers(
     tank: Path, grid: list[str], dialect: str

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.files.delimited import read_delimited
 from lightdose.files.dialect import (
-    DIALECTS,
     Column,
+    Dialect,
     csv_text,
     decimal_text,
     neutral_text,
@@ -79,7 +81,7 @@ names = st.text(alphabet="=+-@'#\"; ,abcé\u2019", min_size=1, max_size=12).map(
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("dialect", DIALECTS)
+@pytest.mark.parametrize("dialect", get_args(Dialect))
 @given(written=st.lists(names, min_size=1, max_size=5))
 def test_names_read_back_as_they_were(dialect, written):
     """Quotes, separators, apostrophes, # and formula starts in names survive in both dialects."""

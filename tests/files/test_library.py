@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from physics.led_shape import led_shape
 
 from lightdose.errors import SpectrumError
 from lightdose.files.library import (
@@ -15,7 +16,7 @@ from lightdose.files.library import (
     typical_radiant_efficiency,
 )
 from lightdose.model.spectrum import GRID_NM, LedPeak, SpectralDistribution, SpectrumMix
-from lightdose.physics.emission import led_shape, photon_distribution
+from lightdose.physics.emission import photon_distribution
 
 WHITES = {
     "white-led-b1": "LED-B1",

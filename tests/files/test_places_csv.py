@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 
 from lightdose.errors import Place, SetupError
-from lightdose.files.dialect import DIALECTS, csv_text
+from lightdose.files.dialect import Dialect, csv_text
 from lightdose.files.places_csv import CoralRow, SiteRow, read_corals, read_sites
 
 
@@ -53,7 +55,7 @@ def test_sites_without_open_sky_column_see_the_whole_sky(read):
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("dialect", DIALECTS)
+@pytest.mark.parametrize("dialect", get_args(Dialect))
 def test_sites_written_in_either_dialect_read_back(read, dialect):
     """Names that start formulas or comments keep their spelling."""
     names = ["=1+1", "#3", "a;b, c", '24" shelf']

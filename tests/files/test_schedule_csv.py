@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from lightdose.errors import Place, ScheduleError
-from lightdose.files.dialect import DIALECTS
+from lightdose.files.dialect import Dialect
 from lightdose.files.schedule_csv import (
     LIMIT_ROWS,
     glowing_gaps,
@@ -417,7 +418,7 @@ def test_names_that_spreadsheets_would_calculate_survive(read):
     names = ("=1+1", "'-x", 'a;b, "c"', "#1")
     lit = ChannelProgramme(np.array([8.0, 18.0]), np.array([0.5, 0.5]))
     programme = Programme(dict.fromkeys(names, lit))
-    for dialect in DIALECTS:
+    for dialect in get_args(Dialect):
         text = write_schedule(programme, names, dialect)
         assert "'=1+1" in text
         assert list(read(text, names).channels) == list(names)
@@ -480,7 +481,7 @@ FULL_DAY_BY_ROUNDING = Programme(
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("dialect", DIALECTS)
+@pytest.mark.parametrize("dialect", get_args(Dialect))
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(programme=programmes())
 @example(programme=FULL_DAY_BY_ROUNDING)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from lightdose.judge.estimate import (
     mixes,
     shown_per_ppfd,
 )
-from lightdose.model.shop import WHITE_AMOUNTS, Estimate, Question
+from lightdose.model.shop import Estimate, Question, WhiteAmount
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.meters import illuminant_a, target_row
 
@@ -39,7 +40,7 @@ def answer(question: Question, group: str | None = "lps-branching") -> Estimate:
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("white", WHITE_AMOUNTS)
+@pytest.mark.parametrize("white", get_args(WhiteAmount))
 def test_mix_shares_add_to_one_and_keep_their_limits(white: str) -> None:
     """Every mix is whole, and white holds exactly the shares that its word stands for."""
     share = mixes(white).share  # type: ignore[arg-type]
@@ -74,7 +75,7 @@ def test_ideal_meter_under_any_mix_shows_its_ppfd() -> None:
 
 @pytest.mark.identity
 @given(
-    st.sampled_from(WHITE_AMOUNTS),
+    st.sampled_from(get_args(WhiteAmount)),
     st.integers(0, 10**6),
     st.floats(20, 900),
     st.floats(0.85, 1.15),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from physics.led_shape import led_shape
 
 from lightdose.errors import Place, SetupError, SpectrumError
 from lightdose.files.library import read_emitter, reference_tables
@@ -13,7 +14,6 @@ from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Flux
 from lightdose.model.spectrum import GRID_EDGES_NM, GRID_NM, LedPeak, SpectralDistribution, SpectrumMix
 from lightdose.physics.emission import (
     channel_emission,
-    led_shape,
     photon_distribution,
     weigh,
     weighting_matrix,

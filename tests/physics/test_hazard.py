@@ -24,7 +24,6 @@ from lightdose.model.fixture import (
 from lightdose.model.spectrum import LedPeak
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.hazard import (
-    HAZARD_COLUMNS,
     actinic_uv_time_s,
     blue_irradiance_time_s,
     blue_radiance_time_s,
@@ -92,7 +91,7 @@ def test_blue_share_of_a_450_nm_led() -> None:
     """Blue-light hazard efficiency of an LED at 450 nm, 20 nm wide, is 0.8890."""
     # Source: computed from Ohno 2005, Opt. Eng. 44:111302, and the table of IEC 62471:2006.
     emission = photon_distribution(LedPeak(450, 20))[None, :]
-    blue = weighted_power(emission, hazard_tables())[0, HAZARD_COLUMNS.index("blue_light")]
+    blue = weighted_power(emission, hazard_tables())[0, 0]
     total = float(emission[0] @ joules_per_photon(np.arange(300.5, 800)))
     # 0.8890 is a sum over whole nanometres; the integral with straight lines between them is 0.88893.
     assert blue / total == pytest.approx(0.8890, abs=2e-4)

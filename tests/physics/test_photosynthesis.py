@@ -16,7 +16,6 @@ from lightdose.physics.dose import daily_light_integral
 from lightdose.physics.photosynthesis import (
     MODELS,
     Model,
-    Photoinhibition,
     hours_at_pmax,
     mean_relative_rate,
     over_ek_range,
@@ -90,29 +89,6 @@ def test_nearly_level_ramp_has_the_rate_of_its_middle(model: Model, first: float
     mean = mean_relative_rate(np.array(first), np.array(last), model)
     assert mean == pytest.approx(relative_rate(np.array(0.5 * (first + last)), model), abs=2e-6)
     assert mean == pytest.approx(mean_relative_rate(np.array(last), np.array(first), model), abs=1e-12)
-
-
-@pytest.mark.published
-def test_photoinhibition_equals_the_closed_forms() -> None:
-    """Ps 10, a 0.05, b 0.005: light at the peak, Pmax, Ek, and the mean over a ramp to 1000."""
-    # Source of the curve: Platt, Gallegos & Harrison 1980; values by closed form, see RAMP_MEANS.
-    curve = Photoinhibition(10, 0.05, 0.005)
-    assert curve.peak_light_umol_m2_s == pytest.approx(479.579055, abs=1e-6)
-    assert curve.pmax == pytest.approx(7.1526676563, abs=1e-10)
-    assert curve.ek_umol_m2_s == pytest.approx(143.0533531, abs=1e-7)
-    assert curve.mean_rate(1000) == pytest.approx(6.058635481, abs=1e-9)
-
-
-@pytest.mark.identity
-def test_photoinhibited_rate_peaks_where_it_says() -> None:
-    """The rate at the peak light is Pmax, less beside it; its mean over a fine ramp is the closed one."""
-    curve = Photoinhibition(10, 0.05, 0.005)
-    at = curve.peak_light_umol_m2_s
-    assert curve.rate(np.array(at)) == pytest.approx(curve.pmax, rel=1e-13)
-    assert np.all(curve.rate(np.array([at - 1, at + 1])) < curve.pmax)
-    light = (np.arange(20000) + 0.5) / 20000 * 1000
-    assert curve.rate(light).mean() == pytest.approx(curve.mean_rate(1000), rel=1e-8)
-    assert curve.mean_rate(0) == 0
 
 
 @pytest.mark.published
@@ -266,5 +242,3 @@ def test_unknown_model_and_ek_of_zero_are_refused() -> None:
         hours_at_pmax(LIGHT, curve, 0.0, "tanh")
     with pytest.raises(ValueError, match="Ek is above 0"):
         photons_beyond(LIGHT, curve, -1.0)
-    with pytest.raises(ValueError, match="above 0"):
-        Photoinhibition(10, 0.05, 0)

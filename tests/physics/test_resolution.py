@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from physics.led_shape import led_shape
 
 from lightdose.files.library import node_tables
 from lightdose.model.spectrum import SpectralDistribution
-from lightdose.physics.emission import led_shape
 from lightdose.physics.photons import (
     band_integral,
     peak_widths,

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from physics.led_shape import led_shape
 
 from lightdose.files.library import node_tables, read_emitter, reference_tables
 from lightdose.model.spectrum import SpectralDistribution, SpectrumMetrics
-from lightdose.physics.emission import led_shape, photon_distribution, weigh, weighting_matrix
+from lightdose.physics.emission import photon_distribution, weigh, weighting_matrix
 from lightdose.physics.photons import photons_per_joule
 from lightdose.physics.spectrum_metrics import photon_shares, spectrum_metrics
 from lightdose.quantities import PHOTONS_UMOL_PER_J_NM
