@@ -1,7 +1,8 @@
 """What the program prints into the documents: sessions, and tables of keys, quantities, commands and limits.
 
 `python tests/make_documents.py` writes them anew into README.md, examples/README.md and the pages of the
-guide; tests/test_docs.py and tests/test_examples.py hold the documents equal to this.
+guide, and draws README's pictures; tests/test_docs.py and tests/test_examples.py hold the documents equal to
+this.
 
 A session is a ```console block: each line that begins with `$ ` is run on a terminal in an empty folder, the
 same for the whole document; a line `...` stands for what is left out between the paragraphs before it and
@@ -15,6 +16,7 @@ import os
 import re
 import shlex
 import shutil
+import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -29,6 +31,16 @@ README = ROOT / "README.md"
 EXAMPLES = ROOT / "examples" / "README.md"
 GUIDE = ROOT / "lightdose" / "guide"
 DOCUMENTS = [README, EXAMPLES, *(GUIDE / f"{topic}.md" for topic in TOPICS)]
+PICTURES = EXAMPLES.parent / "pictures"
+DRAWN = {
+    "first-tank-corals.png": ("doses.png", "dose SETUP --figures FOLDER"),
+    "first-tank-map.png": (
+        "map-depth-14-cm.png",
+        'map SETUP --depth "14 cm" --group sps-plating --group lps-branching --group mushroom -o FOLDER',
+    ),
+}
+"""The pictures of README: the figure that each is, and the command that draws it."""
+
 COLUMNS = 100
 COLUMNS_OF_GUIDE = 76
 """Narrower by the margin that the guide puts before it on a terminal of 80."""
@@ -123,12 +135,24 @@ def refreshed(document: Path, folder: Path) -> str:
     return with_sessions(text, folder, COLUMNS_OF_GUIDE)
 
 
+def draw(picture: str, folder: Path) -> None:
+    """Draw a picture of README anew; no test holds its bytes, which follow the version of matplotlib."""
+    figure, command = DRAWN[picture]
+    places = {"SETUP": str(example_folder() / "setup.toml"), "FOLDER": str(folder)}
+    words = [places.get(word, word) for word in shlex.split(command)]
+    subprocess.run([sys.executable, "-m", "lightdose", *words, "--quiet"], check=True, capture_output=True)
+    shutil.copyfile(folder / figure, PICTURES / picture)
+
+
 def main() -> None:
-    """Write the documents that are named by their file, such as start.md, or all."""
-    for document in DOCUMENTS:
-        if len(sys.argv) == 1 or document.name in sys.argv[1:]:
+    """Write the documents and pictures that are named by their file, such as start.md, or all."""
+    for path in [*DOCUMENTS, *(PICTURES / name for name in DRAWN)]:
+        if len(sys.argv) == 1 or path.name in sys.argv[1:]:
             with tempfile.TemporaryDirectory() as empty:
-                document.write_text(refreshed(document, Path(empty)), encoding="utf-8")
+                if path.name in DRAWN:
+                    draw(path.name, Path(empty))
+                else:
+                    path.write_text(refreshed(path, Path(empty)), encoding="utf-8")
 
 
 if __name__ == "__main__":

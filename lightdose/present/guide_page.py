@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lightdose.answers.words import typeset
+from lightdose.answers.words import typeset, typeset_unit
 from lightdose.guide.blocks import plain
 from lightdose.guide.pages import Page, topic_of
 from lightdose.present.page import Ready, page_environment, policy, template_text
@@ -25,6 +25,7 @@ def guide_page(pages: Sequence[Page], version: str) -> str:
         styles=[Ready(style) for style in styles],
         plain=plain,
         typeset=typeset,
+        typeset_unit=typeset_unit,
         place=_place,
         parts=_parts,
     )
