@@ -13,6 +13,7 @@ TABLES: Final = {
     "dose": ("light", "FIELDS"),
     "groups": ("groups", "FIELDS"),
     "hazard": ("hazard", "FIELDS"),
+    "map": ("map", "FIELDS"),
     "place": ("place", "FIELDS"),
     "sensitivity": ("sensitivity", "FIELDS"),
     "spectrum": ("spectrum", "FIELDS"),

@@ -21,12 +21,15 @@ HIGHEST_M = 20
 """No fixture hangs higher above the water; as in setup.toml."""
 
 
-def metres(text: str, option: str | None = None) -> float:
-    """A length as a person types it, such as "25 cm"; click.BadParameter where it is none. [m]"""
+def metres(text: str, option: str | None = None, *, bare: str = "") -> float:
+    """A length as a person types it, such as "25 cm"; click.BadParameter where it is none. [m]
+
+    ``bare`` is the unit of a number without one; "" refuses it.
+    """
     from lightdose.files.units import UnitProblem, parse_length
 
     try:
-        return parse_length(text)
+        return parse_length(text, bare=bare)
     except UnitProblem as trouble:
         raise click.BadParameter(str(trouble.problem), param_hint=option) from None
 

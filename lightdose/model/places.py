@@ -156,7 +156,6 @@ class LightMap:
     cell_m: float
     samples: int
     notes: tuple[str, ...]
-    version: str
 
 
 @dataclass(frozen=True)
@@ -207,7 +206,6 @@ class LightExplanation:
     channels: tuple[ChannelShare, ...]
     level_median_dli: float | None
     level_rank: float | None
-    version: str
 
     @property
     def wall_share(self) -> float:

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from lightdose import __version__
 from lightdose.analysis import light_field, scene_of
 from lightdose.judge.map_choice import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
@@ -75,7 +74,6 @@ def light_map(
         cell_m=cell_m,
         samples=samples,
         notes=tuple(notes),
-        version=__version__,
     )
 
 
@@ -112,7 +110,6 @@ def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:
         channels=shares.channels,
         level_median_dli=float(np.median(level)) if level.size else None,
         level_rank=float(np.mean(level < dli)) if level.size else None,
-        version=__version__,
     )
 
 

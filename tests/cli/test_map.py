@@ -132,18 +132,19 @@ def test_json_holds_the_numbers_of_the_csv(tank: Path, tmp_path: Path):
 
 @pytest.mark.pinned
 def test_words_say_where_and_how_much_room_each_group_has(tank: Path):
-    """Without --json or --csv: one record a slice and a group, ASCII, the choice of depths said."""
+    """Without --json or --csv: one row a slice and a group, ASCII, the choice of depths said."""
     result = run(tank, "--cell", "5 cm", "--quiet")
     assert result.exit_code == 0
     assert result.stdout.isascii()
     lines = result.stdout.splitlines()
     assert lines[1] == "depths not named: the shallowest, the middle and the deepest coral"
-    slices = [line for line in lines if line.startswith("depth ")]
+    slices = [re.split("  +", line) for line in lines if line.startswith("depth ")]
     assert len(slices) == 3
-    assert all(len(line.split("\t")) == 7 and "brightest at x " in line for line in slices)
-    groups = [line for line in lines if line.startswith("group ")]
+    assert all(len(cells) == 8 and "%" in cells[6] for cells in slices)
+    head = next(n for n, line in enumerate(lines) if line.startswith("group "))
+    groups = [re.split("  +", line) for line in lines[head + 3 : lines.index("", head)]]
     assert len(groups) == 9
-    assert all(line.count("within on") == 3 for line in groups)
+    assert all(len(cells) == 2 + 3 for cells in groups)
     assert lines[-1].startswith("8 of 9 groups would find usual light on these slices. Next: lightdose map ")
 
 
@@ -152,9 +153,10 @@ def test_imperial_shows_inches(tank: Path):
     """Depths and places in inches; the numbers of light stay."""
     metric = run(tank, "--depth", "10 in", "--cell", "5 cm").stdout
     imperial = run(tank, "--depth", "10 in", "--cell", "5 cm", "--imperial").stdout
-    assert "depth 10 in\tDLI" in imperial
-    assert "depth 25.4 cm\tDLI" in metric
-    assert re.findall("DLI from .* mol", imperial) == re.findall("DLI from .* mol", metric)
+    figures = r" +([\d.]+ +[\d.]+ +[\d.]+) "
+    inches = re.findall(f"^depth 10 in{figures}", imperial, re.M)
+    assert len(inches) == 1
+    assert inches == re.findall(f"^depth 25.4 cm{figures}", metric, re.M)
 
 
 @pytest.mark.identity
@@ -197,10 +199,29 @@ def test_explanation_of_any_place_names_the_walls():
     result = run(EXAMPLE / "setup.toml", "--explain-at", "74 cm", "1 cm", "39 cm")
     assert result.exit_code == 0
     assert result.stdout.isascii()
-    rows = dict(line.split("\t", 1) for line in result.stdout.splitlines()[1:])
+    lines = result.stdout.splitlines()
+    rows = dict(line[2:].split(": ", 1) for line in lines if line.startswith("- "))
     assert {"straight", "walls", "floor", "way in water", "surface", "water", "fixture right"} <= set(rows)
     assert re.search(r"comes by the walls: .*front pane.*right pane", rows["walls"])
     assert int(rows["walls"].split(" %")[0]) > 50
+
+
+@pytest.mark.identity
+def test_place_with_and_without_units_is_one_place():
+    """A bare number is centimetres, as in --air of `meter`; each length as it likes."""
+    told = [
+        json.loads(run(EXAMPLE / "setup.toml", "--explain-at", *words, "--json").stdout)
+        for words in (("74 cm", "1 cm", "39 cm"), ("74", "1", "39"), ("0,74 m", "1", "390 mm"))
+    ]
+    assert told[0] == told[1] == told[2]
+
+
+@pytest.mark.identity
+def test_group_may_be_a_genus(tank: Path):
+    """`--group Acropora` outlines its group, as in `estimate`."""
+    words = (tank, "--depth", "20 cm", "--cell", "15 cm", "--json")
+    groups = [json.loads(run(*words, "--group", key).stdout)["groups"] for key in ("acropora", "sps-shallow")]
+    assert groups[0] == groups[1]
 
 
 @pytest.mark.identity
@@ -217,9 +238,9 @@ def test_explanation_of_any_place_names_the_walls():
             '--fixture-height "-2 cm" is not above the water\n    allowed: above 0',
         ),
         (["--fixture-height", "30 m"], '--fixture-height "30 m" is outside the range'),
-        (["--group", "mushrom"], "did you mean 'mushroom'?"),
+        (["--group", "mushrom"], "did you mean mushroom?"),
         (["--group", "non-photosynthetic"], "light does not judge it"),
-        (["--explain", "sand lft"], "did you mean 'sand left'?"),
+        (["--explain", "sand lft"], "did you mean sand left?"),
         (["--explain-at", "80 cm", "1 cm", "60 cm"], "2 problems"),
         (["--explain", "ridge", "-o", "maps"], "stand alone"),
         (["-o", "map.png"], "name a folder"),
@@ -254,6 +275,6 @@ def test_tank_without_light_is_mapped_as_dark(tank: Path, tmp_path: Path):
     result = run(tank, "--depth", "20 cm", "--cell", "15 cm", "--csv", target, "-o", tmp_path / "maps")
     assert result.exit_code == 0, result.output
     assert target.read_text().splitlines()[1] == "7.5,7.5,20.0,0.0,0.0,,"
-    assert "DLI 0 mol/m2/day\tno light comes here" in result.stdout
+    assert "depth 20 cm: DLI 0 mol/m2/day, no light comes here" in result.stdout
     assert "brightest" not in result.stdout
     assert "no light comes here" in run(tank, "--explain", "ridge").stdout

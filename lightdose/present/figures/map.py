@@ -8,15 +8,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from lightdose.answers.words import (
-    DLI_UNIT_TYPESET,
-    PPFD_UNIT_TYPESET,
-    length,
-    literal,
-    number,
-    percent,
-    range_text,
-)
+from lightdose.answers.map import area_words, plane_words
+from lightdose.answers.words import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, length, number, percent, range_text
+from lightdose.errors import literal
 from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import LengthUnit
@@ -43,7 +37,6 @@ from lightdose.present.figures.tank_view import (
     place_names,
     site_marks,
 )
-from lightdose.present.map_table import area_words, plane_words
 
 if TYPE_CHECKING:
     from matplotlib.contour import QuadContourSet

@@ -81,7 +81,7 @@ def made_map(tank: Tank = USUAL, sites: tuple[Site, ...] = SITES_3, groups: int 
         low, high = group.band_dli
         shares = tuple(float(np.mean((s.dli >= low) & (s.dli <= high))) for s in slices)
         regions.append(GroupRegion(group, group.band_dli, shares))
-    return LightMap(setup, Basis("data sheet", "Invented."), tuple(slices), tuple(regions), 0.02, 1, (), "0")
+    return LightMap(setup, Basis("data sheet", "Invented."), tuple(slices), tuple(regions), 0.02, 1, ())
 
 
 def panel_of(drawing: Drawing, label: str) -> Axes:
