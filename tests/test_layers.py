@@ -191,11 +191,35 @@ def test_module_fits_a_sitting(path: Path) -> None:
     ids=lambda p: str(p.relative_to(PACKAGE)),
 )
 def test_public_calculation_names_its_source(path: Path) -> None:
-    """Every public function of physics, fit and judge says where its formula or rule comes from."""
+    """Every public function of physics, fit and judge with a formula or a number says where it comes from."""
     for node in ast.parse(path.read_text(encoding="utf-8")).body:
         if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
             text = ast.get_docstring(node) or ""
-            assert "Source\n------" in text, f"{path}:{node.lineno} {node.name} has no Source section"
+            sourced = "Source\n------" in text
+            assert sourced or not (told := formula_signs(node)), f"{path}:{node.lineno} {node.name}: {told}"
+
+
+FORMULA_FUNCTIONS = {
+    *("exp", "expm1", "log", "log1p", "log10", "sqrt", "hypot", "erf"),
+    *("sin", "cos", "tan", "arcsin", "arccos", "arctan", "arctan2", "sinh", "cosh", "tanh"),
+}
+PLAIN_NUMBERS = frozenset((0.0, 0.5, 1.0, 2.0, 100.0))
+ROUNDING = 1e-6
+"""Numbers up to this guard a comparison against rounding."""
+
+
+def formula_signs(function: ast.FunctionDef) -> set[str]:
+    """What shows a formula or a threshold: powers, functions of analysis, numbers that are not plain."""
+    signs: set[str] = set()
+    for node in ast.walk(function):
+        if isinstance(node, ast.BinOp) and isinstance(node.op, ast.Pow):
+            signs.add("a power")
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute | ast.Name):
+            name = node.func.attr if isinstance(node.func, ast.Attribute) else node.func.id
+            signs |= FORMULA_FUNCTIONS & {name}
+        elif isinstance(node, ast.Constant) and isinstance(node.value, float):
+            signs |= {f"{node.value}"} if node.value > ROUNDING and node.value not in PLAIN_NUMBERS else set()
+    return signs
 
 
 @pytest.mark.identity

@@ -68,10 +68,6 @@ def calibrate(
     sources : calibration light by name, all but "A"
     request : CalibrationRequest
 
-    Returns
-    -------
-    CalibrationFit
-
     Raises
     ------
     ReadingsError
@@ -280,11 +276,6 @@ def _where(reading: Reading) -> str:
 def tied_to(problem: GainProblem, solution: Solution, keys: Sequence[Key]) -> list[str | None]:
     """For each channel, what its gain leans on; None where readings tell it apart.
 
-    Parameters
-    ----------
-    problem, solution : of the fit
-    keys : fixture and channel of each gain
-
     Returns
     -------
     list of str or None
@@ -342,16 +333,6 @@ def untying(
 ) -> Untying | None:
     """The single further reading that would tell most; None where no gain is tied.
 
-    Parameters
-    ----------
-    observed, problem : of the fit
-    keys : fixture and channel of each gain
-    ties : what each is tied to
-
-    Returns
-    -------
-    Untying or None
-
     Source
     ------
     Our choice: the tied channel with the largest nominal flux, alone, where it was brightest.
@@ -370,14 +351,6 @@ def contradictions(
     observed: Observations, solution: Solution, problem: GainProblem
 ) -> tuple[Contradiction, ...]:
     """Readings of one place and one mix that cannot be right together.
-
-    Parameters
-    ----------
-    observed, solution, problem : of the fit
-
-    Returns
-    -------
-    tuple of Contradiction
 
     Source
     ------
@@ -401,11 +374,6 @@ def contradictions(
 
 def trend(new: Calibration, before: EarlierCalibration) -> Trend | None:
     """How much the fixtures changed since an earlier calibration, beside what meters differ by.
-
-    Parameters
-    ----------
-    new : Calibration
-    before : the one to compare with
 
     Returns
     -------

@@ -236,17 +236,9 @@ class SolvedFit(CalibrationUnknowns):
 def cosine_widths_deg(fixture: Fixture) -> list[float]:
     """Widths of the different cosine lobes of a fixture.
 
-    Parameters
-    ----------
-    fixture : Fixture
-
     Returns
     -------
     list of float. [deg]
-
-    Source
-    ------
-    Bookkeeping.
     """
     return list(
         dict.fromkeys(c.beam.fwhm_deg for c in fixture.type.channels if isinstance(c.beam, CosineLobe))

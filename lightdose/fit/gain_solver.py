@@ -152,10 +152,6 @@ def response_shape(
     with_beam, with_height : indices of the fixtures whose beam or height is fitted
     with_yellowing : whether yellowing is
 
-    Returns
-    -------
-    ResponseShape
-
     Source
     ------
     Cubic splines through computed nodes; spacing even in the logarithm of the lobe's exponent. Our choice.
@@ -183,10 +179,6 @@ def fitted_beam(beam: Beam, ln_factor: float) -> Beam:
     ----------
     beam : only cosine lobes change
     ln_factor : natural logarithm of the factor on the full width at half maximum
-
-    Returns
-    -------
-    Beam
 
     Source
     ------
@@ -445,10 +437,6 @@ def solve(problem: GainProblem, ln_reading: FloatArray) -> Solution:
     ----------
     problem : GainProblem
     ln_reading : array, shape (n,)
-
-    Returns
-    -------
-    Solution
 
     Source
     ------

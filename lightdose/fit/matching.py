@@ -67,10 +67,6 @@ def matched_outputs(task: MatchTask) -> FloatArray:
     common factor that makes the doses equal in the geometric mean over the pairs, as far as full output
     allows.
 
-    Parameters
-    ----------
-    task : MatchTask
-
     Returns
     -------
     array, shape (n_channel,)

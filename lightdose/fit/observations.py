@@ -77,18 +77,10 @@ class FluxPriors:
 def statement_of(channel: Channel) -> Statement:
     """What the fixture file says about a channel's output.
 
-    Parameters
-    ----------
-    channel : Channel
-
     Returns
     -------
     str
         "data sheet", "typical" or "none".
-
-    Source
-    ------
-    Bookkeeping.
     """
     if channel.flux is None:
         return "none"
@@ -106,10 +98,6 @@ def flux_priors(fixtures: Sequence[Fixture], uncertainty: Mapping[str, float]) -
     fixtures : the lit ones
     uncertainty : the keeper's own ``flux_common_fraction`` and ``flux_channel_fraction``; the first replaces
         the skewed range of data sheets by one around the stated value
-
-    Returns
-    -------
-    FluxPriors
 
     Source
     ------
@@ -170,10 +158,6 @@ def beam_sd(fixture: Fixture, uncertainty: Mapping[str, float]) -> float:
     ----------
     fixture : Fixture
     uncertainty : the keeper's own ``beam_fraction``
-
-    Returns
-    -------
-    float
 
     Source
     ------
@@ -265,10 +249,6 @@ def observe(
     tables : ReferenceTables
     sources : calibration light by name, all but "A" that the meters name
 
-    Returns
-    -------
-    Observations
-
     Raises
     ------
     ReadingsError
@@ -311,19 +291,10 @@ def observe(
 def unusable_readings(setup: Setup, readings: Sequence[Reading]) -> list[Problem]:
     """Readings in the dark, and those under water whose meter says nothing about immersion.
 
-    Parameters
-    ----------
-    setup : for programmes and meters
-    readings : as shown
-
     Returns
     -------
     list of Problem
         Each at the place of its reading; empty where all can be used.
-
-    Source
-    ------
-    Bookkeeping.
     """
     output = _outputs(setup, readings)
     problems = [_dark(r) for r, row in zip(readings, output, strict=True) if not np.any(row > 0)]
@@ -387,10 +358,6 @@ def sensed(
     -------
     array, shape (n, channel, meter + 1)
         The last column is PPFD.
-
-    Source
-    ------
-    ``light_field``; sensors by ``meters``.
     """
     matrix = np.array([*(row.row for row in observed.rows), target_row("umol", tables)])
     weightings = Weightings((*(f"sensor {n}" for n in range(len(matrix) - 1)), "ppfd"), matrix)
@@ -408,20 +375,7 @@ def sensed(
 
 
 def scaled_fixture(fixture: Fixture) -> Fixture:
-    """The fixture with a nominal flux for channels that state none.
-
-    Parameters
-    ----------
-    fixture : Fixture
-
-    Returns
-    -------
-    Fixture
-
-    Source
-    ------
-    ``UNSCALED_FLUX_UMOL_S``: our choice.
-    """
+    """The fixture with a nominal flux for channels that state none."""
     channels = tuple(
         replace(c, flux=Flux("photon_flux_umol_s", UNSCALED_FLUX_UMOL_S)) if c.flux is None else c
         for c in fixture.type.channels

@@ -40,10 +40,6 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
     light : callable
         PPFD of every channel at full output under open sky, at points (n, 3). [umol m-2 s-1]
 
-    Returns
-    -------
-    PlacementPlan
-
     Raises
     ------
     SetupError
@@ -111,21 +107,7 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
 
 
 def with_places(setup: Setup, spots: Mapping[str, Spot | None]) -> Setup:
-    """The setup with every coral at its spot; those without one, and sites without corals, are left out.
-
-    Parameters
-    ----------
-    setup : Setup
-    spots : coral -> Spot, or None
-
-    Returns
-    -------
-    Setup
-
-    Source
-    ------
-    Definition. A spot that is no site of the setup becomes one, named by its place.
-    """
+    """The setup with every coral at its spot; those without one, and sites without corals, are left out."""
     sites, skies = {s.name: s for s in setup.sites}, own_skies(setup)
     used: dict[str, Site] = {}
     corals = []
@@ -145,10 +127,6 @@ def with_places(setup: Setup, spots: Mapping[str, Spot | None]) -> Setup:
 
 def setup_spots(setup: Setup) -> list[Spot]:
     """Every site as a spot with its room: a site that several corals share today may hold as many again.
-
-    Parameters
-    ----------
-    setup : Setup
 
     Returns
     -------
@@ -178,49 +156,23 @@ def setup_spots(setup: Setup) -> list[Spot]:
 def own_skies(setup: Setup) -> dict[str, float]:
     """The open sky that goes with each coral wherever it stands.
 
-    Parameters
-    ----------
-    setup : Setup
-
     Returns
     -------
     dict
         Coral -> 0-1; that of its own spot, where it has one.
-
-    Source
-    ------
-    Definition: a coral's open_sky multiplies its site's.
     """
     of_spot = {s.name: s.open_sky if s.implicit else 1.0 for s in setup.sites}
     return {c.name: c.open_sky * of_spot[c.site] for c in setup.corals}
 
 
 def standing_today(setup: Setup) -> dict[str, Spot]:
-    """Where every coral stands now.
-
-    Parameters
-    ----------
-    setup : Setup
-
-    Returns
-    -------
-    coral -> Spot
-
-    Source
-    ------
-    Definition.
-    """
+    """Where every coral stands now."""
     at_site = {s.name: s for s in setup_spots(setup)}
     return {c.name: at_site[c.site] for c in setup.corals}
 
 
 def grid_spots(tank: Tank, grid: Grid) -> list[Spot]:
     """Points in squares of the grid's spacing, as far from the left pane as from the right, on every depth.
-
-    Parameters
-    ----------
-    tank : Tank
-    grid : Grid
 
     Returns
     -------
@@ -317,10 +269,6 @@ def plan_move(setup: Setup, before: Analysis, wishes: MoveWishes, light: Light) 
     light : callable
         PPFD of every channel at full output under open sky, at points (n, 3). [umol m-2 s-1]
 
-    Returns
-    -------
-    MovePlan
-
     Raises
     ------
     SetupError
@@ -407,21 +355,7 @@ def fewest_steps(start: float, dli: FloatArray, growth: float, floor: float) -> 
 
 
 def free_sites(setup: Setup, coral: Coral) -> list[Site]:
-    """Named sites without a coral, deep enough and far enough from every other coral's sting reach.
-
-    Parameters
-    ----------
-    setup : Setup
-    coral : Coral
-
-    Returns
-    -------
-    list of Site
-
-    Source
-    ------
-    Definition.
-    """
+    """Named sites without a coral, deep enough and far enough from every other coral's sting reach."""
     places = {s.name: s for s in setup.sites}
     others = [(c, places[c.site]) for c in setup.corals if c.name != coral.name]
     taken = {c.site for c in setup.corals}

@@ -191,10 +191,6 @@ class Choice:
 def best_choice(task: PlaceTask) -> Choice:
     """The cheapest choice of spots, at most one coral each.
 
-    Parameters
-    ----------
-    task : PlaceTask
-
     Returns
     -------
     Choice
@@ -222,14 +218,6 @@ def best_choice(task: PlaceTask) -> Choice:
 
 def packings(task: PlaceTask) -> list[list[int]]:
     """Sets of spots that keep the largest distance from one another: rows, columns, and from a corner out.
-
-    Parameters
-    ----------
-    task : PlaceTask
-
-    Returns
-    -------
-    list of list of int
 
     Source
     ------
@@ -297,11 +285,6 @@ def assignment(key: FloatArray) -> tuple[int, ...]:
 def conflicts(task: PlaceTask, choice: tuple[int, ...]) -> list[tuple[int, int]]:
     """Pairs of corals that stand too near to one another.
 
-    Parameters
-    ----------
-    task : PlaceTask
-    choice : tuple of int
-
     Returns
     -------
     list of (int, int)
@@ -325,14 +308,6 @@ def _total(key: FloatArray, choice: tuple[int, ...]) -> int:
 
 def exact_choice(task: PlaceTask) -> tuple[int, ...] | None:
     """The cheapest choice that keeps the rules, stage by stage; None if the time runs out.
-
-    Parameters
-    ----------
-    task : PlaceTask
-
-    Returns
-    -------
-    tuple of int, or None
 
     Source
     ------

@@ -138,10 +138,6 @@ def place_task(
         [umol m-2 s-1]
     curve : DayCurve
 
-    Returns
-    -------
-    PlaceTask
-
     Source
     ------
     Costs: log distance of the dose outside its band, from the band's geometric middle, and distance from
@@ -235,19 +231,10 @@ def band_distances(dli: FloatArray, band: tuple[float, float]) -> tuple[FloatArr
 def required_distance_m(one: Coral, other: Coral, wishes: PlaceWishes) -> float:
     """Least level distance of two corals.
 
-    Parameters
-    ----------
-    one, other : Coral
-    wishes : PlaceWishes
-
     Returns
     -------
     float
         The longer sting reach of the two, or what the keeper asks for. [m]
-
-    Source
-    ------
-    Definition; as in the advice of `dose`.
     """
     least = max(one.keep_apart_m, other.keep_apart_m, wishes.apart_m)
     pair = {one.name, other.name}
@@ -271,19 +258,10 @@ def _apart(corals: Sequence[Coral], wishes: PlaceWishes) -> FloatArray:
 def suggestion(name: str, known: Iterable[str]) -> str:
     """A cure that names the nearest known name.
 
-    Parameters
-    ----------
-    name : str
-    known : iterable of str
-
     Returns
     -------
     str
         Empty where none is near.
-
-    Source
-    ------
-    Our wording; likeness by the standard library's difflib.
     """
     folded = {k.casefold(): k for k in known}
     near = difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)
@@ -301,14 +279,6 @@ def unknown_name(what: str, name: str, known: list[str], path: str) -> Problem:
     known : list of str
     path : str
         Of the setup.
-
-    Returns
-    -------
-    Problem
-
-    Source
-    ------
-    Our wording.
     """
     shown = ", ".join(known[:12]) + (f" and {len(known) - 12} more" if len(known) > 12 else "")
     hint = suggestion(name, known)
@@ -317,15 +287,6 @@ def unknown_name(what: str, name: str, known: list[str], path: str) -> Problem:
 
 def check_wishes(setup: Setup, wishes: PlaceWishes) -> dict[str, str]:
     """Every pinned coral and its site, from the setup and from the wishes.
-
-    Parameters
-    ----------
-    setup : Setup
-    wishes : PlaceWishes
-
-    Returns
-    -------
-    coral -> site
 
     Raises
     ------

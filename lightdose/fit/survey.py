@@ -68,10 +68,6 @@ def candidates(setup: Setup, nominal_umol_s: FloatArray) -> Candidates:
     setup : Setup
     nominal_umol_s : array, shape (n_channel,); photons of the lit channels at full output
 
-    Returns
-    -------
-    Candidates
-
     Source
     ------
     Which readings a keeper can make in an hour: our choice.
@@ -206,17 +202,9 @@ def plateau_h(setup: Setup, nominal_umol_s: FloatArray) -> float | None:
 def spot_points_m(spots: Sequence[Spot]) -> FloatArray:
     """x, y, depth of spots, shape (n, 3).
 
-    Parameters
-    ----------
-    spots : sequence of Spot
-
     Returns
     -------
     array, shape (n, 3). [m]
-
-    Source
-    ------
-    Bookkeeping.
     """
     return np.array([(s.x_m, s.y_m, s.depth_m) for s in spots], dtype=np.float64).reshape(-1, 3)
 
@@ -260,10 +248,6 @@ def plan_survey(
     tables : ReferenceTables
     sources : calibration light by name, all but "A"
     count : how many readings; by default 6 to 10 by their worth
-
-    Returns
-    -------
-    Survey
 
     Raises
     ------

@@ -77,10 +77,6 @@ def plan_programme(
         Photons per cell at full output. [umol s-1]
     colour_matching : array, shape (3, 500)
 
-    Returns
-    -------
-    TunePlan
-
     Raises
     ------
     InfeasibleError

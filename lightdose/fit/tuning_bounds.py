@@ -43,10 +43,6 @@ def channel_bounds(before: Analysis, wishes: TuneWishes, today: FloatArray) -> C
     today : array, shape (n_channel,)
         Highest output of today, 0-1.
 
-    Returns
-    -------
-    ChannelBounds
-
     Raises
     ------
     InfeasibleError
@@ -91,12 +87,7 @@ def channel_bounds(before: Analysis, wishes: TuneWishes, today: FloatArray) -> C
 
 
 def lit_channels(before: Analysis) -> list[Channel]:
-    """Channels of the enabled fixtures, in the order of the light field.
-
-    Source
-    ------
-    Definition.
-    """
+    """Channels of the enabled fixtures, in the order of the light field."""
     return [c for f in before.setup.lit_fixtures for c in f.type.channels]
 
 

@@ -360,11 +360,6 @@ def _as_good(one: TuneSolution, other: TuneSolution, prefer: Preference) -> bool
 def least_violation(task: TuneTask, day: DayLimits) -> TuneSolution | None:
     """The first stage alone.
 
-    Parameters
-    ----------
-    task : TuneTask
-    day : DayLimits
-
     Returns
     -------
     TuneSolution or None
@@ -411,12 +406,6 @@ def most_light(task: TuneTask, day: DayLimits, coral: int, other: int | None) ->
 
 def least_light(task: TuneTask, day: DayLimits, coral: int) -> float | None:
     """The lowest dose of one coral that the bounds allow.
-
-    Parameters
-    ----------
-    task : TuneTask
-    day : DayLimits
-    coral : int
 
     Returns
     -------

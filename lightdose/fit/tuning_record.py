@@ -225,10 +225,6 @@ def tuning_record(
     plan : TunePlan
     conflict : Conflict or None
 
-    Returns
-    -------
-    Tuning
-
     Source
     ------
     Definitions; a coral binds within 1 % of its band's width of an edge: our choice.

@@ -107,10 +107,6 @@ def _crossings(time: FloatArray, share: FloatArray, level: float) -> FloatArray:
 def brightest_hour_share(day: DayShape) -> float:
     """Mean of the brightest hour of a trapezoid over its plateau.
 
-    Parameters
-    ----------
-    day : DayShape
-
     Returns
     -------
     float
@@ -469,11 +465,6 @@ def _photons(time: FloatArray, level: FloatArray, dimming: DimmingCurve) -> floa
 def written_hours(programme: ChannelProgramme, dimming: DimmingCurve) -> float:
     """Hours at full output that a programme gives in a day.
 
-    Parameters
-    ----------
-    programme : ChannelProgramme
-    dimming : DimmingCurve
-
     Returns
     -------
     float
@@ -501,10 +492,6 @@ def output_for(
     controller : Controller
     most : float
         Highest output allowed, 0-1.
-
-    Returns
-    -------
-    float
 
     Source
     ------
@@ -534,10 +521,6 @@ def outputs_to_try(
     controller : Controller
     most : float
         Highest output allowed, 0-1.
-
-    Returns
-    -------
-    sequence of float
 
     Source
     ------

@@ -80,10 +80,6 @@ def steady_mismatch(rise_per_week: float, tau_d: float) -> float:
     tau_d : float
         [d]
 
-    Returns
-    -------
-    float
-
     Source
     ------
     Exponential rise through a first-order lag: D/A -> 1 + tau ln(1 + g) / 7.
@@ -135,10 +131,6 @@ def acclimation_cautions(
         The limit asked for, 0.1 is 10 %.
     corals : sequence of AcclimatingCoral
     steps : sequence of AcclimationStep
-
-    Returns
-    -------
-    tuple of Caution
 
     Source
     ------
@@ -364,10 +356,6 @@ def step_scales(first_scale: float, request: AcclimationRequest) -> list[float]:
         The largest that the first step allows, above 0; 1 or more needs no further step.
     request : AcclimationRequest
 
-    Returns
-    -------
-    list of float
-
     Raises
     ------
     SetupError
@@ -410,14 +398,6 @@ def mismatch_curve(
         [d]
     dli_mol_m2_d : array, shape (n_step,)
         Its dose from each step on. [mol m-2 d-1]
-
-    Returns
-    -------
-    MismatchCurve
-
-    Source
-    ------
-    ``acclimated_dose``.
     """
     tau = np.array(TAU_D)
     ends = np.append(np.asarray(step_day, dtype=np.float64)[1:], step_day[-1] + DAYS_AFTER)
@@ -433,20 +413,7 @@ def mismatch_curve(
 
 
 def basis_sentence(today: Analysis, other: Analysis) -> str:
-    """On what both setups stand, in one line.
-
-    Parameters
-    ----------
-    today, other : Analysis
-
-    Returns
-    -------
-    str
-
-    Source
-    ------
-    Our wording.
-    """
+    """On what both setups stand, in one line."""
     one, two = today.basis, other.basis
     if one.sentence == two.sentence:
         return two.sentence

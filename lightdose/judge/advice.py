@@ -73,10 +73,6 @@ def advice_sentence(case: Case) -> str:
 
     Only a high brightest hour is spoken of: a dim long day is fine.
 
-    Parameters
-    ----------
-    case : Case
-
     Returns
     -------
     str
@@ -186,10 +182,6 @@ def share_words(share: float) -> str:
     share : float
         Missing share of the lower edge, 0-1.
 
-    Returns
-    -------
-    str
-
     Source
     ------
     Our choice of words; each stands for the shares nearest to it.
@@ -210,10 +202,6 @@ def excess_words(ratio: float) -> str:
     ratio : float
         Dose over the upper edge, above 1.
 
-    Returns
-    -------
-    str
-
     Source
     ------
     Our choice of words.
@@ -230,10 +218,6 @@ def plain(value: float) -> str:
     ----------
     value : float
         Not negative.
-
-    Returns
-    -------
-    str
 
     Source
     ------
@@ -257,10 +241,6 @@ def beside_edges(value: float, band: tuple[float, float]) -> str:
         [mol m-2 d-1]
     band : (low, high)
         [mol m-2 d-1]
-
-    Returns
-    -------
-    str
 
     Source
     ------
@@ -286,10 +266,6 @@ def rounded_up(factor: float) -> float:
     factor : float
         Above 1.
 
-    Returns
-    -------
-    float
-
     Source
     ------
     Our choice of rounding.
@@ -305,10 +281,6 @@ def rounded_down(factor: float) -> float:
     ----------
     factor : float
         Above 0.
-
-    Returns
-    -------
-    float
 
     Source
     ------

@@ -233,10 +233,6 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
 def calibration_cautions(calibration: Calibration) -> tuple[Caution, ...]:
     """What a calibration says of every light that stands on it.
 
-    Parameters
-    ----------
-    calibration : Calibration
-
     Returns
     -------
     tuple of Caution

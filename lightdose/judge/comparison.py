@@ -34,18 +34,6 @@ def same_light_field(a: Setup, b: Setup) -> bool:
     """Whether two setups differ in nothing but programmes, corals' names and what is judged.
 
     Then light at every receiver at full output is the same, and so is how well it is known.
-
-    Parameters
-    ----------
-    a, b : Setup
-
-    Returns
-    -------
-    bool
-
-    Source
-    ------
-    The light field depends on fixtures, tank, water, cover, calibration and receivers alone.
     """
     return (
         a.receivers == b.receivers
@@ -58,18 +46,10 @@ def same_light_field(a: Setup, b: Setup) -> bool:
 def setup_differences(a: Setup, b: Setup) -> tuple[str, ...]:
     """What differs from A to B, a phrase each; sites and corals that only one has are told elsewhere.
 
-    Parameters
-    ----------
-    a, b : Setup
-
     Returns
     -------
     tuple of str
         "left hangs 25 cm above the water instead of 20 cm", "left runs another programme".
-
-    Source
-    ------
-    Our wording.
     """
     unit = a.length_unit
     here, there = ({f.name: f for f in s.lit_fixtures} for s in (a, b))
@@ -220,10 +200,6 @@ def compare_analyses(
     names : what the two are called
     ratio : receiver -> 95 % interval of the dose ratio; None where they do not share their light field
 
-    Returns
-    -------
-    Comparison
-
     Source
     ------
     Usable dose = peak x equivalent hours x usable fraction: logarithms of ratios add. Exact.
@@ -289,10 +265,6 @@ class Factors:
 def split(a: Factors, b: Factors) -> Split:
     """The change from A to B as logarithms that add.
 
-    Parameters
-    ----------
-    a, b : Factors
-
     Returns
     -------
     Split
@@ -331,21 +303,7 @@ def _factors(analysis: Analysis, receiver: int) -> Factors:
 
 
 def place_light(side: Side, receiver: int) -> PlaceLight:
-    """The light of one place.
-
-    Parameters
-    ----------
-    side : Side
-    receiver : its row in the light field
-
-    Returns
-    -------
-    PlaceLight
-
-    Source
-    ------
-    The record of `dose`.
-    """
+    """The light of one place."""
     analysis, dose = side.analysis, side.analysis.dose
     hours = float(dose.peak_equivalent_h[receiver])
     known = analysis.uncertainty
@@ -371,10 +329,6 @@ def _pair(ends: FloatArray) -> Interval:
 
 def running_cost(uses: Sequence[FixtureUse]) -> RunningCost:
     """The electricity of all fixtures of a setup.
-
-    Parameters
-    ----------
-    uses : one a lit fixture
 
     Returns
     -------

@@ -21,10 +21,6 @@ STEPS = 50
 def output_returns(analysis: Analysis) -> DiminishingReturn:
     """Hours at Pmax, by tanh, of every coral against overall output, over the Ek range of its group.
 
-    Parameters
-    ----------
-    analysis : Analysis
-
     Returns
     -------
     DiminishingReturn

@@ -147,21 +147,7 @@ def _previous_problems(other: Analysis, previous: Mapping[str, Previous]) -> lis
 
 
 def suggestion(name: str, known: Sequence[str]) -> str:
-    """ "did you mean 'A1'?", or nothing where no known name is near.
-
-    Parameters
-    ----------
-    name : str
-    known : sequence of str
-
-    Returns
-    -------
-    str
-
-    Source
-    ------
-    Our wording; likeness by the standard library's difflib.
-    """
+    """ "did you mean 'A1'?", or nothing where no known name is near."""
     folded = {k.casefold(): k for k in known}
     near = difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)
     return "did you mean " + " or ".join(repr(folded[n]) for n in near) + "?" if near else ""
@@ -179,18 +165,10 @@ def place_pairs(here: Analysis, there: Analysis, words: Sequence[str]) -> tuple[
     words : sequence of str
         HERE=THERE; a name may hold "=" itself where only one way to part the word gives known names.
 
-    Returns
-    -------
-    tuple of PlacePair
-
     Raises
     ------
     SetupError
         With every word that names no pair, and the near names.
-
-    Source
-    ------
-    Our wording; likeness by the standard library's difflib.
     """
     known_here, known_there = _places(here), _places(there)
     pairs: list[PlacePair] = []

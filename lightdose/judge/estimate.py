@@ -54,10 +54,6 @@ class Mixes:
 def mixes(white: WhiteAmount) -> Mixes:
     """Every mix that is tried for an amount of white.
 
-    Parameters
-    ----------
-    white : "none", "little" or "much"
-
     Returns
     -------
     Mixes
@@ -319,10 +315,6 @@ def carried_down(depth_m: float, lamp_height_m: float | None) -> Factor:
         [m]
     lamp_height_m : float or None
         Above the water; unknown is 10 to 40 cm. [m]
-
-    Returns
-    -------
-    Factor
 
     Source
     ------

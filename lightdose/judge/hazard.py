@@ -118,10 +118,6 @@ def all_together(stares: Sequence[Stare]) -> tuple[Stare, ...]:
 
     Radiance does not add: the highest of any fixture stands.
 
-    Parameters
-    ----------
-    stares : of each fixture at each distance
-
     Returns
     -------
     tuple of Stare
@@ -144,10 +140,6 @@ def all_together(stares: Sequence[Stare]) -> tuple[Stare, ...]:
 
 def short_lines(hazards: Sequence[Stare]) -> tuple[Caution, ...]:
     """The short form for other answers: lines for limits that can be reached within a working hour.
-
-    Parameters
-    ----------
-    hazards : from ``find_hazards``
 
     Returns
     -------
@@ -303,14 +295,6 @@ def describe_hazard(
     setup, emission, tables, curve : as for ``find_hazards``
     version : str
         Of the program.
-
-    Returns
-    -------
-    Hazard
-
-    Source
-    ------
-    See ``judge.hazard``.
     """
     stares = find_hazards(setup, emission, tables, curve)
     return Hazard(

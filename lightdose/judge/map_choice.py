@@ -20,10 +20,6 @@ def group_regions(slices: Sequence[MapSlice], groups: Sequence[CoralGroup]) -> t
         Their cells are of equal area.
     groups : sequence of CoralGroup
 
-    Returns
-    -------
-    tuple of GroupRegion
-
     Source
     ------
     Definition: low <= DLI <= high is within, as for a coral at a site; bands carry their sources.
@@ -51,10 +47,6 @@ CELLS_ALONG = 90
 
 def default_depths(setup: Setup) -> tuple[tuple[Plane, ...], str]:
     """A few depths worth a look: those of the corals, else of the sites, else of the tank.
-
-    Parameters
-    ----------
-    setup : Setup
 
     Returns
     -------
@@ -87,10 +79,6 @@ def default_depths(setup: Setup) -> tuple[tuple[Plane, ...], str]:
 def default_side_view(setup: Setup) -> tuple[Plane, str]:
     """The upright plane through the middle coral, else the middle site, else the middle of the tank.
 
-    Parameters
-    ----------
-    setup : Setup
-
     Returns
     -------
     Plane, and the sentence that says how it was chosen
@@ -110,10 +98,6 @@ def default_side_view(setup: Setup) -> tuple[Plane, str]:
 def default_cell_m(setup: Setup) -> float:
     """A round spacing that cuts the longest side of the tank into some tens of cells.
 
-    Parameters
-    ----------
-    setup : Setup
-
     Returns
     -------
     float
@@ -131,10 +115,6 @@ def default_cell_m(setup: Setup) -> float:
 
 def default_groups(setup: Setup) -> tuple[tuple[CoralGroup, ...], str]:
     """The groups of the setup's corals that light judges, in the order of the corals.
-
-    Parameters
-    ----------
-    setup : Setup
 
     Returns
     -------
@@ -158,14 +138,6 @@ def cell_count(setup: Setup, planes: Sequence[Plane], cell_m: float) -> int:
     planes : sequence of Plane
     cell_m : float
         [m]
-
-    Returns
-    -------
-    int
-
-    Source
-    ------
-    Definition.
     """
     tank = setup.tank
     x, y, z = (

@@ -39,10 +39,6 @@ NOTABLE = 0.05
 def lamp_points(fixture: Fixture) -> FloatArray:
     """Points spread over a fixture's aperture, one for a point lamp.
 
-    Parameters
-    ----------
-    fixture : Fixture
-
     Returns
     -------
     array, shape (n, 2)
@@ -151,14 +147,6 @@ def placement_record(
     today : coral -> Spot
     sky : coral -> float
         Its own open sky.
-
-    Returns
-    -------
-    Placement
-
-    Source
-    ------
-    States by ``dli_state``.
     """
     now = {v.coral: v for v in before.verdicts}
     then = {v.coral: v for v in after.verdicts}
@@ -267,10 +255,6 @@ def shaded_from(analysis: Analysis, coral: Coral, site: Site) -> list[tuple[str,
     -------
     list of (coral, its site, share hidden)
         Those that lose a twentieth or more, most first.
-
-    Source
-    ------
-    ``hidden_fraction``.
     """
     setup, field = analysis.setup, analysis.light_field
     fixtures = setup.lit_fixtures
@@ -299,15 +283,6 @@ def shaded_from(analysis: Analysis, coral: Coral, site: Site) -> list[tuple[str,
 def is_toxic(coral: Coral, group: CoralGroup) -> bool:
     """Whether a coral is a zoanthid or of a group that holds them.
 
-    Parameters
-    ----------
-    coral : Coral
-    group : CoralGroup
-
-    Returns
-    -------
-    bool
-
     Source
     ------
     Palytoxin in Palythoa and some Zoanthus: from memory, common knowledge of the trade.
@@ -319,14 +294,6 @@ def is_toxic(coral: Coral, group: CoralGroup) -> bool:
 
 def toxin_caution(names: Sequence[str]) -> Caution:
     """The caution on handling zoanthids.
-
-    Parameters
-    ----------
-    names : sequence of str
-
-    Returns
-    -------
-    Caution
 
     Source
     ------
@@ -354,10 +321,6 @@ def move_record(
         [mol m-2 d-1]
     sites, dli : sequence
         The stones in order, and the coral's dose at each. [mol m-2 d-1]
-
-    Returns
-    -------
-    Move
 
     Source
     ------

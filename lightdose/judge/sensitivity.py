@@ -46,14 +46,6 @@ POINTS = 0.10
 def standard_cases(setup: Setup) -> tuple[Case, ...]:
     """The changes that every setup is tried with.
 
-    Parameters
-    ----------
-    setup : Setup
-
-    Returns
-    -------
-    tuple of Case
-
     Source
     ------
     Which changes and how large: our choice. Words for yellowing: our choice, no published value for aquarium
@@ -152,15 +144,6 @@ def _channel_cases(setup: Setup) -> list[Case]:
 
 def changed_setup(setup: Setup, changes: Sequence[Change]) -> Setup:
     """The setup with every change made.
-
-    Parameters
-    ----------
-    setup : Setup
-    changes : sequence of Change
-
-    Returns
-    -------
-    Setup
 
     Raises
     ------
@@ -278,21 +261,7 @@ def _each_channel(
 
 
 def must_be_possible(setup: Setup, case: Case) -> str:
-    """Why a case cannot be, in words, or "".
-
-    Parameters
-    ----------
-    setup : Setup
-    case : Case
-
-    Returns
-    -------
-    str
-
-    Source
-    ------
-    The limits of tanks, fixtures and their apertures.
-    """
+    """Why a case cannot be, in words, or ""."""
     try:
         for fixture in changed_setup(setup, case.changes).lit_fixtures:
             source_cells(fixture)  # a low, large panel may need more cells than are reckoned with
@@ -326,10 +295,6 @@ def sensitivity(
     -------
     Sensitivity
         Cases that bring most corals farther from usual come first, then those that move the dose most.
-
-    Source
-    ------
-    Each case is the setup with its changes, through the same light field and exact day as `dose`.
     """
     doses = _Doses(analysis.setup, emission, tables)
     outcomes, skipped = [], []

@@ -55,20 +55,7 @@ def basis_of(setup: Setup) -> Basis:
 
 
 def measured_sentence(calibration: Calibration) -> str:
-    """The first line of an answer that stands on readings.
-
-    Parameters
-    ----------
-    calibration : Calibration
-
-    Returns
-    -------
-    str
-
-    Source
-    ------
-    Our wording.
-    """
+    """The first line of an answer that stands on readings."""
     count = calibration.readings
     meters = f" with {', '.join(calibration.meters)}" if calibration.meters else ""
     tied = sorted({g.channel for g in calibration.gains if g.tied_to is not None})
@@ -183,14 +170,6 @@ class UncertainInputs:
 def uncertain_inputs(setup: Setup) -> UncertainInputs:
     """How well everything in a setup is known.
 
-    Parameters
-    ----------
-    setup : Setup
-
-    Returns
-    -------
-    UncertainInputs
-
     Source
     ------
     Standard uncertainties: our choice, or the keeper's own, or the covariance of a calibration. Where
@@ -255,10 +234,6 @@ def draw_inputs(inputs: UncertainInputs, count: int, rng: np.random.Generator) -
     count : int
         How many draws.
     rng : numpy Generator
-
-    Returns
-    -------
-    Draws
 
     Source
     ------
@@ -352,20 +327,7 @@ def _measured_draws(
 
 
 def described(inputs: UncertainInputs) -> tuple[UncertainInput, ...]:
-    """The uncertain inputs in words, for those who read the answer.
-
-    Parameters
-    ----------
-    inputs : UncertainInputs
-
-    Returns
-    -------
-    tuple of UncertainInput
-
-    Source
-    ------
-    The distributions of this module.
-    """
+    """The uncertain inputs in words, for those who read the answer."""
     kinds = {k for s in inputs.fixtures for k in _kinds(s.fixture) if not _is_measured(inputs, s.fixture)}
     rows = []
     if any(_is_measured(inputs, s.fixture) for s in inputs.fixtures):

@@ -83,10 +83,6 @@ def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> Uncertai
     response : array, shape (n_place, n_channel)
         PPFD at full output, to find the times that may hold the peak. [umol m-2 s-1]
 
-    Returns
-    -------
-    UncertainDay
-
     Source
     ------
     The tent is our choice: drivers are set at both ends and worst between.

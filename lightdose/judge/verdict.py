@@ -36,10 +36,6 @@ def judge_corals(
     curve : DayCurve or None
         The day, for hours at Pmax and above saturation; without it the verdicts hold none.
 
-    Returns
-    -------
-    tuple of Verdict
-
     Source
     ------
     Bands, floors and ceilings carry their sources in the groups; states by our definition: floor <= D < low
@@ -203,10 +199,6 @@ def output_headroom(fixtures: tuple[Fixture, ...]) -> float:
     -------
     float
         1 where a channel already runs at full; infinity where nothing runs.
-
-    Source
-    ------
-    Definition: 1 / the highest output of the day.
     """
     highest = 0.0
     for fixture in fixtures:
@@ -230,10 +222,6 @@ def shared_level(fixtures: tuple[Fixture, ...]) -> float | None:
     -------
     float or None
         0-1; None where one number does not say it.
-
-    Source
-    ------
-    Definition.
     """
     levels = set()
     for fixture in fixtures:

@@ -132,14 +132,6 @@ def same_beam(one: Beam, other: Beam) -> bool:
     Parameters
     ----------
     one, other : CosineLobe, TabulatedLobe or PhotometricLobe
-
-    Returns
-    -------
-    bool
-
-    Source
-    ------
-    Equality of the stated data.
     """
     if one is other:
         return True
@@ -158,18 +150,10 @@ def same_beam(one: Beam, other: Beam) -> bool:
 def distinct_beams(beams: Sequence[Beam]) -> tuple[tuple[Beam, ...], tuple[int, ...]]:
     """The different lobes of a fixture, and for each channel which of them it has.
 
-    Parameters
-    ----------
-    beams : sequence of lobes, one a channel
-
     Returns
     -------
     tuple of lobes, tuple of int
         Distinct lobes in order of appearance, and an index into them for each channel.
-
-    Source
-    ------
-    Bookkeeping: channels that share a lobe share their light field.
     """
     found: list[Beam] = []
     which: list[int] = []
@@ -240,10 +224,6 @@ def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
     coarseness : float
         Multiplies the largest side of a cell.
 
-    Returns
-    -------
-    SourceCells
-
     Raises
     ------
     SetupError
@@ -289,14 +269,6 @@ def bounded_source_cells(fixture: Fixture) -> SourceCells:
 
     For small changes of a fixture whose own cells are few enough: what a shift does matters there, not the
     last percent.
-
-    Parameters
-    ----------
-    fixture : Fixture
-
-    Returns
-    -------
-    SourceCells
 
     Source
     ------

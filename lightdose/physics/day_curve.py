@@ -175,20 +175,12 @@ def day_curve(fixtures: Sequence[Fixture]) -> DayCurve:
 def day_points(curve: DayCurve) -> tuple[FloatArray, FloatArray]:
     """The day as a chain of points; a jump of any channel is two points at one time.
 
-    Parameters
-    ----------
-    curve : DayCurve
-
     Returns
     -------
     time_h : array, shape (n_point,)
         From 0 to 24, not falling. [h]
     output : array, shape (n_point, n_channel)
         Output 0-1, linear between neighbours.
-
-    Source
-    ------
-    The same function as ``curve``, written as points.
     """
     chain = np.concatenate([curve.output_start, curve.output_end[-1:]])
     differs = curve.output_end[:-1] != curve.output_start[1:]
@@ -212,10 +204,6 @@ def output_at(curve: DayCurve, time_h: npt.ArrayLike) -> FloatArray:
     -------
     array, shape (n_time, n_channel)
         Output 0-1.
-
-    Source
-    ------
-    Linear within a segment by construction.
     """
     clock = np.mod(np.atleast_1d(np.asarray(time_h, dtype=np.float64)), HOURS_PER_DAY)
     segment = np.clip(np.searchsorted(curve.edge_h, clock, side="right") - 1, 0, curve.edge_h.size - 2)
@@ -227,10 +215,6 @@ def output_at(curve: DayCurve, time_h: npt.ArrayLike) -> FloatArray:
 
 def full_output_hours(curve: DayCurve) -> FloatArray:
     """Hours at full output that give each channel's photons of the day.
-
-    Parameters
-    ----------
-    curve : DayCurve
 
     Returns
     -------

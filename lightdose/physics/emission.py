@@ -223,10 +223,6 @@ def weigh(cells: FloatArray, weightings: Weightings) -> FloatArray:
     Returns
     -------
     array, shape (..., n_weighting)
-
-    Source
-    ------
-    Definition: sum of photons times weighting.
     """
     return np.asarray(cells @ weightings.matrix.T)
 

@@ -74,10 +74,6 @@ def scaled_beam(beam: Beam, factor: float) -> Beam:
     factor : float
         On the width of a cosine lobe (held within 2 to 175 deg), or on the angles of a table (cut at 90 deg).
 
-    Returns
-    -------
-    Beam
-
     Source
     ------
     Our definition of a wider beam.
@@ -120,10 +116,6 @@ def field_changes(
     steps : one a fixture
     added_yellowing_per_m : two values
         Yellowing at 440 nm on top of the water's own. [m-1]
-
-    Returns
-    -------
-    FieldChanges
 
     Source
     ------

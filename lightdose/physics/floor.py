@@ -72,10 +72,6 @@ def floor_grid(tank: Tank, index: float) -> FloorGrid:
     index : float
         Refractive index of the water.
 
-    Returns
-    -------
-    FloorGrid
-
     Source
     ------
     Midpoint rule; patch size by trial against finer ones.
@@ -207,10 +203,6 @@ def exchange_matrix(grid: FloorGrid, table: FloatArray) -> FloatArray:
     -------
     array, shape (n_x n_y, n_x n_y)
         Receiver, patch.
-
-    Source
-    ------
-    Bookkeeping.
     """
     shape = (grid.x_m.size, grid.y_m.size)
     index = []

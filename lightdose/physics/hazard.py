@@ -81,10 +81,6 @@ def worst_view(fixture_type: FixtureType, distance_m: float) -> Geometry:
     distance_m : float
         From the emitting rectangle to the eye. [m]
 
-    Returns
-    -------
-    Geometry
-
     Source
     ------
     E = sum of I cos(angle at the eye) / r^2 over small cells of the aperture: the inverse-square law.
@@ -136,10 +132,6 @@ def largest_irradiance(geometry: Geometry, output: FloatArray, power_w: FloatArr
     Returns
     -------
     array, shape (3,). [W m-2]
-
-    Source
-    ------
-    Light adds.
     """
     return _largest(geometry.irradiance_per_m2, output, power_w)
 

@@ -149,10 +149,6 @@ def blockwise(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bo
     Returns
     -------
     array, shape (n_point, n_part, n_channel, n_weighting)
-
-    Source
-    ------
-    Bookkeeping.
     """
     out = np.empty((len(points_m), len(LIGHT_PARTS) if split else 1, *mixture.in_air.shape))
     size = lit.points_at_once
@@ -266,18 +262,10 @@ def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> P
     for_points : int
         How many points will be asked for; many make tables worth their cost.
 
-    Returns
-    -------
-    PreparedField
-
     Raises
     ------
     SetupError
         If an aperture is too large to be cut into cells.
-
-    Source
-    ------
-    See the head of this module.
     """
     emission = scene.emission * _passing(scene)
     absorption = absorption_per_m(scene.water, scene.tables)
@@ -323,10 +311,6 @@ def response_chunks(
     ------
     SetupError
         If an aperture is too large to be cut into cells.
-
-    Source
-    ------
-    See the head of this module.
     """
     ready = prepare_field(scene, weightings, for_points=len(points_m))
     for start in range(0, len(points_m), POINTS_A_CHUNK):
@@ -360,10 +344,6 @@ def response_at(
     ------
     SetupError
         If an aperture is too large to be cut into cells.
-
-    Source
-    ------
-    See the head of this module.
     """
     parts = (len(LIGHT_PARTS),) if split else ()
     out = np.empty((len(points_m), *parts, len(scene.emission), len(weightings.keys)))
@@ -375,24 +355,10 @@ def response_at(
 def light_field_parts(receivers: Sequence[Receiver], scene: Scene, weightings: Weightings) -> LightFieldParts:
     """The light field by where its light comes from, its way in the water and what it lost.
 
-    Parameters
-    ----------
-    receivers : sequence of Receiver
-    scene : Scene
-    weightings : Weightings
-
-    Returns
-    -------
-    LightFieldParts
-
     Raises
     ------
     SetupError
         If an aperture is too large to be cut into cells.
-
-    Source
-    ------
-    See the head of this module.
     """
     points, sky = _places(receivers)
     response = response_at(points, scene, weightings, split=True)
@@ -440,10 +406,6 @@ def spectral_transfer(receivers: Sequence[Receiver], scene: Scene) -> FloatArray
     ------
     SetupError
         If an aperture is too large to be cut into cells.
-
-    Source
-    ------
-    See the head of this module.
     """
     points, sky = _places(receivers)
     passing = _passing(scene)

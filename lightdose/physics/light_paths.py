@@ -107,10 +107,6 @@ def routes(tank: Tank, index: float, cells: SourceCells, *, faces: bool = True) 
     faces : bool
         Keep the light of a pane's front face apart, as ``axis_images``.
 
-    Returns
-    -------
-    tuple of Route
-
     Source
     ------
     Geometry: sideways way under water of the flattest ray that enters through the opening.

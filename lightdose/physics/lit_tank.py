@@ -61,14 +61,6 @@ class LitTank:
 def block_size(paths: Iterable[Route]) -> int:
     """Points that may be computed at once by several routes.
 
-    Parameters
-    ----------
-    paths : iterable of Route
-
-    Returns
-    -------
-    int
-
     Source
     ------
     Measured: time a point against size of the block.
@@ -93,18 +85,10 @@ def lit_tank(
     for_points : int
         How many points will be asked for.
 
-    Returns
-    -------
-    LitTank
-
     Raises
     ------
     SetupError
         If an aperture needs too many cells.
-
-    Source
-    ------
-    See ``light_field``.
     """
     lamps = []
     for fixture in fixtures:
@@ -282,10 +266,6 @@ def path_and_surface(lamp: Lamp, points_m: FloatArray) -> tuple[FloatArray, Floa
     -------
     three arrays, shape (n_beam, n_point)
         Per unit flux. [m-2], [m-1], [m-2]
-
-    Source
-    ------
-    ``light_paths.rays``.
     """
     x, y, depth = points_m.T
     sums = np.zeros((3, len(lamp.beams), x.size))

@@ -256,10 +256,6 @@ def corrected_reading(
     immersion : float or None
         None in air.
 
-    Returns
-    -------
-    CorrectedReading
-
     Raises
     ------
     ReadingsError
@@ -285,14 +281,6 @@ def corrected_reading(
 def rectangular(half_width: float) -> float:
     """Standard uncertainty of a value known only to lie within +- ``half_width``.
 
-    Parameters
-    ----------
-    half_width : float
-
-    Returns
-    -------
-    float
-
     Source
     ------
     GUM (JCGM 100:2008), 4.3.7: half-width / sqrt(3).
@@ -307,10 +295,6 @@ def combined_fraction(*fractions: float) -> float:
     ----------
     fractions : float
         Relative standard uncertainty of each factor.
-
-    Returns
-    -------
-    float
 
     Source
     ------

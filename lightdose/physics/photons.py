@@ -125,10 +125,6 @@ def cut_to_band(
     Returns
     -------
     nodes, values : arrays, shape (m,); empty where spectrum and band do not meet
-
-    Source
-    ------
-    Linear interpolation between nodes.
     """
     low, high = max(low_nm, float(nodes[0])), min(high_nm, float(nodes[-1]))
     if low >= high:
@@ -383,14 +379,6 @@ def photon_nodes(spectrum: SpectralDistribution) -> PhotonNodes:
     Steps up to 2 nm: the spectrum's own nodes. Coarser even steps: Sprague to 1 nm or less, negatives set to
     zero; coarser uneven steps: monotone cubic. Line lamps in bins are not interpolated. Straight lines would
     err by up to 0.4 % in lux on narrow peaks.
-
-    Parameters
-    ----------
-    spectrum : on its own nodes
-
-    Returns
-    -------
-    PhotonNodes
 
     Source
     ------

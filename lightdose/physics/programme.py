@@ -102,18 +102,10 @@ def scaled_programme(programme: ChannelProgramme, dimming: DimmingCurve, factor:
     factor : float
         Not negative; exactly 1 gives the same programme.
 
-    Returns
-    -------
-    ChannelProgramme
-
     Raises
     ------
     ScheduleError
         If an output would pass 1.
-
-    Source
-    ------
-    As ``programme_for_output``.
     """
     if factor == 1:
         return programme
@@ -259,10 +251,6 @@ def leading_channel(channels: tuple[TryChannel, ...], channel_dli: FloatArray) -
     channels : tuple of TryChannel
     channel_dli : array, shape (n_channel,)
         [mol m-2 d-1]
-
-    Returns
-    -------
-    int or None
 
     Source
     ------

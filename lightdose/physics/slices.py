@@ -25,14 +25,6 @@ def slice_cells(tank: Tank, plane: Plane, cell_m: float) -> SliceCells:
     plane : Plane
     cell_m : float
         Largest side of a cell. [m]
-
-    Returns
-    -------
-    SliceCells
-
-    Source
-    ------
-    Definition.
     """
     edges = (
         np.linspace(0.0, span, max(1, math.ceil(span / cell_m - 1e-9)) + 1) for span in plane.spans_m(tank)
@@ -85,10 +77,6 @@ def by_source(parts: FloatArray, day_share: FloatArray) -> tuple[FloatArray, Flo
         All parts. [umol m-2 s-1]
     by_wall, by_floor : array, shape (n_point,)
         Weighted sums over channels: light off walls and rim but not off the floor, and off the floor.
-
-    Source
-    ------
-    Sums.
     """
     weighted = parts @ day_share
     walls = weighted[:, [LIGHT_PARTS.index(name) for name in WALL_PARTS]].sum(axis=1)
@@ -97,10 +85,6 @@ def by_source(parts: FloatArray, day_share: FloatArray) -> tuple[FloatArray, Flo
 
 def day_weights(curve: DayCurve) -> FloatArray:
     """What a channel counts for in shares of light: its photons of the day, or alike where nothing runs.
-
-    Parameters
-    ----------
-    curve : DayCurve
 
     Returns
     -------
@@ -129,10 +113,6 @@ def map_slice(
         Of ``by_source`` with the ``day_weights`` of the curve.
     curve : DayCurve
         Outputs of the same channels.
-
-    Returns
-    -------
-    MapSlice
 
     Source
     ------

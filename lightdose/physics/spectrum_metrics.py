@@ -71,10 +71,6 @@ def planckian_locus(wavelength_nm: FloatArray, colour_matching: FloatArray) -> P
     wavelength_nm : array, shape (n,), evenly spaced. [nm]
     colour_matching : array, shape (3, n); CIE 1931 x, y, z
 
-    Returns
-    -------
-    PlanckianLocus
-
     Source
     ------
     Planck's law with c2 = 0.014388 m K, CIE 015:2018.
@@ -149,19 +145,10 @@ def colour_temperatures(tristimulus: FloatArray, locus: PlanckianLocus) -> tuple
 def colour_temperature(xy: tuple[float, float], locus: PlanckianLocus) -> tuple[float | None, float | None]:
     """The same as ``colour_temperatures`` for one chromaticity.
 
-    Parameters
-    ----------
-    xy : CIE 1931 chromaticity
-    locus : PlanckianLocus
-
     Returns
     -------
     cct : None where it means nothing. [K]
     duv : None where the method finds no point
-
-    Source
-    ------
-    See ``colour_temperatures``.
     """
     cct, duv = colour_temperatures(np.array([[xy[0], xy[1], 1 - xy[0] - xy[1]]]), locus)
     return _finite(cct[0]), _finite(duv[0])
@@ -215,10 +202,6 @@ def swatch_of(tristimulus: FloatArray) -> Swatch:
     ----------
     tristimulus : array, shape (3,); X, Y, Z in any one unit, visible
 
-    Returns
-    -------
-    Swatch
-
     Source
     ------
     IEC 61966-2-1:1999; clipping and full brightness are our choice.
@@ -241,10 +224,6 @@ def appearances(tristimulus: FloatArray, locus: PlanckianLocus) -> tuple[Appeara
     Returns
     -------
     tuple of n; None without visible light
-
-    Source
-    ------
-    CIE 015:2018 and IEC 61966-2-1:1999, see the functions that it calls.
     """
     lit = np.flatnonzero(np.asarray(tristimulus).sum(axis=1) > 0)
     found: list[Appearance | None] = [None] * len(tristimulus)
@@ -346,19 +325,10 @@ def _outside(nodes: PhotonNodes) -> float:
 def photon_shares(name: str, spectrum: SpectralDistribution) -> SpectralDistribution:
     """A spectrum as shares of its photons per nanometre, for drawing several on one scale.
 
-    Parameters
-    ----------
-    name : name of the curve
-    spectrum : on its own nodes
-
     Returns
     -------
     SpectralDistribution
         Photons on the nodes that integrals use; the area over 300-800 nm is 1. [nm-1]
-
-    Source
-    ------
-    Definition.
     """
     nodes = photon_nodes(spectrum)
     wavelength, photons = cut_to_band(nodes.wavelength_nm, nodes.photons_per_nm, GRID_START_NM, GRID_END_NM)
@@ -456,16 +426,6 @@ class Eye:
 
 def eye(tables: ReferenceTables, white: SpectralDistribution, name: str) -> Eye:
     """An eye that knows one white light.
-
-    Parameters
-    ----------
-    tables : ReferenceTables
-    white : spectrum of the white light
-    name : what it is called on screen
-
-    Returns
-    -------
-    Eye
 
     Raises
     ------

@@ -168,10 +168,6 @@ def axis_images(
         Keep the light apart that a single clear pane reflects at its front face, without displacement, from
         what comes back from behind it.
 
-    Returns
-    -------
-    AxisImages
-
     Source
     ------
     Method of images between two parallel mirrors.
@@ -291,14 +287,6 @@ def lost_way_slope(
 def axis_walls(tank: Tank) -> tuple[tuple[Wall, Wall], tuple[Wall, Wall]]:
     """The walls at low and high x (left, right), and at low and high y (front, back).
 
-    Parameters
-    ----------
-    tank : Tank
-
-    Returns
-    -------
-    tuple of two pairs of Wall
-
     Source
     ------
     Definition of the axes: origin front left inside.
@@ -326,14 +314,6 @@ STRAIGHT = LampImage()
 def lamp_images(tank: Tank) -> tuple[LampImage, ...]:
     """The lamp itself, and its images in the panes of the rim.
 
-    Parameters
-    ----------
-    tank : Tank
-
-    Returns
-    -------
-    tuple of LampImage
-
     Source
     ------
     Method of images, one reflection along each axis.
@@ -348,22 +328,7 @@ def lamp_images(tank: Tank) -> tuple[LampImage, ...]:
 
 
 def mirrored_cells(cells: SourceCells, image: LampImage, tank: Tank) -> SourceCells:
-    """The cells where the image of the lamp stands.
-
-    Parameters
-    ----------
-    cells : SourceCells
-    image : LampImage
-    tank : Tank
-
-    Returns
-    -------
-    SourceCells
-
-    Source
-    ------
-    Plane mirror.
-    """
+    """The cells where the image of the lamp stands."""
     if image.x is not None:
         wall = tank.length_m if image.x else 0.0
         cells = replace(cells, x_m=2 * wall - cells.x_m, inset_x_m=-cells.inset_x_m)
