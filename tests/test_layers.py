@@ -31,22 +31,27 @@ TABLE = {
     "errors": layer(""),
     "model": layer("quantities errors model", "numpy"),
     "physics": layer("quantities errors model physics", "numpy", "colour"),
-    "fit": layer("quantities errors model physics fit", "numpy", "scipy"),
-    "judge": layer("quantities errors model physics judge", "numpy"),
-    "files": layer("quantities errors model files", "numpy pydantic pydantic_core", "pandas colour"),
+    "fit": layer("quantities errors near_names model physics fit", "numpy", "scipy"),
+    "judge": layer("quantities errors near_names model physics judge", "numpy"),
+    "files": layer(
+        "quantities errors near_names model files", "numpy pydantic pydantic_core", "pandas colour"
+    ),
     "answers": layer("quantities errors model answers present", "numpy"),
-    "guide": layer("errors guide", "", "markdown_it"),
+    "guide": layer("errors near_names guide", "", "markdown_it"),
     "present": layer("quantities errors model answers guide present", "numpy jinja2", "matplotlib rich"),
     "analysis": layer("version quantities errors model physics judge files", "numpy", "pandas"),
-    "workflows": layer("version quantities errors model physics fit judge files analysis workflows", "numpy"),
+    "workflows": layer(
+        "version quantities errors near_names model physics fit judge files analysis workflows", "numpy"
+    ),
     "cli": layer(
         "version quantities errors model physics fit judge files answers guide present analysis workflows "
-        "working_folder cli",
+        "working_folder near_names cli",
         "click",
         "numpy rich",
     ),
     "__init__": layer("errors model files analysis"),
     "__main__": layer("cli working_folder"),
+    "near_names": layer(""),
     "working_folder": layer("", inside="matplotlib"),
 }
 LATE = {("analysis", "lightdose.answers.dose")}

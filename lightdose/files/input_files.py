@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +19,9 @@ HASH_LIMIT_BYTES = 100_000_000
 
 MOST_PROBLEMS = 100
 """Problems of one file that are shown; our choice."""
+
+MOST_SUGGESTIONS = 300
+"""Words of a setup for which near names are looked for, three files full of them; our choice."""
 
 
 class UnreadSetupError(SetupError):
@@ -36,11 +39,13 @@ class InputFiles:
     problems : of all files, in the order in which they were met
     understood : sentences for the keeper
     sha256 : absolute path -> hash of the bytes that were read
+    sought : words for which near names were asked
     """
 
     problems: list[Problem] = field(default_factory=list)
     understood: list[str] = field(default_factory=list)
     sha256: dict[str, str] = field(default_factory=dict)
+    sought: int = 0
 
     def find(self, named: str, place: Place | None, *, beside: str = "") -> Path | None:
         """The file that ``named`` means, seen from the file ``beside``; None, with a problem, if it is none.
@@ -102,6 +107,11 @@ class InputFiles:
         except OSError as trouble:
             problem = Problem(f"the file cannot be read: {_reason(trouble)}")
             self.problems.append(problem.at(place) if place else problem)
+
+    def suggestion(self, word: str, known: Iterable[str], count: int = 1) -> str:
+        """A cure that names the close matches, for the first words of a setup: more are not shown."""
+        self.sought += 1
+        return suggestion(word, known, count) if self.sought <= MOST_SUGGESTIONS else ""
 
     def finish(self) -> None:
         """Raise every problem there was, each once, sorted by file and line."""

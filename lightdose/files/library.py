@@ -28,6 +28,7 @@ from lightdose.model.spectrum import (
     SpectralTable,
     SpectrumMix,
 )
+from lightdose.near_names import near_names
 from lightdose.quantities import PPFD_BAND
 
 _PACKAGE = Path(__file__).resolve().parent.parent
@@ -153,9 +154,7 @@ def typical_radiant_efficiency(spectrum: ChannelSpectrum) -> float:
 
 
 def _unknown_emitter(name: str, names: tuple[str, ...]) -> Problem:
-    from difflib import get_close_matches
-
-    near = get_close_matches(name.lower().replace(" ", "-").replace("_", "-"), names, n=3, cutoff=0.5)
+    near = near_names(name.replace(" ", "-").replace("_", "-"), names, 3, cutoff=0.5)
     return Problem(
         found=f"the library has no emitter {name!r}",
         allowed=", ".join(names),

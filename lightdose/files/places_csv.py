@@ -14,6 +14,7 @@ from lightdose.files.setup_schema import MOST_SITES, read_open_sky
 from lightdose.files.toml_tables import counted
 from lightdose.files.units import UnitProblem, parse_number
 from lightdose.model.places import PlacedCoral, Placement, Spot
+from lightdose.near_names import near_names
 
 LIMIT_BYTES: Final = 20_000_000
 MOST_PROBLEMS: Final = 50
@@ -244,9 +245,7 @@ class _Cells:
 
 
 def _suggestion(name: str, known: Sequence[str]) -> str:
-    import difflib
-
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.4)
+    near = near_names(name, known, cutoff=0.4)
     if not near:
         return "remove the column"
     unit = " (its numbers are centimetres)" if near[0].endswith("_cm") else ""

@@ -11,11 +11,14 @@ from typing import Final
 
 from lightdose.errors import Place, Problem
 from lightdose.files.units import format_time, parse_time
+from lightdose.near_names import near_names
 from lightdose.quantities import HOURS_PER_DAY
 
 RESERVED_NAMES: Final = ("time", "all_channels")
 FRACTIONS_CURE: Final = "write percent: 50 instead of 0.5"
 LEVELS_ALLOWED: Final = "0 to 100 percent"
+SUGGESTED: Final = 50
+"""Names that the fixture lacks whose near names are told; no more problems of a programme are shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,11 +120,11 @@ def channel_problems(
     known = ", ".join(channels)
     unused = [channel for channel in channels if channel not in named]
     meant: set[str] = set()
-    unknown = []
+    unknown: list[Problem] = []
     for name in named:
         if name in channels:
             continue
-        near = _near(name, unused)
+        near = near_names(name, unused, 2, cutoff=0.5) if len(unknown) < SUGGESTED else []
         meant.update([channel for channel in near if channel not in meant][:1])
         cure = "did you mean " + " or ".join(f'"{channel}"' for channel in near) + "?" if near else ""
         unknown.append(
@@ -138,14 +141,6 @@ def channel_problems(
         if channel not in meant
     ]
     return unknown + missing
-
-
-def _near(name: str, channels: Sequence[str]) -> list[str]:
-    """Up to two channels that a name may stand for, the likest first."""
-    import difflib
-
-    folded = {channel.casefold(): channel for channel in channels}
-    return [folded[key] for key in difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)]
 
 
 def _order_problem(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import datetime
 import io
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
@@ -97,7 +97,7 @@ class _ReadingsTable:
         self.levels: list[float] = []
         self._require()
         if self.problems:
-            raise ReadingsError(*self.problems)
+            raise ReadingsError(*first_few(self.problems, MOST_PROBLEMS))
 
     def _columns(self) -> dict[str, int]:
         columns: dict[str, int] = {}
@@ -106,12 +106,24 @@ class _ReadingsTable:
             name = by_small.get(plain_text(cell).casefold())
             place = self.table.place(None, index)
             if name is None:
-                self.problems.append(_unknown_column(cell, self.channels, place))
+                self.problems.append(self._unknown_column(cell, place))
             elif name in columns:
                 self.problems.append(Problem(f'the column "{cell}" stands twice', place=place))
             else:
                 columns[name] = index
         return columns
+
+    def _unknown_column(self, cell: str, place: Place) -> Problem:
+        if cell.casefold().startswith("immersion"):
+            return Problem(
+                "immersion belongs to the meter; in the readings it would be applied twice",
+                "readings as the meter shows them",
+                "state it once: [meter.NAME] immersion = ... in setup.toml, and take this column out",
+                place,
+            )
+        allowed = ", ".join((*COLUMNS, *(c for c in self.channels if "/" not in c)))
+        cure = self.near(cell, (*self.channels, *COLUMNS))
+        return Problem(f"unknown column {show(cell)}", allowed, cure, place)
 
     def _require(self) -> None:
         place = self.table.place(None)
@@ -126,6 +138,10 @@ class _ReadingsTable:
             found = "nothing says which channels were on"
             allowed = "time, or one column of levels a channel: " + ", ".join(self.channels)
             self.problems.append(Problem(found, allowed, "add a column time", place))
+
+    def near(self, word: str, known: Iterable[str]) -> str:
+        """The cure "did you mean", for problems that are shown."""
+        return suggestion(word, known) if len(self.problems) < MOST_PROBLEMS else ""
 
     def text(self, row: Row, column: str) -> str:
         index = self.columns.get(column)
@@ -204,9 +220,8 @@ class _ReadingsTable:
         if name:
             site = self.sites.get(name)
             if site is None:
-                cure = (
-                    suggestion(name, self.sites) or "name a site of the setup, or give x_cm, y_cm, depth_cm"
-                )
+                cure = self.near(name, self.sites)
+                cure = cure or "name a site of the setup, or give x_cm, y_cm, depth_cm"
                 self.problem(row, "site", f"there is no site {show(name)}", _few(list(self.sites)), cure)
                 return None
             return site.x_m, site.y_m, site.depth_m
@@ -265,7 +280,7 @@ class _ReadingsTable:
         if not name:
             return sole_meter(meters, unit) if unit is not None else None
         if name not in meters:
-            cure = suggestion(name, meters) or f"describe it in setup.toml: [meter.{name}]"
+            cure = self.near(name, meters) or f"describe it in setup.toml: [meter.{name}]"
             self.problem(row, "meter", f"there is no meter {show(name)}", _few(list(meters)), cure)
             return None
         if unit is not None and meters[name].reads != unit:
@@ -359,18 +374,6 @@ def _channel_columns(setup: Setup) -> dict[str, tuple[tuple[str, str], ...]]:
 
 def _named(columns: Sequence[str], channels: Mapping[str, tuple[tuple[str, str], ...]]) -> set[str]:
     return {name for column in columns for _, name in channels[column]}
-
-
-def _unknown_column(cell: str, channels: Mapping[str, object], place: Place) -> Problem:
-    if cell.casefold().startswith("immersion"):
-        return Problem(
-            "immersion belongs to the meter; in the readings it would be applied twice",
-            "readings as the meter shows them",
-            "state it once: [meter.NAME] immersion = ... in setup.toml, and take this column out",
-            place,
-        )
-    allowed = ", ".join((*COLUMNS, *(c for c in channels if "/" not in c)))
-    return Problem(f"unknown column {show(cell)}", allowed, suggestion(cell, (*channels, *COLUMNS)), place)
 
 
 def _few(names: Sequence[str]) -> str:

@@ -246,7 +246,7 @@ class PlacesReading:
             f"no site is named {name!r}",
             place,
             _some(list(self._depths)) or "sites of [[site]], [[rack]] or the file sites names",
-            suggestion(name, self._depths),
+            self.files.suggestion(name, self._depths),
         )
         return False
 
@@ -387,7 +387,7 @@ class CoralsReading:
         if found is not None or not self.all_groups:
             return found
         genera = [g for key in self.groups.values() for g in key.genera]
-        hint = suggestion(genus or "", genera, 3)
+        hint = self.files.suggestion(genus or "", genera, 3)
         if genus and genus.lower() in self.groups:
             hint = f"it is a group: write group = {show(genus.lower())}"
         self._problem(
@@ -403,7 +403,7 @@ class CoralsReading:
     def _group_hint(self, group: str) -> str:
         if group.strip().lower() in self._genera:
             return f"it is a genus: write genus = {show(group)}"
-        return suggestion(group, self.groups)
+        return self.files.suggestion(group, self.groups)
 
     def _problem(self, found: str, place: Place, allowed: str = "", cure: str = "") -> None:
         self.files.problems.append(Problem(found, allowed, cure, place))

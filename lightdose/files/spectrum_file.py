@@ -19,6 +19,7 @@ from lightdose.files.text import open_bytes
 from lightdose.files.units import UnitProblem, parse_number
 from lightdose.model.record import FloatArray
 from lightdose.model.spectrum import AbsoluteUnit, Quantity, SpectralDistribution, SpectralTable
+from lightdose.near_names import near_names
 
 LIMIT_BYTES: Final = 20_000_000
 _DEEPEST: Final = 20
@@ -395,9 +396,7 @@ def _unknown_header(table: DelimitedTable) -> Problem:
             "photons",
             place=table.place(table.rows[0]),
         )
-    from difflib import get_close_matches
-
-    near = [m for name in table.header for m in get_close_matches(name.casefold(), HEADERS, n=1, cutoff=0.6)]
+    near = [m for name in table.header for m in near_names(name, HEADERS)]
     hint = f"did you mean {near[0]}? " if near else ""
     return Problem(
         found=f"the header {', '.join(repr(name) for name in table.header)} does not say what the values are",

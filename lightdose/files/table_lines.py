@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 from typing import Final, Literal
 
 from lightdose.errors import Place, Problem, literal
@@ -54,19 +55,27 @@ def split_line(line: str, separator: Separator) -> tuple[str, ...]:
 
 def cell_column(line: str, separator: Separator, index: int) -> int:
     """Position, counted from 1, at which a cell's text starts in its line."""
+    starts = _cell_starts(line, separator)
+    return starts[index] if index < len(starts) else len(line) + 1
+
+
+@lru_cache(maxsize=4)
+def _cell_starts(line: str, separator: Separator) -> list[int]:
+    """Where every cell of a line starts; kept, because a header may have thousands of doubtful cells."""
     if separator == " ":
-        starts = [word.start() for word in re.finditer(r'"(?:[^"]|"")*"|\S+', line)]
-        return starts[index] + 1 if index < len(starts) else len(line) + 1
-    position, quoted = 0, False
-    while index > 0 and position < len(line):
-        if line[position] == '"':
+        return [word.start() + 1 for word in re.finditer(r'"(?:[^"]|"")*"|\S+', line)]
+    ends, quoted = [], False
+    for position, letter in enumerate(line):
+        if letter == '"':
             quoted = not quoted
-        elif line[position] == separator and not quoted:
-            index -= 1
-        position += 1
-    while position < len(line) and line[position] == " ":
-        position += 1
-    return position + 1
+        elif letter == separator and not quoted:
+            ends.append(position)
+    starts = []
+    for start in (0, *(end + 1 for end in ends)):
+        while start < len(line) and line[start] == " ":
+            start += 1
+        starts.append(start + 1)
+    return starts
 
 
 Decimal = Literal[".", ","]

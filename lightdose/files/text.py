@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from lightdose.errors import LightdoseError, Place, Problem
+from lightdose.near_names import near_names
 
 _ALLOWED: Final = "text as UTF-8, UTF-16 with a byte order mark, or Windows-1252"
 _CONTROL: Final = re.compile(r"[\x01-\x08\x0b\x0e-\x1f\x7f]")
@@ -100,13 +101,11 @@ def _without_waiting(path: str, flags: int) -> int:
 
 def _near_names(path: Path) -> str:
     """Files of the same folder with similar names, as a hint against typos."""
-    import difflib
-
     try:
         names = sorted(entry.name for entry in path.parent.iterdir() if entry.is_file())
     except (OSError, ValueError):
         return ""
-    near = difflib.get_close_matches(path.name, names, n=3, cutoff=0.6)
+    near = near_names(path.name, names, 3)
     return f"files here with a similar name: {', '.join(near)}" if near else ""
 
 

@@ -28,6 +28,7 @@ from lightdose.files.units import (
     parse_length,
 )
 from lightdose.model.record import dataclass
+from lightdose.near_names import near_names
 
 LIMIT_BYTES = 10_000_000
 """Largest TOML file that is read: 20,000 sites written by hand take about 3 MB."""
@@ -256,13 +257,11 @@ def counted(count: int, what: str) -> str:
 
 def close_matches(word: str, known: Iterable[str], count: int = 1) -> list[str]:
     """The known words nearest to ``word``, whatever their capitals."""
-    from difflib import get_close_matches
-
-    by_small = {k.lower(): k for k in known}
-    close = get_close_matches(word.lower(), list(by_small), n=count, cutoff=0.6)
+    known = tuple(known)
+    close = near_names(word, known, count)
     if not close and len(word) > 2:
-        close = [small for small in by_small if small.startswith(word.lower())][:count]
-    return [by_small[small] for small in close]
+        close = [k for k in dict.fromkeys(known) if k.lower().startswith(word.lower())][:count]
+    return close
 
 
 def suggestion(word: str, known: Iterable[str], count: int = 1) -> str:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from lightdose.model.light import DayCurve
 from lightdose.model.places import PlacementCost, PlaceWishes, Preference, Spot
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Coral, Setup, Site
+from lightdose.near_names import did_you_mean
 from lightdose.physics.dose import daily_light_integral
 
 LN_STEP_OUTSIDE = 1e-3
@@ -255,19 +255,6 @@ def _apart(corals: Sequence[Coral], wishes: PlaceWishes) -> FloatArray:
     return apart
 
 
-def suggestion(name: str, known: Iterable[str]) -> str:
-    """A cure that names the nearest known name.
-
-    Returns
-    -------
-    str
-        Empty where none is near.
-    """
-    folded = {k.casefold(): k for k in known}
-    near = difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)
-    return "did you mean " + " or ".join(repr(folded[n]) for n in near) + "?" if near else ""
-
-
 def unknown_name(what: str, name: str, known: list[str], path: str) -> Problem:
     """The problem of a name that the setup lacks.
 
@@ -281,7 +268,7 @@ def unknown_name(what: str, name: str, known: list[str], path: str) -> Problem:
         Of the setup.
     """
     shown = ", ".join(known[:12]) + (f" and {len(known) - 12} more" if len(known) > 12 else "")
-    hint = suggestion(name, known)
+    hint = did_you_mean(name, known)
     return Problem(f"the setup has no {what} {name!r}", shown or "none", hint, Place(path))
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,6 +12,7 @@ from lightdose.model.light import ChannelKey
 from lightdose.model.plans import BLUE_BELOW_NM, TuneWishes, is_blue
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
+from lightdose.near_names import near_names
 from lightdose.physics.emission import photon_distribution
 from lightdose.quantities import GRID_START_NM, MOL_PER_UMOL_S_H
 
@@ -95,7 +95,7 @@ def _named(name: str, keys: Sequence[ChannelKey], problems: list[Problem]) -> li
     found = [i for i, k in enumerate(keys) if name in (k.channel, f"{k.fixture}/{k.channel}")]
     if not found:
         known = list(dict.fromkeys(k.channel for k in keys))
-        near = difflib.get_close_matches(name, [*known, *(f"{k.fixture}/{k.channel}" for k in keys)], 1)
+        near = near_names(name, [*known, *(f"{k.fixture}/{k.channel}" for k in keys)])
         cure = f'did you mean "{near[0]}"?' if near else 'for one fixture write "fixture/channel"'
         problems.append(Problem(f'there is no channel "{name}"', ", ".join(known), cure))
     return found

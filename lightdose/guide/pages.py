@@ -9,6 +9,7 @@ from importlib.resources import files
 from lightdose.errors import LightdoseError, Problem
 from lightdose.guide import TOPICS
 from lightdose.guide.blocks import Block, Heading, Paragraph, Spans, plain, read_blocks
+from lightdose.near_names import near_names
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,10 +76,8 @@ def all_pages() -> tuple[Page, ...]:
 
 
 def _no_such_page(topic: str) -> Problem:
-    from difflib import get_close_matches
-
     small = topic.lower()
-    close = get_close_matches(small, TOPICS, n=2) or [t for t in TOPICS if t.startswith(small)]
+    close = near_names(topic, TOPICS, 2) or [t for t in TOPICS if t.startswith(small)]
     return Problem(
         f'the guide has no page "{topic}"',
         ", ".join(TOPICS),

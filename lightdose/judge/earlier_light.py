@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
@@ -10,6 +9,7 @@ from lightdose.errors import Place, Problem, SetupError
 from lightdose.model.plans import AcclimatingCoral, Origin, PlacePair
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import Coral
+from lightdose.near_names import did_you_mean
 
 Previous = float | Literal["unknown"]
 
@@ -139,18 +139,11 @@ def _previous_problems(other: Analysis, previous: Mapping[str, Previous]) -> lis
         Problem(
             f"--previous names the unknown coral {name!r}",
             f"corals of {other.setup.path}: {', '.join(known) or 'none'}",
-            suggestion(name, known),
+            did_you_mean(name, known),
         )
         for name in previous
         if name not in known
     ]
-
-
-def suggestion(name: str, known: Sequence[str]) -> str:
-    """ "did you mean 'A1'?", or nothing where no known name is near."""
-    folded = {k.casefold(): k for k in known}
-    near = difflib.get_close_matches(name.casefold(), list(folded), n=2, cutoff=0.5)
-    return "did you mean " + " or ".join(repr(folded[n]) for n in near) + "?" if near else ""
 
 
 SHOWN = 12
@@ -216,7 +209,7 @@ def _unknown(word: str, name: str, known: dict[str, int], analysis: Analysis) ->
         Problem(
             f'--pair "{word}": there is no place {name!r}',
             f"sites and corals such as {shown}",
-            suggestion(name, list(known)),
+            did_you_mean(name, known),
             Place(analysis.setup.path),
         )
     ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 from typing import TypeVar
 
@@ -13,6 +12,7 @@ from lightdose.model.comparison import Comparison, SiteComparison
 from lightdose.model.places import Placement, Plane
 from lightdose.model.plans import CoralChange, Tuning
 from lightdose.model.results import Analysis
+from lightdose.near_names import near_names
 
 _T = TypeVar("_T")
 MOST_NAMED = 20
@@ -107,7 +107,7 @@ def _refuse_unknown(names: Sequence[str], known: Sequence[str], where: str) -> N
     problems = []
     for name in names:
         if name not in known:
-            near = difflib.get_close_matches(name, known, 1)
+            near = near_names(name, known)
             cure = f"did you mean {near[0]!r}?" if near else ""
             allowed = ", ".join(map(repr, known[:MOST_NAMED]))
             problems.append(Problem(f"there is no site {name!r}{where}", allowed, cure))

@@ -6,9 +6,9 @@ from lightdose.analysis import site_days
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.judge.advice import rounded_down
 from lightdose.judge.diminishing import EVIDENCE
-from lightdose.judge.earlier_light import suggestion
 from lightdose.model.results import Analysis
 from lightdose.model.shop import HandedLight, Handout, Slip
+from lightdose.near_names import did_you_mean
 from lightdose.workflows.compare import looks_and_gets
 from lightdose.workflows.explain import diminishing_return
 
@@ -39,7 +39,7 @@ def slip(analysis: Analysis, coral: str, date: str) -> Slip:
         names = [v.coral for v in analysis.verdicts]
         allowed = ", ".join(map(repr, names[:20])) or "none is named"
         more = f" and {len(names) - 20} more" if len(names) > 20 else ""
-        cure = suggestion(coral, names)
+        cure = did_you_mean(coral, names)
         raise SetupError(
             Problem(f"there is no coral {coral!r}", f"{allowed}{more}", cure, place=Place(setup.path))
         )

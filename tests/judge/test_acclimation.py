@@ -11,7 +11,6 @@ import pytest
 import lightdose
 from lightdose.errors import SetupError
 from lightdose.judge.acclimation import AcclimationRequest, acclimate, mismatch_curve, step_scales
-from lightdose.judge.earlier_light import suggestion
 from lightdose.model.fixture import ChannelProgramme, Programme
 from lightdose.model.plans import Acclimation
 from lightdose.model.results import Analysis
@@ -234,13 +233,6 @@ def test_bad_input_is_named_with_its_cure(setup: Setup, today: Analysis) -> None
         assert words in str(trouble.value)
     with pytest.raises(SetupError, match="9 problems"):
         acclimate(dark, today, AcclimationRequest())
-
-
-@pytest.mark.identity
-def test_suggestion_is_empty_where_nothing_is_near() -> None:
-    """A hint is given only for a near name."""
-    assert suggestion("A1", ["B7", "ledge"]) == ""
-    assert suggestion("LEDGE ", ["B7", "ledge"]) == "did you mean 'ledge'?"
 
 
 @pytest.mark.identity

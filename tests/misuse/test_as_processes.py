@@ -68,6 +68,17 @@ TOO_MUCH: dict[str, tuple[tuple[str, ...], Callable[[], dict[str, str]]]] = {
         DOSE,
         lambda: {"corals.csv": _CORALS + _rows(100_000, "c{},lps-branching,A1,,,,0\n")},
     ),
+    "5,000 misspelt sites": (
+        DOSE,
+        lambda: {
+            "sites.csv": FILES["sites.csv"] + _rows(5_000, "s{},30,20,10,1\n"),
+            "corals.csv": _CORALS + _rows(5_000, "c{0},clam,x{0},,,,0\n"),
+        },
+    ),
+    "3,600 unknown columns": (
+        DOSE,
+        lambda: {"left.csv": "time" + _rows(3_600, ",x{}") + "\n08:00" + ",1" * 3_600 + "\n"},
+    ),
     "10,000 channels": (DOSE, lambda: {"lamp2.toml": FILES["lamp2.toml"] + _rows(10_000, _CHANNEL)}),
     "10,000 fixtures": (DOSE, lambda: {"setup.toml": FILES["setup.toml"] + _rows(10_000, _FIXTURE)}),
     "spectrum of 21 MB": (
