@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Picture, Point, Points, Say, Section, pointed
-from lightdose.answers.dose import FIXTURE, ROWS_SHOWN, brief_cautions, safety_lines, safety_section
+from lightdose.answers.dose import EK_NOTE, FIXTURE, ROWS_SHOWN, brief_cautions, safety_lines, safety_section
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.light import CURVES, JUDGED, LIGHT, Row
 from lightdose.answers.light import FIELDS as OF_DOSE
@@ -286,12 +286,11 @@ def compared(comparison: Comparison, pictures: Sequence[Picture] = ()) -> list[B
         *map(Say, lead_sentences(comparison)),
         _listed("corals", corals, brief=differ, least=5, page_columns=6),
         _listed("splits", corals),
-        _listed("worth", corals),
+        _listed("worth", corals, note=EK_NOTE),
         _listed("sites", sites, brief=few, least=3, page_columns=10),
         *pictures,
         Section("", notes if sites else (), brief=few, paper=False),
-        _looks_section(comparison),
-        _listed("looks", sites),
+        _listed("looks", sites, before=_looks(comparison)),
         Section("", (Say(running_sentence(comparison)),), paper=False),
         *_caution_sections(comparison),
     ]
@@ -302,12 +301,14 @@ TABLES: Final = {
     "splits": ("What each change is made of", "Photons = brightness x hours, and what the colour adds"),
     "worth": ("What photosynthesis makes of both", "Photosynthesis over each group's range of Ek"),
     "sites": ("Sites, largest change first", "Light at each site under A and under B"),
-    "looks": ("How each site looks", "What each site gets, and how bright it looks at its peak"),
+    "looks": ("Looks and gets", "What each site gets, and how bright it looks at its peak"),
 }
 """Title and caption of each table."""
 
 
-def _listed(key: str, pairs: Sequence[Pair], *, brief: bool = False, **more: Any) -> Section:
+def _listed(
+    key: str, pairs: Sequence[Pair], *, brief: bool = False, before: Sequence[Block] = (), **more: Any
+) -> Section:
     """A table of both; a ratio's interval has a column only where one is known."""
     title, caption = TABLES[key]
     known = any(pair.change.interval_ratio for pair in pairs)
@@ -322,22 +323,20 @@ def _listed(key: str, pairs: Sequence[Pair], *, brief: bool = False, **more: Any
         paper=key == "corals",
         **more,
     )
-    return Section(title, (made,) if pairs else (), brief=brief, paper=key == "corals")
+    return Section(title, (*before, made) if pairs else (), brief=brief, paper=key == "corals")
 
 
-def _looks_section(comparison: Comparison) -> Section:
+def _looks(comparison: Comparison) -> list[Block]:
     """What the brightest site under B gets, and how it looks, under both."""
     lit = [s for s in comparison.sites if s.after.looks is not None and s.before.looks is not None]
     brightest = sorted(lit, key=lambda s: s.after.dli_mol_m2_d)[-1:]
     told = [
-        Point(f"{looks_sentence(side.looks)} Colour {side.look}.", letter)
+        Point(f"{looks_sentence(side.looks)} Colour {side.look}.", f"{literal(pair.name)}, {letter}")
         for pair in pairs_of(comparison, brightest)
         for letter, side in (("A", pair.a), ("B", pair.b))
         if side.looks is not None
     ]
-    where = "".join(f", at {literal(site.site)}" for site in brightest)
-    blocks = (Points(tuple(told)), Say(NOTE)) if told else ()
-    return Section(f"Looks and gets{where}", blocks, brief=False, paper=False)
+    return [Points(tuple(told)), Say(NOTE)] if told else []
 
 
 def _caution_sections(comparison: Comparison) -> list[Section]:

@@ -52,6 +52,12 @@ SAFETY_BRIEF: Final = (
     "instructions come first. lightdose hazard says how soon staring reaches a limit."
 )
 
+EK_NOTE: Final = (
+    "Ek is the light at which photosynthesis begins to saturate, a range and never a constant of a species. "
+    "Hours at Pmax: hours at the highest rate that would give the day's gross photosynthesis, by tanh; where "
+    "Ek is of a Smith fit, tanh gives a little more than that curve."
+)
+
 # fmt: off
 FIXTURE: Final = (
     Field("fixture", "fixture", lambda use: use.fixture, kind="string", fold=True, at={"energy": 0}),
@@ -415,9 +421,7 @@ def photosynthesis_table(analysis: Analysis) -> Table:
         "Photosynthesis over each group's range of Ek",
         FIELDS,
         ranked(analysis),
-        note="Ek is the light at which photosynthesis begins to saturate, a range and never a constant of a "
-        "species. Hours at Pmax: hours at the highest rate that would give the day's gross photosynthesis, "
-        "by tanh; where Ek is of a Smith fit, tanh gives a little more than that curve.",
+        note=EK_NOTE,
     )
 
 

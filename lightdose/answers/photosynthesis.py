@@ -5,16 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from lightdose.answers.words import PPFD_UNIT, count, literal, number, percent, range_text
-from lightdose.model.results import Verdict
-from lightdose.model.setup import CoralGroup
 
 if TYPE_CHECKING:
     from lightdose.model.changes import CoralReturn, DiminishingReturn
-
-
-def ek_basis(group: CoralGroup) -> str:
-    """ "assumed", "low end assumed" and the like; empty where the whole range has a source."""
-    return ek_stands_on(group.ek_source, assumed=True) if group.ek_assumed else ""
 
 
 def ek_stands_on(source: str, *, assumed: bool) -> str:
@@ -23,11 +16,6 @@ def ek_stands_on(source: str, *, assumed: bool) -> str:
         last = source.rpartition(";")[2].strip()
         return last if last.endswith("assumed") else "no source given"
     return "computed from published data" if source.endswith("[C]") else source
-
-
-def ek_fit(model: str) -> str:
-    """Says where Ek comes from a fit of another curve than tanh, which lies above the others; else empty."""
-    return "" if model == "tanh" else f"of a {model.title()} fit, tanh gives a little more"
 
 
 def hours_span(ends: tuple[float, float]) -> str:
@@ -40,21 +28,6 @@ def percent_span(ends: tuple[float, float]) -> str:
     """A share over the range of Ek in percent: "0-21"."""
     low, high = (f"{100 * share:.0f}" for share in ends)
     return low if low == high else f"{low}-{high}"
-
-
-def saturation_fields(group: CoralGroup, verdict: Verdict) -> list[str]:
-    """A coral's figures as fields of a piped record; none without Ek or light."""
-    at_pmax, above = verdict.hours_at_pmax_h, verdict.hours_above_saturation_h
-    beyond = verdict.photons_beyond_saturation_fraction
-    if group.ek_range is None or at_pmax is None or above is None or beyond is None:
-        return []
-    basis = "; ".join(filter(None, (ek_basis(group), ek_fit(group.ek_model))))
-    return [
-        f"gross photosynthesis {hours_span(at_pmax)} h at Pmax (tanh)",
-        f"above saturation {hours_span(above)} h",
-        f"beyond saturation {percent_span(beyond)} % of photons",
-        f"Ek {range_text(*group.ek_range)} {PPFD_UNIT}{f' ({basis})' if basis else ''}",
-    ]
 
 
 NOT_IN_IT = (

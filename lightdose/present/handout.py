@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -18,10 +19,9 @@ from lightdose.answers.handout import (
 from lightdose.answers.words import literal
 from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
-from lightdose.model.shop import HandedLight, Handout
-from lightdose.present.figures.canvas import Drawing, drawn, line_in, new_figure, text_height_in, write_text
+from lightdose.model.shop import Handout
+from lightdose.present.figures.canvas import Drawing, drawn, new_figure, write_text
 from lightdose.present.figures.handout import (
-    HEAD_IN,
     ROW_IN,
     CoralRow,
     chosen_rows,
@@ -35,7 +35,6 @@ from lightdose.present.figures.style import QUIET_INK
 from lightdose.present.paper import (
     SHEETS_IN,
     Paper,
-    rows_height_in,
     write_rows,
     write_rule,
 )
@@ -72,45 +71,37 @@ class Plan:
 
 @drawn
 def handout_pages(handout: Handout, paper: Paper) -> Drawing:
-    """The one page of a hand-out; ``paper.pdf_bytes`` turns it into the file."""
+    """The one page of a hand-out; ``paper.pdf_bytes`` turns it into the file.
+
+    The text is as large as leaves room for the corals, and the day curve taller where room is left.
+    """
+    rows = coral_rows(handout.lights)
+    least, greatest = DAY_IN[len(handout.lights) - 1]
+    for size in SIZES_PT:
+        _, left = _written(handout, paper, rows, Plan(size, 1, least))
+        fit = max(1 + math.floor(left / ROW_IN), 0)
+        if left >= 0 and fit >= min(len(rows), ENOUGH_ROWS):
+            break
+    spare = max(left - (len(rows) - 1) * ROW_IN, 0.0)
+    plan = Plan(size, min(fit, len(rows)), min(least + spare, greatest))
+    figure, _ = _written(handout, paper, rows, plan)
+    title = f"{_title(handout)}: {finding(handout)}"
+    return Drawing("handout", title, f"{title}. {literal(handout.lights[0].analysis.basis.sentence)}", figure)
+
+
+def _written(handout: Handout, paper: Paper, rows: list[CoralRow], plan: Plan) -> tuple[Figure, float]:
+    """The sheet, and how much room is left on it. [inch]"""
     width_in, height_in = SHEETS_IN[paper]
     figure = new_figure(width_in, height_in)
     inner = width_in - 2 * MARGIN_IN
-    rows = coral_rows(handout.lights)
-    plan = _plan(handout, inner, height_in - 2 * MARGIN_IN, rows)
     top = _write_head(figure, handout, inner)
     top = _rows(figure, top, inner, why_points(handout), plan.size_pt) + PART_IN
     if rows:
         top = _write_corals(figure, top, inner, handout, rows, plan)
     top = _write_lights(figure, top, inner, handout, plan) + PART_IN
     write_rule(figure, MARGIN_IN, top - PART_IN / 2, inner)
-    _rows(figure, top, inner, standing_points(handout), plan.size_pt)
-    title = f"{_title(handout)}: {finding(handout)}"
-    return Drawing("handout", title, f"{title}. {literal(handout.lights[0].analysis.basis.sentence)}", figure)
-
-
-def _plan(handout: Handout, inner: float, room: float, rows: Sequence[CoralRow]) -> Plan:
-    """The largest text that leaves room for the corals, and a taller day curve where room is left."""
-    least, greatest = DAY_IN[len(handout.lights) - 1]
-    plan, corals = Plan(SIZES_PT[-1], 0, least), len(rows)
-    for size in SIZES_PT:
-        fixed = _head_height() + 2 * PART_IN + _lights_height(handout, inner, size, least)
-        for part in (why_points(handout), standing_points(handout)):
-            fixed += rows_height_in(part, LABEL_IN, inner, size, GAP_IN)
-        table = (
-            HEAD_IN + PART_IN + text_height_in(KEY, inner, size - 0.8) + 2 * line_in(size) if corals else 0.0
-        )
-        left = room - fixed - table
-        fit = max(int(left / ROW_IN), 0)
-        spare = max(left - corals * ROW_IN, 0.0)
-        plan = Plan(size, min(fit, corals), min(least + spare, greatest))
-        if fit >= min(corals, ENOUGH_ROWS):
-            return plan
-    return plan
-
-
-def _head_height() -> float:
-    return line_in(TITLE_PT) + line_in(9.5) + 0.16
+    bottom = _rows(figure, top, inner, standing_points(handout), plan.size_pt)
+    return figure, height_in - MARGIN_IN - bottom
 
 
 def _title(handout: Handout) -> str:
@@ -160,19 +151,6 @@ def _columns(handout: Handout, inner: float) -> tuple[float, float]:
     """Widths of both columns: one setup's day takes more than the words beside it."""
     first = (inner - BETWEEN_IN) * (0.6 if len(handout.lights) == 1 else 0.5)
     return first, inner - BETWEEN_IN - first
-
-
-def _lights_height(handout: Handout, inner: float, size_pt: float, day_in: float) -> float:
-    _, column = _columns(handout, inner)
-    texts = [_sentences_height(light, handout, column, size_pt) for light in handout.lights]
-    if len(handout.lights) == 1:
-        return max(day_in, texts[0]) + line_in(size_pt)
-    return line_in(size_pt) + day_in + max(texts)
-
-
-def _sentences_height(light: HandedLight, handout: Handout, column: float, size_pt: float) -> float:
-    sentences = light_sentences(light, alone=len(handout.lights) == 1)
-    return sum(text_height_in(s, column, size_pt) + GAP_IN for s in sentences)
 
 
 def _write_lights(figure: Figure, top: float, inner: float, handout: Handout, plan: Plan) -> float:

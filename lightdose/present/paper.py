@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lightdose.answers.blocks import Point
 from lightdose.model.setup import LengthUnit
-from lightdose.present.figures.canvas import Drawing, drawing_settings, text_height_in, write_text
+from lightdose.present.figures.canvas import Drawing, drawing_settings, write_text
 from lightdose.present.figures.style import QUIET_INK, RULE, Stroke
 
 if TYPE_CHECKING:
@@ -54,18 +54,6 @@ def pdf_bytes(drawing: Drawing) -> bytes:
     return buffer.getvalue()
 
 
-def rows_height_in(
-    rows: Sequence[Point], label_in: float, width_in: float, size_pt: float, gap_in: float
-) -> float:
-    """Height of rows, each a label and its text. [inch]"""
-    return sum(_row_height_in(row, label_in, width_in, size_pt) + gap_in for row in rows)
-
-
-def _row_height_in(row: Point, label_in: float, width_in: float, size_pt: float) -> float:
-    label = text_height_in(row.about, label_in - LABEL_GAP_IN, size_pt, bold=True)
-    return max(label, text_height_in(row.text, width_in - label_in, size_pt))
-
-
 def write_rows(
     figure: Figure,
     left_in: float,
@@ -78,10 +66,11 @@ def write_rows(
     gap_in: float,
 ) -> float:
     """Write rows, what each is about in bold to the left of its text; return the height below them."""
+    wide_in = label_in - LABEL_GAP_IN
     for row in rows:
-        write_text(figure, left_in, top_in, label_in - LABEL_GAP_IN, row.about, size_pt, weight="bold")
-        write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
-        top_in += _row_height_in(row, label_in, width_in, size_pt) + gap_in
+        label = write_text(figure, left_in, top_in, wide_in, row.about, size_pt, weight="bold")
+        text = write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
+        top_in = max(label, text) + gap_in
     return top_in
 
 

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from lightdose.answers.blocks import Point
 from lightdose.answers.slip import heading, origin_sentence, previous_line, slip_points, start_sentence
 from lightdose.answers.words import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET, literal
 from lightdose.model.results import EYES
 from lightdose.model.shop import Slip
-from lightdose.present.figures.canvas import Drawing, drawn, line_in, new_figure, text_height_in, write_text
+from lightdose.present.figures.canvas import Drawing, drawn, new_figure, write_text
 from lightdose.present.figures.lettering import fitted
 from lightdose.present.figures.style import QUIET_INK
 from lightdose.present.paper import (
     SLIPS_IN,
     Paper,
-    rows_height_in,
     write_rows,
     write_rule,
 )
@@ -38,30 +37,41 @@ LONGEST_TEXT: Final = 260
 
 @drawn
 def slip_page(slip: Slip, paper: Paper) -> Drawing:
-    """The slip on one page; ``paper.pdf_bytes`` turns it into the file."""
-    width_in, height_in = SLIPS_IN[paper]
-    figure = new_figure(width_in, height_in)
-    inner = width_in - 2 * MARGIN_IN
+    """The slip on one page; ``paper.pdf_bytes`` turns it into the file.
+
+    The text is as large as leaves room for a line of notes.
+    """
     told = [*slip_points(slip), Point(literal(slip.analysis.basis.sentence), "basis")]
     rows = [Point(_typeset(point.text), point.about) for point in told]
-    size_pt = _size(slip, rows, inner, height_in - 2 * MARGIN_IN)
-    name = fitted(heading(slip), inner, TITLE_PT, bold=True)
-    top = write_text(figure, MARGIN_IN, MARGIN_IN, 20.0, name, TITLE_PT, weight="bold")
+    for size in SIZES_PT:
+        figure = new_figure(*SLIPS_IN[paper])
+        top = _write(figure, slip, rows, size)
+        lines = int((SLIPS_IN[paper][1] - MARGIN_IN - top) / NOTES_IN)
+        if lines >= 1:
+            break
+    _write_notes(figure, top, lines)
+    title = f"{heading(slip)}: {rows[0].text}"
+    return Drawing("slip", title, f"{title}; {origin_sentence(slip)}", figure)
+
+
+def _write(figure: Figure, slip: Slip, rows: list[Point], size_pt: float) -> float:
+    """Everything but the notes; the height below it. [inch]"""
+    inner = figure.get_size_inches()[0] - 2 * MARGIN_IN
+
+    def write(top: float, text: str, size: float, left: float = MARGIN_IN, **style: Any) -> float:
+        return write_text(figure, left, top, inner, text, size, **style)
+
+    top = write(MARGIN_IN, fitted(heading(slip), inner, TITLE_PT, bold=True), TITLE_PT, weight="bold")
     origin = fitted(slip.analysis.setup.title, inner - 0.9, SMALL_PT + 0.8)
-    top = write_text(
-        figure, MARGIN_IN, top + 0.02, 20.0, f"{origin}, {slip.date}", SMALL_PT + 0.8, color=QUIET_INK
-    )
-    top += 0.08
+    top = write(top + 0.02, f"{origin}, {slip.date}", SMALL_PT + 0.8, color=QUIET_INK) + 0.08
     write_rule(figure, MARGIN_IN, top, inner, dark=True)
     top = write_rows(
         figure, MARGIN_IN, top + 0.08, inner, rows, label_in=LABEL_IN, size_pt=size_pt, gap_in=GAP_IN
     )
-    top = write_text(figure, MARGIN_IN, top + 0.05, inner, start_sentence(slip), size_pt, weight="bold")
-    top = _write_line(figure, top + 0.06, inner, slip, size_pt)
-    top = write_text(figure, MARGIN_IN, top + 0.06, inner, EYES, SMALL_PT, color=QUIET_INK)
-    _write_notes(figure, top + 0.1, inner, height_in)
-    title = f"{heading(slip)}: {rows[0].text}"
-    return Drawing("slip", title, f"{title}; {origin_sentence(slip)}", figure)
+    top = write(top + 0.05, start_sentence(slip), size_pt, weight="bold")
+    top = write(top + 0.06, "In the [[coral]] of a lightdose setup.toml:", size_pt)
+    top = write(top + 0.02, previous_line(slip), size_pt + 1, MARGIN_IN + 0.12, weight="bold")
+    return write(top + 0.06, EYES, SMALL_PT, color=QUIET_INK) + 0.1
 
 
 def _typeset(text: str) -> str:
@@ -69,30 +79,10 @@ def _typeset(text: str) -> str:
     return cut.replace(DLI_UNIT, DLI_UNIT_TYPESET).replace(PPFD_UNIT, PPFD_UNIT_TYPESET)
 
 
-def _size(slip: Slip, rows: list[Point], inner: float, room: float) -> float:
-    """The largest text at which everything stands on the page with a line for notes."""
-    for size in SIZES_PT:
-        used = line_in(TITLE_PT) + line_in(SMALL_PT + 0.8) + 0.5 + NOTES_IN
-        used += rows_height_in(rows, LABEL_IN, inner, size, GAP_IN)
-        used += text_height_in(start_sentence(slip), inner, size, bold=True) + 2 * line_in(size)
-        used += text_height_in(EYES, inner, SMALL_PT)
-        if used <= room:
-            return size
-    return SIZES_PT[-1]
-
-
-def _write_line(figure: Figure, top: float, inner: float, slip: Slip, size_pt: float) -> float:
-    top = write_text(figure, MARGIN_IN, top, inner, "In the [[coral]] of a lightdose setup.toml:", size_pt)
-    return write_text(
-        figure, MARGIN_IN + 0.12, top + 0.02, inner, previous_line(slip), size_pt + 1, weight="bold"
-    )
-
-
-def _write_notes(figure: Figure, top: float, inner: float, height_in: float) -> None:
+def _write_notes(figure: Figure, top: float, lines: int) -> None:
     """Ruled lines for the customer, as many as there is room for."""
-    lines = int((height_in - MARGIN_IN - top) / NOTES_IN)
-    if lines < 1:
-        return
-    write_text(figure, MARGIN_IN, top, inner, "notes", SMALL_PT, color=QUIET_INK)
+    inner = figure.get_size_inches()[0] - 2 * MARGIN_IN
+    if lines >= 1:
+        write_text(figure, MARGIN_IN, top, inner, "notes", SMALL_PT, color=QUIET_INK)
     for turn in range(lines):
         write_rule(figure, MARGIN_IN, top + (turn + 1) * NOTES_IN, inner, dark=True)
