@@ -17,7 +17,6 @@ from hypothesis import strategies as st
 
 from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.dose import dose_body, dose_sheet
-from lightdose.answers.looks import rounded
 from lightdose.answers.verdicts import interval_text
 from lightdose.answers.words import hours, number
 from lightdose.files.calibration_file import calibration_toml
@@ -296,22 +295,40 @@ def test_report_shows_the_numbers_of_the_json(tank: DrawnTank) -> None:
     page = report_page(Report(analysis, "cm", (), ()))
     table = re.search(r'<table[^>]*id="table-sites".*?</table>', page, re.DOTALL)
     assert table is not None
-    rows = {}
-    for row in re.split(r"<tr\b[^>]*>", table[0])[2:]:
-        # End tags of cells may be left out in HTML: a cell ends where the next begins.
-        name, *cells = (re.sub(r"<[^>]*>", "", c).strip() for c in re.split(r"<t[hd]\b[^>]*>", row)[1:])
-        rows[name] = cells
+    # End tags of cells may be left out in HTML: a cell ends where the next begins.
+    lines = [
+        [
+            re.sub(r"<[^>]*>", "", c).replace("\u00a0", " ").strip()
+            for c in re.split(r"<t[hd]\b[^>]*>", row)[1:]
+        ]
+        for row in re.split(r"<tr\b[^>]*>", table[0])[1:]
+    ]
+    heads = lines[0]
+    rows = {line[0]: dict(zip(heads, line, strict=True)) for line in lines[1:]}
+    alike = re.search(r'<p class="note screen">([^<]*)</p>', page[page.index(table[0]) + len(table[0]) :])
+    assert alike is not None
     for site in json.loads(json.dumps(dose_body(analysis), allow_nan=False))["sites"]:
         shown, interval = rows[site["site"]], site["interval_95"]
-        assert shown[:5] == [
-            number(site["dli_mol_m2_d"]),
-            interval_text(interval["dli_mol_m2_d"]),
-            number(site["peak_ppfd_umol_m2_s"]),
-            interval_text(interval["peak_ppfd_umol_m2_s"]),
-            rounded(site["lux_at_peak"]),
-        ]
         lit = [site[key] for key in ("peak_equivalent_h", "photoperiod_h", "any_light_h")]
-        assert shown[5:8] == [hours(math.nan if x is None else x) for x in lit]
+        full, period, any_light = (hours(math.nan if x is None else x) for x in lit)
+        for head, text in (
+            ("DLI mol", number(site["dli_mol_m2_d"])),
+            ("DLI, 95 %", interval_text(interval["dli_mol_m2_d"])),
+            ("peak µmol", number(site["peak_ppfd_umol_m2_s"])),
+            ("peak, 95 %", interval_text(interval["peak_ppfd_umol_m2_s"])),
+            ("lux at peak", number(site["lux_at_peak"])),
+            ("full hours", full),
+            ("lit", period),
+            ("any light", any_light),
+        ):
+            column = next((name for name in heads if name.startswith(head)), None)
+            if column is not None:
+                assert shown[column] == text, head
+            elif text != "-":  # alike for all sites: said in a sentence
+                assert (
+                    f"{head.partition(' mol')[0].partition(' µ')[0]} {text}".lower()
+                    in alike[1].replace("\u00a0", " ").lower()
+                )
 
 
 def _assert_row_is_site(row: dict[str, str], site: dict, analysis: Analysis) -> None:
