@@ -8,7 +8,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say
 from lightdose.answers.field import Field, Sheet, as_json
 from lightdose.answers.words import count
-from lightdose.model.self_test import SelfCheck, SelfTest
+from lightdose.model.results import SelfCheck, SelfTest
 
 TOGETHER: Final = (
     ("table", "spectra and other tables match the sums they were shipped with"),

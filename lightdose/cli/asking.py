@@ -366,8 +366,7 @@ class Ask:
 
     def save_sheet(self, sheet: Sheet, target: str, default_name: str, inputs: Iterable[Path]) -> None:
         """Write a table as CSV, named with its rows, and its Table Schema beside it where it is a file."""
-        from lightdose.files.dialect import csv_text, schema_text
-        from lightdose.files.writing import output_target
+        from lightdose.files.writing import csv_text, output_target, schema_text
 
         path, kept = output_target(target, default_name), list(inputs)
         names = [c.name for c in sheet.columns]

@@ -15,7 +15,7 @@ from lightdose.cli.asking import Ask, is_terminal, say, wants_colour
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.answers.blocks import Block
-    from lightdose.files.dialect import Dialect
+    from lightdose.files.writing import Dialect
     from lightdose.model.fixture import Fixture, Programme
     from lightdose.model.setup import Setup
 

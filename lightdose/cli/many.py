@@ -398,7 +398,7 @@ def _worked(wanted: Wanted, debug: bool, ask: Ask) -> Outcome:
 
 def _rows_of(answer: Answer, ask: Ask) -> str:
     """The rows of an answer as CSV without a header, the setup in front of each."""
-    from lightdose.files.dialect import csv_text
+    from lightdose.files.writing import csv_text
 
     if answer.sheet is None:
         return ""
@@ -499,8 +499,7 @@ def _growing(wanted: Wanted, asks: Sequence[Ask]) -> Iterator[_GrowingTable | No
         return
     from lightdose.answers import fields_of
     from lightdose.answers.field import Field, Sheet
-    from lightdose.files.dialect import csv_text, schema_text
-    from lightdose.files.writing import growing_atomically, output_target
+    from lightdose.files.writing import csv_text, growing_atomically, output_target, schema_text
 
     first = Field("setup", "setup", lambda row: row, kind="string", what="file of the setup")
     columns = Sheet((first, *fields_of(wanted.name))).columns

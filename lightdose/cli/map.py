@@ -155,7 +155,7 @@ def _planes(
     setup: Setup, asked: Mapping[str, Sequence[str]], *, side_view: bool
 ) -> tuple[list[Plane], list[str]]:
     """The slices asked for, or sensible ones with the sentences that say how they were chosen."""
-    from lightdose.judge.map_choice import default_depths, default_side_view
+    from lightdose.judge.shown import default_depths, default_side_view
     from lightdose.model.places import Plane
 
     tank = setup.tank
@@ -186,7 +186,7 @@ def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], 
     """The groups asked for, each once, or those kept here with what must be said of that."""
     from lightdose.errors import LightdoseError, Problem, SetupError
     from lightdose.files.groups_file import group_named
-    from lightdose.judge.map_choice import default_groups
+    from lightdose.judge.shown import default_groups
 
     if not keys:
         chosen, told = default_groups(setup)
@@ -208,7 +208,7 @@ def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], 
 
 
 def _cell_m(setup: Setup, cell: str | None) -> float:
-    from lightdose.judge.map_choice import default_cell_m
+    from lightdose.judge.shown import default_cell_m
 
     if cell is None:
         return default_cell_m(setup)
@@ -223,7 +223,7 @@ def _light(
 ) -> LightMap:
     """The map, with a progress bar where it takes a while; ``more`` are samples and notes."""
     from lightdose.errors import Problem, SetupError
-    from lightdose.judge.map_choice import cell_count
+    from lightdose.judge.shown import cell_count
     from lightdose.workflows.maps import light_map
 
     cells = cell_count(setup, planes, cell_m)

@@ -147,8 +147,7 @@ def _write_corals(ask: Ask, placement: Placement, target: str) -> Path:
 
 
 def _drawings(ask: Ask, setup: Setup, placement: Placement) -> list[Drawing]:
-    from lightdose.judge.map_choice import default_cell_m
-    from lightdose.judge.shown import shown_planes
+    from lightdose.judge.shown import default_cell_m, shown_planes
     from lightdose.present.figures.placement import placement_drawing
     from lightdose.workflows.maps import light_map
 

@@ -121,7 +121,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
 
 def _light(setup: Setup) -> LightMap | None:
     """The plan at the depth of the middle coral, and a view from the front; none without a lit fixture."""
-    from lightdose.judge.map_choice import default_depths, default_side_view
+    from lightdose.judge.shown import default_depths, default_side_view
     from lightdose.workflows.maps import light_map
 
     if not setup.lit_fixtures:

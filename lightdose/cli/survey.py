@@ -79,9 +79,8 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
 
     from lightdose.answers.survey import blank_table
     from lightdose.answers.words import as_typed
-    from lightdose.files.dialect import csv_text
     from lightdose.files.readings_csv import must_hold_no_readings
-    from lightdose.files.writing import output_target
+    from lightdose.files.writing import csv_text, output_target
     from lightdose.present.survey_sheet import survey_sheet
 
     sheet = output_target(output, SHEET)

@@ -19,11 +19,12 @@ from itertools import product
 from typing import Final
 
 from lightdose.errors import Place, Problem
-from lightdose.files.table_lines import (
+from lightdose.files.text import (
     NAME_COLUMNS,
     SEPARATOR_NAMES,
     SEPARATORS,
     Decimal,
+    DelimitedError,
     Kind,
     LeftOut,
     Row,
@@ -34,12 +35,12 @@ from lightdose.files.table_lines import (
     has_thousands,
     left_out_words,
     raise_first,
+    read_text,
     separator_of,
     several_filled,
     split_line,
     starts_with_names,
 )
-from lightdose.files.text import DelimitedError, read_text
 from lightdose.files.units import UnitProblem, is_number, parse_number
 from lightdose.model.record import dataclass
 

@@ -9,10 +9,10 @@ from typing import Final
 
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
-from lightdose.files.dialect import Cell, Dialect, csv_text, plain_text
 from lightdose.files.setup_schema import MOST_SITES, read_open_sky
 from lightdose.files.toml_tables import counted
 from lightdose.files.units import UnitProblem, parse_number
+from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
 from lightdose.model.places import PlacedCoral, Placement, Spot
 from lightdose.near_names import near_names
 

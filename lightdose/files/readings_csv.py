@@ -12,10 +12,10 @@ from typing import Final
 
 from lightdose.errors import OutputError, Place, Problem, ReadingsError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
-from lightdose.files.dialect import plain_text
 from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import UnitProblem, format_length, parse_time
+from lightdose.files.writing import plain_text
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import Meter, Reading, ReadsQuantity
 

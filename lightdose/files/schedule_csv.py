@@ -17,7 +17,6 @@ import numpy as np
 
 from lightdose.errors import Place, Problem, ScheduleError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, read_delimited, read_text
-from lightdose.files.dialect import Cell, Dialect, csv_text, decimal_text, plain_text
 from lightdose.files.programme_rules import (
     FRACTIONS_CURE,
     LEVELS_ALLOWED,
@@ -34,6 +33,7 @@ from lightdose.files.programme_rules import (
 )
 from lightdose.files.toml_tables import show
 from lightdose.files.units import UnitProblem, format_time, format_time_exact, parse_time
+from lightdose.files.writing import Cell, Dialect, csv_text, decimal_text, plain_text
 from lightdose.model.fixture import ChannelProgramme, Programme
 from lightdose.quantities import HOURS_PER_DAY
 

@@ -1,21 +1,26 @@
-"""Writing files so that a reader never meets half of one, under names that are safe on every system.
+"""Writing files: whole or not at all, under safe names, tables in the dialects of spreadsheets.
 
 The new content goes to a temporary file in the same folder and takes the old file's place in one step;
 whatever stops it, the old file stays as it was.
+
+Numbers are written unrounded (the shortest text that reads back to the same float). A text cell that a
+spreadsheet would take for a formula gets an apostrophe in front, which ``plain_text`` takes off again.
 """
 
 from __future__ import annotations
 
 import errno
+import json
 import os
 import re
 import stat
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Any, BinaryIO, Final, Literal
 
 from lightdose.errors import OutputError, Place, Problem
+from lightdose.quantities import ValueColumn
 
 _LONGEST: Final = 60
 _RESERVED: Final = frozenset(
@@ -237,3 +242,101 @@ def _sentence(cause: OSError, path: Path) -> Problem:
         return Problem("was not written: the name is too long", cure="choose a shorter name", place=place)
     reason = (cause.strerror or "the system refused").lower()
     return Problem(f"was not written: {reason}; an older file of that name is unchanged", place=place)
+
+
+Dialect = Literal["plain", "excel-eu"]
+Cell = str | float | int | bool | None
+
+_BOM: Final = "\ufeff"
+_FORMULA_START: Final = re.compile(r"'*[=+\-@]")
+_LIKE_THOUSANDS: Final = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
+_BREAKS: Final = re.compile(r"[\t\r\n\f\v]+")
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dialect = "plain") -> str:
+    """The table as CSV.
+
+    plain is UTF-8 without a byte order mark, comma and decimal point; excel-eu has the mark, ``;`` and a
+    decimal comma. None is an empty cell, True and False are written as 1 and 0. Line ends are a line feed.
+
+    Raises
+    ------
+    ValueError
+        For a number that is not finite: a table holds None instead.
+    """
+    separator, decimal = (",", ".") if dialect == "plain" else (";", ",")
+    lines = [_BOM] if dialect == "excel-eu" else [""]
+    for index, row in enumerate([header, *rows]):
+        cells = [_cell(value, separator, decimal) for value in row]
+        # A line that starts with # is a comment to readers, unless its cell is quoted.
+        if cells and cells[0].startswith("#"):
+            cells[0] = f'"{cells[0]}"'
+        lines.append(("" if index == 0 else "\n") + separator.join(cells))
+    return "".join(lines) + "\n"
+
+
+SETUP_COLUMN: Final = ValueColumn("setup", "string", "file of the setup")
+"""Leads every row of a table that holds several setups."""
+
+
+def setup_led_csv(
+    header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dialect, setup: str | None
+) -> str:
+    """The table of one setup as CSV; where a setup is named, it stands in a first column."""
+    if setup is None:
+        return csv_text(header, rows, dialect)
+    return csv_text([SETUP_COLUMN.name, *header], ([setup, *row] for row in rows), dialect)
+
+
+def plain_text(cell: str) -> str:
+    """A text cell as it was before writing: without the apostrophe that keeps a formula from starting."""
+    return cell[1:] if cell.startswith("'") and _FORMULA_START.match(cell) else cell
+
+
+def neutral_text(text: str) -> str:
+    """Text that no spreadsheet takes for a formula; line breaks and tabs become a space."""
+    line = _BREAKS.sub(" ", text).strip()
+    return f"'{line}" if _FORMULA_START.match(line) else line
+
+
+def table_schema(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> dict[str, Any]:
+    """A Table Schema (Frictionless, specs.frictionlessdata.io/table-schema) to lay beside a CSV."""
+    fields: list[dict[str, Any]] = []
+    for column in columns:
+        entry: dict[str, Any] = {"name": column.name, "type": column.kind}
+        if column.title:
+            entry["title"] = column.title
+        if column.unit:
+            entry["unit"] = column.unit
+        if column.kind == "number" and dialect == "excel-eu":
+            entry["decimalChar"] = ","
+        if column.kind == "boolean":
+            entry["trueValues"], entry["falseValues"] = ["1"], ["0"]
+        fields.append(entry)
+    return {"fields": fields, "missingValues": [""]}
+
+
+def schema_text(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> str:
+    """JSON text of the Table Schema of a CSV with these columns."""
+    return json.dumps(table_schema(columns, dialect), indent=2) + "\n"
+
+
+def _cell(value: Cell, separator: str, decimal: str) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        text = neutral_text(value)
+        return '"' + text.replace('"', '""') + '"' if separator in text or '"' in text else text
+    if isinstance(value, bool | int):
+        return str(int(value))
+    number = float(value)
+    if number - number != 0:
+        raise ValueError(f"a table holds finite numbers, not {number}")
+    return decimal_text(repr(number), decimal)
+
+
+def decimal_text(number: str, decimal: str) -> str:
+    """A number with a decimal point, rewritten with ``decimal``, so that no comma can stand for thousands."""
+    text = number.replace(".", decimal)
+    # "1,234" may be read as 1234; "1,2340" may not.
+    return f"{text}0" if _LIKE_THOUSANDS.fullmatch(text) else text

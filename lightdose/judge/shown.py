@@ -1,4 +1,4 @@
-"""What stands for all in figures: the places that are named, else the ends and the middle of a list."""
+"""What is shown where nobody says: which places and planes, at which depths, how fine, for which groups."""
 
 from __future__ import annotations
 
@@ -9,10 +9,150 @@ import numpy as np
 
 from lightdose.errors import Problem, SetupError
 from lightdose.model.comparison import Comparison, SiteComparison
-from lightdose.model.places import Placement, Plane
+from lightdose.model.places import GroupRegion, MapSlice, Placement, Plane
 from lightdose.model.plans import CoralChange, Tuning
 from lightdose.model.results import Analysis
+from lightdose.model.setup import CoralGroup, Setup
 from lightdose.near_names import near_names
+from lightdose.quantities import METRES_PER_INCH
+
+
+def group_regions(slices: Sequence[MapSlice], groups: Sequence[CoralGroup]) -> tuple[GroupRegion, ...]:
+    """Each group's share of every slice's area; groups that light does not judge are left out.
+
+    Parameters
+    ----------
+    slices : sequence of MapSlice
+        Their cells are of equal area.
+    groups : sequence of CoralGroup
+
+    Source
+    ------
+    Definition: low <= DLI <= high is within, as for a coral at a site; bands carry their sources.
+    """
+    regions = []
+    for group in groups:
+        if group.band_dli is not None:
+            low, high = group.band_dli
+            shares = tuple(float(np.mean((s.dli >= low) & (s.dli <= high))) for s in slices)
+            regions.append(GroupRegion(group, group.band_dli, shares))
+    return tuple(regions)
+
+
+MOST_DEPTHS = 3
+APART_M = 0.03
+"""Depths nearer than this are one slice. Our choice."""
+
+CELL_SIZES = {
+    "cm": tuple(0.01 * size for size in (0.2, 0.5, 1, 2, 5, 10, 20, 50)),
+    "in": tuple(METRES_PER_INCH * size for size in (0.1, 0.25, 0.5, 1, 2, 4, 8, 20)),
+}
+CELLS_ALONG = 90
+"""Cells along the longest side of the tank at most, unless a spacing is named. Our choice."""
+
+
+def default_depths(setup: Setup) -> tuple[tuple[Plane, ...], str]:
+    """A few depths worth a look: those of the corals, else of the sites, else of the tank.
+
+    Returns
+    -------
+    tuple of Plane, from the shallowest down; and the sentence that says how they were chosen
+
+    Source
+    ------
+    Our choice: shallowest, middle and deepest.
+    """
+    depth = {r.name: r.depth_m for r in setup.receivers}
+    tops = [depth.get(f"{c.name} (top)", depth[c.site]) for c in setup.corals]
+    bottom = setup.tank.water_depth_m
+    if tops:
+        found, words = tops, "depths not named: the shallowest, the middle and the deepest coral"
+    elif setup.sites:
+        found = [s.depth_m for s in setup.sites]
+        words = "depths not named: the shallowest, the middle and the deepest site"
+    else:
+        found = [0.25 * bottom, 0.5 * bottom, bottom]
+        words = "depths not named, and no sites: a quarter, a half and all of the water's depth"
+    found = sorted(min(max(d, 0.0), bottom) for d in found)
+    ends = [found[0], found[len(found) // 2], found[-1]][:MOST_DEPTHS]
+    kept: list[float] = []
+    for at in ends:
+        if not kept or at - kept[-1] >= APART_M:
+            kept.append(at)
+    return tuple(Plane("depth", at) for at in kept), words
+
+
+def default_side_view(setup: Setup) -> tuple[Plane, str]:
+    """The upright plane through the middle coral, else the middle site, else the middle of the tank.
+
+    Returns
+    -------
+    Plane, and the sentence that says how it was chosen
+
+    Source
+    ------
+    Our choice.
+    """
+    stocked = {c.site for c in setup.corals}
+    at = sorted(s.y_m for s in setup.sites if s.name in stocked or not stocked)
+    if not at:
+        return Plane("from_front", 0.5 * setup.tank.width_m), "side view not named: the middle of the tank"
+    whose = "coral" if stocked else "site"
+    return Plane("from_front", at[len(at) // 2]), f"side view not named: through the middle {whose}"
+
+
+def default_cell_m(setup: Setup) -> float:
+    """A round spacing that cuts the longest side of the tank into some tens of cells.
+
+    Returns
+    -------
+    float
+        [m]
+
+    Source
+    ------
+    Our choice.
+    """
+    tank = setup.tank
+    finest = max(tank.length_m, tank.width_m, tank.water_depth_m) / CELLS_ALONG
+    sizes = CELL_SIZES[setup.length_unit]
+    return next((size for size in sizes if size >= finest * (1 - 1e-9)), sizes[-1])
+
+
+def default_groups(setup: Setup) -> tuple[tuple[CoralGroup, ...], str]:
+    """The groups of the setup's corals that light judges, in the order of the corals.
+
+    Returns
+    -------
+    tuple of CoralGroup, and a sentence; empty where nothing needs saying
+
+    Source
+    ------
+    Our choice.
+    """
+    keys: Sequence[str] = tuple(dict.fromkeys(c.group for c in setup.corals))
+    groups = tuple(setup.groups[k] for k in keys if setup.groups[k].band_dli is not None)
+    return groups, "" if groups else "no corals here that light judges: name groups with --group KEY"
+
+
+def cell_count(setup: Setup, planes: Sequence[Plane], cell_m: float) -> int:
+    """How many cells a map would have.
+
+    Parameters
+    ----------
+    setup : Setup
+    planes : sequence of Plane
+    cell_m : float
+        [m]
+    """
+    tank = setup.tank
+    x, y, z = (
+        max(1, int(np.ceil(span / cell_m - 1e-9)))
+        for span in (tank.length_m, tank.width_m, tank.water_depth_m)
+    )
+    area = {"depth": x * y, "from_front": x * z, "from_left": y * z}
+    return sum(area[plane.kind] for plane in planes)
+
 
 _T = TypeVar("_T")
 MOST_NAMED = 20

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from lightdose.analysis import output_at_peak
-from lightdose.fit.mix_span import MixBound, index_spans
+from lightdose.fit.matching import MixBound, index_spans
 from lightdose.judge.cautions import LEAST_BLUE_SHARE, MOST_BELOW_390_SHARE, MOST_RED_SHARE
 from lightdose.judge.diminishing import EVIDENCE, output_returns
 from lightdose.judge.verdict import output_headroom

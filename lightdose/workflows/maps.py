@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from lightdose.analysis import light_field, scene_of
-from lightdose.judge.map_choice import group_regions
+from lightdose.judge.shown import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.places import LightExplanation, LightMap, Plane
 from lightdose.model.record import FloatArray

@@ -11,8 +11,15 @@ import numpy as np
 from lightdose import __version__
 from lightdose.analysis import analyse
 from lightdose.errors import LightdoseError
-from lightdose.files.installed_files import is_at_least, library_versions, schema_states, table_sums
-from lightdose.files.library import daylight_d65, node_tables, reference_tables
+from lightdose.files.library import (
+    daylight_d65,
+    is_at_least,
+    library_versions,
+    node_tables,
+    reference_tables,
+    schema_states,
+    table_sums,
+)
 from lightdose.files.setup_file import read_setup
 from lightdose.model.fixture import (
     Channel,
@@ -24,7 +31,7 @@ from lightdose.model.fixture import (
     Programme,
 )
 from lightdose.model.light import DayCurve
-from lightdose.model.self_test import SelfCheck, SelfTest
+from lightdose.model.results import SelfCheck, SelfTest
 from lightdose.model.spectrum import GRID_NM, LedPeak
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_light_integral

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lightdose.files.dialect import csv_text
-from lightdose.files.writing import file_names
+from lightdose.files.writing import csv_text, file_names
 from lightdose.model.changes import TryChange, TryFixture, TryRow, TrySettings
 from lightdose.model.fixture import Programme
 from lightdose.model.results import Analysis, Verdict

@@ -18,7 +18,7 @@ from lightdose.answers.dose import dose_answer, dose_sheet, headline, next_comma
 from lightdose.answers.field import Field, plain
 from lightdose.answers.verdicts import bar_of, counts, verdict_sentence
 from lightdose.files.delimited import read_delimited, read_text
-from lightdose.files.dialect import Dialect, csv_text, schema_text
+from lightdose.files.writing import Dialect, csv_text, schema_text
 from lightdose.model.results import Analysis
 from lightdose.present.page import laid_out
 from lightdose.present.text import bar_text

@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
-from lightdose.files.dialect import Dialect
+from lightdose.files.writing import Dialect
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"
 

@@ -9,15 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lightdose.files.delimited import read_delimited
-from lightdose.files.dialect import (
-    Column,
-    Dialect,
-    csv_text,
-    decimal_text,
-    neutral_text,
-    plain_text,
-    table_schema,
-)
+from lightdose.files.writing import Dialect, csv_text, decimal_text, neutral_text, plain_text, table_schema
+from lightdose.quantities import ValueColumn
 
 HEADER = ["site", "dli_mol_m2_d", "lit"]
 ROWS = [["ridge, top", 0.1 + 0.2, True], ['24" tank; left', None, False], ["=1+1", -1e-07, None]]
@@ -101,8 +94,11 @@ def test_neutral_text_is_undone(name):
 @pytest.mark.pinned
 def test_table_schema_describes_the_columns():
     """Names, kinds and units stand beside the CSV, with the decimal mark where it is a comma."""
-    columns = [Column("site", "string"), Column("dli_mol_m2_d", title="daily dose", unit="mol m-2 d-1")]
-    columns.append(Column("lit", "boolean"))
+    columns = [
+        ValueColumn("site", "string"),
+        ValueColumn("dli_mol_m2_d", title="daily dose", unit="mol m-2 d-1"),
+    ]
+    columns.append(ValueColumn("lit", "boolean"))
     assert table_schema(columns) == {
         "fields": [
             {"name": "site", "type": "string"},

@@ -12,7 +12,6 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from lightdose.errors import Place, ScheduleError
-from lightdose.files.dialect import Dialect
 from lightdose.files.schedule_csv import (
     LIMIT_ROWS,
     glowing_gaps,
@@ -20,6 +19,7 @@ from lightdose.files.schedule_csv import (
     read_schedule,
     write_schedule,
 )
+from lightdose.files.writing import Dialect
 from lightdose.model.fixture import ChannelProgramme, Programme
 
 CHANNELS = ("blue 445", "white")

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from lightdose.cli.init import example_folder
-from lightdose.files import installed_files, library
-from lightdose.model.self_test import SelfCheck
+from lightdose.files import library
+from lightdose.model.results import SelfCheck
 from lightdose.workflows import selftest
 from lightdose.workflows.selftest import self_test
 
@@ -35,7 +35,7 @@ def test_changed_missing_and_unknown_tables_are_found(
     """One byte more, a file gone, and a file that nobody shipped are three failures."""
     home = tmp_path / "spectra"
     shutil.copytree(library.data_file(), home)
-    monkeypatch.setattr(installed_files, "data_file", lambda *parts: home.joinpath(*parts))
+    monkeypatch.setattr(library, "data_file", lambda *parts: home.joinpath(*parts))
     with (home / "water" / "pure_water.csv").open("a", encoding="utf-8") as stream:
         stream.write("\n")
     (home / "illuminants" / "d65.csv").unlink()
