@@ -29,10 +29,9 @@ from lightdose.model.light import LightField, Scene, SiteDay, SiteSpectrum
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.beam import source_cells
 from lightdose.physics.day_curve import day_curve, fixture_use
 from lightdose.physics.dose import daily_dose
-from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, weighting_matrix
+from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, source_cells, weighting_matrix
 from lightdose.physics.light_field import (
     PreparedField,
     prepare_field,

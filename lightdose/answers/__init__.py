@@ -11,12 +11,12 @@ if TYPE_CHECKING:
 TABLES: Final = {
     "compare": ("compare", "FIELDS"),
     "dose": ("light", "FIELDS"),
-    "groups": ("groups", "FIELDS"),
+    "groups": ("library", "GROUP_FIELDS"),
     "hazard": ("hazard", "FIELDS"),
     "map": ("map", "FIELDS"),
     "place": ("place", "FIELDS"),
     "sensitivity": ("sensitivity", "FIELDS"),
-    "spectrum": ("spectrum", "FIELDS"),
+    "spectrum": ("library", "SPECTRUM_FIELDS"),
 }
 """Command with a CSV -> module and name of the fields of its rows; the guide and many setups read them."""
 

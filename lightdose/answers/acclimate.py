@@ -10,7 +10,8 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section, pointed
 from lightdose.answers.field import Field, as_json, said, table
 from lightdose.answers.verdicts import SINGLE_VALUES
-from lightdose.answers.words import DLI_UNIT, count, literal, number
+from lightdose.answers.words import DLI_UNIT, count, number
+from lightdose.errors import literal
 from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
 from lightdose.model.record import dataclass
 from lightdose.model.results import Span

@@ -1,15 +1,18 @@
-"""`check`: what was understood, and every problem."""
+"""`check` and `selftest`: is a setup whole, is this installation, and many setups in one view."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
 from lightdose.answers.answer import Answer, OverviewRow
-from lightdose.answers.blocks import Say
-from lightdose.answers.field import NONE, Field, as_json
+from lightdose.answers.blocks import Block, Column, Point, Points, Say, Table
+from lightdose.answers.field import NONE, Field, Sheet, as_json
+from lightdose.answers.words import count
 from lightdose.errors import Problem
+from lightdose.model.results import SelfCheck, SelfTest
 from lightdose.model.setup import Setup
 
 
@@ -56,3 +59,106 @@ def in_short(problem: Problem) -> str:
     """A problem in a few words, with its line."""
     line = f"line {problem.place.line}: " if problem.place and problem.place.line else ""
     return f"{line}{problem.found}"
+
+
+TOGETHER: Final = (
+    ("table", "spectra and other tables match the sums they were shipped with"),
+    ("editor schema", "schemas for editors are those of the readers"),
+    ("library", "libraries are there in the versions asked for"),
+)
+"""Checks that are told together: how their names begin, and what they show."""
+
+# fmt: off
+FIELDS: Final = (
+    Field("what", "what", lambda check: check.what, kind="string"),
+    Field("expected", "expected", lambda check: check.expected, kind="string"),
+    Field("got", "got", lambda check: check.got, kind="string"),
+    Field("unit", "unit", lambda check: check.unit or None, kind="string"),
+    Field("relative_tolerance", "tolerance", lambda check: check.tolerance),
+    Field("kind", "kind", lambda check: check.kind, kind="string"),
+    Field("source", "source", lambda check: check.source, kind="string"),
+    Field("passed", "passed", lambda check: check.passed, kind="boolean"),
+)
+# fmt: on
+
+
+def selftest_answer(tested: SelfTest) -> Answer:
+    """Files and libraries together, each number by itself, every failure in full, the verdict last."""
+    installed = [check for check in tested.checks if check.kind == "installed"]
+    points = []
+    for word, what in TOGETHER:
+        checks = [check for check in installed if check.what.startswith(f"{word} ")]
+        good = sum(check.passed for check in checks)
+        points.append(Point(f"{good} of {len(checks)} {what}", _word(good == len(checks))))
+    points += [_point(c) for c in tested.checks if c.kind != "installed" or not c.passed]
+    versions = ", ".join(f"{name} {number}" for name, number in tested.versions.items())
+    total = count(len(tested.checks), "check")
+    verdict = f"All {total} passed."
+    if tested.failed:
+        verdict = f"{len(tested.failed)} of {total} failed: install lightdose anew, and report what stays."
+    return Answer(
+        "selftest",
+        (
+            Points(tuple(points)),
+            Say(f"lightdose {tested.version} on {versions}", "note"),
+            Say(verdict, "verdict"),
+        ),
+        lambda: {
+            "passed": not tested.failed,
+            "checks": [as_json(FIELDS, check) for check in tested.checks],
+            "versions": dict(tested.versions),
+        },
+        sheet=Sheet(FIELDS, tested.checks),
+        failed=bool(tested.failed),
+    )
+
+
+def _word(passed: bool) -> str:
+    return "passed" if passed else "FAILED"
+
+
+def _point(check: SelfCheck) -> Point:
+    unit = f" {check.unit}" if check.unit and check.unit != "sha256" else ""
+    values = f"expected {_shown(check.expected)}{unit}, got {_shown(check.got)}{unit}"
+    return Point(f"{check.what}: {values}", _word(check.passed), f"{check.kind}: {check.source}")
+
+
+def _shown(value: float | str) -> str:
+    return value or "nothing" if isinstance(value, str) else f"{value:.7g}"
+
+
+ROWS_SHOWN: Final = 60
+"""Rows of the table on a terminal; the rest is counted. Our choice."""
+
+FAILED: Final = "not computed"
+NUMBERS: Final = frozenset(("within", "off", "undecided", "problems", "kWh/day"))
+
+
+def overview_blocks(names: Sequence[str], rows: Sequence[OverviewRow]) -> list[Block]:
+    """A table of setups, each by its name, the worst first, and how many stand where."""
+    ranked = sorted(zip(names, rows, strict=True), key=lambda named: named[1].concern)
+    heads = max((tuple(head for head, _ in row.cells) for row in rows), key=len)
+    columns = [Column("setup", tuple(name for name, _ in ranked), fold=True)]
+    for head in heads:
+        cells = tuple(dict(row.cells).get(head, NONE) for _, row in ranked)
+        columns.append(Column(head, cells, right=head in NUMBERS, fold=head not in NUMBERS))
+    strong = tuple(row.concern[0] < 2 for _, row in ranked)
+    table = Table(
+        "setups", "", tuple(columns), strong, least=5, rows_at_most=ROWS_SHOWN, left_out="further setup"
+    )
+    return [table, Say(closing_line(rows), "verdict")]
+
+
+def failed_overview(problems: Sequence[Problem], heads: Sequence[str]) -> OverviewRow:
+    """A setup that could not be computed: its first problem under the head that ``heads`` gives last."""
+    *empty, told = heads
+    cells = tuple((head, NONE) for head in empty)
+    return OverviewRow((*cells, (told, in_short(problems[0]))), FAILED, (0.0,), failed=True)
+
+
+def closing_line(rows: Sequence[OverviewRow]) -> str:
+    """How many setups stand where, the worst first."""
+    order = {row.standing: row.concern[0] for row in rows}
+    counts = Counter(row.standing for row in rows)
+    parts = [f"{counts[standing]} {standing}" for standing in sorted(order, key=lambda s: order[s])]
+    return f"{count(len(rows), 'setup')}: {', '.join(parts)}."

@@ -12,11 +12,11 @@ from typing import Any, Final
 
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Picture, Point, Points, Say, Section, pointed
+from lightdose.answers.colour import LOOKS, NOTE, colour_text, looks_json, looks_sentence, swatch_text
 from lightdose.answers.dose import EK_NOTE, FIXTURE, ROWS_SHOWN, brief_cautions, safety_lines, safety_section
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.light import CURVES, JUDGED, LIGHT, Row
 from lightdose.answers.light import FIELDS as OF_DOSE
-from lightdose.answers.looks import LOOKS, NOTE, colour_text, looks_json, looks_sentence, swatch_text
 from lightdose.answers.verdicts import (
     brief_words,
     counts,
@@ -25,7 +25,8 @@ from lightdose.answers.verdicts import (
     short_state,
     verdict_sentence,
 )
-from lightdose.answers.words import count, literal, number, range_text
+from lightdose.answers.words import count, number, range_text
+from lightdose.errors import literal
 from lightdose.model.changes import SEVERITY
 from lightdose.model.comparison import (
     Comparison,

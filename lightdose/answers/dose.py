@@ -27,7 +27,8 @@ from lightdose.answers.verdicts import (
     verdict_words,
     worst_first,
 )
-from lightdose.answers.words import DLI_UNIT, as_typed, count, literal, number, percent, range_text
+from lightdose.answers.words import DLI_UNIT, as_typed, count, number, percent, range_text
+from lightdose.errors import literal
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit

@@ -1,17 +1,22 @@
-"""What the customer's page says: statements from the numbers of the setup, both sides of the evidence."""
+"""What goes over the counter: a sheet for a customer, and the slip of a coral that leaves."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from typing import Final
+from pathlib import Path
+from typing import Any, Final
 
-from lightdose.answers.blocks import Point
+from lightdose.answers.answer import Answer
+from lightdose.answers.blocks import Point, Points, Say
 from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
-from lightdose.answers.dose import safety_lines
+from lightdose.answers.dose import is_safety, safety_lines
+from lightdose.answers.field import as_json, plain
+from lightdose.answers.light import FIELDS, Row
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
-from lightdose.answers.verdicts import OPEN, counts, short_state
+from lightdose.answers.verdicts import OPEN, counts, interval_text, short_state, table_words
 from lightdose.answers.words import (
+    DLI_UNIT,
     DLI_UNIT_TYPESET,
     PPFD_UNIT,
     PPFD_UNIT_TYPESET,
@@ -19,11 +24,13 @@ from lightdose.answers.words import (
     hours,
     number,
     percent,
+    range_text,
 )
+from lightdose.errors import literal
 from lightdose.model.changes import EvidenceSide
-from lightdose.model.results import Analysis, Verdict
-from lightdose.model.shop import HandedLight, Handout
-from lightdose.present.figures.lettering import shortened
+from lightdose.model.results import EYES, Analysis, Verdict
+from lightdose.model.shop import HandedLight, Handout, Slip
+from lightdose.present.figures.style import shortened
 
 LONGEST_NAME: Final = 34
 """Letters of a name within a sentence; where it matters it stands whole in other answers."""
@@ -278,3 +285,109 @@ def _shorter_names(analysis: Analysis, text: str) -> str:
                 repr(name)[1:-1], shortened(name, LONGEST_NAME)
             )
     return text
+
+
+START: Final = (
+    "Start at or below this dose, then brighter by at most 10 % a week (common practice, no published rule). "
+    "If it pales or stays closed, light is only one of many causes."
+)
+UNKNOWN: Final = (
+    "This dose gives nothing to start from: begin at the low end of the usual (common practice, no published "
+    "source)."
+)
+WITHOUT_LIGHT: Final = "Its group lives without light: there is no least amount to start from."
+GRADES: Final = {
+    "A": "two or more published numbers",
+    "B": "one published number",
+    "C": "published direction only",
+    "D": "practice only",
+}
+TOLD: Final = frozenset(
+    ("coral", "group", "dli_mol_m2_d", "peak_ppfd_umol_m2_s", "photoperiod_h", "peak_equivalent_h")
+) | {"interval_95", "dli_state", "dli_verdict", "band_dli", "grade", "sources"}
+"""Figures of `dose` that the slip has too."""
+
+
+def slip_answer(slip: Slip, file: Path | None) -> Answer:
+    """The slip in words; ``file`` is its page, None where none was written."""
+    analysis = slip.analysis
+    rows = [Point(heading(slip), "coral"), Point(origin_sentence(slip), "from"), *slip_points(slip)]
+    following = [] if file else [Say("Next: add -o slip.pdf for a page to print.")]
+    return Answer(
+        "slip",
+        (
+            Say(analysis.basis.sentence, "basis"),
+            Points((*rows, Point(start_sentence(slip), "advice"))),
+            Say(EYES, "note"),
+            *following,
+            Say(f"Type into its [[coral]]: {previous_line(slip)}", "verdict"),
+        ),
+        lambda: _body(slip, file),
+        title=analysis.setup.title,
+        basis=analysis.basis.key,
+        cautions=tuple(caution for caution in analysis.cautions if is_safety(caution)),
+        setups=(analysis.setup,),
+    )
+
+
+def _body(slip: Slip, file: Path | None) -> dict[str, Any]:
+    known = as_json([one for one in FIELDS if one.name in TOLD], _row(slip))
+    return known | {
+        "date": slip.date,
+        "band_fraction": plain(slip.analysis.band_fraction(slip.verdict.receiver)),
+        "previous": "unknown" if slip.previous_mol_m2_d is None else slip.previous_mol_m2_d,
+        "file": None if file is None else str(file.resolve()),
+    }
+
+
+def _row(slip: Slip) -> Row:
+    sites = [site.name for site in slip.analysis.setup.sites]
+    return Row(slip.analysis, sites.index(slip.verdict.site), slip.verdict)
+
+
+def slip_points(slip: Slip) -> list[Point]:
+    """The light that the coral lived in, and what is usual for its group."""
+    verdict, row = slip.verdict, _row(slip)
+    dose = f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}"
+    if verdict.certainty is not None:
+        dose += f" (95 %: {interval_text(verdict.certainty.interval_dli)})"
+    points = [Point(dose, "dose a day"), Point(f"{number(verdict.peak_ppfd_umol_m2_s)} {PPFD_UNIT}", "peak")]
+    if verdict.dli_mol_m2_d > 0:
+        worth = hours(row.of("peak_equivalent_h"))
+        points.append(Point(f"lit {hours(row.of('photoperiod_h'))}, worth {worth} at the peak", "hours"))
+    points.append(Point(mix_words(slip.analysis.band_fraction(verdict.receiver)), "colour"))
+    return [*points, Point(_usual(slip), "usual")]
+
+
+def _usual(slip: Slip) -> str:
+    verdict = slip.verdict
+    group = literal(verdict.group_name)
+    if verdict.band_dli is None:
+        return f"{group}: lives without light, so no amount is usual"
+    grade = GRADES.get(verdict.grade, verdict.grade)
+    usual = f"{range_text(*verdict.band_dli)} for {group}"
+    return f"{usual}; common practice, grade {verdict.grade} ({grade}); here: {table_words(verdict)}"
+
+
+def previous_line(slip: Slip) -> str:
+    """The line for the [[coral]] of the next keeper's setup.toml."""
+    if slip.previous_mol_m2_d is None:
+        return 'previous = "unknown"'
+    return f"previous = {slip.previous_mol_m2_d:.15g}"
+
+
+def start_sentence(slip: Slip) -> str:
+    """How to begin in the next tank."""
+    if slip.verdict.band_dli is None:
+        return WITHOUT_LIGHT
+    return START if slip.previous_mol_m2_d is not None else UNKNOWN
+
+
+def heading(slip: Slip) -> str:
+    """The coral's name as the slip's title."""
+    return literal(slip.verdict.coral)
+
+
+def origin_sentence(slip: Slip) -> str:
+    """From where, and of when the figures are."""
+    return f"{literal(slip.analysis.setup.title)}, {slip.date}"

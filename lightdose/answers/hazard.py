@@ -8,7 +8,8 @@ from typing import Final
 from lightdose.answers.answer import Answer, OverviewRow
 from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
-from lightdose.answers.words import as_typed, length, literal, number
+from lightdose.answers.words import as_typed, length, number
+from lightdose.errors import literal
 from lightdose.model.record import dataclass
 from lightdose.model.results import Exposure, Hazard, LimitKey, LimitTime, Stare, duration_words
 from lightdose.model.setup import LengthUnit

@@ -13,15 +13,7 @@ import numpy as np
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Say, Section
 from lightdose.answers.field import Field, Sheet, said, table
-from lightdose.answers.words import (
-    DLI_UNIT,
-    PPFD_UNIT,
-    as_typed,
-    count,
-    length,
-    percent,
-    range_text,
-)
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, as_typed, count, length, percent, range_text
 from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice, Plane
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import LengthUnit

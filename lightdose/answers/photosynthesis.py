@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from lightdose.answers.words import PPFD_UNIT, count, literal, number, percent, range_text
+from lightdose.answers.words import PPFD_UNIT, count, number, percent, range_text
+from lightdose.errors import literal
 
 if TYPE_CHECKING:
     from lightdose.model.changes import CoralReturn, DiminishingReturn

@@ -10,9 +10,21 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Point, Points, Say, Section
 from lightdose.answers.dose import brief_cautions, cautions_section, safety_section
 from lightdose.answers.field import Field, as_json, plain, said, table
-from lightdose.answers.schedules import percent_text, schedule_json, span_of_hours, try_schedules, typed_path
 from lightdose.answers.verdicts import brief_words, concern, counts_of_change, interval_text, verdict_words
-from lightdose.answers.words import DLI_UNIT, clock, count, literal, number, percent, range_text
+from lightdose.answers.words import (
+    DLI_UNIT,
+    clock,
+    count,
+    number,
+    percent,
+    percent_text,
+    range_text,
+    schedule_json,
+    span_of_hours,
+    try_schedules,
+    typed_path,
+)
+from lightdose.errors import literal
 from lightdose.model.plans import BLUE_BELOW_NM, Conflict, CoralChange, Edge, Remedy, Tuning
 
 EDGE_WORDS: Final[Mapping[Edge, str]] = {"low": "low edge", "high": "high edge", "peak": "midday limit"}

@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from lightdose.answers.blocks import Bar
-from lightdose.answers.words import STATE_WORDS, count, literal, number
+from lightdose.answers.words import STATE_WORDS, count, number
+from lightdose.errors import literal
 from lightdose.model.results import Analysis, DliState, DliVerdict, Verdict
 
 SURE: Final = 0.97

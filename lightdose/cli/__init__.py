@@ -87,7 +87,7 @@ class CommandGroup(click.Group):
         assert isinstance(command, click.Command)
         command.name = cmd_name
         if COMPLETES in os.environ:
-            from lightdose.cli.completing import completes
+            from lightdose.cli.completion import completes
 
             return completes(command)
         return command
@@ -125,7 +125,7 @@ class CommandGroup(click.Group):
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         extra |= {"standalone_mode": False, "complete_var": COMPLETES}
         if COMPLETES in os.environ:
-            import lightdose.cli.completing  # noqa: F401 - its shells take the place of click's
+            import lightdose.cli.completion  # noqa: F401 - its shells take the place of click's
         try:
             code = super().main(words, *rest, **extra)
         except (KeyboardInterrupt, click.Abort):
@@ -229,7 +229,7 @@ def _tell_how_to_call() -> None:
     words = sys.argv[1:]
     if not sys.stderr.isatty() or "--quiet" in words:
         return
-    from lightdose.cli.calling import FIRST_COMMANDS, how_to_call
+    from lightdose.cli.completion import FIRST_COMMANDS, how_to_call
 
     if words and words[0] in FIRST_COMMANDS:
         told = how_to_call(sys.argv[0], os.getcwd(), os.environ, windows=os.name == "nt")

@@ -8,9 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask, SetupRequest, days_option, dialect_option, rise_option, start_date
+from lightdose.cli.asking import (
+    Ask,
+    SetupRequest,
+    days_option,
+    dialect_option,
+    inputs_of,
+    rise_option,
+    save_schedules,
+    start_date,
+)
 from lightdose.cli.frame import answers
-from lightdose.cli.giving import inputs_of, save_schedules
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -61,7 +69,7 @@ def command(
 
 
 def _drawing(way: Acclimation) -> Drawing:
-    from lightdose.present.figures.acclimation import acclimation_drawing
+    from lightdose.present.figures.placement import acclimation_drawing
 
     return acclimation_drawing(way)
 

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask, start_date
+from lightdose.cli.asking import Ask, inputs_of, start_date
 from lightdose.cli.frame import answers
-from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer

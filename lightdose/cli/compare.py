@@ -56,7 +56,7 @@ def _compared(ask: Ask) -> Comparison:
 
 
 def _pictures(comparison: Comparison, sites: tuple[str, ...]) -> list[Drawing]:
-    from lightdose.judge.shown import shown_sites
+    from lightdose.judge.map_choice import shown_sites
     from lightdose.present.figures.comparison import comparison_drawings
     from lightdose.workflows.compare import with_days
 

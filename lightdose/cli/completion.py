@@ -1,10 +1,170 @@
-"""``lightdose completion``: the script that a shell needs to complete our commands."""
+"""``lightdose completion``: what TAB completes, the script a shell needs, and how to call lightdose.
+
+Only the standard library reads here, for TAB must answer at once: no numpy, no checks, no messages. What
+cannot be read completes to nothing.
+"""
 
 from __future__ import annotations
 
+import copy
+import os
+import shlex
+from collections.abc import Iterable, Mapping
+from typing import Any
+
 import click
+from click.shell_completion import (
+    BashComplete,
+    CompletionItem,
+    PowerShellComplete,
+    add_completion_class,
+    split_arg_string,
+)
 
 from lightdose.cli.asking import debug_option, plain_command, quiet_option, say
+
+FIRST_COMMANDS = ("init", "check", "dose")
+"""Commands of a first session; later ones need no such hint."""
+
+
+def how_to_call(program: str, folder: str, environ: Mapping[str, str], *, windows: bool) -> str:
+    """A sentence on how to call the program next time; empty where a shell finds it by its name.
+
+    Parameters
+    ----------
+    program : the path by which it was called
+    folder : the working folder
+    environ : for PATH and the shell
+    windows : whether this is Windows
+    """
+    home = os.path.dirname(os.path.abspath(program))
+    known = environ.get("PATH", "").split(os.pathsep)
+    if os.path.normcase(home) in {os.path.normcase(os.path.abspath(place)) for place in known if place}:
+        return ""
+    shown = os.path.relpath(home, folder) if home.startswith(os.path.join(folder, "")) else home
+    script = _activation(environ, windows)
+    if not os.path.isfile(os.path.join(home, script)):
+        return ""
+    path = os.path.join(shown, script)
+    typed = f'"{path}"' if " " in path else path
+    if not windows:
+        typed = f"source {typed}"
+    elif " " in path and script.endswith(".ps1"):
+        typed = f"& {typed}"
+    return f"next time: `{typed}` once in each window, then `lightdose ...`"
+
+
+def _activation(environ: Mapping[str, str], windows: bool) -> str:
+    """The script of an environment that the shell in use can run."""
+    if windows:
+        return "activate.bat" if "PROMPT" in environ else "Activate.ps1"
+    shell = os.path.basename(environ.get("SHELL", ""))
+    return {"fish": "activate.fish", "csh": "activate.csh", "tcsh": "activate.csh"}.get(shell, "activate")
+
+
+FOLDERS = ("DIR",)
+FILES = ("FILE", "FILE...", "PATH", "DIR|FILE")
+NAMES = {
+    "SITE": "site", "CORAL": "coral", "--site": "site", "--meter": "meter", "KEY": "group",
+    "CORAL=SITE": "coral", "CORAL=CORAL": "coral", "CORAL=DOSE": "coral", "HERE=THERE": "site",
+    "coral": "coral", "topic": "topic",
+}  # fmt: skip
+"""What names stand under a metavar, an option, or an argument."""
+
+
+def completes(command: click.Command) -> click.Command:
+    """A copy of the command, each of its values completing to files or names where its help says so."""
+    command = copy.copy(command)
+    command.params = [copy.copy(parameter) for parameter in command.params]
+    for parameter in command.params:
+        if not isinstance(parameter.type, type(click.STRING) | click.Path):
+            continue
+        words = (parameter.metavar or "", parameter.opts[0], parameter.name or "")
+        kind = next((NAMES[word] for word in words if word in NAMES), None)
+        if kind is not None:
+            parameter.type = _Name(kind)
+        elif words[0] in FOLDERS + FILES:
+            parameter.type = click.Path(file_okay=words[0] not in FOLDERS)
+    return command
+
+
+class _Name(click.ParamType[str]):
+    """A name out of the setup that stands on the line."""
+
+    def __init__(self, kind: str) -> None:
+        self.name = kind
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem[Any]]:
+        first, equals, second = incomplete.rpartition("=")
+        kind = "site" if equals and param.metavar == "CORAL=SITE" else self.name
+        known = [name for name in _named(kind) if isinstance(name, str)]
+        return [CompletionItem(first + equals + name) for name in known if name.startswith(second)]
+
+
+def _named(kind: str) -> Iterable[str]:
+    """The names of a kind in the first setup of the line; none where it cannot be read."""
+    import tomllib
+    from pathlib import Path
+
+    if kind == "topic":
+        from lightdose.guide import TOPICS
+
+        return TOPICS
+    if kind == "group":
+        file = Path(__file__).parents[1] / "data" / "coral_groups.toml"
+        return list(tomllib.loads(file.read_text(encoding="utf-8"))["group"])
+    # The line itself is searched: an option that still lacks its value leaves click's arguments empty.
+    paths = [Path(word) for word in split_arg_string(os.environ.get("COMP_WORDS", ""))[2:]]
+    setups = [
+        p / "setup.toml" if os.path.isdir(p) else p for p in paths if p.suffix == ".toml" or os.path.isdir(p)
+    ]
+    if not setups:
+        return ()
+    try:
+        data = tomllib.loads(setups[0].read_text(encoding="utf-8-sig"))
+        if kind == "meter":
+            return list(data.get("meter", {}))
+        own = [table["name"] for table in data.get(kind, [])]
+        racks = data.get("rack", []) if kind == "site" else []
+        return own + [site for rack in racks for site in _rack(rack)]
+    except (OSError, ValueError, LookupError, TypeError, AttributeError):
+        return ()
+
+
+def _rack(rack: dict[str, Any]) -> list[str]:
+    """The sites of a rack, its rows named on letter by letter."""
+    rows, name = min(rack["rows"], 26), rack["name"]
+    named = rack.get("row_names") or [name[:-1] + chr(ord(name[-1]) + row) for row in range(rows)]
+    return [f"{row}{column}" for row in named for column in range(1, min(rack["columns"], 100) + 1)]
+
+
+@add_completion_class
+class _Bash(BashComplete):
+    """Names with spaces are escaped, twice: the script reads its lines without ``read -r``."""
+
+    def format_completion(self, item: CompletionItem[Any]) -> str:
+        quoted = os.environ.get("COMP_WORDS", "").count('"') % 2 == 1
+        value = str(item.value)
+        if item.type == "plain" and not quoted and shlex.quote(value) != value and "=" not in value:
+            value = "".join(c if c.isalnum() or c in "-_./=:%+@" else f"\\\\{c}" for c in value)
+        return f"{item.type},{value}"
+
+
+@add_completion_class
+class _PowerShell(PowerShellComplete):
+    """Names with spaces are quoted; a path keeps its backslashes."""
+
+    def get_completion_args(self) -> tuple[list[str], str]:
+        os.environ["COMP_WORDS"] = os.environ["COMP_WORDS"].replace("\\", "\\\\")
+        return super().get_completion_args()
+
+    def format_completion(self, item: CompletionItem[Any]) -> str:
+        if item.type == "plain" and " " in str(item.value):
+            item = CompletionItem("'" + str(item.value).replace("'", "''") + "'", help=item.help)
+        return super().format_completion(item)
+
 
 INSTALL = {
     "bash": "lightdose completion bash > ~/.local/share/bash-completion/completions/lightdose",

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask
+from lightdose.cli.asking import Ask, inputs_of, save_schedules
 from lightdose.cli.frame import answers, schedule_targets
-from lightdose.cli.giving import inputs_of, save_schedules
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
@@ -81,11 +80,9 @@ def _pictures(
     ask: Ask, analysis: Analysis, sites: tuple[str, ...], weighed: ColourOrIntensity | None
 ) -> list[Drawing]:
     from lightdose.analysis import site_days, site_spectra
-    from lightdose.judge.shown import shown_receivers
-    from lightdose.present.figures.day import day_drawing
-    from lightdose.present.figures.dose import dose_drawings
+    from lightdose.judge.map_choice import shown_receivers
+    from lightdose.present.figures.day import day_drawing, dose_drawings, spectrum_drawing
     from lightdose.present.figures.explaining import diminishing_drawing
-    from lightdose.present.figures.spectrum import spectrum_drawing
     from lightdose.workflows.explain import diminishing_return
 
     unit = ask.unit(analysis.setup)

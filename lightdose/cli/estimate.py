@@ -49,7 +49,7 @@ def command(_: Ask, group: str | None, **typed: Any) -> Answer:
     The answer is a range, from mixes of LED colours and generic meters, and says whether a better reading
     would change the advice. Light is ruled in or out, never diagnosed. Keep your face out of the beam.
     """
-    from lightdose.answers.estimate import estimate_answer
+    from lightdose.answers.meter import estimate_answer
     from lightdose.files.groups_file import default_groups, group_named
     from lightdose.files.library import daylight_d65, read_emitter, reference_tables
     from lightdose.files.typed_values import typed_question

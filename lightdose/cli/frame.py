@@ -24,6 +24,7 @@ from lightdose.cli.asking import (
     dialect_option,
     example_first,
     figures_option,
+    give,
     imperial_option,
     jobs_option,
     json_option,
@@ -34,7 +35,6 @@ from lightdose.cli.asking import (
     takes_setup_as,
     takes_setups,
 )
-from lightdose.cli.giving import give
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer

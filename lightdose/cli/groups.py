@@ -29,7 +29,7 @@ def command(_: Ask, setup: str | None, groups_file: str | None) -> Answer:
     from dataclasses import replace
     from pathlib import Path
 
-    from lightdose.answers.groups import groups_answer
+    from lightdose.answers.library import groups_answer
     from lightdose.files.groups_file import default_groups, read_own_groups, with_own_groups
     from lightdose.files.setup_file import read_setup
 

@@ -37,7 +37,7 @@ def command(topic: str | None, html_file: str | None, quiet: bool, no_color: boo
         return
     from shutil import get_terminal_size
 
-    from lightdose.present.guide_text import page_lines, topic_lines
+    from lightdose.present.guide import page_lines, topic_lines
 
     width = max(40, min(get_terminal_size((80, 24)).columns, WIDEST))
     if topic is None:
@@ -67,7 +67,7 @@ def _save(target: str, quiet: bool) -> None:
     from lightdose.errors import OutputError, Place, Problem
     from lightdose.files.writing import output_target, write_atomically
     from lightdose.guide.pages import all_pages
-    from lightdose.present.guide_page import guide_page
+    from lightdose.present.guide import guide_page
 
     path = output_target(target, "guide.html")
     if path.suffix.lower() not in (".html", ".htm"):

@@ -25,8 +25,17 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import click
 
-from lightdose.cli.asking import Ask, ManySetups, is_terminal, say, stands_for_many
-from lightdose.cli.giving import code_of, json_of, print_blocks, write_files
+from lightdose.cli.asking import (
+    Ask,
+    ManySetups,
+    code_of,
+    is_terminal,
+    json_of,
+    print_blocks,
+    say,
+    stands_for_many,
+    write_files,
+)
 from lightdose.errors import LightdoseError, OutputError, Place, Problem, SetupError, literal
 from lightdose.files.writing import GrowingFile, file_names
 from lightdose.working_folder import pass_settings_by, safe_path, starts_can_be_safe
@@ -295,7 +304,7 @@ def run_many(many: ManySetups, wanted: Wanted) -> int:
     SetupError, click.UsageError
         Where a folder holds no setup, or a variation cannot be meant for any.
     """
-    from lightdose.answers.overview import overview_blocks
+    from lightdose.answers.check import overview_blocks
 
     asks = _listed(many, wanted.ask)
     check_folders(wanted.folders)
@@ -428,7 +437,7 @@ def _debugging() -> bool:
 
 
 def _row(outcome: Outcome, heads: Sequence[str]) -> OverviewRow:
-    from lightdose.answers.overview import failed_overview
+    from lightdose.answers.check import failed_overview
 
     return outcome.row or failed_overview(outcome.told, heads)
 

@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from lightdose.cli.asking import Ask, metres
+from lightdose.cli.asking import Ask, inputs_of, metres
 from lightdose.cli.frame import answers
-from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -155,7 +154,7 @@ def _planes(
     setup: Setup, asked: Mapping[str, Sequence[str]], *, side_view: bool
 ) -> tuple[list[Plane], list[str]]:
     """The slices asked for, or sensible ones with the sentences that say how they were chosen."""
-    from lightdose.judge.shown import default_depths, default_side_view
+    from lightdose.judge.map_choice import default_depths, default_side_view
     from lightdose.model.places import Plane
 
     tank = setup.tank
@@ -186,7 +185,7 @@ def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], 
     """The groups asked for, each once, or those kept here with what must be said of that."""
     from lightdose.errors import LightdoseError, Problem, SetupError
     from lightdose.files.groups_file import group_named
-    from lightdose.judge.shown import default_groups
+    from lightdose.judge.map_choice import default_groups
 
     if not keys:
         chosen, told = default_groups(setup)
@@ -208,7 +207,7 @@ def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], 
 
 
 def _cell_m(setup: Setup, cell: str | None) -> float:
-    from lightdose.judge.shown import default_cell_m
+    from lightdose.judge.map_choice import default_cell_m
 
     if cell is None:
         return default_cell_m(setup)
@@ -223,8 +222,8 @@ def _light(
 ) -> LightMap:
     """The map, with a progress bar where it takes a while; ``more`` are samples and notes."""
     from lightdose.errors import Problem, SetupError
-    from lightdose.judge.shown import cell_count
-    from lightdose.workflows.maps import light_map
+    from lightdose.judge.map_choice import cell_count
+    from lightdose.workflows.plans import light_map
 
     cells = cell_count(setup, planes, cell_m)
     points = cells * more["samples"] ** 2
@@ -241,7 +240,7 @@ def _light(
 def _explanation(ask: Ask, name: str | None, at: tuple[str, str, str] | None) -> Answer:
     """Why a site, a coral's place or any place gets the light it gets."""
     from lightdose.answers.explain import explain_answer
-    from lightdose.workflows.maps import explain_light
+    from lightdose.workflows.plans import explain_light
 
     setup = ask.setup()
     receiver = _receiver(setup, name) if at is None else _place(setup, at)

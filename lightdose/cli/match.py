@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask, dialect_option
+from lightdose.cli.asking import Ask, dialect_option, inputs_of, save_schedules
 from lightdose.cli.frame import answers, schedule_targets
-from lightdose.cli.giving import inputs_of, save_schedules
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer

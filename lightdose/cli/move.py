@@ -34,7 +34,7 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
     than the one before, with the fewest steps; down is free above the floor of its group. Rise per week:
     common practice, no published rule per week.
     """
-    from lightdose.answers.move import move_answer
+    from lightdose.answers.place import move_answer
     from lightdose.model.places import MoveWishes
     from lightdose.workflows.plans import move
 

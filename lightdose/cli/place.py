@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.asking import Ask, metres, metres_above_0
+from lightdose.cli.asking import Ask, inputs_of, metres, metres_above_0
 from lightdose.cli.frame import answers
-from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -147,9 +146,9 @@ def _write_corals(ask: Ask, placement: Placement, target: str) -> Path:
 
 
 def _drawings(ask: Ask, setup: Setup, placement: Placement) -> list[Drawing]:
-    from lightdose.judge.shown import default_cell_m, shown_planes
+    from lightdose.judge.map_choice import default_cell_m, shown_planes
     from lightdose.present.figures.placement import placement_drawing
-    from lightdose.workflows.maps import light_map
+    from lightdose.workflows.plans import light_map
 
     light = light_map(setup, shown_planes(placement), cell_m=default_cell_m(setup))
     return [placement_drawing(placement, light, ask.unit(setup))]

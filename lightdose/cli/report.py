@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask, paper_option
+from lightdose.cli.asking import Ask, inputs_of, paper_option
 from lightdose.cli.frame import answers
-from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
@@ -97,11 +96,10 @@ def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
 
 def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
     from lightdose.analysis import site_days, site_spectra
-    from lightdose.judge.shown import shown_receivers, shown_sites
+    from lightdose.judge.map_choice import shown_receivers, shown_sites
     from lightdose.present.report import Report
     from lightdose.workflows.compare import looks_and_gets, with_days
-    from lightdose.workflows.explain import colour_or_intensity, diminishing_return
-    from lightdose.workflows.trying import try_change
+    from lightdose.workflows.explain import colour_or_intensity, diminishing_return, try_change
 
     shown = shown_receivers(analysis)
     return Report(
@@ -121,8 +119,8 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
 
 def _light(setup: Setup) -> LightMap | None:
     """The plan at the depth of the middle coral, and a view from the front; none without a lit fixture."""
-    from lightdose.judge.shown import default_depths, default_side_view
-    from lightdose.workflows.maps import light_map
+    from lightdose.judge.map_choice import default_depths, default_side_view
+    from lightdose.workflows.plans import light_map
 
     if not setup.lit_fixtures:
         return None
@@ -145,9 +143,8 @@ def save_handout(
 ) -> Path:
     """Write the customer's page of one setup or of two beside one another as PDF; gives its path."""
     from lightdose.files.writing import output_target
-    from lightdose.present.handout import handout_pages
-    from lightdose.present.paper import paper_of, pdf_bytes
-    from lightdose.workflows.handout import handout
+    from lightdose.present.paper import handout_pages, paper_of, pdf_bytes
+    from lightdose.workflows.compare import handout
 
     path = output_target(target, "handout.pdf")
     sheet = paper or paper_of(analysis.setup.length_unit)

@@ -23,7 +23,7 @@ def command(_: Ask) -> Answer:
     source), identity (an exact property), pinned (our own earlier value, which proves only that nothing
     moved). Exit code 1 where a check fails.
     """
-    from lightdose.answers.selftest import selftest_answer
+    from lightdose.answers.check import selftest_answer
     from lightdose.cli.init import example_folder
     from lightdose.workflows.selftest import self_test
 

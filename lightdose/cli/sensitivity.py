@@ -37,7 +37,7 @@ def command(ask: Ask, words: tuple[str, ...], sites: tuple[str, ...]) -> Answer:
     from lightdose.files.readings_csv import check_sites
     from lightdose.files.typed_values import cases_from_words
     from lightdose.judge.sensitivity import sensitivity, standard_cases
-    from lightdose.present.figures.sensitivity import tornado_drawings
+    from lightdose.present.figures.explaining import tornado_drawings
 
     setup = ask.setup()
     check_sites(setup, sites, "--site")

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask, paper_option, start_date
+from lightdose.cli.asking import Ask, inputs_of, paper_option, start_date
 from lightdose.cli.frame import answers
-from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
@@ -34,8 +33,8 @@ def command(ask: Ask, coral: str, output: str | None, date: str | None, paper: P
     previous = 4.6, from which `lightdose acclimate` begins. The date is today's unless --date names one.
     """
     from lightdose.analysis import analyse
-    from lightdose.answers.slip import slip_answer
-    from lightdose.workflows.handout import slip
+    from lightdose.answers.handout import slip_answer
+    from lightdose.workflows.compare import slip
 
     day = start_date(date, "--date") or _today(ask)
     setup = ask.setup()
@@ -43,8 +42,7 @@ def command(ask: Ask, coral: str, output: str | None, date: str | None, paper: P
     path = None
     if output:
         from lightdose.files.writing import output_target
-        from lightdose.present.paper import paper_of, pdf_bytes
-        from lightdose.present.slip import slip_page
+        from lightdose.present.paper import paper_of, pdf_bytes, slip_page
 
         path = output_target(output, "slip.pdf")
         ask.save(path, pdf_bytes(slip_page(found, paper or paper_of(setup.length_unit))), inputs_of(setup))

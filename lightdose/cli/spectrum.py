@@ -38,7 +38,7 @@ def command(_: Ask, files: tuple[str, ...], quantity: Quantity | None) -> Answer
     A FILE is a CSV with wavelength_nm and one value column, an IES TM-27 file (.xml, .spdx), or the name of a
     library entry; library:NAME is always the entry. A name that the library lacks lists all of them.
     """
-    from lightdose.answers.spectrum import spectrum_answer
+    from lightdose.answers.library import spectrum_answer
     from lightdose.files.input_files import sha256_of
     from lightdose.files.library import node_tables
     from lightdose.physics.spectrum_metrics import spectrum_metrics
@@ -53,7 +53,7 @@ def command(_: Ask, files: tuple[str, ...], quantity: Quantity | None) -> Answer
 
 def _overlay(names: Sequence[str], spectra: Sequence[SpectralDistribution]) -> Drawing:
     from lightdose.physics.spectrum_metrics import photon_shares
-    from lightdose.present.figures.spectrum import overlay_drawing
+    from lightdose.present.figures.day import overlay_drawing
 
     return overlay_drawing([photon_shares(n, spectrum) for n, spectrum in zip(names, spectra, strict=True)])
 

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask, dialect_option
+from lightdose.cli.asking import Ask, dialect_option, inputs_of
 from lightdose.cli.frame import answers
-from lightdose.cli.giving import inputs_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -81,7 +80,7 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
     from lightdose.answers.words import as_typed
     from lightdose.files.readings_csv import must_hold_no_readings
     from lightdose.files.writing import csv_text, output_target
-    from lightdose.present.survey_sheet import survey_sheet
+    from lightdose.present.paper import survey_sheet
 
     sheet = output_target(output, SHEET)
     table = sheet.with_name(TABLE if sheet.name == SHEET else f"{sheet.stem}-readings.csv")

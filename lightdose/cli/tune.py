@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.asking import Ask, NumberRange, Share, dialect_option
+from lightdose.cli.asking import Ask, NumberRange, Share, dialect_option, inputs_of, save_schedules
 from lightdose.cli.frame import answers, schedule_targets
-from lightdose.cli.giving import inputs_of, save_schedules
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
@@ -136,7 +135,7 @@ def _wishes(asked: dict[str, Any]) -> TuneWishes:
 
 def _drawings(ask: Ask, tuning: Tuning) -> list[Drawing]:
     from lightdose.analysis import site_days
-    from lightdose.judge.shown import shown_corals
+    from lightdose.judge.map_choice import shown_corals
     from lightdose.present.figures.tuning import tuning_drawings
 
     shown = shown_corals(tuning)

@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from lightdose.model.fixture import Beam, CosineLobe, Fixture, Programme
 from lightdose.model.record import FloatArray, dataclass
-from lightdose.physics.beam import cosine_exponent
+from lightdose.physics.emission import cosine_exponent
 
 
 class NodeSpline:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from lightdose.errors import InfeasibleError, Problem
-from lightdose.fit.tuning_bounds import ChannelBounds, channel_bounds, further_rows, lit_channels
 from lightdose.fit.tuning_problem import (
     SAME_WITHIN,
     DayLimits,
@@ -17,6 +16,7 @@ from lightdose.fit.tuning_problem import (
     most_light,
     violation_of,
 )
+from lightdose.fit.tuning_record import ChannelBounds, channel_bounds, further_rows, lit_channels
 from lightdose.fit.tuning_schedule import (
     OutputShape,
     brightest_hour_share,

@@ -34,7 +34,7 @@ from lightdose.model.results import (
 )
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import HazardTables
-from lightdose.physics.beam import cosine_exponent
+from lightdose.physics.emission import cosine_exponent
 from lightdose.physics.hazard import (
     WORKING_DAY_S,
     actinic_uv_time_s,

@@ -28,9 +28,8 @@ from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import Cover, Setup, Wall, WallKind
 from lightdose.model.spectrum import ReferenceTables, SpectralTable
-from lightdose.physics.beam import source_cells
 from lightdose.physics.day_curve import output_points
-from lightdose.physics.emission import weighting_matrix
+from lightdose.physics.emission import source_cells, weighting_matrix
 from lightdose.physics.light_field import response_at
 from lightdose.quantities import MOL_PER_UMOL_S_H
 

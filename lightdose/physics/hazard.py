@@ -21,7 +21,7 @@ from lightdose.model.fixture import (
 )
 from lightdose.model.record import FloatArray
 from lightdose.model.spectrum import GRID_NM, HazardTables
-from lightdose.physics.beam import distinct_beams, intensity_per_flux
+from lightdose.physics.emission import distinct_beams, intensity_per_flux
 from lightdose.physics.photons import cells_in_band, joules_per_photon
 from lightdose.quantities import BANDS
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
-from lightdose.physics.beam import SourceCells
+from lightdose.physics.emission import SourceCells
 from lightdose.physics.walls import (
     BEHIND,
     FRONT,

@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import WALL_NAMES, Tank, Wall
-from lightdose.physics.beam import SourceCells
+from lightdose.physics.emission import SourceCells
 
 IntArray = npt.NDArray[np.intp]
 

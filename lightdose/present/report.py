@@ -1,14 +1,26 @@
-"""The report: one self-contained page that answers in words first, then shows every number and figure."""
+"""The report: one self-contained page that answers first, with a change to try in it.
+
+Everything that comes from a setup stands in a JSON block and gets into the page by ``textContent``; the
+markup holds none of it. The script is the same for every setup, so a content security policy can name it by
+its hash.
+"""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import cache
+from typing import Any, Final
 
-from lightdose.answers.assumed import assumptions
 from lightdose.answers.blocks import Block, Markup, Picture, Point, Points, Say, Section, Table
-from lightdose.answers.colour import colour_sentences, evidence_lines
+from lightdose.answers.colour import (
+    brightest_looks,
+    colour_sentences,
+    evidence_lines,
+    looks_sentences,
+    looks_table,
+)
 from lightdose.answers.compare import compared, photons_sentence
 from lightdose.answers.dose import (
     answer_points,
@@ -24,11 +36,12 @@ from lightdose.answers.dose import (
     safety_section,
     sites_section,
 )
-from lightdose.answers.groups import STATEMENT
-from lightdose.answers.looks import brightest_looks, looks_sentences, looks_table
+from lightdose.answers.library import STATEMENT
 from lightdose.answers.photosynthesis import return_sentences
+from lightdose.answers.report import assumptions
 from lightdose.answers.verdicts import verdict_sentence
-from lightdose.answers.words import clock, literal, percent_words
+from lightdose.answers.words import STATE_WORDS, clock, count, percent_words
+from lightdose.errors import literal
 from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange
 from lightdose.model.comparison import Compared, LooksAndGets
 from lightdose.model.fixture import Fixture
@@ -38,13 +51,94 @@ from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.comparison import comparison_drawings
-from lightdose.present.figures.day import day_drawing, schedule_drawing
+from lightdose.present.figures.day import day_drawing, schedule_drawing, spectrum_drawing
 from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
 from lightdose.present.figures.map import map_drawings
-from lightdose.present.figures.spectrum import spectrum_drawing
-from lightdose.present.page import Ready, laid_out, page_environment, policy, set_text, template_text
-from lightdose.present.range_bar import KEY
-from lightdose.present.try_change import try_change_section
+from lightdose.present.page import KEY, Ready, laid_out, page_environment, policy, set_text, template_text
+
+_ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
+
+
+@dataclass(frozen=True)
+class TrySection:
+    """Parts of the section: ``script`` and ``style`` are the texts inside their elements, without the tags.
+
+    ``html`` goes into the page as it stands; the script comes after it.
+    """
+
+    html: str
+    script: str
+    style: str
+
+
+def try_change_section(record: TryChange) -> TrySection:
+    """The section for one setup."""
+    html = _template("html").replace("@DATA@", _json_block(_data(record)))
+    return TrySection(html, _template("js"), _template("css"))
+
+
+@cache
+def _template(suffix: str) -> str:
+    from importlib.resources import files
+
+    return files("lightdose.present").joinpath("templates", f"try_change.{suffix}").read_text("utf-8")
+
+
+def _json_block(data: dict[str, Any]) -> str:
+    """JSON that may stand inside a script element: it holds no markup and no line separators."""
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return "".join(_ESCAPES.get(c, c) for c in text)
+
+
+def _data(record: TryChange) -> dict[str, Any]:
+    return {
+        "channels": [
+            {
+                "shown": literal(f"{c.fixture}: {c.channel}" if len(record.fixtures) > 1 else c.channel),
+                "time": c.time_h.tolist(),
+                "level": c.level.tolist(),
+                "dimLevel": c.dimming.level.tolist(),
+                "dimOutput": c.dimming.output.tolist(),
+                "highest": c.highest_level,
+                "today": c.today_level,
+                "top": c.top,
+                "topChange": c.top_change_h,
+                "borrowed": literal(c.borrowed_from),
+            }
+            for c in record.channels
+        ],
+        "fixtures": [
+            {
+                "name": literal(f.name),
+                "first": f.first_channel,
+                "count": f.channel_count,
+                "header": f.schedule_header,
+                "file": f.schedule_file,
+            }
+            for f in record.fixtures
+        ],
+        "rows": [
+            {
+                "coral": None if r.coral is None else literal(r.coral),
+                "site": literal(r.site),
+                "at": r.receiver,
+                "band": r.band_dli,
+                "floor": r.floor_dli,
+                "ceiling": r.ceiling_dli,
+                "peakHigh": r.peak_high,
+                "dli": r.dli_mol_m2_d,
+                "peak": r.peak_ppfd_umol_m2_s,
+                "hour": r.brightest_hour_ppfd_umol_m2_s,
+                "state": r.dli_state,
+            }
+            for r in record.rows
+        ],
+        "response": record.response.tolist(),
+        "leading": record.leading,
+        "plateau": record.plateau_h,
+        "leftOut": count(record.left_out, "place") if record.left_out else "",
+        "words": STATE_WORDS,
+    }
 
 
 @dataclass(frozen=True, eq=False)

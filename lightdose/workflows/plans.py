@@ -1,19 +1,131 @@
-"""Plans: other levels, another tank matched, other places, a way from place to place; each verified."""
+"""Plans: maps of the light, levels and hours, places, ways and steps."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from lightdose.analysis import analyse, judged_under, light_field, light_of
+from lightdose.analysis import analyse, judged_under, light_field, light_of, scene_of
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
-from lightdose.model.places import Move, MoveWishes, Placement, PlaceWishes
+from lightdose.judge.map_choice import group_regions
+from lightdose.judge.uncertain_inputs import basis_of
+from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
 from lightdose.model.plans import Match, TuneWishes, Tuning
 from lightdose.model.record import FloatArray
-from lightdose.model.setup import Setup
+from lightdose.model.setup import CoralGroup, Receiver, Setup
+from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
+from lightdose.physics.emission import weighting_matrix
+from lightdose.physics.light_field import light_field_parts, prepare_field
+from lightdose.physics.slices import (
+    SHARE_WEIGHTINGS,
+    by_source,
+    day_weights,
+    light_shares,
+    map_slice,
+    sample_points,
+    slice_cells,
+)
+
+POINTS_A_STEP = 5_000
+"""Points of a map between two steps of its progress bar."""
+
+CELLS_TO_COMPARE = 40
+"""Cells along the longer side of the level with which a place is compared."""
+
+
+def light_map(
+    setup: Setup,
+    planes: Sequence[Plane],
+    groups: Sequence[CoralGroup] = (),
+    *,
+    cell_m: float = 0.01,
+    samples: int = 1,
+    notes: Sequence[str] = (),
+    shares: bool = True,
+    advance: Callable[[int], None] = lambda _: None,
+) -> LightMap:
+    """Light on planes through the tank under open sky, and where groups would be within their bands.
+
+    ``shares=False`` leaves out how much light came by walls and floor: quicker, where only doses are wanted.
+    ``advance`` is told of every block of points that is done.
+    """
+    curve = day_curve(setup.lit_fixtures)
+    cells = [slice_cells(setup.tank, plane, cell_m) for plane in planes]
+    sampled = [sample_points(part, samples) for part in cells]
+    points = np.concatenate(sampled)
+    scene = scene_of(setup)
+    ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=len(points))
+    lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+    for first in range(0, len(points), POINTS_A_STEP):
+        parts = ready.parts(points[first : first + POINTS_A_STEP], split=shares)
+        lights.append(_by_source(parts[:, :, :, 0], day_weights(curve), known=shares))
+        advance(len(parts))
+    ends = np.cumsum([len(part) for part in sampled])[:-1]
+    ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
+    slices = [
+        map_slice(part, *light, curve)
+        for part, light in zip(cells, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
+    ]
+    return LightMap(
+        setup=setup,
+        basis=basis_of(setup),
+        slices=tuple(slices),
+        regions=group_regions(slices, groups),
+        cell_m=cell_m,
+        samples=samples,
+        notes=tuple(notes),
+    )
+
+
+def _by_source(
+    parts: FloatArray, weights: FloatArray, *, known: bool
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Light at points, by walls and by the floor; NaN for both where the parts were not kept apart."""
+    if known:
+        return by_source(parts, weights)
+    unknown = np.full(len(parts), np.nan)
+    return parts[:, 0], unknown, unknown
+
+
+def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:
+    """Why a place is as bright as it is: by which ways, from which channels, with which losses."""
+    scene, curve = scene_of(setup), day_curve(setup.lit_fixtures)
+    parts = light_field_parts((receiver,), scene, weighting_matrix(scene.tables, SHARE_WEIGHTINGS))
+    shares = light_shares(parts, curve)
+    ppfd = parts.response[:, :, :, 0].sum(axis=1)
+    dli = float(daily_light_integral(ppfd, curve)[0])
+    level = _level_doses(setup, receiver.depth_m) * receiver.open_sky
+    return LightExplanation(
+        setup=setup,
+        basis=basis_of(setup),
+        receiver=receiver,
+        by_day=bool(np.any(full_output_hours(curve) > 0)),
+        dli_mol_m2_d=dli,
+        peak_ppfd_umol_m2_s=float(peak_and_photoperiod(ppfd, curve)[0][0]),
+        full_output_ppfd_umol_m2_s=float(ppfd.sum()),
+        part_share=shares.part_share,
+        mean_path_m=shares.mean_path_m,
+        surface_loss_fraction=shares.surface_loss_fraction,
+        absorbed_fraction=shares.absorbed_fraction,
+        channels=shares.channels,
+        level_median_dli=float(np.median(level)) if level.size else None,
+        level_rank=float(np.mean(level < dli)) if level.size else None,
+    )
+
+
+def _level_doses(setup: Setup, depth_m: float) -> FloatArray:
+    """DLI under open sky all over one depth; none above the water."""
+    if depth_m < 0:
+        return np.zeros(0)
+    longest = max(setup.tank.length_m, setup.tank.width_m)
+    cells = slice_cells(setup.tank, Plane("depth", depth_m), longest / CELLS_TO_COMPARE)
+    ppfd = light_field(setup, sample_points(cells, 1))[:, :, 0]
+    return daily_light_integral(ppfd, day_curve(setup.lit_fixtures))
+
 
 MOST_CORALS = 2000
 """A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""

@@ -6,7 +6,7 @@ import pytest
 from answers.printed import as_one, on_terminal, piped
 from judge.made_tank import stepped
 
-from lightdose.answers.move import end_sentence, headline, move_answer, move_body
+from lightdose.answers.place import end_sentence, headline, move_answer, move_body
 from lightdose.answers.words import number
 from lightdose.model.places import Move, MoveWishes
 from lightdose.workflows.plans import move

@@ -6,7 +6,7 @@ import pytest
 from answers.printed import on_terminal, piped
 
 from lightdose.answers.answer import envelope
-from lightdose.answers.spectrum import spectrum_answer
+from lightdose.answers.library import spectrum_answer
 from lightdose.model.spectrum import SpectrumMetrics
 
 

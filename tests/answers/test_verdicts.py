@@ -20,7 +20,7 @@ from lightdose.answers.verdicts import (
     worst_first,
 )
 from lightdose.model.results import Analysis, Certainty, DecidingReading, DliVerdict, Uncertainty, Verdict
-from lightdose.present.figures.dose import dose_drawings
+from lightdose.present.figures.day import dose_drawings
 
 STATES = ("far_below", "below", "within", "above", "far_above")
 

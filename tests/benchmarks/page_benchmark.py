@@ -25,8 +25,8 @@ from rows import row
 from lightdose.analysis import analyse
 from lightdose.files.setup_file import read_setup
 from lightdose.model.changes import TryChange
-from lightdose.present.try_change import try_change_section
-from lightdose.workflows.trying import try_change
+from lightdose.present.report import try_change_section
+from lightdose.workflows.explain import try_change
 
 SITES, CHANNELS, POINTS = 50, 12, 50
 ROUNDS = 60

@@ -7,7 +7,7 @@ import hashlib
 from html import escape
 
 from lightdose.model.changes import TryChange
-from lightdose.present.try_change import try_change_section
+from lightdose.present.report import try_change_section
 
 PLAIN = (
     "body { margin: 0; font: 14px/1.4 sans-serif; background: #fff; color: #0d0d0d; } main { padding: 1rem; }"

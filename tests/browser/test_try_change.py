@@ -21,7 +21,7 @@ from lightdose.files.setup_file import read_setup
 from lightdose.model.changes import TryChange, TrySettings
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
-from lightdose.workflows.trying import changed_setup, try_change
+from lightdose.workflows.explain import changed_setup, try_change
 
 RESULTS = """() => [...document.querySelectorAll('#try-results tr')].map(
     row => [...row.querySelectorAll('td')].map(cell => cell.textContent))"""

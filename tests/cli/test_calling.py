@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from lightdose.cli.calling import how_to_call
+from lightdose.cli.completion import how_to_call
 
 
 def environment(home: Path) -> Path:

@@ -15,8 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from lightdose.cli import COMPLETES, SUMMARIES, cli
-from lightdose.cli.completing import _PowerShell
-from lightdose.cli.completion import INSTALL
+from lightdose.cli.completion import INSTALL, _PowerShell
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 SITES = ["ridge", "shelf", "slope", "sand front", "sand left", "ledge", "A1", "A2", "A3", "B1", "B2", "B3"]

@@ -9,7 +9,7 @@ import pytest
 from answers.printed import on_terminal, piped
 from click.testing import CliRunner
 
-from lightdose.answers.groups import groups_answer
+from lightdose.answers.library import groups_answer
 from lightdose.cli import cli
 from lightdose.files.groups_file import default_groups
 

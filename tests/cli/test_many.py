@@ -18,8 +18,8 @@ from cli.worker_tasks import FATAL, minus_one, squared_unless_fatal
 from click.testing import CliRunner, Result
 
 from lightdose.analysis import analyse
+from lightdose.answers.check import failed_overview, overview_blocks
 from lightdose.answers.dose import overview
-from lightdose.answers.overview import failed_overview, overview_blocks
 from lightdose.cli import cli
 from lightdose.cli.asking import Ask, SetupRequest
 from lightdose.cli.many import _lost, in_order, labels, result_names, setup_files

@@ -14,7 +14,7 @@ from lightdose.errors import InfeasibleError, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.files.setup_file import read_setup
 from lightdose.fit.tuning import plan_programme
-from lightdose.fit.tuning_bounds import look_xy
+from lightdose.fit.tuning_record import look_xy
 from lightdose.fit.tuning_schedule import today_shape
 from lightdose.model.plans import Controller, TuneWishes, Tuning
 from lightdose.model.results import Analysis

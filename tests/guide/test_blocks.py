@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from lightdose.guide.blocks import Code, Heading, Items, Paragraph, Span, Table, plain, read_blocks
+from lightdose.guide.pages import Code, Heading, Items, Paragraph, Span, Table, plain, read_blocks
 
 
 @pytest.mark.identity

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lightdose.files.groups_file import default_groups
-from lightdose.judge.diminishing import EVIDENCE
+from lightdose.judge.map_choice import EVIDENCE
 
 
 @pytest.mark.identity

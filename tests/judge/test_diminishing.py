@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lightdose.analysis import analyse
-from lightdose.judge.diminishing import output_returns
+from lightdose.judge.map_choice import output_returns
 from lightdose.model.fixture import Programme
 
 from .made_tank import made_tank

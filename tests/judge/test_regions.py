@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from present.made_analysis import GROUPS, made_analysis
 
-from lightdose.judge.shown import (
+from lightdose.judge.map_choice import (
     cell_count,
     default_cell_m,
     default_depths,

@@ -16,7 +16,7 @@ from lightdose.judge.sensitivity import changed_setup, sensitivity, standard_cas
 from lightdose.model.changes import SEVERITY, Case, CaseOutcome, Change, Sensitivity, case_rows
 from lightdose.model.fixture import Aperture, Fixture, Programme
 from lightdose.model.setup import Setup, Water
-from lightdose.present.figures.sensitivity import tornado_drawings
+from lightdose.present.figures.explaining import tornado_drawings
 
 TANK = made_tank()
 

@@ -9,7 +9,7 @@ from judge.made_tank import made_tank
 from present.made_analysis import made_analysis
 
 from lightdose.errors import SetupError
-from lightdose.judge.shown import shown_planes, shown_receivers, shown_sites
+from lightdose.judge.map_choice import shown_planes, shown_receivers, shown_sites
 from lightdose.model.places import PlaceWishes
 from lightdose.workflows.compare import compare
 from lightdose.workflows.plans import place

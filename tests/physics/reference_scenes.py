@@ -24,7 +24,7 @@ from lightdose.model.fixture import (
 from lightdose.model.light import Scene
 from lightdose.model.setup import Cover, Tank, Wall, Water
 from lightdose.model.spectrum import GRID_NM, LedPeak, ReferenceTables, SpectralTable, Weightings
-from lightdose.physics.beam import hemisphere_flux
+from lightdose.physics.emission import hemisphere_flux
 from lightdose.physics.light_field import response_at
 
 SCENES = Path(__file__).resolve().parents[1] / "data" / "lightfield_scenes.json"

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from physics.reference_scenes import irradiance, lamp, water_of
 
-import lightdose.physics.beam as aperture_module
+import lightdose.physics.emission as aperture_module
 from lightdose.errors import SetupError
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.setup import Tank
-from lightdose.physics.beam import CELLS_AT_MOST, bounded_source_cells, source_cells
+from lightdose.physics.emission import CELLS_AT_MOST, bounded_source_cells, source_cells
 
 
 @pytest.mark.identity

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lightdose.model.fixture import CosineLobe, PhotometricLobe, TabulatedLobe
-from lightdose.physics.beam import cosine_exponent, distinct_beams, intensity_per_flux, same_beam
+from lightdose.physics.emission import cosine_exponent, distinct_beams, intensity_per_flux, same_beam
 
 TABLE = TabulatedLobe(np.array([0.0, 20.0, 40.0, 75.0]), np.array([0.8, 1.0, 0.5, 0.1]))
 LOPSIDED = PhotometricLobe(

@@ -12,12 +12,7 @@ from lightdose.errors import Place, SetupError, SpectrumError
 from lightdose.files.library import read_emitter, reference_tables
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Flux
 from lightdose.model.spectrum import GRID_EDGES_NM, GRID_NM, LedPeak, SpectralDistribution, SpectrumMix
-from lightdose.physics.emission import (
-    channel_emission,
-    photon_distribution,
-    weigh,
-    weighting_matrix,
-)
+from lightdose.physics.emission import channel_emission, photon_distribution, weigh, weighting_matrix
 from lightdose.physics.photons import (
     band_integral,
     cells_in_band,

@@ -14,7 +14,7 @@ from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve, Fixture, 
 from lightdose.model.light import LIGHT_PARTS, LightField, Scene
 from lightdose.model.setup import WALL_NAMES, Cover, Receiver, Tank, Wall, Water
 from lightdose.model.spectrum import GRID_NM, LedPeak, ReferenceTables, SpectralTable, Weightings
-from lightdose.physics.beam import cosine_exponent
+from lightdose.physics.emission import cosine_exponent
 from lightdose.physics.light_field import (
     light_field_parts,
     prepare_field,

@@ -10,7 +10,7 @@ from physics.reference_scenes import lamp
 
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.setup import Tank, Wall
-from lightdose.physics.beam import intensity_per_flux, source_cells
+from lightdose.physics.emission import intensity_per_flux, source_cells
 from lightdose.physics.light_paths import Route, rays, routes
 from lightdose.physics.walls import axis_images, axis_walls
 

@@ -9,7 +9,7 @@ from physics.reference_scenes import irradiance, lamp, water_of
 
 from lightdose.model.fixture import Beam, CosineLobe, TabulatedLobe
 from lightdose.model.setup import Tank, Wall
-from lightdose.physics.beam import hemisphere_flux, intensity_per_flux
+from lightdose.physics.emission import hemisphere_flux, intensity_per_flux
 
 PHOTONS, BATCHES = 30_000, 10
 CLEAR, DARK, PAINTED = Wall(), Wall("dark"), Wall("painted")

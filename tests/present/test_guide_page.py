@@ -7,9 +7,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from lightdose.guide.blocks import read_blocks
-from lightdose.guide.pages import Page, all_pages
-from lightdose.present.guide_page import guide_page
+from lightdose.guide.pages import Page, all_pages, read_blocks
+from lightdose.present.guide import guide_page
 from lightdose.present.page import policy
 
 

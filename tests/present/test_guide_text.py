@@ -6,9 +6,8 @@ import re
 
 import pytest
 
-from lightdose.guide.blocks import read_blocks
-from lightdose.guide.pages import Page, all_pages
-from lightdose.present.guide_text import page_lines, topic_lines
+from lightdose.guide.pages import Page, all_pages, read_blocks
+from lightdose.present.guide import page_lines, topic_lines
 
 KEYS = "| key | meaning | default |\n|---|---|---|\n| `length` | x, left to right | required |\n"
 

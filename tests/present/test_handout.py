@@ -15,9 +15,8 @@ from lightdose.answers.handout import finding, more_text, standing_points, why_p
 from lightdose.model.results import Analysis, Caution, Exposure, LimitTime, Stare
 from lightdose.model.shop import HandedLight, Handout
 from lightdose.present.figures.handout import chosen_rows, coral_rows
-from lightdose.present.handout import handout_pages
-from lightdose.present.paper import Paper, pdf_bytes
-from lightdose.workflows.handout import handout
+from lightdose.present.paper import Paper, handout_pages, pdf_bytes
+from lightdose.workflows.compare import handout
 
 HOSTILE = '</script><b>"x" [x] [/] =1+1 & \U0001f420 \u202e\n$\\alpha$ '
 THREE = (

@@ -20,7 +20,7 @@ from lightdose.analysis import analyse, site_days, site_spectra
 from lightdose.answers.dose import answer_points, first_step, headline
 from lightdose.answers.words import STATE_WORDS, hours, number, percent, range_text
 from lightdose.files.setup_file import read_setup
-from lightdose.judge.shown import shown_receivers, shown_sites
+from lightdose.judge.map_choice import shown_receivers, shown_sites
 from lightdose.model.comparison import Compared
 from lightdose.model.places import Plane
 from lightdose.model.results import Analysis
@@ -28,9 +28,8 @@ from lightdose.model.setup import Coral, Site
 from lightdose.present.report import Report, report_page
 from lightdose.quantities import BANDS
 from lightdose.workflows.compare import compare, looks_and_gets
-from lightdose.workflows.explain import colour_or_intensity, diminishing_return
-from lightdose.workflows.maps import light_map
-from lightdose.workflows.trying import try_change
+from lightdose.workflows.explain import colour_or_intensity, diminishing_return, try_change
+from lightdose.workflows.plans import light_map
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 HOSTILE = "</style></script><script>alert('x')</script>&amp;\"[/] {{ 7*7 }}"

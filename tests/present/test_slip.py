@@ -11,9 +11,8 @@ from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
 from lightdose.model.shop import Slip
-from lightdose.present.paper import Paper, pdf_bytes
-from lightdose.present.slip import slip_page
-from lightdose.workflows.handout import slip
+from lightdose.present.paper import Paper, pdf_bytes, slip_page
+from lightdose.workflows.compare import slip
 
 HOSTILE = '</script><b>"x" [x] [/] =1+1 & \U0001f420 \u202e\n$\\alpha$ ' * 6
 QUARTERS = {"a4": (297.638, 419.528), "letter": (306.0, 396.0)}

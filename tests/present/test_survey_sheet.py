@@ -19,7 +19,7 @@ from lightdose.model.plans import Survey
 from lightdose.model.results import Basis
 from lightdose.model.setup import Coral, Site
 from lightdose.model.spectrum import Meter
-from lightdose.present.survey_sheet import survey_sheet
+from lightdose.present.paper import survey_sheet
 
 HOSTILE = "</style><script>alert('x')</script>&\"[/]"
 METER = Meter("hand <b>held</b>", "umol", "soft", "A", "built in", 0.025)

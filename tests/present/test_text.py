@@ -8,7 +8,8 @@ from present.made_analysis import made_analysis
 
 from lightdose.answers.blocks import Column, Point, Points, Say, Section, Table
 from lightdose.answers.dose import dose_answer
-from lightdose.answers.words import count, hours, length, literal, number, percent
+from lightdose.answers.words import count, hours, length, number, percent
+from lightdose.errors import literal
 from lightdose.model.results import Analysis
 from lightdose.present.text import cell_len, wrapped
 

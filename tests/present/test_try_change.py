@@ -10,7 +10,7 @@ import pytest
 
 from lightdose.model.changes import TryChange, TryChannel, TryFixture, TryRow
 from lightdose.model.fixture import DimmingCurve
-from lightdose.present.try_change import try_change_section
+from lightdose.present.report import try_change_section
 
 HOSTILE = "</script><!-- \u2028\u2029 & \" ' <b>"
 

@@ -14,7 +14,7 @@ from lightdose.files.setup_file import read_setup
 from lightdose.model.changes import TrySettings
 from lightdose.model.results import Analysis
 from lightdose.physics.day_curve import full_output_hours
-from lightdose.workflows.trying import changed_setup, try_change
+from lightdose.workflows.explain import changed_setup, try_change
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 
@@ -73,7 +73,7 @@ def test_more_places_than_a_page_can_reckon_are_left_out_and_counted(
     today: Analysis, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Corals stay before empty sites, the first ones before the rest."""
-    monkeypatch.setattr("lightdose.workflows.trying.MOST_ROWS", 7)
+    monkeypatch.setattr("lightdose.workflows.explain.MOST_ROWS", 7)
     record = try_change(today)
     assert [r.coral for r in record.rows] == [v.coral for v in today.verdicts][:7]
     assert record.left_out == 5

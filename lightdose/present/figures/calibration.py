@@ -6,7 +6,8 @@ import math
 from typing import Final, Literal
 
 from lightdose.answers.calibrate import closing_line
-from lightdose.answers.words import PPFD_UNIT_TYPESET, literal, number
+from lightdose.answers.words import PPFD_UNIT_TYPESET, number
+from lightdose.errors import literal
 from lightdose.model.calibration import CalibrationFit, ReadingFit, ReadingGroup
 from lightdose.present.figures.canvas import (
     Drawing,
@@ -17,8 +18,7 @@ from lightdose.present.figures.canvas import (
     row_sheet,
     stacked_sheet,
 )
-from lightdose.present.figures.lettering import fitted
-from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TONES
+from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TONES, fitted
 
 AGREEMENT_IN, NAMES_IN = 4.6, 2.2
 ROW_IN, BESIDE_IN = 0.3, 0.4

@@ -14,9 +14,9 @@ from xml.sax.saxutils import escape
 
 from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState, Verdict
-from lightdose.present.figures.lettering import FONT, fitted, wrapped
 from lightdose.present.figures.style import (
     BAND_FILL,
+    FONT,
     INK,
     LIMIT_FILL,
     QUIET_INK,
@@ -27,6 +27,8 @@ from lightdose.present.figures.style import (
     TITLE_PT,
     TONES,
     Stroke,
+    fitted,
+    wrapped,
 )
 from lightdose.quantities import BANDS
 

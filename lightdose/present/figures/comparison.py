@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from lightdose.answers.colour import APPROXIMATE, rounded
 from lightdose.answers.compare import (
     SAME,
     cell_factor,
@@ -16,8 +17,8 @@ from lightdose.answers.compare import (
     state_change,
     worst_changes_first,
 )
-from lightdose.answers.looks import APPROXIMATE, rounded
-from lightdose.answers.words import DLI_UNIT_TYPESET, count, hours, literal, number, range_text
+from lightdose.answers.words import DLI_UNIT_TYPESET, count, hours, number, range_text
+from lightdose.errors import literal
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, SiteComparison, Split
 from lightdose.model.light import SiteDay, SiteSpectrum
 from lightdose.model.spectrum import GRID_NM
@@ -42,11 +43,8 @@ from lightdose.present.figures.canvas import (
     row_sheet,
     stacked_sheet,
 )
-from lightdose.present.figures.day import CLOCK, PPFD
-from lightdose.present.figures.dose import DOSE
+from lightdose.present.figures.day import CLOCK, DOSE, PHOTONS, PPFD, WAVELENGTH, start_nm
 from lightdose.present.figures.explaining import looks_drawing
-from lightdose.present.figures.lettering import fitted
-from lightdose.present.figures.spectrum import PHOTONS, WAVELENGTH, start_nm
 from lightdose.present.figures.style import (
     BAND_FILL,
     DASHES,
@@ -56,6 +54,7 @@ from lightdose.present.figures.style import (
     TEXT_PT,
     TONES,
     Stroke,
+    fitted,
 )
 from lightdose.quantities import GRID_END_NM
 

@@ -1,4 +1,4 @@
-"""The day at chosen sites, and the programme that makes it: light and levels through 24 hours."""
+"""Light through the day and its spectrum, and each coral's dose on its range."""
 
 from __future__ import annotations
 
@@ -8,25 +8,236 @@ from typing import Final
 
 import numpy as np
 
+from lightdose.answers.verdicts import out_of_band, table_words, verdict_sentence, worst_first
 from lightdose.answers.words import (
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
+    SPECTRAL_UNIT_TYPESET,
     clock,
     count,
     hours,
     length,
-    literal,
     number,
+    percent,
     percent_words,
+    range_text,
 )
+from lightdose.errors import literal
 from lightdose.model.fixture import ChannelProgramme, Fixture
-from lightdose.model.light import SiteDay
+from lightdose.model.light import SiteDay, SiteSpectrum
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Analysis
+from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import LengthUnit
-from lightdose.present.figures.canvas import LINE_IN, PANEL_IN, Drawing, Panel, drawn, stacked_sheet
-from lightdose.present.figures.lettering import fitted
-from lightdose.present.figures.style import DASHES, INK, TEXT_PT, TONES, TOTAL_STROKE, Stroke, channel_strokes
+from lightdose.model.spectrum import GRID_NM, SpectralDistribution
+from lightdose.present.figures.canvas import (
+    BANDS_IN,
+    HEAD_IN,
+    LINE_IN,
+    MOST_FIGURES,
+    PANEL_IN,
+    STACK_RIGHT_IN,
+    Drawing,
+    Panel,
+    dose_limits,
+    drawn,
+    pages,
+    row_name,
+    row_sheet,
+    stacked_sheet,
+)
+from lightdose.present.figures.style import (
+    DASHES,
+    INK,
+    RULE,
+    SMALL_PT,
+    TEXT_PT,
+    TONES,
+    TOTAL_STROKE,
+    Stroke,
+    channel_strokes,
+    fitted,
+    shortened,
+    spectrum_strokes,
+)
+from lightdose.quantities import GRID_END_NM, GRID_START_NM
+
+DOSE: Final = f"dose in a day [{DLI_UNIT_TYPESET}]"
+CORALS_PER_FIGURE: Final = 60
+LONG_LIST: Final = 25
+"""Longer lists carry the scale above them too."""
+
+LEAD: Final = (
+    "Dark bar, and the range behind the words: usual dose of its group; light bar: from floor to ceiling. "
+    "Mark: the stated value, a disc within, an open diamond outside, a full one far outside. Line: 95 % of "
+    "what the inputs allow."
+)
+
+
+def dose_drawings(analysis: Analysis) -> list[Drawing]:
+    """Corals, worst first, on as many figures as they need, up to ``MOST_FIGURES``; none without corals."""
+    every = worst_first(analysis.verdicts)
+    ranked = every[: MOST_FIGURES * CORALS_PER_FIGURE]
+    shared = pages(ranked, CORALS_PER_FIGURE)
+    shown = f"; the {len(ranked)} furthest off of {len(every):,}" if len(ranked) < len(every) else ""
+    drawings = []
+    for index, (end, page) in enumerate(shared, start=1):
+        part = "" if len(shared) == 1 else f" ({index} of {len(shared)}{shown})"
+        title = f"Daily dose of each coral{part}: {verdict_sentence(analysis.verdicts)}"
+        drawings.append(_draw(f"doses{end}", title, page, ranked))
+    return drawings
+
+
+@drawn
+def _draw(name: str, title: str, verdicts: Sequence[Verdict], every: Sequence[Verdict]) -> Drawing:
+    scale_above = len(verdicts) > LONG_LIST
+    names = [row_name(v.coral) for v in verdicts]
+    sheet, panel = row_sheet(title, LEAD, names, DOSE, gap_in=0.2 if scale_above else 0.0)
+    ends = [end for v in every if v.certainty for end in v.certainty.interval_dli]
+    panel.log_axis("x", *dose_limits(every, [*ends, *(v.dli_mol_m2_d for v in every)]))
+    panel.axes.tick_params(axis="x", top=scale_above, labeltop=scale_above)
+    for row, verdict in enumerate(verdicts):
+        _draw_coral(panel, row, verdict)
+    return sheet.drawing(name, _description(title, verdicts))
+
+
+def _draw_coral(panel: Panel, row: int, verdict: Verdict) -> None:
+    panel.range_bar(row, verdict)
+    if verdict.certainty is not None:
+        panel.span(row, *map(panel.held, verdict.certainty.interval_dli))
+    panel.dose_mark(row, verdict.dli_mol_m2_d, verdict.dli_state)
+    weight = "bold" if verdict.dli_state in ("far_below", "far_above") else "normal"
+    usual = f" ({range_text(*verdict.band_dli)})" if verdict.band_dli else ""
+    panel.beside(row, number(verdict.dli_mol_m2_d), 46, ha="right", weight=weight)
+    panel.beside(row, table_words(verdict) + usual, 54, weight=weight)
+
+
+def _description(title: str, verdicts: Sequence[Verdict]) -> str:
+    off = out_of_band(tuple(verdicts))
+    if not off:
+        return f"{literal(title)}."
+    worst = off[0]
+    assert worst.band_dli is not None
+    return (
+        f"{literal(title)}. Furthest off: {literal(worst.coral)} with {number(worst.dli_mol_m2_d)} "
+        f"{DLI_UNIT_TYPESET}, usual {range_text(*worst.band_dli)}."
+    )
+
+
+WAVELENGTH: Final = "wavelength [nm]"
+PHOTONS: Final = f"photons [{SPECTRAL_UNIT_TYPESET}]"
+MIX_LEAD: Final = (
+    "Photons per nanometre at the brightest time, planar, in the water. Bands by their edges in nm."
+)
+OVERLAY_LEAD: Final = "Share of the photons of 300-800 nm in each nanometre; every area is 100 %."
+OVERLAY_IN: Final = 2.6
+LABEL_IN: Final = STACK_RIGHT_IN - 0.7
+LONGEST_LABEL: Final = 34
+NAMED_IN_TITLE: Final = 3
+SEEN_SHARE: Final = 1e-3
+"""The wavelength axis starts where a spectrum first exceeds this share of its peak, or of all photons."""
+
+DRAWN_SHARE: Final = 0.003
+"""A line below this share of the scale lies on the axis, would hide it and tell nothing."""
+
+
+def start_nm(totals: Sequence[FloatArray]) -> int:
+    """300 nm where more than a thousandth of the photons on the grid lies below 350 nm, else 350 nm."""
+    short = sum(float(total[: 350 - GRID_START_NM].sum()) for total in totals)
+    return 300 if short > SEEN_SHARE * sum(float(total.sum()) for total in totals) else 350
+
+
+@drawn
+def spectrum_drawing(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: LengthUnit) -> Drawing:
+    """Photon spectrum of the mix at the time of the peak, one panel a site on one scale."""
+    receivers = [spectrum.receiver for spectrum in spectra]
+    title = _colour_title(analysis, receivers)
+    heights = [PANEL_IN] * len(spectra)
+    sheet, panels = stacked_sheet(
+        title, MIX_LEAD, heights, WAVELENGTH, PHOTONS, above_in=HEAD_IN + BANDS_IN, grid="y"
+    )
+    top = max([float(spectrum.total.max()) for spectrum in spectra], default=0.0) or 1.0
+    start = start_nm([spectrum.total for spectrum in spectra])
+    lines = channel_lines(analysis, receivers)
+    for panel, spectrum in zip(panels, spectra, strict=True):
+        panel.wavelength_axis(start, GRID_END_NM, top)
+        panel.band_edges(start)
+        _draw_mix(panel, analysis, spectrum, lines)
+        words = _colour_words(analysis, spectrum.receiver)
+        panel.head(place_name(analysis, spectrum.receiver, unit), words, BANDS_IN)
+    words = "; ".join(f"{literal(s.name)}: {_colour_words(analysis, s.receiver)}" for s in spectra)
+    return sheet.drawing("spectra", f"{title}. {words}.")
+
+
+def _draw_mix(panel: Panel, analysis: Analysis, spectrum: SiteSpectrum, lines: Sequence[ChannelLine]) -> None:
+    left, least = panel.axes.get_xlim()[0], DRAWN_SHARE * panel.axes.get_ylim()[1]
+    cells, total = left < GRID_NM, spectrum.total
+    panel.axes.fill_between(GRID_NM[cells], total[cells], color=RULE, alpha=0.55, linewidth=0)
+    panel.line(GRID_NM[cells], total[cells], TOTAL_STROKE)
+    entries = [("total", "of DLI", TOTAL_STROKE)]
+    for line in lines:
+        values = line.of(spectrum.by_channel)[cells]
+        if values.max() > 0:
+            panel.line(GRID_NM[cells], np.where(values > least, values, np.nan), line.stroke)
+            entries.append((line.label, _share(analysis, spectrum.receiver, line), line.stroke))
+    if total.max() > 0:
+        panel.key(entries)
+
+
+def _colour_words(analysis: Analysis, receiver: int) -> str:
+    if not analysis.dose.dli[receiver] > 0:
+        return "no light of 400-700 nm"
+    shares = analysis.band_fraction(receiver)
+    parts = ", ".join(f"{percent(shares[k])} {k}" for k in ("blue", "green", "red"))
+    return f"{parts} over the day"
+
+
+def _share(analysis: Analysis, receiver: int, line: ChannelLine) -> str:
+    dli = float(analysis.dose.dli[receiver])
+    part = float(line.of(analysis.dose.dli_by_channel[receiver]))
+    if not dli > 0:
+        return "-"
+    return "< 1 %" if 0 < part < 0.005 * dli else percent(part / dli)
+
+
+def _colour_title(analysis: Analysis, receivers: Sequence[int]) -> str:
+    lit = [r for r in receivers if analysis.dose.dli[r] > 0]
+    if not lit:
+        return f"No light at {count(len(receivers), 'site')}"
+    shares = [analysis.band_fraction(r) for r in lit]
+    leading = max(("blue", "green", "red"), key=lambda k: shares[0][k])
+    values = sorted(s[leading] for s in shares)
+    low, high = percent(values[0]), percent(values[-1])
+    span = low if low == high else f"{low.removesuffix(' %')} to {high}"
+    return f"{leading.capitalize()} gives {span} of the photons of 400-700 nm"
+
+
+@drawn
+def overlay_drawing(curves: Sequence[SpectralDistribution]) -> Drawing:
+    """Share of photons per nanometre against wavelength, one line a spectrum; every area is 100 %."""
+    peaks_nm = [float(c.wavelength_nm[int(c.values.argmax())]) for c in curves]
+    labels = [fitted(shortened(c.name, LONGEST_LABEL), LABEL_IN, SMALL_PT) for c in curves]
+    named = [f"{label} {peak:.0f} nm" for label, peak in zip(labels, peaks_nm, strict=True)]
+    if len(curves) <= NAMED_IN_TITLE:
+        title = f"Most photons at: {', '.join(named)}"
+    else:
+        title = f"{len(curves)} lights, most photons at {min(peaks_nm):.0f} to {max(peaks_nm):.0f} nm"
+    heights = [max(OVERLAY_IN, len(curves) * LINE_IN)]
+    sheet, (panel,) = stacked_sheet(title, OVERLAY_LEAD, heights, WAVELENGTH, "photons [% per nm]")
+    start = min(_first_seen_nm(curve) for curve in curves)
+    panel.wavelength_axis(start, GRID_END_NM, 100 * max(float(curve.values.max()) for curve in curves))
+    panel.band_edges(start)
+    strokes = spectrum_strokes(curves)
+    for curve, stroke in zip(curves, strokes, strict=True):
+        panel.line(curve.wavelength_nm, 100 * curve.values, stroke, label=curve.name, clip_on=True)
+    panel.key([(label, "", stroke) for label, stroke in zip(labels, strokes, strict=True)])
+    return sheet.drawing("spectra-compared", f"{title}. {OVERLAY_LEAD} {'; '.join(named)}.")
+
+
+def _first_seen_nm(curve: SpectralDistribution) -> int:
+    """The 50 nm mark below the shortest wavelength that shows, 350 nm at most."""
+    seen = curve.wavelength_nm[curve.values > SEEN_SHARE * curve.values.max()]
+    return min(350, 50 * int(seen[0] // 50))
+
 
 CLOCK: Final = "time of day [hh:mm]"
 PPFD: Final = f"PPFD [{PPFD_UNIT_TYPESET}]"

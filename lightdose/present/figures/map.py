@@ -23,8 +23,7 @@ from lightdose.present.figures.canvas import (
     text_height_in,
     write_text,
 )
-from lightdose.present.figures.lettering import fitted
-from lightdose.present.figures.style import BAND_FILL, DASHES, INK, QUIET_INK, SMALL_PT
+from lightdose.present.figures.style import BAND_FILL, DASHES, INK, QUIET_INK, SMALL_PT, fitted
 from lightdose.present.figures.tank_view import (
     MARK_PT,
     NEAR_M,

@@ -14,8 +14,7 @@ from lightdose.model.places import AXES, Plane
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import WALL_NAMES, LengthUnit, Setup, Tank
 from lightdose.present.figures.canvas import Panel
-from lightdose.present.figures.lettering import fitted, text_width_in
-from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT
+from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT, fitted, text_width_in
 from lightdose.quantities import METRES_PER_INCH
 
 if TYPE_CHECKING:

@@ -18,9 +18,9 @@ from lightdose.answers.words import (
     STATE_WORDS,
     count,
     length,
-    literal,
     number,
 )
+from lightdose.errors import literal
 from lightdose.model.light import SiteDay
 from lightdose.model.plans import BAND_WIDTH_NM, CoralChange, Match, PairMatch, Tuning
 from lightdose.model.setup import LengthUnit
@@ -36,11 +36,17 @@ from lightdose.present.figures.canvas import (
     row_sheet,
     stacked_sheet,
 )
-from lightdose.present.figures.day import CLOCK, PPFD
-from lightdose.present.figures.dose import DOSE
-from lightdose.present.figures.lettering import fitted
-from lightdose.present.figures.spectrum import WAVELENGTH
-from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TEXT_PT, TONES, Stroke
+from lightdose.present.figures.day import CLOCK, DOSE, PPFD, WAVELENGTH
+from lightdose.present.figures.style import (
+    BAND_FILL,
+    INK,
+    QUIET_INK,
+    SMALL_PT,
+    TEXT_PT,
+    TONES,
+    Stroke,
+    fitted,
+)
 from lightdose.quantities import GRID_START_NM
 
 MOST_ROWS: Final = 40

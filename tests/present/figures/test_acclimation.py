@@ -13,8 +13,8 @@ from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.judge.acclimation import AcclimationRequest, mismatch_curve, step_scales
 from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
 from lightdose.model.results import Basis, Caution, Span
-from lightdose.present.figures.acclimation import CORALS_DRAWN, acclimation_drawing
 from lightdose.present.figures.canvas import render
+from lightdose.present.figures.placement import CORALS_DRAWN, acclimation_drawing
 
 LONG = "$x_1$ ünï 😀 [/] " + "nam e" * 38
 

@@ -30,7 +30,8 @@ from lightdose.present.figures.canvas import (
     spread,
     stacked_sheet,
 )
-from lightdose.present.figures.lettering import (
+from lightdose.present.figures.style import (
+    STATE_MARKS,
     drawable,
     fitted,
     fitted_before,
@@ -38,7 +39,6 @@ from lightdose.present.figures.lettering import (
     text_width_in,
     wrapped,
 )
-from lightdose.present.figures.style import STATE_MARKS
 
 LONG = "$x_1$ ünï 😀 " + "nam e" * 38
 

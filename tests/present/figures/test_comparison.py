@@ -11,7 +11,7 @@ from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
 from lightdose.analysis import site_days, site_spectra
-from lightdose.judge.shown import shown_sites
+from lightdose.judge.map_choice import shown_sites
 from lightdose.model.comparison import Comparison
 from lightdose.model.fixture import Programme
 from lightdose.model.setup import Coral, Site

@@ -8,12 +8,17 @@ import pytest
 from present.made_analysis import made_analysis, made_days, made_spectra
 from present.text_boxes import misplaced_words
 
-from lightdose.judge.shown import shown_receivers
+from lightdose.judge.map_choice import shown_receivers
 from lightdose.model.results import Analysis
 from lightdose.present.figures.canvas import MOST_FIGURES, Drawing, render
-from lightdose.present.figures.day import MOST_LINES, channel_lines, day_drawing
-from lightdose.present.figures.dose import CORALS_PER_FIGURE, dose_drawings
-from lightdose.present.figures.spectrum import spectrum_drawing
+from lightdose.present.figures.day import (
+    CORALS_PER_FIGURE,
+    MOST_LINES,
+    channel_lines,
+    day_drawing,
+    dose_drawings,
+    spectrum_drawing,
+)
 from lightdose.present.figures.style import TONES
 from lightdose.quantities import BANDS
 
@@ -118,7 +123,7 @@ def test_many_corals_take_several_figures() -> None:
 @pytest.mark.identity
 def test_a_thousand_corals_take_few_figures(monkeypatch: pytest.MonkeyPatch) -> None:
     """Beyond so many figures the corals furthest off are drawn, and the title says that others are not."""
-    monkeypatch.setattr("lightdose.present.figures.dose.CORALS_PER_FIGURE", 2)
+    monkeypatch.setattr("lightdose.present.figures.day.CORALS_PER_FIGURE", 2)
     drawings = dose_drawings(made_analysis(_random_corals(2 * MOST_FIGURES + 1)))
     assert len(drawings) == MOST_FIGURES
     assert f"(1 of {MOST_FIGURES}; the {2 * MOST_FIGURES} furthest off of" in drawings[0].title

@@ -12,14 +12,13 @@ from matplotlib.colors import to_hex
 from present.text_boxes import misplaced_words
 
 from lightdose.answers.words import number
-from lightdose.judge.shown import shown_planes
+from lightdose.judge.map_choice import shown_planes
 from lightdose.model.places import MoveWishes, Placement, PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.present.figures.canvas import Drawing, render
 from lightdose.present.figures.placement import move_drawing, placement_drawing
 from lightdose.present.figures.style import STATE_MARKS
-from lightdose.workflows.maps import light_map
-from lightdose.workflows.plans import move, place
+from lightdose.workflows.plans import light_map, move, place
 
 
 def drawing_of(placement: Placement, setup: Setup) -> Drawing:

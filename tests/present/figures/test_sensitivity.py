@@ -11,7 +11,7 @@ from lightdose.analysis import analyse, fixture_emission
 from lightdose.answers.sensitivity import sensitivity_answer
 from lightdose.files.library import reference_tables
 from lightdose.judge.sensitivity import sensitivity, standard_cases
-from lightdose.present.figures.sensitivity import tornado_drawings
+from lightdose.present.figures.explaining import tornado_drawings
 
 TANK = made_tank()
 FOUND = sensitivity(

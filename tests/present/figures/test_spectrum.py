@@ -8,7 +8,7 @@ from present.text_boxes import misplaced_words
 
 from lightdose.model.spectrum import SpectralDistribution
 from lightdose.present.figures.canvas import render
-from lightdose.present.figures.spectrum import overlay_drawing
+from lightdose.present.figures.day import overlay_drawing
 from lightdose.present.figures.style import TONES, spectrum_strokes
 
 

@@ -8,7 +8,7 @@ from present.made_analysis import made_days
 from present.made_tuning import made_tuning
 from present.text_boxes import misplaced_words
 
-from lightdose.judge.shown import shown_corals
+from lightdose.judge.map_choice import shown_corals
 from lightdose.model.plans import Tuning
 from lightdose.present.figures.canvas import Drawing, render
 from lightdose.present.figures.tuning import tuning_drawings

@@ -1,4 +1,4 @@
-"""`spectrum`: photon figures of spectra side by side."""
+"""`groups` and `spectrum`: what is known of corals and of light before any tank is read."""
 
 from __future__ import annotations
 
@@ -6,11 +6,102 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from lightdose.answers.answer import Answer
-from lightdose.answers.blocks import Column, Point, Points, Say, Table
+from lightdose.answers.blocks import Column, Point, Points, Say, Section, Table
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said
-from lightdose.answers.words import PPFD_UNIT, ascii_unit, number
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, ascii_unit, number, range_text
+from lightdose.model.setup import CoralGroup
 from lightdose.model.spectrum import SpectrumMetrics
 from lightdose.quantities import BANDS, GRID_END_NM, GRID_START_NM, PPFD_BAND
+
+STATEMENT: Final = (
+    "Usual light of coral groups: common practice of the trade, no published source, where nothing else is "
+    "named. The usual dose is the midday band x 0.0324 (a day worth 9 h at its peak), rounded. Grade A: two "
+    "or more numeric published sources, B: one, C: direction only or related taxa, D: practice only."
+)
+
+
+def _or_none(of: str) -> Callable[[CoralGroup], str | None]:
+    return lambda group: getattr(group, of) or None
+
+
+# fmt: off
+GROUP_FIELDS: Final = (
+    Field("group", "group", lambda g: g.key, kind="string", what="key that files name it by"),
+    Field("name", "name", lambda g: g.name, kind="string"),
+    Field("genera", "genera", lambda g: g.genera, kind="string"),
+    Field("band_dli", "usual DLI", lambda g: g.band_dli, "dli",
+          what="usual dose; empty where light does not judge",
+          parts=(("band_dli_low_mol_m2_d", "usual dose, low end"), ("band_dli_high_mol_m2_d",
+                "usual dose, high end"))),
+    Field("floor_dli", "floor", lambda g: g.floor_dli, "dli", what="below it: far below usual"),
+    Field("ceiling_dli", "ceiling", lambda g: g.ceiling_dli, "dli", what="above it: far above usual"),
+    Field("band_peak_umol_m2_s", "midday PPFD", lambda g: g.band_peak, "ppfd",
+          parts=(("band_peak_low_umol_m2_s", "usual at midday, low end"), ("band_peak_high_umol_m2_s",
+                "usual at midday, high end"))),
+    Field("ek_range_umol_m2_s", "Ek", lambda g: g.ek_range, "ppfd",
+          parts=(("ek_low_umol_m2_s", "light where saturation begins, low end"), ("ek_high_umol_m2_s",
+                "light where saturation begins, high end"))),
+    Field("ek_model", "Ek fit", lambda g: g.ek_model if g.ek_range else None, kind="string"),
+    Field("ek_source", "Ek stands on", lambda g: g.ek_source, kind="string"),
+    Field("grade", "grade", lambda g: g.grade, kind="string", what="evidence: A strongest, D practice only"),
+    Field("sources", "sources", lambda g: g.sources, kind="string"),
+    Field("note", "evidence", lambda g: g.note, kind="string"),
+    Field("floor_harm", "harm below the floor", _or_none("floor_harm"), kind="string"),
+)
+# fmt: on
+
+
+def groups_answer(
+    groups: Mapping[str, CoralGroup], sources: Mapping[str, str], title: str | None = None
+) -> Answer:
+    """Every group with its marks, and the citations in full."""
+    body = {
+        "groups": [
+            as_json(GROUP_FIELDS, group) | {"sources": [sources.get(key, key) for key in group.sources]}
+            for group in groups.values()
+        ],
+        "sources": dict(sources),
+    }
+    listed = [
+        Section(f"{g.key}: {g.name} (grade {g.grade})", (Points(tuple(map(Point, _facts(g)))),))
+        for g in groups.values()
+    ]
+    citations = Points(tuple(Point(citation, key) for key, citation in sources.items()))
+    return Answer(
+        "groups",
+        (Say(STATEMENT), *listed, Section("Sources", (citations,))),
+        lambda: body,
+        title=title,
+        sheet=Sheet(GROUP_FIELDS, list(groups.values())),
+    )
+
+
+def _facts(group: CoralGroup) -> list[str]:
+    """What is known of a group, a line a thought."""
+    usual = "usual: not judged by light"
+    if group.band_dli is not None:
+        marks = [
+            f"{words} {dose:g}"
+            for words, dose in (("far below under", group.floor_dli), ("far above over", group.ceiling_dli))
+            if dose is not None
+        ]
+        marked = f" ({', '.join(marks)})" if marks else ""
+        usual = f"usual {range_text(*group.band_dli)} {DLI_UNIT}{marked}"
+    ek = ""
+    if group.ek_range is not None:
+        basis = group.ek_source.replace(" [C]", "")
+        ek = f"saturates from {range_text(*group.ek_range)} {PPFD_UNIT}: {basis}"
+    facts = (
+        usual,
+        f"midday {range_text(*group.band_peak)} {PPFD_UNIT}" if group.band_peak else "",
+        f"genera {', '.join(group.genera)}" if group.genera else "",
+        ek,
+        f"evidence: {group.note}" if group.note else "",
+        f"harm below: {group.floor_harm}" if group.floor_harm else "",
+        f"sources {', '.join(group.sources)}",
+    )
+    return [fact for fact in facts if fact]
+
 
 CURVES: Final = ("z1", "z2", "z4", "tissue")
 LUX_EXAMPLE: Final = 1000
@@ -44,7 +135,7 @@ def _span(one: SpectrumMetrics) -> str | None:
 
 _LETTERS: Final = tuple(f"chromaticity_{axis}" for axis in "xy")
 # fmt: off
-FIELDS: Final = (
+SPECTRUM_FIELDS: Final = (
     Field("file", "file", lambda one: one.file, kind="string", what="file, or library:NAME"),
     Field("ppfd_umol_m2_s", "PPFD", lambda one: one.ppfd_umol_m2_s, unit="umol m-2 s-1", show=_four,
           what="photon irradiance of 400-700 nm", at={"spectra": 0}),
@@ -94,19 +185,19 @@ def spectrum_answer(
             Say(_closing(spectra, names), "verdict"),
         ),
         lambda: _body(spectra),
-        sheet=Sheet(FIELDS, spectra),
+        sheet=Sheet(SPECTRUM_FIELDS, spectra),
         inputs=inputs,
     )
 
 
 def _body(spectra: Sequence[SpectrumMetrics]) -> dict[str, Any]:
     bands = {band.key: [band.low_nm, band.high_nm] for band in (PPFD_BAND, *BANDS)}
-    return {"bands_nm": bands, "spectra": [as_json(FIELDS, one) for one in spectra]}
+    return {"bands_nm": bands, "spectra": [as_json(SPECTRUM_FIELDS, one) for one in spectra]}
 
 
 def _side_by_side(spectra: Sequence[SpectrumMetrics], names: Sequence[str]) -> Table:
     """A row a figure; absolute ones have none among spectra that are all relative."""
-    shown = sorted((f for f in FIELDS if "spectra" in f.at), key=lambda f: f.at["spectra"])
+    shown = sorted((f for f in SPECTRUM_FIELDS if "spectra" in f.at), key=lambda f: f.at["spectra"])
     rows = [(f, [str(f.shown(one)) for one in spectra]) for f in shown]
     told = [(f, cells) for f, cells in rows if f.at["spectra"] > 1 or any(c != NONE for c in cells)]
     heads = tuple(f"{f.head} {ascii_unit(f.unit)}".strip() for f, _ in told)
