@@ -17,7 +17,7 @@ from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import CoralGroup, Setup
 from lightdose.near_names import near_names
-from lightdose.physics.photosynthesis import hours_at_pmax
+from lightdose.physics.dose import hours_at_pmax
 from lightdose.quantities import METRES_PER_INCH
 
 

@@ -16,7 +16,7 @@ from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Basis, UncertainInput
 from lightdose.model.setup import Setup
-from lightdose.physics.lit_tank import FixtureSteps
+from lightdose.physics.field_changes import FixtureSteps
 
 if TYPE_CHECKING:
     from lightdose.model.calibration import Calibration, ParameterKind

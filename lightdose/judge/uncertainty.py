@@ -27,8 +27,8 @@ from lightdose.model.record import FloatArray, dataclass, quantiles
 from lightdose.model.results import Certainty, DecidingReading, DliState, DliVerdict, Uncertainty, Verdict
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
+from lightdose.physics.field_changes import FieldChanges, field_changes
 from lightdose.physics.light_field import PreparedField
-from lightdose.physics.lit_tank import FieldChanges, field_changes
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 _FILLS = DimmingCurve(np.array([0.0, 0.5, 1.0]), np.array([0.0, 1.0, 1.0]))

@@ -15,7 +15,7 @@ from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import DliState, PeakState, Verdict
 from lightdose.model.setup import Coral, CoralGroup, Setup, Site
-from lightdose.physics.photosynthesis import hours_at_pmax, over_ek_range
+from lightdose.physics.dose import hours_at_pmax, over_ek_range
 
 OWN_BAND_SOURCE = "the keeper's own range for this coral"
 

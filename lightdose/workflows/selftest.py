@@ -34,10 +34,9 @@ from lightdose.model.light import DayCurve
 from lightdose.model.results import SelfCheck, SelfTest
 from lightdose.model.spectrum import GRID_NM, LedPeak
 from lightdose.physics.day_curve import day_curve
-from lightdose.physics.dose import daily_light_integral
+from lightdose.physics.dose import daily_light_integral, hours_at_pmax
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.photons import lux_per_umol, photons_per_joule
-from lightdose.physics.photosynthesis import hours_at_pmax
 from lightdose.physics.spectrum_metrics import spectrum_metrics
 from lightdose.physics.water import horizontal_reach, surface_transmittance
 

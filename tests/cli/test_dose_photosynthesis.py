@@ -15,7 +15,7 @@ from lightdose.analysis import analyse
 from lightdose.cli import cli
 from lightdose.files.setup_file import read_setup
 from lightdose.physics.day_curve import day_points
-from lightdose.physics.photosynthesis import hours_at_pmax
+from lightdose.physics.dose import hours_at_pmax
 
 SETUP = str(Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml")
 

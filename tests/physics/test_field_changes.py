@@ -15,8 +15,8 @@ from lightdose.model.fixture import CosineLobe, PhotometricLobe, TabulatedLobe
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
 from lightdose.physics.emission import hemisphere_flux, weighting_matrix
+from lightdose.physics.field_changes import FieldChanges, FixtureSteps, field_changes, scaled_beam
 from lightdose.physics.light_field import prepare_field, response_at
-from lightdose.physics.lit_tank import FieldChanges, FixtureSteps, field_changes, scaled_beam
 
 STEPS = FixtureSteps((0.13, 0.17), (-0.1, 0.1))
 YELLOWING = (0.1, 0.3)

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from lightdose.model.light import DayCurve
 from lightdose.physics.day_curve import day_curve, output_at
-from lightdose.physics.dose import daily_light_integral
-from lightdose.physics.photosynthesis import (
+from lightdose.physics.dose import (
     MODELS,
     Model,
+    daily_light_integral,
     hours_at_pmax,
     mean_relative_rate,
     over_ek_range,
