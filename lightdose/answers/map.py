@@ -14,7 +14,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Say, Section
 from lightdose.answers.field import Field, Sheet, said, table
 from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, as_typed, count, length, percent, range_text
-from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice, Plane
+from lightdose.model.places import AXES, GroupRegion, LightMap, MapQuantity, MapSlice, Plane
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import LengthUnit
 
@@ -25,6 +25,9 @@ QUANTITIES: Final[dict[MapQuantity, tuple[str, str]]] = {
 }
 ACROSS: Final = {"depth": ("x_m", "y_m"), "from_front": ("x_m", "depth_m"), "from_left": ("y_m", "depth_m")}
 """What lies along the columns and along the rows of a slice."""
+
+ENDS: Final = (("left glass", "right glass"), ("front glass", "back glass"), ("surface", "floor"))
+"""What a cell at an end of x, y or depth lies against."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,10 +43,14 @@ class Row:
         return float(middle(self.part.of(self.quantity)))
 
     def place(self, extreme: Callable[[FloatArray], Any]) -> str:
-        """Where the brightest or the dimmest cell lies: x, y, depth."""
-        cell = int(extreme(self.part.of(self.quantity).ravel()))
-        centre = self.part.cells.centres_m.reshape(-1, 3)[cell].tolist()
-        return ", ".join(length(metres, self.unit) for metres in centre)
+        """Where the brightest or the dimmest cell lies: x, y, depth; at an end what it lies against."""
+        cells = self.part.cells
+        row, column = divmod(int(extreme(self.part.of(self.quantity).ravel())), cells.shape[1])
+        words = [length(metres, self.unit) for metres in cells.centres_m[row, column].tolist()]
+        for axis, index, n in zip(AXES[cells.plane.kind], (column, row), cells.shape[::-1], strict=False):
+            if index in (0, n - 1):
+                words[axis] = ENDS[axis][index > 0]
+        return ", ".join(words)
 
     def share(self, name: str) -> str | None:
         """How much of the day's light comes by walls or floor; None where it is not known."""
