@@ -78,3 +78,16 @@ def test_slip_in_own_groups_ends_in_2_with_its_place(tmp_path: Path) -> None:
     assert result.exit_code == 2
     assert f"{mine}:2:8:" in result.output
     assert "did you mean soft?" in result.output
+
+
+@pytest.mark.identity
+def test_json_holds_every_group_with_full_citations() -> None:
+    """One versioned object that survives a round trip, without NaN."""
+    found = json.loads(CliRunner().invoke(cli, ["groups", "--json"]).output)
+    assert found["format"] == "lightdose-groups/1"
+    assert [g["group"] for g in found["groups"]] == list(GROUPS)
+    shallow = found["groups"][0]
+    assert (shallow["band_dli"], shallow["floor_dli"], shallow["ceiling_dli"]) == ([8, 15], 4, 30)
+    assert shallow["sources"] == [SOURCES[key] for key in GROUPS["sps-shallow"].sources]
+    unlit = next(g for g in found["groups"] if g["group"] == "non-photosynthetic")
+    assert unlit["band_dli"] is None

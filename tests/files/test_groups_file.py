@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import pytest
-from lightdose.files.groups_json import groups_json
 
 from lightdose.errors import SetupError
 from lightdose.files.groups_file import (
@@ -261,16 +259,3 @@ def test_keys_of_own_groups_are_those_of_the_contract() -> None:
         "source",
         "grade",
     ]
-
-
-@pytest.mark.identity
-def test_json_holds_every_group_with_full_citations() -> None:
-    """One versioned object that survives a round trip, without NaN."""
-    found = json.loads(json.dumps(groups_json(GROUPS, SOURCES), allow_nan=False))
-    assert found["format"] == "lightdose-groups/1"
-    assert [g["group"] for g in found["groups"]] == list(GROUPS)
-    shallow = found["groups"][0]
-    assert (shallow["band_dli"], shallow["floor_dli"], shallow["ceiling_dli"]) == ([8, 15], 4, 30)
-    assert shallow["sources"] == [SOURCES[key] for key in GROUPS["sps-shallow"].sources]
-    unlit = next(g for g in found["groups"] if g["group"] == "non-photosynthetic")
-    assert unlit["band_dli"] is None
