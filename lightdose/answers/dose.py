@@ -460,7 +460,7 @@ def safety_lines(*analyses: Analysis) -> tuple[Caution, ...]:
 
 
 def _soonest_limit_s(analysis: Analysis) -> float:
-    reached = [limit.full_output_s for stare in analysis.hazards if (limit := stare.soonest())]
+    reached = [limit.full_output_s for view in analysis.hazards if (limit := view.soonest())]
     return min((s for s in reached if s is not None), default=math.inf)
 
 

@@ -11,7 +11,7 @@ from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.words import as_typed, length, number
 from lightdose.errors import literal
 from lightdose.model.record import dataclass
-from lightdose.model.results import Exposure, Hazard, LimitKey, LimitTime, Stare, duration_words
+from lightdose.model.results import DirectView, Exposure, Hazard, LimitKey, LimitTime, duration_words
 from lightdose.model.setup import LengthUnit
 
 LIMIT_NAMES: Final[dict[LimitKey, str]] = {
@@ -37,7 +37,7 @@ STARING: Final = (
 class Row:
     """One fixture, distance and limit."""
 
-    stare: Stare
+    view: DirectView
     limit: LimitTime
     unit: LengthUnit = "cm"
 
@@ -50,7 +50,7 @@ class Row:
     def start(self) -> str:
         """From where, in words."""
         return (
-            "any distance" if self.any_distance else f"{length(self.stare.distance_m, self.unit)} {self.unit}"
+            "any distance" if self.any_distance else f"{length(self.view.distance_m, self.unit)} {self.unit}"
         )
 
     def figure(self, exposure: Exposure) -> str:
@@ -62,7 +62,7 @@ class Row:
     def full_figure(self) -> str:
         """The figure at full output, with its symbol and unit."""
         _, symbol, unit = FIGURES[self.limit.key]
-        return f"{symbol} {self.figure(self.stare.full_output)} {unit}"
+        return f"{symbol} {self.figure(self.view.full_output)} {unit}"
 
 
 def _time(seconds: float | None) -> str:
@@ -74,7 +74,7 @@ def _full(_: Row) -> str:
 
 
 def _figure(of: str, name: str) -> Callable[[Row], float | None]:
-    return lambda row: getattr(getattr(row.stare, of), name)
+    return lambda row: getattr(getattr(row.view, of), name)
 
 
 def _view(exposure: Exposure, time_s: float | None) -> dict[str, float | None]:
@@ -90,8 +90,8 @@ _EXPOSURE: Final = (
     ("e_uv_a_w_m2", "W m-2", "irradiance of 315-400 nm"),
 )
 FIELDS: Final = (
-    Field("fixture", "fixture", lambda r: r.stare.fixture, kind="string", fold=True, at={"hazard": 0}),
-    Field("distance_m", "distance", lambda r: r.stare.distance_m, unit="m",
+    Field("fixture", "fixture", lambda r: r.view.fixture, kind="string", fold=True, at={"hazard": 0}),
+    Field("distance_m", "distance", lambda r: r.view.distance_m, unit="m",
           what="through air from the emitting area to the eye"),
     said("from", "from", lambda r: r.start, kind="string", at={"hazard": 1}),
     Field("limit_key", "limit", lambda r: r.limit.key, kind="string"),
@@ -108,11 +108,11 @@ FIELDS: Final = (
       unit, what in _EXPOSURE),
     Field("programme_time_to_limit_s", "programme", lambda r: r.limit.programme_s, unit="s", key="",
           what="at the programme's peak; empty where the limit is never reached"),
-    Field("programme_peak", "programme", lambda r: _view(r.stare.programme, r.limit.programme_s), csv=False),
+    Field("programme_peak", "programme", lambda r: _view(r.view.programme, r.limit.programme_s), csv=False),
     said("programme_in", "programme:\nreached in", lambda r: _time(r.limit.programme_s), at={"hazard": 4}),
     said("full_figure", "figure at\nfull output", lambda r: r.full_figure, at={"hazard": 5}),
-    said("peak_figure", "at the\npeak", lambda r: r.figure(r.stare.programme), at={"hazard": 6}),
-    Field("factor_95", "times, 95 %", lambda r: r.stare.factor_95,
+    said("peak_figure", "at the\npeak", lambda r: r.figure(r.view.programme), at={"hazard": 6}),
+    Field("factor_95", "times, 95 %", lambda r: r.view.factor_95,
           parts=(("factor_low_95", "lowest factor by which the true figures may differ"), ("factor_high_95",
                 "highest factor by which the true figures may differ"))),
     Field("limit", "limit", lambda r: r.limit.limit, kind="string"),
@@ -123,7 +123,7 @@ FIELDS: Final = (
 
 def hazard_answer(hazard: Hazard, unit: LengthUnit) -> Answer:
     """Behaviour first, then one row a fixture, distance and limit, and for all fixtures together."""
-    own, together = _rows(hazard.stares, unit), _rows(hazard.together, unit)
+    own, together = _rows(hazard.views, unit), _rows(hazard.together, unit)
     body = {
         "behaviour": [{"code": c.code, "text": c.text, "source": c.source} for c in hazard.behaviour],
         "fixtures": [as_json(FIELDS, row) for row in own],
@@ -151,8 +151,8 @@ def hazard_answer(hazard: Hazard, unit: LengthUnit) -> Answer:
     )
 
 
-def _rows(stares: tuple[Stare, ...], unit: LengthUnit) -> list[Row]:
-    return [Row(stare, limit, unit) for stare in stares for limit in stare.limits]
+def _rows(views: tuple[DirectView, ...], unit: LengthUnit) -> list[Row]:
+    return [Row(view, limit, unit) for view in views for limit in view.limits]
 
 
 def _figures(hazard: Hazard, rows: list[Row]) -> Section:
@@ -185,8 +185,8 @@ def _figures(hazard: Hazard, rows: list[Row]) -> Section:
 
 def _repeats(hazard: Hazard, row: Row) -> bool:
     """Whether a row would repeat another: radiance is the same from every distance, and does not add."""
-    first = hazard.stares[0].distance_m
-    return row.any_distance and (row.stare in hazard.together or row.stare.distance_m != first)
+    first = hazard.views[0].distance_m
+    return row.any_distance and (row.view in hazard.together or row.view.distance_m != first)
 
 
 def _limits(rows: list[Row]) -> Section:
@@ -199,10 +199,10 @@ def _limits(rows: list[Row]) -> Section:
 def _certainty(hazard: Hazard) -> list[str]:
     """By which factors the true figures may differ, one sentence for fixtures that share them."""
     by_factor: dict[tuple[float, float], list[str]] = {}
-    for stare in hazard.stares:
-        names = by_factor.setdefault(stare.factor_95, [])
-        if stare.fixture not in names:
-            names.append(stare.fixture)
+    for view in hazard.views:
+        names = by_factor.setdefault(view.factor_95, [])
+        if view.fixture not in names:
+            names.append(view.fixture)
     return [
         f"The true figures of {literal(', '.join(names))} may be {low:.2g} to {high:.2g} times these, and "
         "the times as much longer or shorter (about 95 %; our choice of uncertainties)."
@@ -210,19 +210,19 @@ def _certainty(hazard: Hazard) -> list[str]:
     ]
 
 
-def _soonest(hazard: Hazard) -> tuple[float, Stare, str] | None:
+def _soonest(hazard: Hazard) -> tuple[float, DirectView, str] | None:
     """The limit that is reached first at full output: how soon, of whom, and what it is of."""
-    timed = [(t.full_output_s, s, t) for s in hazard.stares for t in s.limits if t.full_output_s is not None]
+    timed = [(t.full_output_s, s, t) for s in hazard.views for t in s.limits if t.full_output_s is not None]
     if not timed:
         return None
-    seconds, stare, limit = min(timed, key=lambda entry: entry[0])
-    return seconds, stare, LIMIT_NAMES[limit.key].partition(",")[0]
+    seconds, view, limit = min(timed, key=lambda entry: entry[0])
+    return seconds, view, LIMIT_NAMES[limit.key].partition(",")[0]
 
 
 def closing_line(hazard: Hazard, unit: LengthUnit) -> str:
     """The verdict, and the next useful command."""
     following = f"Next: lightdose dose {as_typed(hazard.setup.path or 'setup.toml')}"
-    if not hazard.stares:
+    if not hazard.views:
         return f"No fixture is enabled: there is no light to stare into. {following}"
     soonest = _soonest(hazard)
     if soonest is None:
@@ -230,9 +230,9 @@ def closing_line(hazard: Hazard, unit: LengthUnit) -> str:
             "No limit is reached at these distances, even at full output; do not stare into it all the same. "
             f"{following}"
         )
-    seconds, stare, what = soonest
+    seconds, view, what = soonest
     return (
-        f"Do not look into it: from {length(stare.distance_m, unit)} {unit} {literal(stare.fixture)} at full "
+        f"Do not look into it: from {length(view.distance_m, unit)} {unit} {literal(view.fixture)} at full "
         f"output reaches the limit for {what} in {duration_words(seconds)}. {following}"
     )
 
@@ -244,10 +244,10 @@ def _overview(hazard: Hazard, unit: LengthUnit) -> OverviewRow:
     if soonest is None:
         cells = (("first limit", "never reached at these distances"), ("fixture", NONE), ("from", NONE))
         return OverviewRow((*cells, *tail), "reach no limit", (3.0,))
-    seconds, stare, what = soonest
+    seconds, view, what = soonest
     cells = (
         ("first limit", f"{what} in {duration_words(seconds)}"),
-        ("fixture", stare.fixture),
-        ("from", f"{length(stare.distance_m, unit)} {unit}"),
+        ("fixture", view.fixture),
+        ("from", f"{length(view.distance_m, unit)} {unit}"),
     )
     return OverviewRow((*cells, *tail), "reach a limit at full output", (2.0, seconds))

@@ -477,18 +477,19 @@ def save_schedules(
     dialect: Dialect | None = None,
 ) -> None:
     """Write the programme of each fixture that has a target, and name each file with its rows."""
-    from lightdose.files.schedule_csv import glowing_gaps, write_schedule
+    from lightdose.files.schedule_csv import gaps_lit_at_zero, write_schedule
     from lightdose.files.units import format_time
 
     kept = list(inputs)
     for fixture in fixtures:
         if fixture.name not in targets:
             continue
-        programme, glowing, target = programmes[fixture.name], fixture.type.glowing, targets[fixture.name]
+        programme, target = programmes[fixture.name], targets[fixture.name]
+        lit_at_zero = fixture.type.lit_at_zero
         channels = [c.name for c in fixture.type.channels]
-        text = write_schedule(programme, channels, dialect or ask.csv_dialect, glowing)
+        text = write_schedule(programme, channels, dialect or ask.csv_dialect, lit_at_zero)
         ask.save(target, text, kept, f", {text.count(chr(10)) - 1} rows")
-        for channel, gap_h in glowing_gaps(programme, glowing).items():
+        for channel, gap_h in gaps_lit_at_zero(programme, lit_at_zero).items():
             end, start = map(format_time, gap_h)
             ask.say(
                 f"{target.name}: {channel!r} gives light at level 0 too, and no row can switch it off within "

@@ -53,21 +53,21 @@ def write_schedule(
     programme: Programme,
     channels: Sequence[str],
     dialect: Dialect = "plain",
-    glowing: Collection[str] = (),
+    lit_at_zero: Collection[str] = (),
 ) -> str:
     """The programme as schedule.csv: a column a channel in percent, without ``all_channels``.
 
     Reading it gives the same times and levels to the last bit. A channel without a programme is written as 0.
     Programmes that share no start from which all of them end within 24 h are cut at 24:00 first, which gives
-    the same repeating day but for the times that ``glowing_gaps`` names.
+    the same repeating day but for the times that ``gaps_lit_at_zero`` names.
 
     Parameters
     ----------
     programme : what to write
     channels : the columns and their order
     dialect : "plain" or "excel-eu"
-    glowing : channels that give light at level 0; without a programme they get two rows at one time, which
-        last no time, so that they stay dark
+    lit_at_zero : channels that give light at level 0; without a programme they get two rows at one time,
+        which last no time, so that they stay dark
     """
     lit = {name: programme.channels[name] for name in channels if name in programme.channels}
     placed = _placed(lit)
@@ -81,7 +81,7 @@ def write_schedule(
     order = sorted(cells, key=_row_order) or [("00:00", 0), ("00:00+1", 0)]
     for name in channels:
         if name not in lit:
-            last = (order[0][0], 1) if name in glowing else order[-1]
+            last = (order[0][0], 1) if name in lit_at_zero else order[-1]
             for row in (order[0], last):
                 cells.setdefault(row, {})[name] = "0"
     order = sorted(cells, key=_row_order)
@@ -99,7 +99,7 @@ def write_schedule(
     return f"{mark}# {PERCENT_NOTE}\n{table.removeprefix(mark)}"
 
 
-def glowing_gaps(programme: Programme, glowing: Collection[str]) -> dict[str, tuple[float, float]]:
+def gaps_lit_at_zero(programme: Programme, lit_at_zero: Collection[str]) -> dict[str, tuple[float, float]]:
     """Channels that ``write_schedule`` must hold at level 0 where they are off, and from when to when.
 
     One that gives light at level 0, goes past midnight and has to be cut at 24:00 runs from 00:00 to 24:00 in
@@ -111,7 +111,9 @@ def glowing_gaps(programme: Programme, glowing: Collection[str]) -> dict[str, tu
         name: (float(c.time_h[-1]) - HOURS_PER_DAY, float(c.time_h[0]))
         for name, c in programme.channels.items()
     }
-    return {name: (end, start) for name, (end, start) in ends.items() if name in glowing and 0 < end < start}
+    return {
+        name: (end, start) for name, (end, start) in ends.items() if name in lit_at_zero and 0 < end < start
+    }
 
 
 def _row_order(row: tuple[str, int]) -> tuple[float, tuple[str, int]]:

@@ -305,10 +305,10 @@ def plan_move(setup: Setup, before: Analysis, wishes: MoveWishes, light: Light) 
             )
         )
     today, floor = start.dli_mol_m2_d, start.floor_dli or 0.0
-    ways = fewest_steps(today, dli, wishes.growth, floor)
-    path = ways[end]
+    paths = fewest_steps(today, dli, wishes.growth, floor)
+    path = paths[end]
     if path is None:
-        raise InfeasibleError(_no_path(setup, today, free, dli, ways, end, wishes, floor))
+        raise InfeasibleError(_no_path(setup, today, free, dli, paths, end, wishes, floor))
     return MovePlan(today, tuple(free[p] for p in path), tuple(float(dli[p]) for p in path))
 
 
@@ -336,7 +336,7 @@ def fewest_steps(start: float, dli: FloatArray, growth: float, floor: float) -> 
     Breadth-first search; within its layers the least largest ratio (a minimax path).
     """
     lit = np.maximum(dli, 1e-300)
-    ways: list[tuple[int, ...] | None] = [None] * dli.size
+    paths: list[tuple[int, ...] | None] = [None] * dli.size
     open_ = np.ones(dli.size, dtype=bool)
     reached: list[tuple[float, tuple[int, ...], float]] = [(start, (), -math.inf)]
     while reached:
@@ -349,9 +349,9 @@ def fewest_steps(start: float, dli: FloatArray, growth: float, floor: float) -> 
                     layer[p] = (largest, (*path, p))
         reached = []
         for p, (largest, path) in layer.items():
-            open_[p], ways[p] = False, path
+            open_[p], paths[p] = False, path
             reached.append((float(lit[p]), path, largest))
-    return ways
+    return paths
 
 
 def free_sites(setup: Setup, coral: Coral) -> list[Site]:
@@ -443,7 +443,7 @@ def _no_path(
     start: float,
     free: Sequence[Site],
     dli: FloatArray,
-    ways: Sequence[tuple[int, ...] | None],
+    paths: Sequence[tuple[int, ...] | None],
     end: int,
     wishes: MoveWishes,
     floor: float,
@@ -459,15 +459,15 @@ def _no_path(
             "choose a brighter site",
             Place(setup.path),
         )
-    stones = [p for p, way in enumerate(ways) if way is not None and dli[p] > start]
+    steps = [p for p, path in enumerate(paths) if path is not None and dli[p] > start]
     here = next(c.site for c in setup.corals if c.name == coral)
-    best = max(stones, key=lambda p: float(dli[p])) if stones else None
+    best = max(steps, key=lambda p: float(dli[p])) if steps else None
     dose = start if best is None else float(dli[best])
     reached = (
         f"it comes no further than {here!r}, where it stands"
         if best is None
-        else f"the nearest it comes is {free[best].name!r} with {dose:.2f}, in {len(ways[best] or ())} "
-        f"step{'s' if len(ways[best] or ()) != 1 else ''}"
+        else f"the nearest it comes is {free[best].name!r} with {dose:.2f}, in {len(paths[best] or ())} "
+        f"step{'s' if len(paths[best] or ()) != 1 else ''}"
     )
     return Problem(
         f"no path of free sites leads {coral!r} from {here!r} ({start:.2f} mol/m2/day) to {wishes.to!r} "

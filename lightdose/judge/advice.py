@@ -128,22 +128,22 @@ def _raise(case: Case, low: float, usual: str) -> str:
     lead = f"{_gets(case)}, {share_words((low - dli) / low)} below {usual}"
     steps = f" ({_in_steps(low / dli)})" if low / dli > 1 + STEP_ABOVE_RISE else ""
     if factor <= case.headroom:
-        way = f"raise its light {factor:g} times{_levels(case.shared_level, factor)}{steps}"
-        return f"{lead}: {_or_move(way, case)}"
+        remedy = f"raise its light {factor:g} times{_levels(case.shared_level, factor)}{steps}"
+        return f"{lead}: {_or_move(remedy, case)}"
     if case.headroom >= 1.05:
         reach = rounded_down(case.headroom)
-        way = f"all channels together go only {reach:g} times higher, and it needs {factor:g}"
+        remedy = f"all channels together go only {reach:g} times higher, and it needs {factor:g}"
     else:
-        way = f"it needs {factor:g} times the light and a channel already runs at full"
+        remedy = f"it needs {factor:g} times the light and a channel already runs at full"
     hours = _longer_day(low - dli, case.photoperiod_h, case.peak_umol_m2_s)
     longer = f" or hold the plateau {hours:g} h longer" if hours is not None else ""
-    return f"{lead}: {way}, so {_or_move(f'lower the fixture{longer}{steps}', case)}"
+    return f"{lead}: {remedy}, so {_or_move(f'lower the fixture{longer}{steps}', case)}"
 
 
 def _lower(case: Case, high: float, usual: str) -> str:
     factor = rounded_down(high / case.dli_mol_m2_d)
-    way = f"dim its light to {factor:g} of today{_levels(case.shared_level, factor)}, shade it"
-    moved = _or_move(way, case) if case.better_sites else f"{way}, or move it"
+    remedy = f"dim its light to {factor:g} of today{_levels(case.shared_level, factor)}, shade it"
+    moved = _or_move(remedy, case) if case.better_sites else f"{remedy}, or move it"
     return f"{_gets(case)}, {excess_words(case.dli_mol_m2_d / high)} {usual}: {moved}"
 
 
@@ -154,12 +154,12 @@ def _levels(shared_level: float | None, factor: float) -> str:
     return f", all channels from {100 * shared_level:g} to {100 * shared_level * factor:.3g} %"
 
 
-def _or_move(ways: str, case: Case) -> str:
-    """The ways, and up to two free sites with the dose there."""
+def _or_move(remedies: str, case: Case) -> str:
+    """The remedies, and up to two free sites with the dose there."""
     if not case.better_sites:
-        return ways
+        return remedies
     named = " or ".join(f"{n.site} ({plain(n.dli_mol_m2_d)})" for n in case.better_sites[:2])
-    return f"{ways}, or move it to {named}"
+    return f"{remedies}, or move it to {named}"
 
 
 def _longer_day(missing: float, photoperiod_h: float, peak: float) -> float | None:

@@ -14,7 +14,7 @@ from lightdose.judge.hazard import short_lines
 from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray
-from lightdose.model.results import EYES, Caution, Stare, Verdict
+from lightdose.model.results import EYES, Caution, DirectView, Verdict
 from lightdose.model.setup import Setup
 from lightdose.quantities import HOURS_PER_DAY
 
@@ -35,7 +35,7 @@ def find_cautions(
     curve: DayCurve,
     dose: Dose,
     verdicts: tuple[Verdict, ...],
-    hazards: Sequence[Stare] = (),
+    hazards: Sequence[DirectView] = (),
 ) -> tuple[Caution, ...]:
     """Cautions on the mix and the day with the places they concern, then limits, then safety.
 
@@ -47,7 +47,7 @@ def find_cautions(
     curve : DayCurve
     dose : Dose
     verdicts : tuple of Verdict
-    hazards : sequence of Stare
+    hazards : sequence of DirectView
         From ``find_hazards``: where a limit can be reached within a working hour, the lines on safety say so.
 
     Returns
@@ -334,7 +334,7 @@ SAFETY = (
 """Short safety lines that go with every answer."""
 
 
-def _safety(hazards: Sequence[Stare]) -> list[Caution]:
+def _safety(hazards: Sequence[DirectView]) -> list[Caution]:
     """The lines on safety; those of the fixtures' own hazard stand in for the general ones."""
     own = {line.code: line for line in short_lines(hazards)}
     first = [own.pop(line.code, line) for line in SAFETY[:1]]

@@ -25,11 +25,11 @@ from lightdose.model.record import FloatArray
 from lightdose.model.results import (
     EYES,
     Caution,
+    DirectView,
     Exposure,
     Hazard,
     LimitKey,
     LimitTime,
-    Stare,
     duration_words,
 )
 from lightdose.model.setup import Setup
@@ -77,7 +77,7 @@ LIMITS: dict[LimitKey, tuple[str, str]] = {
 
 def find_hazards(
     setup: Setup, emission: FloatArray, tables: HazardTables, curve: DayCurve
-) -> tuple[Stare, ...]:
+) -> tuple[DirectView, ...]:
     """Staring straight into each lit fixture from each distance, at full output and in the programme.
 
     Through air, whatever the cover; the output scale is kept.
@@ -93,7 +93,7 @@ def find_hazards(
 
     Returns
     -------
-    tuple of Stare
+    tuple of DirectView
         Fixtures in order, nearest distance first.
 
     Source
@@ -103,42 +103,44 @@ def find_hazards(
     power_w = weighted_power(emission, tables)
     output = np.concatenate((curve.output_start, curve.output_end))
     inputs = uncertain_inputs(setup)
-    stares, first = [], 0
+    views, first = [], 0
     for spread in inputs.fixtures:
         fixture = spread.fixture
         own = slice(first, first := first + len(fixture.type.channels))
         scaled = fixture.output_scale * power_w[own]
         known = _factor_95(inputs, spread)
-        stares += [_stare(fixture, d, scaled, output[:, own], known) for d in DISTANCES_M]
-    return tuple(stares)
+        views += [_direct_view(fixture, d, scaled, output[:, own], known) for d in DISTANCES_M]
+    return tuple(views)
 
 
-def all_together(stares: Sequence[Stare]) -> tuple[Stare, ...]:
+def all_together(views: Sequence[DirectView]) -> tuple[DirectView, ...]:
     """At most what all fixtures give together at a distance from each: the sum of all, wherever they hang.
 
     Radiance does not add: the highest of any fixture stands.
 
     Returns
     -------
-    tuple of Stare
+    tuple of DirectView
         One a distance; empty for fewer than two fixtures.
 
     Source
     ------
     Light adds; nobody can be nearer to one fixture than to the nearest.
     """
-    if len({s.fixture for s in stares}) < 2:
+    if len({s.fixture for s in views}) < 2:
         return ()
     found = []
-    for distance_m in dict.fromkeys(s.distance_m for s in stares):
-        here = [s for s in stares if s.distance_m == distance_m]
+    for distance_m in dict.fromkeys(s.distance_m for s in views):
+        here = [s for s in views if s.distance_m == distance_m]
         full, programme = (_sum([getattr(s, view) for s in here]) for view in ("full_output", "programme"))
         low, high = (pick(s.factor_95[n] for s in here) for n, pick in enumerate((min, max)))
-        found.append(Stare(TOGETHER, distance_m, full, programme, _limit_times(full, programme), (low, high)))
+        found.append(
+            DirectView(TOGETHER, distance_m, full, programme, _limit_times(full, programme), (low, high))
+        )
     return tuple(found)
 
 
-def short_lines(hazards: Sequence[Stare]) -> tuple[Caution, ...]:
+def short_lines(hazards: Sequence[DirectView]) -> tuple[Caution, ...]:
     """The short form for other answers: lines for limits that can be reached within a working hour.
 
     Returns
@@ -163,9 +165,9 @@ def short_lines(hazards: Sequence[Stare]) -> tuple[Caution, ...]:
             if t.key in keys and t.full_output_s is not None and t.full_output_s <= WORKING_HOUR_S
         ]
         if soon:
-            seconds, stare, limit = min(soon, key=lambda found: found[0])
-            far = f"{100 * stare.distance_m:g} cm ({stare.distance_m / METRES_PER_INCH:.0f} in)"
-            text = words.format(fixture=stare.fixture, far=far, time=duration_words(seconds))
+            seconds, view, limit = min(soon, key=lambda found: found[0])
+            far = f"{100 * view.distance_m:g} cm ({view.distance_m / METRES_PER_INCH:.0f} in)"
+            text = words.format(fixture=view.fixture, far=far, time=duration_words(seconds))
             lines.append(Caution(code, text, f"{limit.limit}: {limit.source}; an estimate, no assessment"))
     return tuple(lines)
 
@@ -180,13 +182,13 @@ _ULTRAVIOLET = (
 )
 
 
-def _stare(
+def _direct_view(
     fixture: Fixture,
     distance_m: float,
     power_w: FloatArray,
     output: FloatArray,
     factor_95: tuple[float, float],
-) -> Stare:
+) -> DirectView:
     geometry = worst_view(fixture.type, distance_m)
     emitters = fixture.type.emitters
 
@@ -197,7 +199,7 @@ def _stare(
 
     full, programme = exposure(np.ones((1, len(power_w)))), exposure(output)
     times = _limit_times(full, programme)
-    return Stare(fixture.name, distance_m, full, programme, times, factor_95)
+    return DirectView(fixture.name, distance_m, full, programme, times, factor_95)
 
 
 def _limit_times(full: Exposure, programme: Exposure) -> tuple[LimitTime, ...]:
@@ -296,9 +298,9 @@ def describe_hazard(
     version : str
         Of the program.
     """
-    stares = find_hazards(setup, emission, tables, curve)
+    views = find_hazards(setup, emission, tables, curve)
     return Hazard(
-        setup, basis_of(setup), BEHAVIOUR, stares, all_together(stares), tuple(_remarks(setup)), version
+        setup, basis_of(setup), BEHAVIOUR, views, all_together(views), tuple(_remarks(setup)), version
     )
 
 

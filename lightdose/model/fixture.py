@@ -245,7 +245,7 @@ class FixtureType:
     aperture_place: Place | None = None
 
     @property
-    def glowing(self) -> tuple[str, ...]:
+    def lit_at_zero(self) -> tuple[str, ...]:
         """Channels whose driver gives light at level 0, as long as their programme runs."""
         return tuple(c.name for c in self.channels if c.dimming.output[0] > 0)
 

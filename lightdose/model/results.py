@@ -127,7 +127,7 @@ class LimitTime:
 
 
 @dataclass(frozen=True)
-class Stare:
+class DirectView:
     """Staring straight into a fixture from a distance.
 
     Attributes
@@ -264,7 +264,7 @@ class Analysis:
     cautions: tuple[Caution, ...]
     version: str
     uncertainty: Uncertainty | None = None
-    hazards: tuple[Stare, ...] = ()
+    hazards: tuple[DirectView, ...] = ()
 
     def verdicts_by_site(self) -> dict[str, tuple[Verdict, ...]]:
         """The verdicts of every site, in the order of the sites; empty for a site without corals."""
@@ -319,7 +319,7 @@ class Hazard:
     Attributes
     ----------
     behaviour : what to do, before any figure
-    stares : each lit fixture at each distance, fixtures in file order
+    views : each lit fixture at each distance, fixtures in file order
     together : all lit fixtures at each distance; empty where there are fewer than two
     remarks : what the figures of this setup leave out or assume
     """
@@ -327,8 +327,8 @@ class Hazard:
     setup: Setup
     basis: Basis
     behaviour: tuple[Caution, ...]
-    stares: tuple[Stare, ...]
-    together: tuple[Stare, ...]
+    views: tuple[DirectView, ...]
+    together: tuple[DirectView, ...]
     remarks: tuple[str, ...]
     version: str
 

@@ -152,7 +152,7 @@ def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
     written = {}
     for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
         names = [c.name for c in fixture.type.channels]
-        text = write_schedule(programme, names, glowing=fixture.type.glowing)
+        text = write_schedule(programme, names, lit_at_zero=fixture.type.lit_at_zero)
         written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
     fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]
     tuned = replace(setup, fixtures=tuple(fixtures))

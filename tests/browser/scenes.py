@@ -109,10 +109,10 @@ def setup_file(
     return path
 
 
-def shapes_setup(folder: Path, files: Mapping[str, str] | None = None, *, glowing: bool = True) -> Path:
+def shapes_setup(folder: Path, files: Mapping[str, str] | None = None, *, lit_at_zero: bool = True) -> Path:
     """The tank with every shape of programme, inline or in ``files``; its night light may glow at level 0."""
     fixture_file(folder, "made lamp", [c[0] for c in CHANNELS])
-    if not glowing:
+    if not lit_at_zero:
         lamp = folder / "lamp.toml"
         lamp.write_text(lamp.read_text(encoding="utf-8").replace("[0, 2]", "[0, 0]"), encoding="utf-8")
     schedules = {name: quoted(files[name]) if files else inline(points) for name, points in SHAPES.items()}

@@ -219,12 +219,12 @@ def test_saved_schedules_read_back_give_the_pages_numbers(
     tried: Callable[..., Tried], tmp_path: Path, turn: int
 ) -> None:
     """`lightdose` reads what the page saves, every shape of programme, and reckons the page's numbers."""
-    case = tried(shapes_setup(tmp_path, glowing=False))
+    case = tried(shapes_setup(tmp_path, lit_at_zero=False))
     if turn:
         case.try_out(*drawn_settings(random.Random(turn), case.record))
     files = saved(case, tmp_path / "saved")
     assert files == {"reef": "tried-reef.csv", "side": "tried-side.csv"}
-    again = analyse(read_setup(shapes_setup(tmp_path / "saved", files, glowing=False)), certainty=False)
+    again = analyse(read_setup(shapes_setup(tmp_path / "saved", files, lit_at_zero=False)), certainty=False)
     assert now_state_peak(case.shown()) == expected(again, case.analysis)
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from lightdose.errors import Place, ScheduleError
 from lightdose.files.schedule_csv import (
     LIMIT_ROWS,
-    glowing_gaps,
+    gaps_lit_at_zero,
     programme_from_points,
     read_schedule,
     write_schedule,
@@ -381,7 +381,7 @@ def test_channel_without_programme_is_written_as_off():
 def test_glowing_channel_without_programme_stays_off(read, lit):
     """A channel that gives light at level 0 gets two rows at one time, and so no time at all."""
     day = ChannelProgramme(np.array([8.0, 8.0, 18.0]), np.array([0.2, 0.5, 0.5]))
-    text = write_schedule(Programme(dict.fromkeys(lit, day)), CHANNELS, glowing=("blue 445",))
+    text = write_schedule(Programme(dict.fromkeys(lit, day)), CHANNELS, lit_at_zero=("blue 445",))
     back = read(text)
     first = back.channels["blue 445"].time_h
     assert first[0] == first[-1]
@@ -398,9 +398,9 @@ def test_gaps_that_a_file_cannot_keep_dark_are_named():
     long_day = ChannelProgramme(np.array([6.0, 12.0, 22.0]), np.array([0.0, 0.5, 0.0]))
     day = ChannelProgramme(np.array([9.0, 12.0, 20.0]), np.array([0.0, 0.5, 0.0]))
     crossing = Programme({"blue 445": night, "white": long_day})
-    assert glowing_gaps(crossing, CHANNELS) == {"blue 445": (8.0, 20.0)}
-    assert glowing_gaps(crossing, ("white",)) == {}
-    assert glowing_gaps(Programme({"blue 445": night, "white": day}), CHANNELS) == {}
+    assert gaps_lit_at_zero(crossing, CHANNELS) == {"blue 445": (8.0, 20.0)}
+    assert gaps_lit_at_zero(crossing, ("white",)) == {}
+    assert gaps_lit_at_zero(Programme({"blue 445": night, "white": day}), CHANNELS) == {}
 
 
 @pytest.mark.identity

@@ -33,7 +33,7 @@ from lightdose.model.fixture import (
     Flux,
     Programme,
 )
-from lightdose.model.results import Hazard, Stare, duration_words
+from lightdose.model.results import DirectView, Hazard, duration_words
 from lightdose.model.setup import Cover, Setup, Tank
 from lightdose.model.spectrum import LedPeak
 from lightdose.physics.day_curve import day_curve
@@ -65,7 +65,7 @@ def setup_of(*fixtures: Fixture) -> Setup:
     return Setup("made", Tank(0.6, 0.4, 0.4), fixtures, (), (), {}, {})
 
 
-def hazards(setup: Setup) -> tuple[Stare, ...]:
+def hazards(setup: Setup) -> tuple[DirectView, ...]:
     return find_hazards(setup, fixture_emission(setup), hazard_tables(), day_curve(setup.lit_fixtures))
 
 
@@ -182,7 +182,7 @@ def test_remarks_name_what_this_setup_leaves_open() -> None:
     assert "1.2 times" in found
     assert "not counted: spare" in found
     dark = described(setup_of(off))
-    assert dark.stares == dark.together == ()
+    assert dark.views == dark.together == ()
 
 
 @pytest.mark.pinned

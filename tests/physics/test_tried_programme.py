@@ -146,8 +146,8 @@ def test_channel_off_all_day_takes_the_shape_of_the_brightest(off: Shape | None)
 @pytest.mark.identity
 def test_channel_that_glows_at_level_0_keeps_its_dark_points_and_borrows_nothing() -> None:
     """Where level 0 gives light, points at 0 are light: they stay, and an off channel must not be lit."""
-    glowing = DimmingCurve(np.array([0.0, 1.0]), np.array([0.05, 1.0]))
-    fixture = lamp({"blue": [(0.0, 0.0), *DAY], "red": None, "cyan": [(0.0, 0.0), (24.0, 0.0)]}, glowing)
+    glow = DimmingCurve(np.array([0.0, 1.0]), np.array([0.05, 1.0]))
+    fixture = lamp({"blue": [(0.0, 0.0), *DAY], "red": None, "cyan": [(0.0, 0.0), (24.0, 0.0)]}, glow)
     blue, red, cyan = tried_channels((fixture,), np.array([5.0, 0.0, 0.1]))
     assert blue.time_h[0] == 0.0
     assert not red.adjustable

@@ -12,7 +12,7 @@ from present.text_boxes import misplaced_words
 from pypdf import PdfReader
 
 from lightdose.answers.handout import finding, more_text, standing_points, why_points
-from lightdose.model.results import Analysis, Caution, Exposure, LimitTime, Stare
+from lightdose.model.results import Analysis, Caution, DirectView, Exposure, LimitTime
 from lightdose.model.shop import HandedLight, Handout
 from lightdose.present.figures.handout import chosen_rows, coral_rows
 from lightdose.present.paper import Paper, handout_pages, pdf_bytes
@@ -209,8 +209,8 @@ def test_safety_of_two_lights_is_that_of_the_more_dangerous_one() -> None:
         none = Exposure(0.0, None, 0.0, 0.0)
         caution = Caution("safety_eyes", f"The limit is reached in {seconds} s.", "IEC 62471:2006")
         light = page_of("three").lights[0]
-        stare = Stare("lamp", 0.2, none, none, (limit,), (1.0, 1.0))
-        return replace(light, analysis=replace(light.analysis, cautions=(caution,), hazards=(stare,)))
+        view = DirectView("lamp", 0.2, none, none, (limit,), (1.0, 1.0))
+        return replace(light, analysis=replace(light.analysis, cautions=(caution,), hazards=(view,)))
 
     for pair in ((lit(None), lit(3.0)), (lit(3.0), lit(50.0)), (lit(50.0), lit(3.0))):
         assert (

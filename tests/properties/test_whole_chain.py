@@ -244,7 +244,7 @@ def test_tuned_schedules_give_the_doses_that_tune_promised(tank: DrawnTank) -> N
         lit = tuned.after.setup.lit_fixtures
         for number, fixture in enumerate(lit):
             names = [c.name for c in fixture.type.channels]
-            written = write_schedule(fixture.programme, names, glowing=fixture.type.glowing)
+            written = write_schedule(fixture.programme, names, lit_at_zero=fixture.type.lit_at_zero)
             (folder / f"tuned-{number}.csv").write_text(written, encoding="utf-8")
         lines = []
         tables = iter(range(len(lit)))
