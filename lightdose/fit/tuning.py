@@ -16,7 +16,7 @@ from lightdose.fit.tuning_problem import (
     most_light,
     violation_of,
 )
-from lightdose.fit.tuning_record import ChannelBounds, channel_bounds, further_rows, lit_channels
+from lightdose.fit.tuning_record import ChannelBounds, TunePlan, channel_bounds, further_rows, lit_channels
 from lightdose.fit.tuning_schedule import (
     OutputShape,
     brightest_hour_share,
@@ -30,37 +30,13 @@ from lightdose.fit.tuning_schedule import (
 )
 from lightdose.model.fixture import ChannelProgramme, Programme
 from lightdose.model.plans import Controller, DayShape, TuneWishes
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis
 from lightdose.physics.day_curve import full_output_hours, output_points
 from lightdose.quantities import HOURS_PER_DAY
 
 CUSHION = 0.002
 """Bands are drawn in by this share of their width, so that rounded levels leave no coral just outside."""
-
-
-@dataclass(frozen=True, eq=False)
-class TunePlan:
-    """What to write, and the problem it solves.
-
-    Attributes
-    ----------
-    programmes : of the lit fixtures, in their order
-    day : the trapezoid; None where each channel keeps its own shape, or nothing changes
-    task : the problem, its bands drawn in by the cushion
-    limits, longest : of the chosen day and of the longest
-    solution : the exact optimum, before levels are rounded
-    """
-
-    programmes: tuple[Programme, ...]
-    day_before: DayShape | None
-    day: DayShape | None
-    task: TuneTask
-    limits: DayLimits
-    longest: DayLimits
-    solution: TuneSolution
-    bounds: ChannelBounds
-    unchanged: bool = False
 
 
 def plan_programme(

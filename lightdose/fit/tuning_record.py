@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.errors import InfeasibleError, Problem
-from lightdose.fit.tuning import TunePlan
 from lightdose.fit.tuning_problem import (
     DayLimits,
     TuneSolution,
@@ -24,6 +23,7 @@ from lightdose.model.plans import (
     ChannelSetting,
     Conflict,
     CoralChange,
+    DayShape,
     Edge,
     Remedy,
     TuneWishes,
@@ -35,6 +35,31 @@ from lightdose.model.results import Analysis, Verdict
 from lightdose.near_names import near_names
 from lightdose.physics.emission import photon_distribution
 from lightdose.quantities import GRID_START_NM, MOL_PER_UMOL_S_H
+
+
+@dataclass(frozen=True, eq=False)
+class TunePlan:
+    """What to write, and the problem it solves.
+
+    Attributes
+    ----------
+    programmes : of the lit fixtures, in their order
+    day : the trapezoid; None where each channel keeps its own shape, or nothing changes
+    task : the problem, its bands drawn in by the cushion
+    limits, longest : of the chosen day and of the longest
+    solution : the exact optimum, before levels are rounded
+    """
+
+    programmes: tuple[Programme, ...]
+    day_before: DayShape | None
+    day: DayShape | None
+    task: TuneTask
+    limits: DayLimits
+    longest: DayLimits
+    solution: TuneSolution
+    bounds: ChannelBounds
+    unchanged: bool = False
+
 
 _BLUE_CELLS = int(BLUE_BELOW_NM) - GRID_START_NM
 """Cells of 1 nm below ``BLUE_BELOW_NM``."""

@@ -52,7 +52,7 @@ from lightdose.present.figures.handout import (
     draw_corals,
     draw_day,
 )
-from lightdose.present.figures.style import QUIET_INK, RULE, Stroke, fitted, shortened
+from lightdose.present.figures.style import QUIET_INK, fitted, shortened, write_rule
 from lightdose.present.page import Ready, page_environment, policy, set_text, template_text
 
 if TYPE_CHECKING:
@@ -116,20 +116,6 @@ def write_rows(
         text = write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
         top_in = max(label, text) + gap_in
     return top_in
-
-
-def write_rule(figure: Figure, left_in: float, top_in: float, width_in: float, *, dark: bool = False) -> None:
-    """A thin line across a column."""
-    write_line(figure, left_in, top_in, width_in, Stroke(QUIET_INK if dark else RULE, "solid", 0.7))
-
-
-def write_line(figure: Figure, left_in: float, top_in: float, width_in: float, stroke: Stroke) -> None:
-    """A level piece of a line."""
-    from matplotlib.lines import Line2D
-
-    width, height = figure.get_size_inches()
-    y, ends = 1 - top_in / height, (left_in / width, (left_in + width_in) / width)
-    figure.add_artist(Line2D(ends, (y, y), **stroke.style))
 
 
 MARGIN_IN: Final = 0.5

@@ -12,9 +12,18 @@ from lightdose.model.record import dataclass
 from lightdose.model.results import Verdict
 from lightdose.model.shop import HandedLight
 from lightdose.present.figures.canvas import Panel, line_in, write_text
-from lightdose.present.figures.style import BAND_FILL, INK, LIMIT_FILL, QUIET_INK, TONES, Stroke, fitted
+from lightdose.present.figures.style import (
+    BAND_FILL,
+    INK,
+    LIMIT_FILL,
+    QUIET_INK,
+    TONES,
+    Stroke,
+    fitted,
+    write_line,
+    write_rule,
+)
 from lightdose.present.page import WIDTH, range_bar
-from lightdose.present.paper import write_line, write_rule
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

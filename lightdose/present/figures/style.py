@@ -20,6 +20,7 @@ from lightdose.model.results import DliState
 from lightdose.model.spectrum import ChannelSpectrum, light_colour
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
     from matplotlib.ft2font import FT2Font
 
 TONES: Final = {
@@ -187,3 +188,17 @@ def _fits(line: str, width_in: float, size_pt: float, bold: bool) -> bool:
 def _advance_in(word: str, size_pt: float, bold: bool) -> float:
     """Width of a word and the space after it."""
     return text_width_in(f"x{word} x", size_pt, bold=bold) - text_width_in("xx", size_pt, bold=bold)
+
+
+def write_rule(figure: Figure, left_in: float, top_in: float, width_in: float, *, dark: bool = False) -> None:
+    """A thin line across a column."""
+    write_line(figure, left_in, top_in, width_in, Stroke(QUIET_INK if dark else RULE, "solid", 0.7))
+
+
+def write_line(figure: Figure, left_in: float, top_in: float, width_in: float, stroke: Stroke) -> None:
+    """A level piece of a line."""
+    from matplotlib.lines import Line2D
+
+    width, height = figure.get_size_inches()
+    y, ends = 1 - top_in / height, (left_in / width, (left_in + width_in) / width)
+    figure.add_artist(Line2D(ends, (y, y), **stroke.style))
