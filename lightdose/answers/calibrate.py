@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Iterator, Mapping
-from operator import attrgetter
 from typing import Any, Final
 
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section
-from lightdose.answers.field import Field, as_json, said, table
+from lightdose.answers.field import Field, as_json, plain, said, table
 from lightdose.answers.verdicts import interval_text
 from lightdose.answers.words import PPFD_UNIT, count, number, percent
 from lightdose.model.calibration import (
@@ -47,10 +46,6 @@ def off_words(reading: ReadingFit) -> str:
     return f"{words}, left out" if reading.outlier else words
 
 
-def _named(*names: str) -> tuple[Field, ...]:
-    return tuple(Field(name, name, attrgetter(name)) for name in names)
-
-
 # fmt: off
 GAIN: Final = (
     Field("fixture", "fixture", lambda g: g.fixture, kind="string", fold=True, at={"gains": 0}),
@@ -72,13 +67,6 @@ READING: Final = (
     said("off", "off", off_words, kind="string", at={"readings": 4}),
     said("on", "on", lambda r: r.on, kind="string", fold=True, at={"readings": 5}),
 )
-ALSO_FITTED: Final = {
-    "beams": _named("fixture", "fwhm_deg", "interval_95", "nominal_fwhm_deg"),
-    "open_sky": _named("site", "value", "interval_95"),
-    "heights": _named("fixture", "height_m", "interval_95"),
-    "together": _named("fixture", "factor", "interval_95"),
-}
-YELLOWING: Final = (Field("value", "yellowing", lambda y: y.per_m, unit="m-1"), *_named("interval_95"))
 # fmt: on
 
 
@@ -121,17 +109,12 @@ def calibrate_answer(
 
 
 def _body(fit: CalibrationFit) -> dict[str, Any]:
-    measured = fit.calibration
+    measured, tint = fit.calibration, fit.calibration.yellowing
+    fitted = ("date", "meters", "readings", "beams", "open_sky", "heights", "together")
     return {
-        "date": measured.date,
-        "meters": list(measured.meters),
-        "readings": measured.readings,
+        **{name: plain(getattr(measured, name)) for name in fitted},
         "gains": [as_json(GAIN, gain) for gain in measured.gains],
-        **{
-            key: [as_json(fields, one) for one in getattr(measured, key)]
-            for key, fields in ALSO_FITTED.items()
-        },
-        "yellowing_440_per_m": as_json(YELLOWING, measured.yellowing) if measured.yellowing else None,
+        "yellowing_440_per_m": tint and {"value": tint.per_m, "interval_95": plain(tint.interval_95)},
         "residuals": [as_json(READING, reading) for reading in fit.residuals],
         "untie": untying_sentence(fit.untying, measured),
         "trend": trend_sentence(fit.trend),

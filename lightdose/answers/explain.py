@@ -8,7 +8,7 @@ from typing import Final
 
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section
-from lightdose.answers.field import Field, as_json, said, table
+from lightdose.answers.field import Field, as_json, plain, said, table
 from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, as_typed, length, number, percent
 from lightdose.model.places import WALL_PARTS, LightExplanation
 from lightdose.model.setup import LengthUnit
@@ -50,8 +50,6 @@ CHANNEL: Final = (
     Field("dli_mol_m2_d", "DLI", lambda c: c.dli_mol_m2_d, "dli", at={"channels": 3}),
     Field("full_output_ppfd_umol_m2_s", "at full", lambda c: c.full_output_ppfd_umol_m2_s, "ppfd",
           at={"channels": 4}),
-    Field("mean_path_m", "in water", lambda c: c.mean_path_m, what="way of the light", unit="m"),
-    Field("surface_loss_fraction", "lost at surface", lambda c: c.surface_loss_fraction),
 )
 # fmt: on
 
@@ -74,7 +72,7 @@ def explain_answer(why: LightExplanation, unit: LengthUnit) -> Answer:
             as_json(FIELDS, why)
             | {
                 "fixtures": [{"fixture": name, "share": s} for name, s in why.fixture_shares().items()],
-                "channels": [as_json(CHANNEL, channel) for channel in why.channels],
+                "channels": plain(why.channels),
             }
         ),
         title=why.setup.title,

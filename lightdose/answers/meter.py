@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from operator import attrgetter
-from typing import Final
+from typing import Any, Final
 
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section
-from lightdose.answers.field import Field, as_json, table
+from lightdose.answers.field import Field, as_json, plain, table
 from lightdose.answers.verdicts import STATES
 from lightdose.answers.words import (
     DLI_UNIT,
@@ -26,24 +25,6 @@ from lightdose.model.spectrum import MeterAnswer
 
 MIX_SHOWN: Final = 4
 
-# fmt: off
-FIELDS: Final = (
-    Field("ppfd_umol_m2_s", "PPFD", lambda m: m.ppfd_umol_m2_s, "ppfd"),
-    Field("interval_95", "95 %", lambda m: m.interval_95, "ppfd"),
-    Field("spectral_factor", "spectral factor", lambda m: m.spectral_factor,
-          what="under the mix that was on; for lux together with umol m-2 s-1 per lx"),
-    Field("immersion_factor", "immersion", lambda m: m.immersion_factor, what="null in air"),
-    Field("reading", "reading", lambda m: m.reading),
-    Field("unit", "unit", lambda m: "lux" if m.unit == "lux" else "umol_m2_s"),
-    Field("meter", "meter", lambda m: m.meter),
-    Field("where", "where", lambda m: m.where),
-    Field("time_h", "time", lambda m: m.time_h, what="of the mix", unit="h"),
-    Field("mix", "mix", lambda m: [{"channel": name, "share": share} for name, share in m.mix]),
-    Field("model_ppfd_umol_m2_s", "model", lambda m: m.model_ppfd_umol_m2_s, "ppfd"),
-    Field("assumed", "assumed", lambda m: m.assumed, what="what was taken for granted"),
-)
-# fmt: on
-
 
 def meter_answer(read: MeterAnswer, setup: Setup, basis: BasisKey) -> Answer:
     """The figure first, how it comes about, and beside it what the setup's model says."""
@@ -57,7 +38,13 @@ def meter_answer(read: MeterAnswer, setup: Setup, basis: BasisKey) -> Answer:
             Points.of(f"Assumed: {sentence}." for sentence in read.assumed),
             Say(_beside_the_model(read, setup), "verdict"),
         ),
-        lambda: as_json(FIELDS, read),
+        lambda: (
+            plain(read)
+            | {
+                "unit": "lux" if read.unit == "lux" else "umol_m2_s",
+                "mix": [{"channel": name, "share": share} for name, share in read.mix],
+            }
+        ),
         title=setup.title,
         basis=basis,
         setups=(setup,),
@@ -113,10 +100,6 @@ def _states(asked: Estimate) -> list[str]:
 
 
 # fmt: off
-QUESTION: Final = tuple(
-    Field(name, name, attrgetter(f"question.{name}")) for name in ("reading", "unit", "where", "white",
-          "hours_h", "ramp_h", "ramp_assumed", "immersion", "depth_m", "lamp_height_m")
-)
 RANGE: Final = (
     Field("ppfd_umol_m2_s", "PPFD", lambda e: e.ppfd_umol_m2_s, "ppfd"),
     Field("dli_mol_m2_d", "DLI", lambda e: e.dli_mol_m2_d, "dli"),
@@ -134,12 +117,6 @@ RANGE: Final = (
     Field("light_says", "rules", lambda e: e.rules, what="what the range says of the group"),
     Field("ask", "ask", lambda e: e.ask, what="what else to ask about a pale coral"),
     Field("limits", "limits", lambda e: e.limits, what="what this cannot know"),
-)
-FACTOR: Final = (
-    Field("factor", "cause", lambda f: f.name, what="cause of the range's width"),
-    Field("low", "at least", lambda f: f.low, what="what it multiplies the reading by, at least"),
-    Field("high", "at most", lambda f: f.high, what="at most"),
-    Field("source", "source", lambda f: f.source),
 )
 GROUP: Final = (
     Field("group", "group", lambda s: s.group, kind="string", at={"groups": 0}),
@@ -176,15 +153,15 @@ def estimate_answer(asked: Estimate) -> Answer:
             Section("", (Say("--all shows what the width comes from.", "note"),), extra=False),
             Say(closing_line(asked), "verdict"),
         ),
-        lambda: (
-            as_json((*QUESTION, *RANGE), asked)
-            | {
-                "factors": [as_json(FACTOR, factor) for factor in asked.factors],
-                "groups": [as_json(GROUP, standing) for standing in asked.standings],
-            }
-        ),
+        lambda: _body(asked),
         basis="typical values",
     )
+
+
+def _body(asked: Estimate) -> dict[str, Any]:
+    factors = [{"factor": f.name, "low": f.low, "high": f.high, "source": f.source} for f in asked.factors]
+    own = {"factors": factors, "groups": [as_json(GROUP, standing) for standing in asked.standings]}
+    return {**plain(asked.question), **as_json(RANGE, asked), **own}
 
 
 def _question(asked: Estimate) -> str:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from operator import itemgetter
 from typing import Any, Final
 
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Points, Say, Section
-from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
+from lightdose.answers.field import NONE, Field, Sheet, as_json, plain, said, table
 from lightdose.answers.verdicts import counts, verdict_sentence
 from lightdose.answers.words import STATE_WORDS, as_typed, count
 from lightdose.model.changes import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
@@ -28,14 +27,6 @@ class Row:
     outcome: CaseOutcome
     site: SiteOutcome | None = None
     coral: CoralOutcome | None = None
-
-    def of_site(self, name: str) -> Any:
-        """A figure of the site; None for a case."""
-        return getattr(self.site, name, None)
-
-    def of_coral(self, name: str) -> Any:
-        """A figure of the coral; None without one."""
-        return getattr(self.coral, name, None)
 
     @property
     def compared_with(self) -> str:
@@ -62,10 +53,9 @@ class Row:
     @property
     def states(self) -> str:
         """How the corals of the site stand."""
-        corals = self.of_site("corals")
-        if self.of_site("dli_mol_m2_d") is None:
+        if self.site is None or self.site.dli_mol_m2_d is None:
             return state_words(None)
-        return ", ".join(dict.fromkeys(state_words(c.dli_state) for c in corals))
+        return ", ".join(dict.fromkeys(state_words(c.dli_state) for c in self.site.corals))
 
 
 def state_words(state: DliState | None) -> str:
@@ -77,12 +67,8 @@ def _two(ratio: float) -> str:
     return f"{ratio:.2f}"
 
 
-def _site(name: str) -> Callable[[Row], Any]:
-    return lambda row: row.of_site(name)
-
-
-def _coral(name: str) -> Callable[[Row], Any]:
-    return lambda row: row.of_coral(name)
+def _of(part: str, name: str) -> Callable[[Row], Any]:
+    return lambda row: getattr(getattr(row, part), name, None)
 
 
 # fmt: off
@@ -99,39 +85,29 @@ CASE: Final = (
          at={"cases": 2}),
 )
 SITE: Final = (
-    Field("site", "site", _site("site"), kind="string"),
-    Field("site_dli_ratio", "dose times", _site("dli_ratio"), key="dli_ratio", show=_two, at={"site": 1},
+    Field("site", "site", _of("site", "site"), kind="string"),
+    Field("site_dli_ratio", "dose times", _of("site", "dli_ratio"), show=_two, at={"site": 1},
           what="the site's dose over that before"),
-    Field("site_dli_mol_m2_d", "DLI", _site("dli_mol_m2_d"), "dli", key="dli_mol_m2_d", at={"site": 2},
+    Field("site_dli_mol_m2_d", "DLI", _of("site", "dli_mol_m2_d"), "dli", at={"site": 2},
           what="the site's photons of 400-700 nm in the day"),
-    Field("dli_state", "state", _site("dli_state"), csv=False),
     said("states", "state", lambda r: r.states, kind="string", at={"site": 3}),
 )
 CORAL: Final = (
-    Field("coral", "coral", _coral("coral"), kind="string"),
-    Field("group", "group", _coral("group"), kind="string"),
-    Field("dli_ratio", "times", _coral("dli_ratio"), what="the coral's dose over that before"),
-    Field("dli_mol_m2_d", "DLI", _coral("dli_mol_m2_d"), "dli",
+    Field("coral", "coral", _of("coral", "coral"), kind="string"),
+    Field("group", "group", _of("coral", "group"), kind="string"),
+    Field("dli_ratio", "times", _of("coral", "dli_ratio"), what="the coral's dose over that before"),
+    Field("dli_mol_m2_d", "DLI", _of("coral", "dli_mol_m2_d"), "dli",
           "the coral's photons of 400-700 nm in the day"),
-    Field("dli_state_before", "before", _coral("state_before"), kind="string"),
-    Field("dli_state", "state", _coral("dli_state"), kind="string",
+    Field("dli_state_before", "before", _of("coral", "dli_state_before"), kind="string"),
+    Field("dli_state", "state", _of("coral", "dli_state"), kind="string",
           what="empty where the coral stands above the water"),
 )
+FIELDS: Final = (*CASE, *SITE, *CORAL)
 ENDS: Final = tuple(
     said(head, head, itemgetter(n), kind="string", fold=True, at={"ends": n}) for n,
           head in enumerate(("site", "least", "most"))
 )
 # fmt: on
-
-
-def _under(path: str, fields: Sequence[Field]) -> Iterator[Field]:
-    """Fields with the path of their object in front of their keys."""
-    for one in fields:
-        key = one.name if one.key is None else one.key
-        yield replace(one, key=key and f"{path}.{key}")
-
-
-FIELDS: Final = (*CASE, *_under("sites[]", SITE), *_under("sites[].corals[]", CORAL))
 
 
 def sensitivity_answer(tried: Sensitivity, sites: Sequence[str] = ()) -> Answer:
@@ -161,7 +137,10 @@ def sensitivity_answer(tried: Sensitivity, sites: Sequence[str] = ()) -> Answer:
             Say(OURS, "note"),
             Say(closing_line(tried), "verdict"),
         ),
-        lambda: {"cases": [_case(outcome) for outcome in tried.outcomes], "skipped": list(tried.skipped)},
+        lambda: {
+            "cases": [as_json(CASE, Row(o)) | {"sites": plain(o.sites)} for o in tried.outcomes],
+            "skipped": list(tried.skipped),
+        },
         title=analysis.setup.title,
         basis=analysis.basis.key,
         counts=counts(analysis.verdicts),
@@ -169,16 +148,6 @@ def sensitivity_answer(tried: Sensitivity, sites: Sequence[str] = ()) -> Answer:
         setups=(analysis.setup,),
         sheet=Sheet(FIELDS, list(_rows(tried))),
     )
-
-
-def _case(outcome: CaseOutcome) -> dict[str, Any]:
-    """A case with every site and its corals."""
-    sites = [
-        as_json(SITE, Row(outcome, site))
-        | {"corals": [as_json(CORAL, Row(outcome, site, coral)) for coral in site.corals]}
-        for site in outcome.sites
-    ]
-    return as_json(CASE, Row(outcome)) | {"sites": sites}
 
 
 def _rows(tried: Sensitivity) -> Iterator[Row]:
@@ -205,12 +174,12 @@ def _at_site(tried: Sensitivity, name: str) -> Section:
     """Every case at one site, largest change first."""
     index = [s.name for s in tried.analysis.setup.sites].index(name)
 
-    def change(row: Row) -> float:
-        ratio = row.of_site("dli_ratio")
+    def change(outcome: CaseOutcome) -> float:
+        ratio = outcome.sites[index].dli_ratio
         return 0.0 if ratio is None else -max(ratio, 1 / max(ratio, 1e-9))
 
     title = f"Every case at {name}, largest change first"
-    rows = sorted((Row(outcome, outcome.sites[index]) for outcome in tried.outcomes), key=change)
+    rows = [Row(outcome, outcome.sites[index]) for outcome in sorted(tried.outcomes, key=change)]
     return Section(title, (table("site", title, FIELDS, rows, least=4),))
 
 

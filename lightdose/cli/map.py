@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from lightdose.cli.asking import Ask, inputs_of, metres
+from lightdose.cli.asking import Ask, inputs_of, metres, metres_above_0
+from lightdose.cli.frame import answers
 from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
@@ -25,21 +26,27 @@ VALUES_AT_MOST = 40_000_000
 POINTS_WORTH_A_BAR = 20_000
 """Fewer points than this take less than about a second."""
 
-Measure = tuple[str, float, float, str]
-"""What is asked for, where it lies, how far the water goes, and the key that says so. [m]"""
+SIDES: Mapping[PlaneKind, str] = {"depth": "water_depth", "from_front": "width", "from_left": "length"}
+"""Measure of the tank that ends the slices of a kind."""
+
+
+def _metres_or_cm(text: str) -> float:
+    return metres(text, bare="cm")
 
 
 @answers(csv="map.csv", imperial=True, folds=False)
-@click.option("--depth", multiple=True, metavar="LENGTH", help="A level slice here; repeatable.")
+@click.option("--depth", multiple=True, type=metres, metavar="LENGTH", help="A level slice here; repeatable.")
 @click.option(
     "--from-front",
     multiple=True,
+    type=metres,
     metavar="LENGTH",
     help="An upright slice so far behind the front pane; repeatable.",
 )
 @click.option(
     "--from-left",
     multiple=True,
+    type=metres,
     metavar="LENGTH",
     help="An upright slice so far from the left pane; repeatable.",
 )
@@ -58,7 +65,13 @@ Measure = tuple[str, float, float, str]
     metavar="KEY",
     help="Outline where this group or genus would find its usual light; repeatable; else those kept here.",
 )
-@click.option("--cell", metavar="LENGTH", help="Spacing of the cells; by default by the tank's size.")
+@click.option(
+    "--cell",
+    "cell_m",
+    type=metres_above_0,
+    metavar="LENGTH",
+    help="Spacing of the cells; by default by the tank's size.",
+)
 @click.option(
     "--samples",
     type=click.IntRange(1, 32),
@@ -73,6 +86,7 @@ Measure = tuple[str, float, float, str]
 @click.option(
     "--explain-at",
     nargs=3,
+    type=_metres_or_cm,
     metavar="X Y DEPTH",
     help="The same for any place: --explain-at 70 4 38; bare numbers are cm.",
 )
@@ -80,12 +94,12 @@ def command(
     ask: Ask,
     quantity: str,
     groups: tuple[str, ...],
-    cell: str | None,
+    cell_m: float | None,
     samples: int,
     output: str | None,
     explain: str | None,
-    explain_at: tuple[str, str, str] | None,
-    **planes: tuple[str, ...],
+    explain_at: tuple[float, float, float] | None,
+    **planes: tuple[float, ...],
 ) -> Answer:
     """The light all over the tank, in level and upright slices.
 
@@ -111,6 +125,7 @@ def command(
       One programme a day.
     """
     from lightdose.answers.map import map_answer
+    from lightdose.judge.shown import default_cell_m
     from lightdose.present.figures.map import map_drawings
 
     if explain or explain_at:
@@ -123,7 +138,8 @@ def command(
     unit, shown = ask.unit(setup), cast("MapQuantity", quantity.replace("-", "_"))
     slices, notes = _planes(setup, planes, side_view=bool(output))
     kept, told = _groups(setup, groups)
-    light = _light(ask, setup, slices, kept, _cell_m(setup, cell), samples=samples, notes=[*notes, *told])
+    cell_m = cell_m or default_cell_m(setup)
+    light = _light(ask, setup, slices, kept, cell_m, samples=samples, notes=[*notes, *told])
     if output:
         drawn = map_drawings(light, shown, unit)
         replace(ask, figures=output).save_drawings(drawn, inputs_of(setup))
@@ -136,49 +152,38 @@ def _is_folder(path: str) -> bool:
     return output_target(path, "map.svg").name == "map.svg" and not path.endswith("map.svg")
 
 
-def _within_water(setup: Setup, asked: Iterable[Measure]) -> None:
-    """Refuse, in one message, whatever lies outside the water."""
+def _must_be_in_water(setup: Setup, asked: Iterable[tuple[str, float, str]]) -> None:
+    """Refuse, in one message, every option whose length leads out of the water along a side of the tank."""
     from lightdose.errors import Problem, SetupError
     from lightdose.files.units import format_length
 
-    problems = [
-        Problem(f"{what} is outside the water", f"0 to {format_length(span, setup.length_unit)} ({key})")
-        for what, at, span, key in asked
-        if not 0 <= at <= span * (1 + 1e-12)
-    ]
+    problems = []
+    for option, at_m, side in asked:
+        span_m = getattr(setup.tank, f"{side}_m")
+        if not 0 <= at_m <= span_m * (1 + 1e-12):
+            at, most = (format_length(metres, setup.length_unit) for metres in (at_m, span_m))
+            problems.append(Problem(f"{option} {at} is outside the water", f"0 to {most} (tank.{side})"))
     if problems:
         raise SetupError(*problems)
 
 
 def _planes(
-    setup: Setup, asked: Mapping[str, Sequence[str]], *, side_view: bool
+    setup: Setup, asked: Mapping[str, Sequence[float]], *, side_view: bool
 ) -> tuple[list[Plane], list[str]]:
     """The slices asked for, or sensible ones with the sentences that say how they were chosen."""
     from lightdose.judge.map_choice import default_depths, default_side_view
     from lightdose.model.places import Plane
 
-    tank = setup.tank
-    spans: dict[PlaneKind, tuple[float, str]] = {
-        "depth": (tank.water_depth_m, "tank.water_depth"),
-        "from_front": (tank.width_m, "tank.width"),
-        "from_left": (tank.length_m, "tank.length"),
-    }
-    planes: list[Plane] = []
-    measures: list[Measure] = []
-    for kind, (span, key) in spans.items():
-        option = f"--{kind.replace('_', '-')}"
-        for word in asked[kind]:
-            at = metres(word, option)
-            measures.append((f'{option} "{word}"', at, span, key))
-            planes.append(Plane(kind, min(at, span)))
-    _within_water(setup, measures)
-    if planes:
+    named = [(kind, at_m, side) for kind, side in SIDES.items() for at_m in asked[kind]]
+    _must_be_in_water(setup, ((f"--{kind.replace('_', '-')}", at_m, side) for kind, at_m, side in named))
+    if named:
+        planes = (Plane(kind, min(at_m, getattr(setup.tank, f"{side}_m"))) for kind, at_m, side in named)
         return list(dict.fromkeys(planes)), []
     level, told = default_depths(setup)
     if not side_view:
         return list(level), [told]
-    side, told_too = default_side_view(setup)
-    return [*level, side], [told, told_too]
+    side_plane, told_too = default_side_view(setup)
+    return [*level, side_plane], [told, told_too]
 
 
 def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], list[str]]:
@@ -206,6 +211,7 @@ def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], 
     return tuple(groups.values()), []
 
 
+<<<<<<< HEAD
 def _cell_m(setup: Setup, cell: str | None) -> float:
     from lightdose.judge.map_choice import default_cell_m
 
@@ -217,6 +223,8 @@ def _cell_m(setup: Setup, cell: str | None) -> float:
     return size_m
 
 
+=======
+>>>>>>> 8e7b208 (Measuring commands say less twice: records whose names are keys go into JSON as they are, lengths of map are a type of option)
 def _light(
     ask: Ask, setup: Setup, planes: Sequence[Plane], groups: Sequence[CoralGroup], cell_m: float, **more: Any
 ) -> LightMap:
@@ -237,7 +245,7 @@ def _light(
         return light_map(setup, planes, groups, cell_m=cell_m, advance=bar.update, **more)
 
 
-def _explanation(ask: Ask, name: str | None, at: tuple[str, str, str] | None) -> Answer:
+def _explanation(ask: Ask, name: str | None, at: tuple[float, float, float] | None) -> Answer:
     """Why a site, a coral's place or any place gets the light it gets."""
     from lightdose.answers.explain import explain_answer
     from lightdose.workflows.plans import explain_light
@@ -262,15 +270,9 @@ def _receiver(setup: Setup, name: str | None) -> Receiver:
     return places[name]
 
 
-def _place(setup: Setup, words: tuple[str, str, str]) -> Receiver:
+def _place(setup: Setup, at_m: tuple[float, float, float]) -> Receiver:
     from lightdose.model.setup import Receiver
 
-    tank = setup.tank
-    x_m, y_m, depth_m = (metres(word, "--explain-at", bare="cm") for word in words)
-    spans = (
-        (x_m, tank.length_m, "tank.length"),
-        (y_m, tank.width_m, "tank.width"),
-        (depth_m, tank.water_depth_m, "tank.water_depth"),
-    )
-    _within_water(setup, ((f'--explain-at "{word}"', *m) for word, m in zip(words, spans, strict=True)))
-    return Receiver("this place", "", x_m, y_m, depth_m, 1.0)
+    sides = zip(("x", "y", "depth"), at_m, ("length", "width", "water_depth"), strict=True)
+    _must_be_in_water(setup, ((f"--explain-at: {axis}", m, side) for axis, m, side in sides))
+    return Receiver("this place", "", *at_m, 1.0)

@@ -388,15 +388,15 @@ def _outcome(analysis: Analysis, doses: _Doses, case: Case) -> CaseOutcome:
 def _coral(verdict: Verdict, before: FloatArray, after: FloatArray, dry: FloatArray) -> CoralOutcome:
     n = verdict.receiver
     marks = (verdict.band_dli, verdict.floor_dli, verdict.ceiling_dli)
-    state_before = dli_state(float(before[n]), *marks)
+    dli_state_before = dli_state(float(before[n]), *marks)
     if dry[n]:
-        return CoralOutcome(verdict.coral, verdict.group, None, None, state_before, None)
+        return CoralOutcome(verdict.coral, verdict.group, None, None, dli_state_before, None)
     return CoralOutcome(
         verdict.coral,
         verdict.group,
         float(after[n]),
         _ratio(after[n], before[n]),
-        state_before,
+        dli_state_before,
         dli_state(float(after[n]), *marks),
     )
 

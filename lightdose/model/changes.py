@@ -93,18 +93,18 @@ class CoralOutcome:
     group: str
     dli_mol_m2_d: float | None
     dli_ratio: float | None
-    state_before: DliState
+    dli_state_before: DliState
     dli_state: DliState | None
 
     @property
     def changes_state(self) -> bool:
         """Whether its state is another one, or it stands dry."""
-        return self.dli_state != self.state_before
+        return self.dli_state != self.dli_state_before
 
     @property
     def worsens(self) -> bool:
         """Whether it stands farther from usual than before."""
-        return SEVERITY[self.dli_state] > SEVERITY[self.state_before]
+        return SEVERITY[self.dli_state] > SEVERITY[self.dli_state_before]
 
 
 @dataclass(frozen=True)
