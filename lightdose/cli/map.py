@@ -9,7 +9,6 @@ import click
 
 from lightdose.cli.asking import Ask, inputs_of, metres, metres_above_0
 from lightdose.cli.frame import answers
-from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -125,7 +124,7 @@ def command(
       One programme a day.
     """
     from lightdose.answers.map import map_answer
-    from lightdose.judge.shown import default_cell_m
+    from lightdose.judge.map_choice import default_cell_m
     from lightdose.present.figures.map import map_drawings
 
     if explain or explain_at:
@@ -211,20 +210,6 @@ def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], 
     return tuple(groups.values()), []
 
 
-<<<<<<< HEAD
-def _cell_m(setup: Setup, cell: str | None) -> float:
-    from lightdose.judge.map_choice import default_cell_m
-
-    if cell is None:
-        return default_cell_m(setup)
-    size_m = metres(cell, "--cell")
-    if not size_m > 0:
-        raise click.BadParameter(f'"{cell}" is not above 0', param_hint="--cell")
-    return size_m
-
-
-=======
->>>>>>> 8e7b208 (Measuring commands say less twice: records whose names are keys go into JSON as they are, lengths of map are a type of option)
 def _light(
     ask: Ask, setup: Setup, planes: Sequence[Plane], groups: Sequence[CoralGroup], cell_m: float, **more: Any
 ) -> LightMap:
