@@ -36,7 +36,7 @@ TABLE = {
     "files": layer(
         "quantities errors near_names model files", "numpy pydantic pydantic_core", "pandas colour"
     ),
-    "answers": layer("quantities errors model answers present", "numpy"),
+    "answers": layer("quantities errors model answers", "numpy"),
     "guide": layer("errors near_names guide", "", "markdown_it"),
     "present": layer("quantities errors model answers guide present", "numpy jinja2", "matplotlib rich"),
     "analysis": layer("version quantities errors model physics judge files", "numpy", "pandas"),

@@ -22,6 +22,7 @@ from lightdose.answers.words import (
     PPFD_UNIT_TYPESET,
     count,
     hours,
+    joined_ends,
     number,
     percent,
     range_text,
@@ -30,7 +31,6 @@ from lightdose.errors import literal
 from lightdose.model.changes import EvidenceSide
 from lightdose.model.results import EYES, Analysis, Verdict
 from lightdose.model.shop import HandedLight, Handout, Slip
-from lightdose.present.figures.style import shortened
 
 LONGEST_NAME: Final = 34
 """Letters of a name within a sentence; where it matters it stands whole in other answers."""
@@ -129,7 +129,7 @@ def _photons(light: HandedLight) -> str:
     here, dose = light.places[0], light.analysis.dose
     peak, worth = float(dose.peak_ppfd[here]), float(dose.peak_equivalent_h[here])
     return (
-        f"At {shortened(light.place_name(here), LONGEST_NAME)} a peak of {number(peak)}, worth "
+        f"At {joined_ends(light.place_name(here), LONGEST_NAME)} a peak of {number(peak)}, worth "
         f"{hours(worth)} hours of it, makes {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
     )
 
@@ -281,8 +281,8 @@ def _shorter_names(analysis: Analysis, text: str) -> str:
     """A sentence with the long names of fixtures cut, so that it keeps its place on the page."""
     for name in sorted((f.name for f in analysis.setup.fixtures), key=len, reverse=True):
         if len(name) > LONGEST_NAME:
-            text = text.replace(name, shortened(name, LONGEST_NAME)).replace(
-                repr(name)[1:-1], shortened(name, LONGEST_NAME)
+            text = text.replace(name, joined_ends(name, LONGEST_NAME)).replace(
+                repr(name)[1:-1], joined_ends(name, LONGEST_NAME)
             )
     return text
 

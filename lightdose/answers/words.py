@@ -167,3 +167,11 @@ def try_schedules(setup: Setup, files: Mapping[str, Path], *, in_steps: bool = F
     if in_steps:
         return f"in a copy of {path} set {named}; then lightdose acclimate {typed} COPY -o steps"
     return f"in {path} set {named}; then lightdose dose {typed}"
+
+
+def joined_ends(name: str, longest: int) -> str:
+    """A name of at most so many letters: its start and its end."""
+    if len(name) <= longest:
+        return name
+    tail = longest // 3
+    return f"{name[: longest - tail - 1].rstrip()}…{name[len(name) - tail :].lstrip()}"

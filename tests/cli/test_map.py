@@ -228,7 +228,7 @@ def test_group_may_be_a_genus(tank: Path):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["--depth", "50 cm"], '--depth 50 cm is outside the water'),
+        (["--depth", "50 cm"], "--depth 50 cm is outside the water"),
         (["--from-left", "80 cm", "--from-front", "46 cm"], "2 problems"),
         (["--depth", "20"], 'write "20 cm" or "20 in"'),
         (["--cell", "0 cm"], '"0 cm" is not above 0'),

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
+from lightdose.answers.words import joined_ends
 from lightdose.errors import literal
 from lightdose.model.fixture import Channel
 from lightdose.model.record import dataclass
@@ -117,28 +118,21 @@ def drawable(text: str) -> str:
 
 def shortened(text: str, longest: int) -> str:
     """A drawable name of at most so many letters: its start and its end; tables hold it whole."""
-    return _joined_ends(drawable(text), longest)
+    return joined_ends(drawable(text), longest)
 
 
 def fitted(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> str:
     """A drawable name not wider than ``width_in``: its start and its end; tables hold it whole."""
     name = drawable(text)
     kept = min(len(name), 120)
-    while kept > 2 and text_width_in(_joined_ends(name, kept), size_pt, bold=bold) > width_in:
+    while kept > 2 and text_width_in(joined_ends(name, kept), size_pt, bold=bold) > width_in:
         kept -= 1
-    return _joined_ends(name, kept)
+    return joined_ends(name, kept)
 
 
 def fitted_before(name: str, tail: str, width_in: float, size_pt: float) -> str:
     """A name and the words after it, not wider than ``width_in``; only the name is shortened."""
     return fitted(name, width_in - text_width_in(tail, size_pt), size_pt) + tail
-
-
-def _joined_ends(name: str, longest: int) -> str:
-    if len(name) <= longest:
-        return name
-    tail = longest // 3
-    return f"{name[: longest - tail - 1].rstrip()}…{name[len(name) - tail :].lstrip()}"
 
 
 @lru_cache(maxsize=4096)
