@@ -26,8 +26,11 @@ QUANTITIES: Final[dict[MapQuantity, tuple[str, str]]] = {
 ACROSS: Final = {"depth": ("x_m", "y_m"), "from_front": ("x_m", "depth_m"), "from_left": ("y_m", "depth_m")}
 """What lies along the columns and along the rows of a slice."""
 
-ENDS: Final = (("left glass", "right glass"), ("front glass", "back glass"), ("surface", "floor"))
+ENDS: Final = (("left", "right"), ("front", "back"), ("surface", "floor"))
 """What a cell at an end of x, y or depth lies against."""
+
+DEPTH: Final = 2
+"""The last of these axes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,9 +50,12 @@ class Row:
         cells = self.part.cells
         row, column = divmod(int(extreme(self.part.of(self.quantity).ravel())), cells.shape[1])
         words = [length(metres, self.unit) for metres in cells.centres_m[row, column].tolist()]
-        for axis, index, n in zip(AXES[cells.plane.kind], (column, row), cells.shape[::-1], strict=False):
-            if index in (0, n - 1):
-                words[axis] = ENDS[axis][index > 0]
+        ends = zip(AXES[cells.plane.kind], (column, row), cells.shape[::-1], strict=False)
+        at = {axis: ENDS[axis][index > 0] for axis, index, n in ends if index in (0, n - 1)}
+        for axis, end in at.items():
+            words[axis] = end if axis == DEPTH else f"{end} glass"
+        if {0, 1} <= at.keys():
+            words[:2] = [f"{at[1]} {at[0]} corner"]
         return ", ".join(words)
 
     def share(self, name: str) -> str | None:

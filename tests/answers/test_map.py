@@ -17,7 +17,7 @@ from lightdose.physics.slices import slice_cells
     [
         ("depth", 1, 2, "25, 15, 15"),
         ("depth", 0, 2, "25, front glass, 15"),
-        ("depth", 3, 5, "right glass, back glass, 15"),
+        ("depth", 3, 5, "back right corner, 15"),
         ("from_front", 0, 0, "left glass, 15, surface"),
         ("from_front", 2, 3, "35, 15, floor"),
         ("from_left", 1, 3, "15, back glass, 15"),
