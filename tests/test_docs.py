@@ -98,6 +98,7 @@ def test_readme_names_every_command() -> None:
 
 NO_SIZE_OF_INPUT = {
     "MOST_PROBLEMS": "problems that are shown",
+    "MOST_SUGGESTIONS": "misspelt names that get a suggestion",
     "MOST_REPAIRS": "repairs of a broken file that are tried",
     "LONGEST_TYPED": "of a line that is repaired",
     "LONGEST_SHOWN_LINE": "of a line under a message",
