@@ -307,7 +307,8 @@ def test_interrupt_ends_all_processes_and_leaves_no_half_file(shop: Path) -> Non
     working = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True)
     assert working.stdout is not None
     begun = time.monotonic()
-    while not list(Path("reports").rglob("*.html")) and time.monotonic() - begun < 60:
+    # Four pages: both processes are at work by then, none is still being started.
+    while len(list(Path("reports").rglob("*.html"))) < 4 and time.monotonic() - begun < 60:
         time.sleep(0.05)
     os.killpg(working.pid, signal.SIGINT)
     # Every process of the run holds these pipes: their end is the end of all.
