@@ -300,9 +300,12 @@ def compared(comparison: Comparison, pictures: Sequence[Picture] = ()) -> list[B
 TABLES: Final = {
     "corals": ("Corals, worst change first", "Daily dose of each coral under A and under B"),
     "splits": ("What each change is made of", "Photons = brightness x hours, and what the colour adds"),
-    "worth": ("What photosynthesis makes of both", "Photosynthesis over each group's range of Ek"),
+    "worth": (
+        "What photosynthesis makes of both",
+        "Photosynthesis under both, over each group's range of Ek",
+    ),
     "sites": ("Sites, largest change first", "Light at each site under A and under B"),
-    "looks": ("Looks and gets", "What each site gets, and how bright it looks at its peak"),
+    "looks": ("Looks and gets", "What each site gets under both, and how bright it looks"),
 }
 """Title and caption of each table."""
 
