@@ -63,6 +63,11 @@ class Bar:
     edges: tuple[float, float, float, float]
     interval: tuple[float, float] | None = None
 
+    @property
+    def zones(self) -> tuple[float, ...]:
+        """Where the zones of far below, below, within, above and far above begin, and where a bar ends."""
+        return (0.0, *self.edges, 2 * self.edges[-1])
+
 
 @dataclass(frozen=True)
 class Column:

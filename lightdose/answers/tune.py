@@ -28,7 +28,6 @@ from lightdose.errors import literal
 from lightdose.model.plans import BLUE_BELOW_NM, Conflict, CoralChange, Edge, Remedy, Tuning
 
 EDGE_WORDS: Final[Mapping[Edge, str]] = {"low": "low edge", "high": "high edge", "peak": "midday limit"}
-SETTLED: Final = ("within", "not_judged")
 SUDDEN_NAMED: Final = 4
 
 

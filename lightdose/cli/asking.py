@@ -132,17 +132,13 @@ def stands_for_many(paths: Sequence[str]) -> bool:
     )
 
 
-def takes_setup(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Add the argument SETUP and its variations; the command gets one ``request: SetupRequest``."""
-    return takes_setup_as("SETUP")(function)
-
-
 def takes_setup_as(
     metavar: str, *, required: bool = True
 ) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """The same as ``takes_setup`` for a command that knows the setup by another name, such as TO.
+    """Add a setup and its variations, by the name that the command has for it: SETUP, TO.
 
-    Where it is not required and left out, the request's path is empty.
+    The command gets one ``request: SetupRequest``; where the setup is not required and left out, its path is
+    empty.
     """
 
     def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -274,15 +270,6 @@ def say(message: str, *, quiet: bool = False) -> None:
         from lightdose.errors import literal
 
         click.echo("\n".join(literal(line) for line in message.split("\n")), err=True)
-
-
-def tell(paragraph: str) -> None:
-    """A paragraph of a result: in lines as wide as the terminal, or one line in a pipe."""
-    import shutil
-    import textwrap
-
-    width = shutil.get_terminal_size().columns
-    click.echo(textwrap.fill(paragraph, width, break_on_hyphens=False) if is_terminal() else paragraph)
 
 
 def is_terminal() -> bool:
@@ -444,14 +431,14 @@ def inputs_of(*setups: Setup) -> list[Path]:
     return [Path(name) for setup in setups for name in setup.inputs_sha256]
 
 
-def json_of(answer: Answer) -> str:
+def json_of(answer: Answer, indent: int | None = 1) -> str:
     """JSON text of an answer with every digit; a NaN is a fault of the program and raises ValueError."""
     import json
 
     from lightdose import __version__
     from lightdose.answers.answer import envelope
 
-    return json.dumps(envelope(answer, __version__), allow_nan=False, indent=1, ensure_ascii=True)
+    return json.dumps(envelope(answer, __version__), allow_nan=False, indent=indent, ensure_ascii=True)
 
 
 def print_blocks(blocks: Iterable[Block], ask: Ask) -> None:

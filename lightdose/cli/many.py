@@ -84,8 +84,10 @@ def in_order(
                 if worker is None:
                     if len(workers) == jobs:
                         break
-                    worker = _Worker(function)
-                    workers.append(worker)
+                    # No process is started that would not be ended.
+                    with _interrupts_held():
+                        worker = _Worker(function)
+                        workers.append(worker)
                 worker.give(given, tasks[given])
                 given += 1
             for worker in _finished(workers):
@@ -119,7 +121,7 @@ class _Worker(Generic[TASK, RESULT]):
         context = get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self.process = context.Process(target=_serve, args=(theirs, function), daemon=True)
-        with _interrupts_held(), _off_the_working_folder():
+        with _off_the_working_folder():
             self.process.start()
         theirs.close()
         self.task: int | None = None
@@ -389,7 +391,8 @@ def _worked(wanted: Wanted, debug: bool, ask: Ask) -> Outcome:
             done = replace(
                 blank,
                 row=answer.overview,
-                json=json_of(answer) if ask.as_json else "",
+                # On one line: the standard library writes that three times as fast as an indented object.
+                json=json_of(answer, indent=None) if ask.as_json else "",
                 table=_rows_of(answer, ask) if ask.csv_file else "",
                 inputs=tuple(name for setup in answer.setups for name in setup.inputs_sha256),
                 problems=answer.problems,
@@ -469,9 +472,11 @@ class _JsonList:
         """One setup: its file and its result, or its problems."""
         from lightdose.answers.check import problems_json
 
-        # On one line: the standard library writes that three times as fast as an indented object.
-        result = json.dumps(json.loads(outcome.json)) if outcome.json else ""
-        entry = f'"result": {result}' if result else '"problems": ' + json.dumps(problems_json(outcome.told))
+        entry = (
+            f'"result": {outcome.json}'
+            if outcome.json
+            else '"problems": ' + json.dumps(problems_json(outcome.told))
+        )
         file = json.dumps(os.path.realpath(outcome.file))
         click.echo(f'{self._lead}{{"file": {file}, {entry}}}', nl=False)
         self._lead = ",\n"

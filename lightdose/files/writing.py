@@ -275,19 +275,6 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dia
     return "".join(lines) + "\n"
 
 
-SETUP_COLUMN: Final = ValueColumn("setup", "string", "file of the setup")
-"""Leads every row of a table that holds several setups."""
-
-
-def setup_led_csv(
-    header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dialect, setup: str | None
-) -> str:
-    """The table of one setup as CSV; where a setup is named, it stands in a first column."""
-    if setup is None:
-        return csv_text(header, rows, dialect)
-    return csv_text([SETUP_COLUMN.name, *header], ([setup, *row] for row in rows), dialect)
-
-
 def plain_text(cell: str) -> str:
     """A text cell as it was before writing: without the apostrophe that keeps a formula from starting."""
     return cell[1:] if cell.startswith("'") and _FORMULA_START.match(cell) else cell

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 WIDTH: Final = 200
-HEIGHT: Final = 18
 EDGES: Final = (3.0, 32.0, 66.0, 134.0, 168.0, 197.0)
 """Where nothing, floor, usual range, ceiling and twice the ceiling stand."""
 
@@ -53,11 +52,9 @@ class RangeBar:
 
 def range_bar(bar: Bar) -> RangeBar:
     """Where everything of a bar stands."""
-    floor, low, high, ceiling = bar.edges
-    doses = (0.0, floor, low, high, ceiling, 2 * ceiling)
 
     def place(dose: float) -> float:
-        return round(float(np.interp(dose, doses, EDGES)), 1)
+        return round(float(np.interp(dose, bar.zones, EDGES)), 1)
 
     line = None if bar.interval is None else (place(bar.interval[0]), place(bar.interval[1]))
     return RangeBar(bar.state, place(bar.dose), line)

@@ -256,10 +256,8 @@ def wrapped(text: str, width: int, indent: str = "") -> list[str]:
 
 def bar_text(bar: Bar) -> str:
     """Where the dose lies: ``.[..|..*..|..].``, floor [, usual | |, ceiling ]."""
-    floor, low, high, ceiling = bar.edges
-    edges = (0.0, floor, low, high, ceiling, 2 * ceiling)
     zone = ("far_below", "below", "within", "above", "far_above").index(bar.state)
-    start, end, cells = edges[zone], edges[zone + 1], BAR_WIDTHS[zone]
+    start, end, cells = bar.zones[zone], bar.zones[zone + 1], BAR_WIDTHS[zone]
     share = (bar.dose - start) / (end - start) if end > start else 0.0
     zones = [list("." * width) for width in BAR_WIDTHS]
     zones[zone][min(cells - 1, max(0, int(share * cells)))] = "*"
