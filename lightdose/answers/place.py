@@ -324,8 +324,8 @@ def next_step(placement: Placement, written: Path | None) -> str:
     setup = placement.before.setup
     return (
         f'set corals = "{path_from(setup, written)}" in {setup.path} instead of its [[coral]] tables; such a '
-        "file holds group, place, open_sky and height, so corals with pinned, keep_apart, dli_band, peak_max "
-        "or previous keep their [[coral]] with the new site"
+        "file holds no dli_band, peak_max or previous, so corals with these keep their [[coral]] with the "
+        "new site"
     )
 
 

@@ -64,7 +64,10 @@ def _setup() -> Schema:
         if name in spots:
             found["properties"][spots[name]] |= spot
         inside[name] = {"type": "array", "items": found, "minItems": 1}
-    inside["coral"]["items"]["allOf"] = [_exactly_one("group", "genus"), _exactly_one("site", "at")]
+    inside["coral"]["items"]["allOf"] = [
+        _exactly_one("group", "genus"),
+        {"not": {"required": ["site", "at"]}},
+    ]
     inside["cover"]["properties"]["transmittance"] |= {"anyOf": [between(0, 1), NAME]}
     inside["fixture"]["items"]["properties"]["schedule"] |= {"anyOf": [NAME, _inline_schedule()]}
     meter = _object(tables["meter"])

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, cast
 
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.setup_schema import MOST_SITES, read_open_sky
-from lightdose.files.toml_tables import counted
+from lightdose.files.toml_tables import counted, suggestion
 from lightdose.files.units import UnitProblem, parse_number
 from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
-from lightdose.model.places import PlacedCoral, Placement, Spot
+from lightdose.model.places import Placement, Spot
+from lightdose.model.setup import SURFACES, Coral, Surface
 from lightdose.near_names import near_names
 
 LIMIT_BYTES: Final = 20_000_000
@@ -21,8 +22,9 @@ MOST_PROBLEMS: Final = 50
 """Problems that are shown; a file of 20,000 bad rows needs no more."""
 
 SPOT_COLUMNS: Final = ("x_cm", "y_cm", "depth_cm")
-SITE_COLUMNS: Final = ("site", *SPOT_COLUMNS, "open_sky")
-CORAL_COLUMNS: Final = ("coral", "group", "genus", "site", *SPOT_COLUMNS, "open_sky", "height_cm")
+SITE_COLUMNS: Final = ("site", *SPOT_COLUMNS, "open_sky", "on")
+_GROUP_AND_PLACE: Final = ("group", "genus", "site", *SPOT_COLUMNS, "open_sky", "height_cm")
+CORAL_COLUMNS: Final = ("coral", *_GROUP_AND_PLACE, "pinned", "on", "keep_apart_cm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,27 +36,29 @@ class SiteRow:
     y_m: float
     depth_m: float
     open_sky: float
+    on: Surface | None
     place: Place
 
 
 @dataclass(frozen=True, slots=True)
 class CoralRow:
-    """A coral as written: its group or its genus, and its site or a spot of its own. [m]"""
+    """A coral as written: group or genus; its site, or a spot (x, y, depth) of its own, or neither. [m]"""
 
     name: str
     group: str | None
     genus: str | None
     site: str | None
-    x_m: float | None
-    y_m: float | None
-    depth_m: float | None
+    spot: tuple[float, float, float] | None
     open_sky: float
     height_m: float
+    pinned: bool
+    on: Surface | None
+    keep_apart_m: float
     place: Place
 
 
 def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
-    """The rows of sites.csv: site, x_cm, y_cm, depth_cm and optionally open_sky (blank is 1).
+    """The rows of sites.csv: site, x_cm, y_cm, depth_cm and optionally open_sky (blank is 1) and on.
 
     With them comes what was understood.
 
@@ -70,18 +74,18 @@ def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
     for row in cells.table.rows:
         name = cells.name(row, "site")
         x_m, y_m, depth_m = (cells.metres(row, column) for column in SPOT_COLUMNS)
-        open_sky = cells.open_sky(row)
+        open_sky, on = cells.open_sky(row), cells.on(row)
         if name is None or x_m is None or y_m is None or depth_m is None or open_sky is None:
             continue
-        rows.append(SiteRow(name, x_m, y_m, depth_m, open_sky, cells.table.place(row, "site")))
+        rows.append(SiteRow(name, x_m, y_m, depth_m, open_sky, on, cells.table.place(row, "site")))
     cells.raise_problems()
     return rows, _understood(cells.table, len(rows), "site")
 
 
 def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
-    """The rows of corals.csv: coral, group or genus, site or x_cm, y_cm, depth_cm, open_sky, height_cm.
+    """The rows of corals.csv by ``CORAL_COLUMNS``: group or genus, and site or spot or no place yet.
 
-    A blank open_sky is 1 and a blank height 0. With the rows comes what was understood.
+    A blank open_sky is 1, a blank length 0, and pinned no. With the rows comes what was understood.
 
     Raises
     ------
@@ -91,7 +95,8 @@ def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
     cells = _Cells(_table(path, label, "coral"), CORAL_COLUMNS)
     cells.require("coral")
     cells.require_one("group", "genus")
-    cells.require_one("site", *SPOT_COLUMNS)
+    if not cells.columns.keys().isdisjoint(SPOT_COLUMNS):
+        cells.require(*SPOT_COLUMNS)
     cells.raise_problems()
     read = [cells.coral(row) for row in cells.table.rows]
     cells.raise_problems()
@@ -104,17 +109,24 @@ def _understood(table: DelimitedTable, number: int, what: str) -> str:
 
 
 def corals_csv(placement: Placement, dialect: Dialect = "plain") -> str:
-    """The corals at their new places, as ``read_corals`` takes them; those without a place are left out."""
-    rows = [_coral_cells(c, c.after.spot) for c in placement.corals if c.after is not None]
+    """All corals at their new places, as ``read_corals`` takes them; those without one have no place yet."""
+    before = placement.before.setup
+    spots = {c.coral: (c.after.spot if c.after else None, c.open_sky) for c in placement.corals}
+    rows = [_coral_cells(c, *spots.get(c.name, (None, c.open_sky))) for c in before.corals + before.unplaced]
     return csv_text(CORAL_COLUMNS, rows, dialect)
 
 
-def _coral_cells(coral: PlacedCoral, spot: Spot) -> list[Cell]:
+def _coral_cells(coral: Coral, spot: Spot | None, open_sky: float) -> list[Cell]:
     group: list[Cell] = [None, coral.genus] if coral.genus else [coral.group, None]
-    place: list[Cell] = [spot.site, None, None, None]
-    if spot.site is None or spot.implicit:
-        place = [None, *(round(100 * m, 9) for m in (spot.x_m, spot.y_m, spot.depth_m))]
-    return [coral.coral, *group, *place, coral.open_sky, round(100 * coral.height_m, 9)]
+    place: list[Cell] = [spot.site if spot else None, None, None, None]
+    if spot and (spot.site is None or spot.implicit):
+        place = [None, *map(_cm, (spot.x_m, spot.y_m, spot.depth_m))]
+    wishes = ["yes" if coral.pinned and spot else None, coral.on, _cm(coral.keep_apart_m) or None]
+    return [coral.name, *group, *place, open_sky, _cm(coral.height_m), *wishes]
+
+
+def _cm(length_m: float) -> float:
+    return round(100 * length_m, 9)
 
 
 def _table(path: Path, label: str, key: str) -> DelimitedTable:
@@ -210,6 +222,32 @@ class _Cells:
             self.problems.append(trouble.problem.at(self.table.place(row, "open_sky")))
             return None
 
+    def on(self, row: Row) -> Surface | None:
+        """What the place is, or what the coral is to stand on; None where nothing is said."""
+        text = self.text(row, "on")
+        return None if text is None else cast("Surface | None", self._word(row, "on", text, SURFACES))
+
+    def pinned(self, row: Row) -> bool:
+        """yes or no; blank is no."""
+        text = self.text(row, "pinned")
+        return text is not None and self._word(row, "pinned", text, ("yes", "no")) == "yes"
+
+    def _word(self, row: Row, column: str, text: str, known: Sequence[str]) -> str | None:
+        word = text.casefold()
+        if word in known:
+            return word
+        found, place = f'"{text}" is not known here', self.table.place(row, column)
+        self.problems.append(Problem(found, " | ".join(known), suggestion(word, known), place))
+        return None
+
+    def length(self, row: Row, column: str, what: str) -> float:
+        """A number of centimetres that may be blank, in metres."""
+        length_m = self.metres(row, column) if self.text(row, column) is not None else 0.0
+        if length_m is not None and length_m < 0:
+            found = f"the {column.removesuffix('_cm')} {length_m * 100:g} cm is below 0"
+            self.problems.append(Problem(found, what, place=self.table.place(row, column)))
+        return length_m or 0.0
+
     def coral(self, row: Row) -> CoralRow | None:
         """One row of corals.csv; None, with problems, if it cannot be read."""
         already = len(self.problems)
@@ -218,25 +256,22 @@ class _Cells:
         if (group is None) == (genus is None):
             self._choice(row, "group", "genus", both=group is not None)
         site = self.text(row, "site")
-        given = [column for column in SPOT_COLUMNS if self.text(row, column) is not None]
-        spot: dict[str, float | None] = {}
-        if given and site is None:
-            spot = {column: self.metres(row, column) for column in SPOT_COLUMNS}
-        elif bool(given) == (site is not None):
-            self._choice(row, "site", "x_cm, y_cm, depth_cm", both=site is not None)
+        given = any(self.text(row, column) is not None for column in SPOT_COLUMNS)
+        spot = None
+        if given and site is not None:
+            self._choice(row, "site", "x_cm, y_cm, depth_cm", both=True)
+        elif given:
+            x_m, y_m, depth_m = (self.metres(row, column) for column in SPOT_COLUMNS)
+            if x_m is not None and y_m is not None and depth_m is not None:
+                spot = x_m, y_m, depth_m
         open_sky = self.open_sky(row)
-        height_m = self.metres(row, "height_cm") if self.text(row, "height_cm") is not None else 0.0
-        if height_m is not None and height_m < 0:
-            found = f"the height {height_m * 100:g} cm is below 0"
-            place = self.table.place(row, "height_cm")
-            self.problems.append(
-                Problem(found, "0 or more, from the site up to the coral's top", place=place)
-            )
-        if len(self.problems) > already or name is None or open_sky is None or height_m is None:
+        height_m = self.length(row, "height_cm", "0 or more, from the site up to the coral's top")
+        pinned, on = self.pinned(row), self.on(row)
+        apart_m = self.length(row, "keep_apart_cm", "0 or more, the distance to its neighbours")
+        if len(self.problems) > already or name is None or open_sky is None:
             return None
         place = self.table.place(row, "coral")
-        x_m, y_m, depth_m = (spot.get(column) for column in SPOT_COLUMNS)
-        return CoralRow(name, group, genus, site, x_m, y_m, depth_m, open_sky, height_m, place)
+        return CoralRow(name, group, genus, site, spot, open_sky, height_m, pinned, on, apart_m, place)
 
     def _choice(self, row: Row, one: str, other: str, *, both: bool) -> None:
         found = f"{one} and {other} stand together" if both else f"neither {one} nor {other}"

@@ -132,7 +132,8 @@ class _SetupReading:
         calibration = self._calibration(top.get("calibration"))
         if self.files.problems or tank is None:
             return None
-        self._say(places.sites, corals.corals)
+        self._say(places.sites, [*corals.corals, *corals.unplaced])
+        corals.say()
         self._say_where_fixtures_hang(tank, fixtures)
         if self.files.problems:
             return None
@@ -143,6 +144,7 @@ class _SetupReading:
                 fixtures=tuple(fixtures),
                 sites=tuple(places.sites),
                 corals=tuple(corals.corals),
+                unplaced=tuple(corals.unplaced),
                 groups=groups,
                 group_sources=sources,
                 water=water,

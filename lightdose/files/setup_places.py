@@ -54,11 +54,11 @@ class PlacesReading:
                 self._all_read = False
                 continue
             place = self.document.value_place((*path, "name"))
-            if spot is None or "open_sky" not in values:
+            if spot is None or len(values) < len(SITE.keys):
                 self._unsound.add(name)
                 self._site_places.setdefault(name, place)
             else:
-                self.add_site(Site(name, *spot, values["open_sky"]), place)
+                self.add_site(Site(name, *spot, values["open_sky"], on=values["on"]), place)
 
     def read_racks(self, tables: int) -> None:
         """All [[rack]] tables; a site for each row and column."""
@@ -84,6 +84,7 @@ class PlacesReading:
                     corner[1] + r * values["pitch"]["y"],
                     corner[2],
                     rack=values["name"],
+                    on=values["on"],
                 )
                 self.add_site(site, place)
 
@@ -107,7 +108,7 @@ class PlacesReading:
     def _add_site_row(self, row: SiteRow) -> None:
         spot = (row.x_m, row.y_m, row.depth_m)
         if self.inside(spot, f"site {row.name!r}", row.place):
-            self.add_site(Site(row.name, *spot, row.open_sky), row.place)
+            self.add_site(Site(row.name, *spot, row.open_sky, on=row.on), row.place)
         else:
             self._unsound.add(row.name)
 
@@ -269,6 +270,7 @@ class CoralsReading:
     all_groups: bool = True
     """Whether the file of own groups could be read; else an unknown group is no problem of its own."""
     corals: list[Coral] = field(default_factory=list)
+    unplaced: list[Coral] = field(default_factory=list)
     _coral_places: dict[str, Place] = field(default_factory=dict)
 
     def read_corals(self, tables: int) -> None:
@@ -280,15 +282,15 @@ class CoralsReading:
             group = self._group(path, values)
             name = values.get("name")
             spot = self.places.spot((*path, "at"), values.get("at"))
-            one_place = self._one_of(path, values, "site", "at", 'add site = "...", or at = { ... }')
-            if name is None or not one_place:
+            placed = not {"site", "at"}.isdisjoint(value_at(self.document.data, path) or ())
+            if placed:
+                self._one_of(path, values, "site", "at", "")
+            if name is None:
                 continue
             place = self.document.value_place((*path, "name"))
+            sound = len(self.files.problems) == already
             if values.get("site") is not None:
-                known = self.places.known_site(values["site"], self.document.value_place((*path, "site")))
-                sound = known and len(self.files.problems) == already
-            else:
-                sound = spot is not None and len(self.files.problems) == already
+                sound &= self.places.known_site(values["site"], self.document.value_place((*path, "site")))
             if not sound or group is None:
                 self._coral_places.setdefault(name, place)
                 continue
@@ -309,26 +311,31 @@ class CoralsReading:
 
     def _add_coral_row(self, row: CoralRow) -> None:
         group = self._named_group(row.group, row.genus, row.place)
-        spot = None
+        sound = True
         if row.site is not None:
             sound = self.places.known_site(row.site, row.place)
-        else:
-            spot = (row.x_m or 0.0, row.y_m or 0.0, row.depth_m or 0.0)
-            sound = self.places.inside(spot, f"coral {row.name!r}", row.place)
+        elif row.spot is not None:
+            sound = self.places.inside(row.spot, f"coral {row.name!r}", row.place)
         if group is None or not sound:
             return
         coral = Coral(
             name=row.name,
             group=group,
-            site=row.site or row.name,
+            site=row.site or "",
             genus=row.genus,
             height_m=row.height_m,
             open_sky=row.open_sky,
+            pinned=row.pinned,
+            keep_apart_m=row.keep_apart_m,
+            on=row.on,
         )
-        self._add_coral(coral, spot, row.place)
+        self._add_coral(coral, row.spot, row.place)
 
     def _add_coral(self, coral: Coral, spot: tuple[float, float, float] | None, place: Place) -> None:
-        """The coral, and its implicit site where it has a spot of its own (which takes its open sky)."""
+        """The coral, and its implicit site where it has a spot of its own (which takes its open sky).
+
+        One with neither site nor spot has no place yet.
+        """
         if coral.name in self._coral_places:
             first = self._coral_places[coral.name]
             self._problem(
@@ -346,8 +353,27 @@ class CoralsReading:
             return
         if spot is not None:
             self.places.add_site(Site(coral.name, *spot, coral.open_sky, implicit=True), place)
-            coral = replace(coral, open_sky=1.0)
-        self.corals.append(coral)
+            coral = replace(coral, site=coral.name, open_sky=1.0)
+        if not coral.site and coral.pinned:
+            cure = "say where it sits, or take out pinned"
+            self._problem(f"coral {coral.name!r} is pinned and has no place", place, cure=cure)
+        (self.corals if coral.site else self.unplaced).append(coral)
+
+    def say(self) -> None:
+        """What may have been meant otherwise: corals without a place, and several at one site."""
+        without = [f"{c.name} ({_at(self._coral_places[c.name])})" for c in self.unplaced]
+        if without:
+            self.files.understood.append(
+                f"no place yet: {_some(without)}; `lightdose place` finds one, other answers leave them out"
+            )
+        at: dict[str, list[str]] = {}
+        for coral in self.corals:
+            at.setdefault(coral.site, []).append(coral.name)
+        shared = [f"{site} ({_some(names, 4)})" for site, names in at.items() if len(names) > 1]
+        if shared:
+            self.files.understood.append(
+                f"more than one coral at a site: {_some(shared)}; allowed, all get the light of that place"
+            )
 
     def _group(self, path: KeyPath, values: dict[str, Any]) -> str | None:
         if not self._one_of(path, values, "group", "genus", 'add group = "...", or genus = "..."'):
@@ -409,16 +435,21 @@ class CoralsReading:
         self.files.problems.append(Problem(found, allowed, cure, place))
 
 
+def _at(place: Place) -> str:
+    return f"{place.file}:{place.line}" if place.line else place.file
+
+
 def _coral(values: dict[str, Any], group: str) -> Coral:
     return Coral(
         name=values["name"],
         group=group,
-        site=values["site"] if values["site"] is not None else values["name"],
+        site=values["site"] or "",
         genus=values["genus"],
         height_m=values["height"],
         open_sky=values["open_sky"],
         pinned=values["pinned"],
         keep_apart_m=values["keep_apart"],
+        on=values["on"],
         previous=values["previous"],
         band_dli=values["dli_band"],
         peak_max=values["peak_max"],

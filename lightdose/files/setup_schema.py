@@ -26,7 +26,7 @@ from lightdose.files.toml_tables import (
     whole,
 )
 from lightdose.files.units import between, number_or, words
-from lightdose.model.setup import Wall
+from lightdose.model.setup import SURFACES, Wall
 
 SETUP_FORMAT: Final = "lightdose-setup/1"
 MOST_SITES: Final = 20_000
@@ -212,6 +212,7 @@ SITE: Final = Table(
         "name": Key(name(), '"ridge"', "of this place"),
         "at": Key(inner(SPOT), '{ x = "40 cm", y = "20 cm", depth = "10 cm" }', "where it is"),
         "open_sky": Key(_open_sky, "1.0", "share of the light from above that reaches it", 1.0),
+        "on": Key(one_of(*SURFACES), '"rock"', "what the place is, for place", None),
     }
 )
 
@@ -230,6 +231,7 @@ RACK: Final = Table(
         "columns": Key(whole(1, MOST_SITES), "8", "sites in a row"),
         "rows": Key(whole(1, MOST_SITES), "3", "rows, named on: A, B, C"),
         "row_names": Key(names(), '["A", "B", "C"]', "own names of the rows", None),
+        "on": Key(one_of(*SURFACES), '"rock"', "what its places are, for place", "rack"),
     }
 )
 
@@ -238,7 +240,7 @@ CORAL: Final = Table(
         "name": Key(name(), '"staghorn frag"', "of this coral"),
         "group": Key(name(), '"sps-shallow"', "its group; or genus", None),
         "genus": Key(name(), '"Acropora"', "names its group; or group", None),
-        "site": Key(name(), '"ridge"', "where it sits; or at", None),
+        "site": Key(name(), '"ridge"', "where it sits; or at; neither: no place yet", None),
         "at": Key(
             inner(SPOT), '{ x = "40 cm", y = "20 cm", depth = "10 cm" }', "where it sits; or site", None
         ),
@@ -246,6 +248,7 @@ CORAL: Final = Table(
         "open_sky": Key(_open_sky, "1.0", "multiplies the open sky of its site", 1.0),
         "pinned": Key(flag(), "true", "place leaves it where it is", False),
         "keep_apart": Key(length(0, 5), '"8 cm"', "distance to its neighbours", 0.0),
+        "on": Key(one_of(*SURFACES), '"rock"', "what place is to put it on", None),
         "previous": Key(
             checked(_previous, 'mol m-2 d-1, 0 to 100, or "unknown"', number_or(0, 100, "unknown")),
             "4.6",

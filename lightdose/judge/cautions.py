@@ -63,10 +63,20 @@ def find_cautions(
         *_mix_cautions(field, dose),
         *_day_cautions(field, curve, dose),
         *_change_cautions(setup, verdicts),
+        *_without_place(setup),
         *_limits(setup, verdicts),
         *_stands_on(setup),
         *_safety(hazards),
     )
+
+
+def _without_place(setup: Setup) -> list[Caution]:
+    if not setup.unplaced:
+        return []
+    names = [coral.name for coral in setup.unplaced]
+    who = "1 coral has" if len(names) == 1 else f"{len(names)} corals have"
+    text = f"{who} no place yet and stands in no figure: {_listed(names)}. `lightdose place` finds one."
+    return [Caution("no_place", text, "the setup")]
 
 
 def _mix_cautions(field: LightField, dose: Dose) -> list[Caution]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from lightdose.errors import SetupError
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 WallKind = Literal["clean", "painted", "dark", "reflectance"]
 WALL_NAMES = ("front", "back", "left", "right")
+Surface = Literal["rock", "sand", "wall", "rack"]
+SURFACES: Final = get_args(Surface)
+"""What a place is, and what a coral wants to stand on."""
 
 
 @dataclass(frozen=True)
@@ -150,7 +153,10 @@ class CoralGroup:
 
 @dataclass(frozen=True)
 class Site:
-    """A named place in the tank where light is computed. [m], depth below the surface."""
+    """A named place in the tank where light is computed. [m], depth below the surface.
+
+    ``on`` is what the place is, None where it is not told.
+    """
 
     name: str
     x_m: float
@@ -159,6 +165,7 @@ class Site:
     open_sky: float = 1.0
     rack: str | None = None
     implicit: bool = False
+    on: Surface | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.open_sky <= 1:
@@ -167,7 +174,10 @@ class Site:
 
 @dataclass(frozen=True)
 class Coral:
-    """A coral at a site. It is judged at its top: ``height_m`` above the site, under its own open sky."""
+    """A coral at a site. It is judged at its top: ``height_m`` above the site, under its own open sky.
+
+    ``site`` is "" for one of ``Setup.unplaced``; ``on`` is what it is to stand on, None for anything.
+    """
 
     name: str
     group: str
@@ -180,6 +190,7 @@ class Coral:
     previous: float | Literal["unknown"] | None = None
     band_dli: tuple[float, float] | None = None
     peak_max: float | None = None
+    on: Surface | None = None
 
 
 @dataclass(frozen=True)
@@ -218,6 +229,7 @@ class Setup:
     length_unit : unit of the file's lengths, for display
     understood : one sentence a decision of the readers ("daily.csv: 12 rows, separator ';'")
     inputs_sha256 : file as named -> sha256 of its bytes
+    unplaced : corals without a place yet; nothing that judges light meets them
     """
 
     title: str
@@ -237,12 +249,13 @@ class Setup:
     path: str = ""
     understood: tuple[str, ...] = ()
     inputs_sha256: Mapping[str, str] = field(default_factory=dict)
+    unplaced: tuple[Coral, ...] = ()
 
     def __post_init__(self) -> None:
         for what, names in (
             ("fixture", [f.name for f in self.fixtures]),
             ("site", [s.name for s in self.sites]),
-            ("coral", [c.name for c in self.corals]),
+            ("coral", [c.name for c in (*self.corals, *self.unplaced)]),
         ):
             twice = sorted({n for n in names if names.count(n) > 1}) if len(set(names)) != len(names) else []
             if twice:
@@ -255,6 +268,7 @@ class Setup:
         for coral in self.corals:
             if coral.site not in known:
                 raise SetupError(f"coral {coral.name!r} names the unknown site {coral.site!r}")
+        for coral in (*self.corals, *self.unplaced):
             if coral.group not in self.groups:
                 raise SetupError(f"coral {coral.name!r} names the unknown group {coral.group!r}")
 

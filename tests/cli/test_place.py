@@ -13,7 +13,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
+from lightdose.files.setup_file import read_setup
 from lightdose.files.writing import Dialect
+from lightdose.model.setup import Setup
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"
 
@@ -64,6 +66,26 @@ def test_dose_on_the_written_corals_gives_the_promised_numbers(
         assert row["dli_state"] == coral["dli_state"]
         assert float(row["x_m"]) == pytest.approx(coral["x_m"])
         assert float(row["depth_m"]) == pytest.approx(coral["depth_m"])
+
+
+@pytest.mark.identity
+def test_written_corals_keep_wishes_and_those_without_a_place(tank: Path) -> None:
+    """pinned, on and keep_apart come back from corals.csv; a coral without a place keeps its row."""
+    with tank.open("a", encoding="utf-8") as file:
+        file.write('[[coral]]\nname = "new one"\ngroup = "zoanthid"\non = "rock"\nkeep_apart = "4 cm"\n')
+    before = read_setup(tank)
+    assert run("place", str(tank), "-o", "tank/placed.csv", "--quiet").exit_code == 0
+    use_corals_csv(tank, "placed.csv")
+    after = read_setup(tank)
+
+    def wishes(setup: Setup) -> dict[str, tuple[object, ...]]:
+        corals = setup.corals + setup.unplaced
+        return {c.name: (c.group, c.pinned, c.on, c.keep_apart_m, bool(c.site)) for c in corals}
+
+    assert wishes(after) == wishes(before)
+    assert any(c.pinned for c in after.corals)
+    assert [c.name for c in after.unplaced] == ["new one"]
+    assert "1 coral has no place yet" in run("dose", str(tank)).stdout
 
 
 @pytest.mark.identity

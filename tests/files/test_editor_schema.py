@@ -41,7 +41,7 @@ BEYOND = (
     # orders and sums
     "does not rise", "falls", "two or more points", "not two numbers", "are these fractions",
     "is (above|below) the (low|high) end", "names for \\d+ rows", "cannot be named on",
-    "a row of the covariance",
+    "a row of the covariance", "is pinned and has no place",
     # lengths against ranges and the tank
     "beyond the", "below the floor", "above the water", "leaves the water", "\\d+ sites",
     '" is outside the range', "inside the .* pane",
@@ -81,6 +81,7 @@ output_scale = 1.0
 name = "ridge"
 at = { x = "40 cm", y = "20 cm", depth = "10 cm" }
 open_sky = "half under"
+on = "rock"
 [[rack]]
 name = "A"
 corner = { x = "10 cm", y = "10 cm", height = "15 cm" }
@@ -88,6 +89,7 @@ pitch = { x = "6 cm", y = "6 cm" }
 columns = 4
 rows = 2
 row_names = ["A", "B"]
+on = "rack"
 [[coral]]
 name = "one"
 group = "sps-shallow"
@@ -96,6 +98,7 @@ height = "3 cm"
 open_sky = 0.9
 pinned = true
 keep_apart = "5 cm"
+on = "rock"
 previous = "unknown"
 dli_band = [3, 6.5]
 peak_max = 200

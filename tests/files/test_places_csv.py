@@ -41,9 +41,9 @@ def test_sites_are_read_in_metres_with_their_places(read):
     """Centimetres become metres; open_sky takes a number, a word or nothing; columns come in any order."""
     text = "open_sky;site;x_cm;y_cm;depth_cm\nhalf under;ridge;40,5;20;10\n;left;5;5;30\n0,25;7;1;2;3\n"
     assert read(read_sites, text) == [
-        SiteRow("ridge", 0.405, 0.2, 0.1, 0.5, Place("f.csv", 2, 12, "half under;ridge;40,5;20;10")),
-        SiteRow("left", 0.05, 0.05, 0.3, 1.0, Place("f.csv", 3, 2, ";left;5;5;30")),
-        SiteRow("7", 0.01, 0.02, 0.03, 0.25, Place("f.csv", 4, 6, "0,25;7;1;2;3")),
+        SiteRow("ridge", 0.405, 0.2, 0.1, 0.5, None, Place("f.csv", 2, 12, "half under;ridge;40,5;20;10")),
+        SiteRow("left", 0.05, 0.05, 0.3, 1.0, None, Place("f.csv", 3, 2, ";left;5;5;30")),
+        SiteRow("7", 0.01, 0.02, 0.03, 0.25, None, Place("f.csv", 4, 6, "0,25;7;1;2;3")),
     ]
 
 
@@ -66,20 +66,35 @@ def test_sites_written_in_either_dialect_read_back(read, dialect):
 
 
 @pytest.mark.identity
-def test_corals_are_read_with_group_or_genus_and_site_or_spot(read):
-    """Each row has its own choice; blank height is 0 and blank open_sky 1."""
+def test_corals_are_read_with_group_or_genus_and_site_or_spot_or_neither(read):
+    """Each row has its own choice; blanks are height 0, open_sky 1, not pinned, on anything."""
     text = (
-        "coral,group,genus,site,x_cm,y_cm,depth_cm,height_cm,open_sky\n"
-        "frag A,sps-shallow,,ridge,,,,6,\n"
-        "frag B,,Acropora,,10,20,5,,0.8\n"
+        "coral,group,genus,site,x_cm,y_cm,depth_cm,height_cm,open_sky,pinned,on,keep_apart_cm\n"
+        "frag A,sps-shallow,,ridge,,,,6,,Yes,rock,8\n"
+        "frag B,,Acropora,,10,20,5,,0.8,no,,\n"
+        "frag C,clam,,,,,,,,,sand,\n"
     )
-    first, second = text.splitlines()[1:]
+    places = [Place("f.csv", n, 1, line) for n, line in enumerate(text.splitlines(), 1)]
+    spot = (0.1, 0.2, 0.05)
     assert read(read_corals, text) == [
-        CoralRow(
-            "frag A", "sps-shallow", None, "ridge", None, None, None, 1.0, 0.06, Place("f.csv", 2, 1, first)
-        ),
-        CoralRow("frag B", None, "Acropora", None, 0.1, 0.2, 0.05, 0.8, 0.0, Place("f.csv", 3, 1, second)),
+        CoralRow("frag A", "sps-shallow", None, "ridge", None, 1.0, 0.06, True, "rock", 0.08, places[1]),
+        CoralRow("frag B", None, "Acropora", None, spot, 0.8, 0.0, False, None, 0.0, places[2]),
+        CoralRow("frag C", "clam", None, None, None, 1.0, 0.0, False, "sand", 0.0, places[3]),
     ]
+
+
+@pytest.mark.identity
+def test_columns_of_places_may_be_left_out(read):
+    """A list of corals and groups is a list of corals without a place."""
+    (row,) = read(read_corals, "coral,group\nA,clam\n")
+    assert (row.site, row.spot) == (None, None)
+
+
+@pytest.mark.identity
+def test_sites_say_what_they_are(read):
+    """The column on takes the four words, in any case."""
+    rows = read(read_sites, "site,x_cm,y_cm,depth_cm,on\na,1,2,3,Rock\nb,1,2,3,\nc,1,2,3,sand\n")
+    assert [row.on for row in rows] == ["rock", None, "sand"]
 
 
 @pytest.mark.identity
@@ -119,7 +134,6 @@ def test_doubtful_sites_are_refused_with_their_place(refused, text, says):
     ("text", "says"),
     [
         ("coral,site\nA,ridge\n", 'f.csv:1: neither the column "group" nor genus'),
-        ("coral,group\nA,clam\n", 'f.csv:1: neither the column "site" nor x_cm, y_cm, depth_cm'),
         ("coral,group,x_cm,y_cm\nA,clam,1,2\n", 'f.csv:1: the column "depth_cm" is missing'),
         ("coral,group,genus,site\nA,clam,Tridacna,r\n", "f.csv:2:1: group and genus stand together"),
         ("coral,group,genus,site\nA,,,r\n", "f.csv:2:1: neither group nor genus"),
@@ -127,12 +141,14 @@ def test_doubtful_sites_are_refused_with_their_place(refused, text, says):
             "coral,group,site,x_cm,y_cm,depth_cm\nA,clam,r,1,2,3\n",
             "site and x_cm, y_cm, depth_cm stand together",
         ),
-        ("coral,group,site,x_cm,y_cm,depth_cm\nA,clam,,,,\n", "neither site nor x_cm, y_cm, depth_cm"),
         ("coral,group,site,x_cm,y_cm,depth_cm\nA,clam,,1,,3\n", "f.csv:2:11: a number is missing here"),
         ("coral,group,site,height_cm\nA,clam,r,-2\n", "f.csv:2:10: the height -2 cm is below 0"),
         ("coral,group,site,height_cm\nA,clam,r,tall\n", 'f.csv:2:10: "tall" is not a number'),
         ("coral,group,site\n,clam,r\n", "f.csv:2:1: the coral has no name"),
-        ("coral,group,site,pinned\nA,clam,r,1\n", 'f.csv:1:18: unknown column "pinned"'),
+        ("coral,group,site,pinned\nA,clam,r,1\n", 'f.csv:2:10: "1" is not known here'),
+        ("coral,group,site,on\nA,clam,r,rok\n", "did you mean rock?"),
+        ("coral,group,site,keep_apart_cm\nA,clam,r,-1\n", "f.csv:2:10: the keep_apart -1 cm is below 0"),
+        ("coral,group,site,colour\nA,clam,r,1\n", 'f.csv:1:18: unknown column "colour"'),
     ],
 )
 def test_doubtful_corals_are_refused_with_their_place(refused, text, says):

@@ -280,6 +280,41 @@ def test_coral_takes_every_key(write_setup: WriteSetup) -> None:
 
 
 @pytest.mark.identity
+def test_places_and_corals_say_what_they_are_and_want(write_setup: WriteSetup) -> None:
+    """The key on of sites and corals; a rack's places are a rack unless it is said otherwise."""
+    rack = '[[rack]]\nname = "A"\ncorner = { x = "1 cm", y = "1 cm", depth = "1 cm" }\n'
+    rack += 'pitch = { x = "1 cm", y = "1 cm" }\ncolumns = 1\nrows = 1\n'
+    setup = read_setup(write_setup(RIDGE + 'on = "rock"\n' + rack + CORAL + 'on = "sand"\n'))
+    assert [site.on for site in setup.sites] == ["rock", "rack"]
+    assert setup.corals[0].on == "sand"
+    loose = read_setup(write_setup(rack + 'on = "wall"\n'))
+    assert loose.sites[0].on == "wall"
+
+
+@pytest.mark.identity
+def test_coral_without_a_place_is_apart_from_those_that_light_judges(write_setup: WriteSetup) -> None:
+    """In a table as in corals.csv; check names it with its line, and its name is taken."""
+    lost = '[[coral]]\nname = "new"\ngroup = "clam"\n'
+    path = write_setup(RIDGE + CORAL + lost, corals__csv="coral,group,site\na,mushroom,\n")
+    path.write_text('corals = "corals.csv"\n' + path.read_text())
+    setup = read_setup(path)
+    assert [c.name for c in setup.corals] == ["frag"]
+    assert [(c.name, c.site) for c in setup.unplaced] == [("new", ""), ("a", "")]
+    said = next(s for s in setup.understood if s.startswith("no place yet: new ("))
+    assert "corals.csv:2); `lightdose place` finds one" in said
+    path.write_text(path.read_text() + lost)
+    assert only_problem(path).found == "the coral name 'new' stands twice"
+
+
+@pytest.mark.identity
+def test_several_corals_at_one_site_are_said(write_setup: WriteSetup) -> None:
+    """They are allowed and named; a site with one coral is no news."""
+    setup = read_setup(write_setup(RIDGE + CORAL + CORAL.replace("frag", "plug")))
+    assert any(s.startswith("more than one coral at a site: ridge (frag, plug);") for s in setup.understood)
+    assert not any("more than one" in s for s in read_setup(write_setup(RIDGE + CORAL)).understood)
+
+
+@pytest.mark.identity
 @pytest.mark.parametrize("genus", ["Acropora", "acropora", "ACROPORA"])
 def test_genus_names_the_group_whatever_its_capitals(write_setup: WriteSetup, genus: str) -> None:
     """A keeper may know the genus and not the group."""
@@ -365,7 +400,6 @@ def test_own_groups_may_be_named_and_their_genera_too(write_setup: WriteSetup) -
             "keep one of them",
         ),
         ('"ridge"', '"rigde"', "no site is named 'rigde'", "did you mean ridge?"),
-        ('site = "ridge"\n', "", "coral[1] 'frag': neither site nor at", 'add site = "...", or at = { ... }'),
         (
             'site = "ridge"',
             'site = "ridge"\nheight = "12 cm"',

@@ -109,15 +109,16 @@ time,blue,cyan,white,all_channels
 """
 
 CORALS_CSV = """\
-coral,group,site,x_cm,y_cm,depth_cm,height_cm
-hammer,lps-branching,A1,,,,2
-own one,own,,30,20,30,0
+coral,group,site,x_cm,y_cm,depth_cm,height_cm,pinned,on,keep_apart_cm
+hammer,lps-branching,A1,,,,2,yes,rack,8
+own one,own,,30,20,30,0,no,,
+new one,own,,,,,,,sand,
 """
 
 SITES_CSV = """\
-site,x_cm,y_cm,depth_cm,open_sky
-sand,30,20,33,1
-ledge,10,30,25,0.5
+site,x_cm,y_cm,depth_cm,open_sky,on
+sand,30,20,33,1,sand
+ledge,10,30,25,0.5,
 """
 
 READINGS_CSV = """\
