@@ -13,11 +13,21 @@ from typing import Any, Final
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Picture, Point, Points, Say, Section, pointed
 from lightdose.answers.colour import LOOKS, NOTE, colour_text, looks_json, looks_sentence, swatch_text
-from lightdose.answers.dose import EK_NOTE, FIXTURE, ROWS_SHOWN, brief_cautions, safety_lines, safety_section
+from lightdose.answers.dose import (
+    EK_NOTE,
+    FIXTURE,
+    ROWS_SHOWN,
+    brief_cautions,
+    is_safety,
+    safety_lines,
+    safety_section,
+)
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.light import CURVES, JUDGED, LIGHT, Row
 from lightdose.answers.light import FIELDS as OF_DOSE
+from lightdose.answers.photon_change import cell_factor, change_sentence, colour_factor, factor, photon_words
 from lightdose.answers.verdicts import (
+    SEVERITY,
     brief_words,
     counts,
     interval_text,
@@ -27,23 +37,18 @@ from lightdose.answers.verdicts import (
 )
 from lightdose.answers.words import count, number, range_text
 from lightdose.errors import literal
-from lightdose.model.changes import SEVERITY
 from lightdose.model.comparison import (
     Comparison,
     CoralComparison,
     LooksAndGets,
-    PlaceChange,
     RunningCost,
     SiteComparison,
 )
 from lightdose.model.record import dataclass
-from lightdose.model.results import Span, weaker_basis
+from lightdose.model.results import Caution, weaker_basis
 
 ARROW: Final = " -> "
 NAMED: Final = 5
-SAME: Final = 0.005
-"""A ratio this near to 1 counts as no change in words."""
-
 STEEP: Final = 1.25
 """A rise beyond this in one go calls for `acclimate`: common practice, no published source."""
 
@@ -253,17 +258,18 @@ def compare_answer(comparison: Comparison) -> Answer:
     """Everything that `compare` says."""
     before, after = comparison.before, comparison.after
     safety = safety_lines(before, after)
+    blocks = (
+        Say(comparison.basis_sentence, "basis"),
+        *compared(comparison),
+        safety_section(safety),
+        Section("", (Say(MORE, "note"),), extra=False, screens=False),
+        *brief_cautions(safety),
+        Say(closing_line(comparison), "verdict"),
+    )
     rows = pairs_of(comparison, (*comparison.sites, *comparison.corals))
     return Answer(
         "compare",
-        (
-            Say(comparison.basis_sentence, "basis"),
-            *compared(comparison),
-            safety_section(safety),
-            Section("", (Say(MORE, "note"),), extra=False, screens=False),
-            *brief_cautions(safety),
-            Say(closing_line(comparison), "verdict"),
-        ),
+        tuple(compared(comparison)) if comparison.same else blocks,
         lambda: _body(comparison),
         title=before.setup.title,
         basis=weaker_basis(before.basis, after.basis),
@@ -276,16 +282,17 @@ def compare_answer(comparison: Comparison) -> Answer:
 
 
 def compared(comparison: Comparison, pictures: Sequence[Picture] = ()) -> list[Block]:
-    """What differs, in words and tables; a page sets its figures behind these."""
+    """What differs, in words and tables; a page sets its figures behind these. One line if nothing does."""
+    if comparison.same:
+        return [Say(same_sentence(comparison))]
     corals = pairs_of(comparison, worst_changes_first(comparison.corals))
     sites = pairs_of(comparison, largest_changes_first(comparison.sites))
     ratios = [COMMON_CANCELS] if any(site.change.interval_ratio for site in sites) else []
     notes = tuple(Say(text, "note") for text in (NOT_GROWTH, *ratios, *comparison.notes))
-    differ = not _alike(comparison)
-    few = differ and not corals
+    few = not corals
     return [
         *map(Say, lead_sentences(comparison)),
-        _listed("corals", corals, brief=differ, least=5, page_columns=6),
+        _listed("corals", corals, brief=True, least=5, page_columns=6),
         _listed("splits", corals),
         _listed("worth", corals, note=EK_NOTE),
         _listed("sites", sites, brief=few, least=3, page_columns=10),
@@ -298,7 +305,10 @@ def compared(comparison: Comparison, pictures: Sequence[Picture] = ()) -> list[B
 
 
 TABLES: Final = {
-    "corals": ("Corals, worst change first", "Daily dose of each coral under A and under B"),
+    "corals": (
+        "Corals: what gets worse, then what gets better, then the rest",
+        "Daily dose of each coral under A and under B",
+    ),
     "splits": ("What each change is made of", "Photons = brightness x hours, and what the colour adds"),
     "worth": (
         "What photosynthesis makes of both",
@@ -344,21 +354,27 @@ def _looks(comparison: Comparison) -> list[Block]:
 
 
 def _caution_sections(comparison: Comparison) -> list[Section]:
-    """What B alone gives cause to say, and what both do, but B otherwise."""
-    known = {caution.code for caution in comparison.before.cautions}
-    alone = pointed([caution for caution in comparison.cautions if caution.code not in known])
-    otherwise = pointed([caution for caution in comparison.cautions if caution.code in known])
+    """What one alone gives cause to say, and what both do, but of others or of other amounts."""
+    here, there = (
+        {c.code: c for c in side.cautions if not is_safety(c)}
+        for side in (comparison.before, comparison.after)
+    )
+    otherwise = [c for c in comparison.cautions if c.code in here]
+    points = (
+        replace(point, about=_how_many(here[caution.code], caution))
+        for caution, point in zip(otherwise, pointed(otherwise), strict=True)
+    )
     titled = (
-        ("B gives cause for caution, A does not", alone),
-        ("Cautions of both, as they read under B", otherwise),
+        ("B gives cause for caution, A does not", pointed(c for c in there.values() if c.code not in here)),
+        ("A gives cause for caution, B does not", pointed(c for c in here.values() if c.code not in there)),
+        ("Cautions of both, as they read under B", tuple(points)),
     )
     return [Section(title, (Points(points),)) for title, points in titled if points]
 
 
-def _alike(comparison: Comparison) -> bool:
-    """Whether there is nothing to tell apart: the same light, sites, corals and states."""
-    only = any(names.sites or names.corals for names in comparison.only)
-    return not (comparison.differences or only or any(c.changes_state for c in comparison.corals))
+def _how_many(a: Caution, b: Caution) -> str:
+    """How many each concerns, where that is known and differs."""
+    return f"{len(a.names)} under A, {len(b.names)} under B" if len(a.names) != len(b.names) else ""
 
 
 def _body(comparison: Comparison) -> dict[str, Any]:
@@ -395,71 +411,15 @@ def _states(pair: Pair) -> dict[str, Any]:
     return {"coral": pair.name, "dli_state": pair.each(lambda side: side.judged("dli_state"))}
 
 
-def factor(ratio: float) -> str:
-    """A factor with two digits, three where it is near to 1: "1.8", "0.97"."""
-    rounded = round(ratio, 2)
-    if rounded < 1.1 or ratio >= 10:
-        return cell_factor(ratio)
-    return f"{ratio:.1f}"
-
-
-def cell_factor(ratio: float) -> str:
-    """A factor as tables and bars show it, all of a column to the same place: "1.80", "0.97"."""
-    return number(ratio, 2) if ratio >= 10 or ratio < 0.1 else f"{ratio:.2f}"
-
-
-def photon_words(change: PlaceChange) -> str:
-    """The ratio of doses, and what it is made of: "1.8 times the photons: brighter 1.5, longer 1.2"."""
-    ratio, split = change.dli_ratio, change.split
-    if ratio is None:
-        return "dark under A" if change.after.dli_mol_m2_d > 0 else "dark under both"
-    if ratio == 0:
-        return "dark under B"
-    if split.ln_intensity is None or split.ln_time is None:
-        return f"{factor(ratio)} times the photons"
-    brighter, longer = math.exp(split.ln_intensity), math.exp(split.ln_time)
-    if max(abs(ratio - 1), abs(brighter - 1), abs(longer - 1)) < SAME:
-        return "the same photons: as bright, as long"
-    write = factor if _multiply(ratio, brighter, longer) else cell_factor
-    return (
-        f"{write(ratio)} times the photons: {_word(brighter, 'brighter', 'dimmer', 'as bright', write)}, "
-        f"{_word(longer, 'longer', 'shorter', 'as long', write)}"
-    )
-
-
-def _multiply(ratio: float, brighter: float, longer: float) -> bool:
-    """Whether the short factors still give their product; if not, a reader who multiplies is puzzled."""
-    if not all(0.1 <= x < 10 for x in (ratio, brighter, longer)):
-        return True
-    shown = math.prod(1.0 if abs(x - 1) < SAME else float(factor(x)) for x in (brighter, longer))
-    return factor(shown) == factor(ratio)
-
-
-def _word(ratio: float, more: str, less: str, same: str, write: Callable[[float], str]) -> str:
-    if abs(ratio - 1) < SAME:
-        return same
-    return f"{more if ratio > 1 else less} {write(ratio)}"
-
-
-def colour_factor(span: Span | None) -> str:
-    """The ratio of absorption indices with its span, "-" without one."""
-    if span is None:
-        return "-"
-    middle, low, high = (cell_factor(math.exp(x)) for x in (span.default, span.low, span.high))
-    return middle if low == high else f"{middle} ({low}-{high})"
-
-
-def change_sentence(change: PlaceChange) -> str:
-    """Photons first: "1.8 times the photons: brighter 1.5, longer 1.2; colour by absorption index ..."."""
-    words = photon_words(change)
-    if change.split.ln_colour is None:
-        return words
-    return f"{words}; colour by absorption index {colour_factor(change.split.ln_colour)}, not growth"
-
-
 def worst_changes_first(corals: tuple[CoralComparison, ...]) -> list[CoralComparison]:
-    """Corals whose state gets worse, then those that go further off, at last those that mend."""
-    return sorted(corals, key=lambda c: (-_worsening(c), -_away(c), -c.size))
+    """Corals that get worse, then those that get better, then the rest; by verdict first, then by dose."""
+    return sorted(corals, key=_rank)
+
+
+def _rank(coral: CoralComparison) -> tuple[int, int, float, float]:
+    step, away = _worsening(coral), _away(coral)
+    way = step or away
+    return (0 if way > 0 else 1 if way < 0 else 2), -abs(step), -abs(away), -coral.size
 
 
 def largest_changes_first(sites: tuple[SiteComparison, ...]) -> list[SiteComparison]:
@@ -468,12 +428,19 @@ def largest_changes_first(sites: tuple[SiteComparison, ...]) -> list[SiteCompari
 
 
 def _worsening(coral: CoralComparison) -> int:
-    return SEVERITY[coral.verdict_after.dli_state] - SEVERITY[coral.verdict_before.dli_state]
+    """By how much its verdict gets worse; below 0 where it gets better."""
+    return SEVERITY[coral.verdict_before.likely_state] - SEVERITY[coral.verdict_after.likely_state]
 
 
 def _away(coral: CoralComparison) -> float:
     """By how many doublings its dose goes further from the usual range; below 0 where it comes nearer."""
-    return octaves_off(coral.verdict_after) - octaves_off(coral.verdict_before)
+    return round(octaves_off(coral.verdict_after) - octaves_off(coral.verdict_before), 9)
+
+
+def same_sentence(comparison: Comparison) -> str:
+    """That nothing differs, and how both stand."""
+    stand = verdict_sentence(comparison.after.verdicts)
+    return f"The two are the same: light, water, places and corals read alike in both; {stand}."
 
 
 def lead_sentences(comparison: Comparison) -> list[str]:

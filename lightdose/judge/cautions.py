@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,7 @@ from lightdose.judge.advice import LONGEST_DAY_H, STEP_ABOVE_RISE, plain
 from lightdose.judge.hazard import short_lines
 from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
 from lightdose.model.light import DayCurve, Dose, LightField
-from lightdose.model.record import FloatArray
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import EYES, Caution, DirectView, Verdict
 from lightdose.model.setup import Setup
 from lightdose.quantities import HOURS_PER_DAY
@@ -27,6 +27,31 @@ MOST_BELOW_390_SHARE = 0.01
 
 _PRACTICE = "common practice, no published source"
 _NAMED_AT_MOST = 6
+
+
+@dataclass(frozen=True)
+class _Places:
+    """Every coral with the receiver of its own light, and the sites where none stands with theirs."""
+
+    corals: Sequence[tuple[str, int]]
+    empty: Sequence[tuple[str, int]]
+
+    @classmethod
+    def of(cls, setup: Setup, verdicts: Sequence[Verdict]) -> _Places:
+        taken = {v.site for v in verdicts}
+        empty = [(s.name, row) for row, s in enumerate(setup.sites) if s.name not in taken]
+        return cls([(v.coral, v.receiver) for v in verdicts], empty)
+
+    def caution(
+        self, affected: npt.NDArray[np.bool_], code: str, text: str, source: str
+    ) -> Iterator[Caution]:
+        """The caution with the names of those that are affected for "{at}"; nothing where none is."""
+        corals, empty = ([name for name, row in rows if affected[row]] for rows in (self.corals, self.empty))
+        at = _listed(corals or empty)
+        if self.corals and empty:
+            at += f" (and where no coral stands: {_listed(empty)})" if corals else " (no coral there)"
+        if corals or empty:
+            yield Caution(code, text.replace("{at}", at), source, (*corals, *empty))
 
 
 def find_cautions(
@@ -59,9 +84,10 @@ def find_cautions(
     ------
     Each caution carries its own; the thresholds are our choice.
     """
+    where = _Places.of(setup, verdicts)
     return (
-        *_mix_cautions(field, dose),
-        *_day_cautions(field, curve, dose),
+        *_mix_cautions(where, field, dose),
+        *_day_cautions(where, field, curve, dose),
         *_change_cautions(setup, verdicts),
         *_without_place(setup),
         *_limits(setup, verdicts),
@@ -76,10 +102,10 @@ def _without_place(setup: Setup) -> list[Caution]:
     names = [coral.name for coral in setup.unplaced]
     who = "1 coral has" if len(names) == 1 else f"{len(names)} corals have"
     text = f"{who} no place yet and stands in no figure: {_listed(names)}. `lightdose place` finds one."
-    return [Caution("no_place", text, "the setup")]
+    return [Caution("no_place", text, "the setup", tuple(names))]
 
 
-def _mix_cautions(field: LightField, dose: Dose) -> list[Caution]:
+def _mix_cautions(where: _Places, field: LightField, dose: Dose) -> list[Caution]:
     """Shares of PPFD over the day, at the sites that have light."""
 
     def daily(key: str) -> FloatArray:
@@ -90,78 +116,64 @@ def _mix_cautions(field: LightField, dose: Dose) -> list[Caution]:
     total = np.where(lit, daily("ppfd"), 1.0)
     blue, red, below_390 = daily("blue") / total, daily("red") / total, daily("below_390") / total
     tail = daily("uv_a") / total - below_390
-    found = []
-    if sites := _sites(field, lit & (blue < LEAST_BLUE_SHARE)):
-        found.append(
-            Caution(
-                "little_blue",
-                f"Blue (400-500 nm) is under 30 % of the photons of 400-700 nm at {sites}. Trials of colour "
-                "at equal photons find little difference only while blue is present.",
-                "threshold: our choice; Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009 (blue about "
-                "equal to white for skeletal growth, green and red less)",
-            )
-        )
-    if sites := _sites(field, lit & (red > MOST_RED_SHARE)):
-        found.append(
-            Caution(
-                "much_red",
-                f"Red (600-700 nm) is over 50 % of the photons of 400-700 nm at {sites}. Red harmed one "
-                "stony coral in a trial, and a half-and-half mix behaved like red.",
-                "threshold: our choice; Wijgerde et al. 2014, PLoS ONE 9:e92781 (Stylophora pistillata)",
-            )
-        )
-    if sites := _sites(field, lit & (below_390 > MOST_BELOW_390_SHARE)):
-        found.append(
-            Caution(
-                "ultraviolet",
-                f"Photons below 390 nm are more than 1 % of PPFD at {sites}. Ultraviolet near 380 nm lowered "
-                "calcification in a trial, and it is a danger to eyes.",
-                "threshold: our choice; Roth et al. 1982, Pac Sci 36:65",
-            )
-        )
-    if sites := _sites(field, lit & (tail > MOST_BELOW_390_SHARE)):
-        found.append(
-            Caution(
-                "violet_tail",
-                f"A note, no warning: photons of 390-400 nm, the tail of violet channels, are more than 1 % "
-                f"of PPFD at {sites}; PPFD (400-700 nm) does not count them.",
-                "our choice: the published evidence of harm is at 380 nm (Roth et al. 1982, Pac Sci 36:65)",
-            )
-        )
-    return found
+    return [
+        *where.caution(
+            lit & (blue < LEAST_BLUE_SHARE),
+            "little_blue",
+            "Blue (400-500 nm) is under 30 % of the photons of 400-700 nm at {at}. Trials of colour at equal "
+            "photons find little difference only while blue is present.",
+            "threshold: our choice; Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009 (blue about "
+            "equal to white for skeletal growth, green and red less)",
+        ),
+        *where.caution(
+            lit & (red > MOST_RED_SHARE),
+            "much_red",
+            "Red (600-700 nm) is over 50 % of the photons of 400-700 nm at {at}. Red harmed one stony coral "
+            "in a trial, and a half-and-half mix behaved like red.",
+            "threshold: our choice; Wijgerde et al. 2014, PLoS ONE 9:e92781 (Stylophora pistillata)",
+        ),
+        *where.caution(
+            lit & (below_390 > MOST_BELOW_390_SHARE),
+            "ultraviolet",
+            "Photons below 390 nm are more than 1 % of PPFD at {at}. Ultraviolet near 380 nm lowered "
+            "calcification in a trial, and it is a danger to eyes.",
+            "threshold: our choice; Roth et al. 1982, Pac Sci 36:65",
+        ),
+        *where.caution(
+            lit & (tail > MOST_BELOW_390_SHARE),
+            "violet_tail",
+            "A note, no warning: photons of 390-400 nm, the tail of violet channels, are more than 1 % of "
+            "PPFD at {at}; PPFD (400-700 nm) does not count them.",
+            "our choice: the published evidence of harm is at 380 nm (Roth et al. 1982, Pac Sci 36:65)",
+        ),
+    ]
 
 
-def _day_cautions(field: LightField, curve: DayCurve, dose: Dose) -> list[Caution]:
+def _day_cautions(where: _Places, field: LightField, curve: DayCurve, dose: Dose) -> list[Caution]:
     lit = dose.any_light_h > 0
-    found = []
-    if sites := _sites(field, lit & (dose.photoperiod_h > LONGEST_DAY_H)):
-        found.append(
-            Caution(
-                "long_day",
-                f"Lit for more than 14 h at {sites} (above 5 % of the peak). Corals and tank mates are "
-                "usually given more dark than that.",
-                f"threshold: our choice; {_PRACTICE}",
-            )
-        )
-    if sites := _sites(field, dose.any_light_h >= HOURS_PER_DAY * (1 - 1e-9)):
-        found.append(
-            Caution(
-                "no_dark_hours",
-                f"No dark hours at {sites}: some channel gives light around the clock.",
-                f"our choice; {_PRACTICE}",
-            )
-        )
     ramps = np.any(curve.output_start != curve.output_end, axis=0)
-    if sites := _sites(field, lit & ~np.any(field.of("photons")[:, ramps] > 0, axis=1)):
-        found.append(
-            Caution(
-                "no_ramp",
-                f"The light at {sites} switches on and off at once, without any ramp. Give it an hour or two "
-                "to rise and to fall.",
-                f"our choice; {_PRACTICE}",
-            )
-        )
-    return found
+    return [
+        *where.caution(
+            lit & (dose.photoperiod_h > LONGEST_DAY_H),
+            "long_day",
+            "Lit for more than 14 h at {at} (above 5 % of the peak). Corals and tank mates are usually given "
+            "more dark than that.",
+            f"threshold: our choice; {_PRACTICE}",
+        ),
+        *where.caution(
+            dose.any_light_h >= HOURS_PER_DAY * (1 - 1e-9),
+            "no_dark_hours",
+            "No dark hours at {at}: some channel gives light around the clock.",
+            f"our choice; {_PRACTICE}",
+        ),
+        *where.caution(
+            lit & ~np.any(field.of("photons")[:, ramps] > 0, axis=1),
+            "no_ramp",
+            "The light at {at} switches on and off at once, without any ramp. Give it an hour or two to rise "
+            "and to fall.",
+            f"our choice; {_PRACTICE}",
+        ),
+    ]
 
 
 def _change_cautions(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
@@ -182,6 +194,7 @@ def _change_cautions(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Cautio
             f"More than 25 % above the daily dose they came from, in mol/m2/day: {named}. Bring them up in "
             "steps of 10 % a week; damage shows late.",
             f"{_PRACTICE}; no published paper gives a rule per week",
+            tuple(name for name, _, _ in risen),
         )
     ]
 
@@ -349,11 +362,6 @@ def _safety(hazards: Sequence[DirectView]) -> list[Caution]:
     own = {line.code: line for line in short_lines(hazards)}
     first = [own.pop(line.code, line) for line in SAFETY[:1]]
     return [*first, *own.values(), *SAFETY[1:]]
-
-
-def _sites(field: LightField, affected: npt.NDArray[np.bool_]) -> str:
-    """The affected sites, and tops of corals that stand off their site, by name; "" for none."""
-    return _listed(r.name for r, hit in zip(field.receivers, affected, strict=True) if hit)
 
 
 def _listed(names: Iterable[str]) -> str:

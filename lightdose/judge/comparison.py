@@ -43,6 +43,12 @@ def same_light_field(a: Setup, b: Setup) -> bool:
     )
 
 
+def same_setup(a: Setup, b: Setup) -> bool:
+    """Whether two setups read alike in all that counts for light, verdicts and cost, wherever they stand."""
+    parts = ("lit_fixtures", "tank", "water", "cover", "sites", "corals", "unplaced", "groups", "calibration")
+    return all(_same(getattr(a, k), getattr(b, k)) for k in (*parts, "uncertainty", "electricity"))
+
+
 def setup_differences(a: Setup, b: Setup) -> tuple[str, ...]:
     """What differs from A to B, a phrase each; sites and corals that only one has are told elsewhere.
 
@@ -232,6 +238,7 @@ def compare_analyses(
         running=(running_cost(before.fixtures), running_cost(after.fixtures)),
         cautions=_new_cautions(before, after),
         notes=(RATIOS_OPEN,) if sites and before.uncertainty and ratio is None else (),
+        same=same_setup(before.setup, after.setup),
     )
 
 
@@ -374,6 +381,5 @@ def _basis(a: Analysis, b: Analysis) -> str:
 
 
 def _new_cautions(a: Analysis, b: Analysis) -> tuple[Caution, ...]:
-    """What B gives cause to say that A does not; lines on safety go with every answer all the same."""
-    known = {(c.code, c.text) for c in a.cautions}
-    return tuple(c for c in b.cautions if (c.code, c.text) not in known and not c.code.startswith("safety_"))
+    """What B gives cause to say and A does not, or says of others or of other amounts; safety is for both."""
+    return tuple(c for c in b.cautions if c not in a.cautions and not c.code.startswith("safety_"))

@@ -208,8 +208,9 @@ class Comparison:
     sites, corals : those in both, in the order of A
     only : names in A alone, names in B alone
     running : electricity of A and of B
-    cautions : what B gives cause to say and A does not
+    cautions : what B gives cause to say and A does not, or says otherwise
     notes : what the comparison leaves open
+    same : whether everything that counts reads alike in both
     """
 
     before: Analysis
@@ -223,6 +224,7 @@ class Comparison:
     running: tuple[RunningCost, RunningCost]
     cautions: tuple[Caution, ...] = ()
     notes: tuple[str, ...] = ()
+    same: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -226,11 +226,15 @@ class FixtureUse:
 
 @dataclass(frozen=True)
 class Caution:
-    """Something the keeper should know; not an error. ``source`` says what it rests on."""
+    """Something the keeper should know; not an error.
+
+    ``source`` says what it rests on, ``names`` the corals, places or fixtures that it concerns.
+    """
 
     code: str
     text: str
     source: str
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from answers.printed import as_one, on_terminal, piped
@@ -11,20 +12,19 @@ from judge.made_tank import made_tank
 
 from lightdose.answers.compare import (
     FIELDS,
-    change_sentence,
     compare_answer,
-    factor,
     largest_changes_first,
     pairs_of,
-    photon_words,
     photons_sentence,
     worst_changes_first,
 )
 from lightdose.answers.field import Sheet
-from lightdose.answers.verdicts import counts, octaves_off
-from lightdose.model.changes import SEVERITY
+from lightdose.answers.photon_change import change_sentence, factor, photon_words
+from lightdose.answers.verdicts import SEVERITY, counts, octaves_off
+from lightdose.judge.comparison import same_setup
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, Split
-from lightdose.model.results import Span
+from lightdose.model.results import Analysis, Caution, Span
+from lightdose.model.setup import Electricity, Water
 from lightdose.workflows.compare import compare
 
 TANK = made_tank()
@@ -96,21 +96,30 @@ def test_factor_keeps_two_digits(ratio: float, text: str) -> None:
     assert factor(ratio) == text
 
 
-def _worse(coral: CoralComparison) -> int:
-    return SEVERITY[coral.verdict_after.dli_state] - SEVERITY[coral.verdict_before.dli_state]
+def _step(coral: CoralComparison) -> int:
+    return SEVERITY[coral.verdict_before.likely_state] - SEVERITY[coral.verdict_after.likely_state]
+
+
+def _away(coral: CoralComparison) -> float:
+    return octaves_off(coral.verdict_after) - octaves_off(coral.verdict_before)
 
 
 @pytest.mark.identity
-def test_worst_changes_come_first() -> None:
-    """What gets worse stands before what goes further off, that before what mends; sites by their change."""
-    ranked = worst_changes_first(PLAIN.corals)
-    rank = {c.coral: _worse(c) for c in ranked}
-    assert len(set(rank.values())) > 1
-    assert list(rank.values()) == sorted(rank.values(), reverse=True)
-    away = [octaves_off(c.verdict_after) - octaves_off(c.verdict_before) for c in ranked if not _worse(c)]
-    assert away == sorted(away, reverse=True)
-    sizes = [abs(s.split.ln_dli) for s in largest_changes_first(PLAIN.sites)]
-    assert sizes == sorted(sizes, reverse=True)
+def test_what_gets_worse_comes_first_then_what_gets_better() -> None:
+    """Nothing that gets better, or stays, stands before what gets worse; verdicts go before doses."""
+    away = compare(TANK, replace(TANK, fixtures=tuple(replace(f, height_m=0.1) for f in TANK.fixtures)))
+    for found in (PLAIN, away):
+        ranked = worst_changes_first(found.corals)
+        ways = [_step(c) or _away(c) for c in ranked]
+        turns = [0 if way > 0 else 1 if way < 0 else 2 for way in ways]
+        assert turns == sorted(turns)
+        for turn in set(turns):
+            sizes = [abs(_step(c)) for c, own in zip(ranked, turns, strict=True) if own == turn]
+            assert sizes == sorted(sizes, reverse=True)
+    back = [c.coral for c in worst_changes_first(compare(away.after.setup, TANK).corals) if _step(c) < 0]
+    assert {c.coral for c in away.corals if _step(c) > 0} == set(back)
+    changes = [abs(s.split.ln_dli) for s in largest_changes_first(PLAIN.sites)]
+    assert changes == sorted(changes, reverse=True)
 
 
 @pytest.mark.identity
@@ -122,17 +131,52 @@ def test_corals_that_change_are_counted_in_good_grammar(kept: int, words: str) -
 
 
 @pytest.mark.identity
-def test_one_setup_beside_itself_is_said_to_be_the_same() -> None:
-    """Nothing differs, the photons are the same: no table repeats that, and no step is called for."""
-    answer = compare_answer(compare(TANK, TANK))
-    lines = piped(answer)
-    assert lines[2] == "B differs in nothing that gives light."
-    assert lines[3] == (
-        "The same photons: as bright, as long; colour by absorption index 1.00, not growth (at all 3 sites)."
+def test_one_setup_beside_itself_is_one_line() -> None:
+    """The same, read twice: one line and no table, whatever is asked for; the JSON stays whole."""
+    answer = compare_answer(compare(TANK, made_tank()))
+    line = piped(answer)
+    assert line == piped(answer, everything=True)
+    assert len(line) == 1
+    assert line[0].startswith("The two are the same: ")
+    assert len(answer.body()["sites"]) == len(TANK.sites)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("part", ["groups", "water", "corals", "electricity", "uncertainty"])
+def test_whatever_counts_makes_two_setups_differ(part: str) -> None:
+    """A group's band, the water, a coral's group, a price or a stated uncertainty: no longer the same."""
+    key = TANK.corals[0].group
+    changes: dict[str, Any] = {
+        "groups": {**TANK.groups, key: replace(TANK.groups[key], band_dli=(9.0, 14.0))},
+        "water": Water(yellowing_440_per_m=0.3),
+        "corals": (replace(TANK.corals[0], group="soft"), *TANK.corals[1:]),
+        "electricity": Electricity(0.5, "EUR"),
+        "uncertainty": {"model_fraction": 0.3},
+    }
+    assert same_setup(TANK, replace(TANK, title="elsewhere", path="b/setup.toml"))
+    assert not same_setup(TANK, replace(TANK, **{part: changes[part]}))
+
+
+@pytest.mark.identity
+def test_cautions_are_compared_like_for_like() -> None:
+    """A caution of both that concerns others is never called B's alone; one that goes is told as A's."""
+
+    def warned(**names: tuple[str, ...]) -> Analysis:
+        found = (Caution(code, f"{code} at {', '.join(at)}.", "ours", at) for code, at in names.items())
+        return replace(PLAIN.before, cautions=tuple(found))
+
+    a, b = (
+        warned(much_red=("x",), long_day=("x",), no_ramp=("x",)),
+        warned(much_red=("x", "y"), no_ramp=("x",)),
     )
-    assert "Corals, worst change first" not in lines
-    assert "Corals, worst change first" in piped(answer, everything=True)
-    assert "acclimate" not in lines[-1]
+    found = replace(PLAIN, before=a, after=b, cautions=b.cautions[:1])
+    lines = piped(compare_answer(found))
+    assert "B gives cause for caution, A does not" not in lines
+    at = lines.index("A gives cause for caution, B does not")
+    assert "long_day at x" in lines[at + 1]
+    at = lines.index("Cautions of both, as they read under B")
+    assert "1 under A, 2 under B: much_red at x, y." in lines[at + 1]
+    assert not any("no_ramp" in line for line in lines)
 
 
 @pytest.mark.identity
@@ -151,7 +195,8 @@ def test_terminal_shows_odd_names_literally(width: int) -> None:
     sites = (replace(TANK.sites[0], name=ODD), *TANK.sites[1:])
     corals = tuple(replace(c, site=ODD) if c.site == "ridge" else c for c in TANK.corals)
     odd = replace(TANK, sites=sites, corals=corals, title=ODD)
-    answer = compare_answer(compare(odd, odd))
+    low = tuple(replace(f, height_m=0.4) for f in odd.fixtures)
+    answer = compare_answer(compare(odd, replace(odd, fixtures=low)))
     text = "".join(as_one(on_terminal(answer, width)).split())
     assert "\x1b" not in text
     assert "".join(ODD.split()) in text

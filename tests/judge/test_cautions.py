@@ -210,13 +210,28 @@ def test_energy_says_how_it_is_taken_where_it_is_stated() -> None:
 
 
 @pytest.mark.identity
-def test_top_of_a_coral_is_named_like_a_place() -> None:
-    """A coral that stands off its site has a name of its own in a caution."""
-    scene = field([[100], [100]], red=[[10], [60]])
+def test_coral_is_counted_once_by_the_light_of_its_own_top() -> None:
+    """A coral that stands off its site has its own light; its site is not named besides it."""
+    scene = field([[100], [100], [100]], red=[[60], [10], [60]])
     top = Receiver("tall (top)", "S1", 0.1, 0.1, 0.05, 1.0, "tall")
-    scene = LightField((scene.receivers[0], top), scene.channels, scene.weightings, scene.response)
-    found = cautions(scene, corals=[Coral("tall", "soft", "S1", height_m=0.05)])
-    assert "tall (top)." in found["much_red"].text
+    scene = LightField((*scene.receivers[:2], top), scene.channels, scene.weightings, scene.response)
+    tall = Coral("tall", "soft", "S1", height_m=0.05)
+    found = cautions(scene, corals=[tall])["much_red"]
+    assert found.names == ("tall",)
+    assert "at tall. Red" in found.text
+    flat = cautions(scene, corals=[tall, Coral("flat", "soft", "S1")])["much_red"]
+    assert flat.names == ("tall", "flat")
+
+
+@pytest.mark.identity
+def test_sites_are_named_only_where_no_coral_stands() -> None:
+    """Beside corals an empty site is said to be one; the names are counted once each."""
+    scene = field([[100]] * 3, red=[[60], [60], [10]])
+    found = cautions(scene, corals=[Coral("a", "soft", "S1")])["much_red"]
+    assert found.names == ("a", "S2")
+    assert "at a (and where no coral stands: S2). Red" in found.text
+    alone = cautions(scene, corals=[Coral("a", "soft", "S3")])["much_red"]
+    assert "at S1, S2 (no coral there). Red" in alone.text
 
 
 @pytest.mark.identity

@@ -8,15 +8,12 @@ from typing import Final
 
 from lightdose.answers.colour import APPROXIMATE, rounded
 from lightdose.answers.compare import (
-    SAME,
-    cell_factor,
-    change_sentence,
     largest_changes_first,
-    photon_words,
     photons_sentence,
     state_change,
     worst_changes_first,
 )
+from lightdose.answers.photon_change import SAME, cell_factor, change_sentence, photon_words
 from lightdose.answers.words import DLI_UNIT_TYPESET, count, hours, number, range_text
 from lightdose.errors import literal
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, SiteComparison, Split
