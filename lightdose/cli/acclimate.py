@@ -53,9 +53,9 @@ def command(
       lightdose acclimate today/setup.toml planned/setup.toml -o steps --start 2026-03-01
       lightdose acclimate tank/setup.toml tank/setup.toml --schedule brighter.csv -o steps
 
-    FROM is today's setup, TO the other one; --fixture-height, --swap-fixture and --schedule change TO only.
-    Corals are matched by name. One that FROM lacks is a newcomer: say what it lived in with previous = 4.6 in
-    its [[coral]], or with --previous. Rise per week: common practice, no published rule per week.
+    FROM is today's setup, TO the other one; the options that vary a setup change TO only. Corals are matched
+    by name. One that FROM lacks is a newcomer: say what it lived in with previous = 4.6 in its [[coral]], or
+    with --previous. Rise per week: common practice, no published rule per week.
     """
     from lightdose.analysis import analyse
     from lightdose.answers.acclimate import acclimate_answer

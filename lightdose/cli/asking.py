@@ -55,6 +55,7 @@ class SetupRequest:
     fixture_height: str | None = None
     swap_fixture: str | None = None
     schedule: str | None = None
+    all_channels: tuple[str, ...] = ()
 
     @property
     def variation(self) -> str:
@@ -64,7 +65,8 @@ class SetupRequest:
             ("fixture", self.swap_fixture),
             ("schedule", self.schedule),
         )
-        return ", ".join(f"{what} {value}" for what, value in named if value is not None)
+        words = [f"{what} {value}" for what, value in named if value is not None]
+        return ", ".join([*words, *(f"all channels {text} %" for text in self.all_channels)])
 
     def read(self, *, uncalibrated: bool = False) -> Setup:
         """The setup with its variations; without its calibration where a new one is to be found."""
@@ -78,9 +80,28 @@ class SetupRequest:
                 fixture_height_m=self.height_m(),
                 swap_fixture=Path(self.swap_fixture) if self.swap_fixture else None,
                 schedule=Path(self.schedule) if self.schedule else None,
+                all_channels=self.overall_percent(),
                 uncalibrated=uncalibrated,
             ),
         )
+
+    def overall_percent(self) -> dict[str, float]:
+        """Percent of the overall setting by fixture, "" for all; click.BadParameter where it is none."""
+        from lightdose.files.units import UnitProblem, parse_number
+
+        percents: dict[str, float] = {}
+        for text in self.all_channels:
+            name, _, number = text.rpartition("=")
+            trouble = "stands twice for one fixture" if name in percents else ""
+            try:
+                percents[name] = parse_number(number)
+            except UnitProblem as problem:
+                trouble = str(problem.problem)
+            else:
+                trouble = trouble or ("" if 0 <= percents[name] <= 1000 else "is outside 0 to 1000 percent")
+            if trouble:
+                raise click.BadParameter(f'"{text}": {trouble}', param_hint="--all-channels")
+        return percents
 
     def height_m(self) -> float | None:
         """The height asked for; click.BadParameter or SetupError where it is none."""
@@ -142,14 +163,9 @@ def takes_setup_as(
     """
 
     def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
-        def wrapped(
-            setup: str | None,
-            fixture_height: str | None,
-            swap_fixture: str | None,
-            schedule: str | None,
-            **rest: Any,
-        ) -> Any:
-            return function(request=SetupRequest(setup or "", fixture_height, swap_fixture, schedule), **rest)
+        def wrapped(setup: str | None, **rest: Any) -> Any:
+            request = SetupRequest(setup or "", *(rest.pop(name) for name in VARIATIONS))
+            return function(request=request, **rest)
 
         functools.update_wrapper(wrapped, function)
         argument = click.argument(
@@ -167,13 +183,19 @@ def _named(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
     return value
 
 
-VARIATIONS = ("fixture_height", "swap_fixture", "schedule")
+VARIATIONS = ("fixture_height", "swap_fixture", "schedule", "all_channels")
 
 
 def _with_variations(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add the options that change a setup without copying it."""
-    height, fixture, schedule = (f"--{name.replace('_', '-')}" for name in VARIATIONS)
+    height, fixture, schedule, overall = (f"--{name.replace('_', '-')}" for name in VARIATIONS)
     for decorate in (
+        click.option(
+            overall,
+            metavar="PERCENT",
+            multiple=True,
+            help="Set the overall level of all fixtures, such as 46, or left=46 for one; repeatable.",
+        ),
         click.option(
             schedule, metavar="FILE", callback=_named, help="Use this schedule CSV for all fixtures."
         ),

@@ -28,8 +28,9 @@ def command(ask: Ask, sites: tuple[str, ...]) -> Answer:
       lightdose compare my-tank/setup.toml other/setup.toml
       lightdose compare my-tank/setup.toml --fixture-height "25 cm" --figures figures
 
-    Without B, B is A with --schedule, --fixture-height or --swap-fixture; with B they change B only. Sites
-    and corals are matched by name. The change of a dose is split into brighter and longer, exactly.
+    Without B, B is A with --schedule, --all-channels, --fixture-height or --swap-fixture; with B they change
+    B only. Sites and corals are matched by name. The change of a dose is split into brighter and longer,
+    exactly.
     """
     from lightdose.answers.compare import compare_answer
 
@@ -48,8 +49,8 @@ def _compared(ask: Ask) -> Comparison:
         return compare(first.read(), other.read())
     if not first.variation:
         raise click.UsageError(
-            "there is nothing to compare with: name B, or vary A with --schedule, --fixture-height or "
-            "--swap-fixture"
+            "there is nothing to compare with: name B, or vary A with --schedule, --all-channels, "
+            "--fixture-height or --swap-fixture"
         )
     a = SetupRequest(first.path).read()
     return compare(a, first.read(), names=(a.title, f"the same with {first.variation}"))

@@ -345,6 +345,7 @@ def _listed(many: ManySetups, ask: Ask) -> list[Ask]:
     from lightdose.files.input_files import InputFiles
 
     many.variations.height_m()
+    many.variations.overall_percent()
     shared = InputFiles()
     for named in (many.variations.swap_fixture, many.variations.schedule):
         if named is not None:

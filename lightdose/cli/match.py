@@ -37,8 +37,8 @@ def command(ask: Ask, pairs: tuple[str, ...], output: str | None) -> Answer:
       lightdose match shop/setup.toml customer/setup.toml --pair "ridge=rock top" -o new-schedules
 
     The dose of a day is equal, its colour as near as the other channels allow, its day shape the one here.
-    A place is a site or a coral; several pairs share one factor. --fixture-height, --swap-fixture and
-    --schedule change OTHER only.
+    A place is a site or a coral; several pairs share one factor. --fixture-height, --swap-fixture,
+    --all-channels and --schedule change OTHER only.
     """
     from lightdose.answers.match import match_answer
     from lightdose.workflows.plans import match

@@ -47,8 +47,8 @@ def command(ask: Ask, output: str | None, handout: str | None, paper: Paper | No
       lightdose report my-tank/setup.toml other/setup.toml --handout handout.pdf
       lightdose report shop --also customer -o reports
 
-    With OTHER the page sets it beside SETUP; --schedule, --fixture-height and --swap-fixture then change
-    OTHER only, as in compare. The page is one file that asks for nothing; --handout adds one sheet for a
+    With OTHER the page sets it beside SETUP; the options that vary a setup then change OTHER only, as in
+    compare. The page is one file that asks for nothing; --handout adds one sheet for a
     customer.
 
     A folder without a setup.toml of its own stands for every setup.toml below it, and --also adds further

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from typing import Final
 
 from lightdose.errors import Place, Problem
 from lightdose.files.units import format_time, parse_time
+from lightdose.model.fixture import day_later_h
 from lightdose.near_names import near_names
 from lightdose.quantities import HOURS_PER_DAY
 
@@ -82,12 +82,6 @@ def channel_times_h(moments: Sequence[Moment]) -> list[float]:
         return [moment.clock_h for moment in moments]
     end_h = day_later_h(start_h)
     return [end_h if moment.clock_h == start_h < moment.time_h else moment.time_h for moment in moments]
-
-
-def day_later_h(start_h: float) -> float:
-    """The largest float that is at most 24 h later: rounding must not make a day longer than a day. [h]"""
-    end_h = start_h + HOURS_PER_DAY
-    return end_h if end_h - HOURS_PER_DAY <= start_h else math.nextafter(end_h, 0.0)
 
 
 def looks_like_fractions(levels: Sequence[float]) -> bool:

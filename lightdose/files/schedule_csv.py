@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from math import isnan
 from pathlib import Path
 from typing import Final
 
@@ -24,7 +24,6 @@ from lightdose.files.programme_rules import (
     Moment,
     channel_problems,
     channel_times_h,
-    day_later_h,
     level_from_percent,
     looks_like_fractions,
     percent_from_level,
@@ -34,7 +33,7 @@ from lightdose.files.programme_rules import (
 from lightdose.files.toml_tables import show
 from lightdose.files.units import UnitProblem, format_time, format_time_exact, parse_time
 from lightdose.files.writing import Cell, Dialect, csv_text, decimal_text, plain_text
-from lightdose.model.fixture import ChannelProgramme, Programme
+from lightdose.model.fixture import ChannelProgramme, Dial, Programme, day_later_h
 from lightdose.quantities import HOURS_PER_DAY
 
 PERCENT_NOTE: Final = "levels in percent"
@@ -92,8 +91,31 @@ def write_schedule(
         time = end if end and row[0] == "00:00+1" == order[-1][0] else row[0]
         rows.append([time, *(_mark(cells[row].get(name), decimal) for name in channels)])
     table = csv_text(["time", *channels], rows, dialect)
-    percents = [100 * level for points in placed.values() for level in points.levels]
-    if not looks_like_fractions(percents or [0.0]):
+    return _noted(table, [level for points in placed.values() for level in points.levels])
+
+
+def write_dial(dial: Dial, channels: Sequence[str], dialect: Dialect = "plain") -> str:
+    """A dial as schedule.csv: levels as they are set, and the overall factor as ``all_channels``.
+
+    Reading it gives the same rows, levels and factor. ``channels`` are those of the dial, in their order.
+    """
+    columns = {name: dial.levels[name].tolist() for name in channels} | {_ALL: dial.overall.tolist()}
+    decimal = "," if dialect == "excel-eu" else "."
+    times = [format_time_exact(time) for time in dial.time_h.tolist()]
+    if times[-1] == "00:00+1":
+        times = ["24:00" if time == times[-1] else time for time in times]
+    cells = [
+        [None if isnan(level) else decimal_text(percent_from_level(level), decimal) for level in column]
+        for column in columns.values()
+    ]
+    table = csv_text([_KEY, *columns], list(zip(times, *cells, strict=True)), dialect)
+    levels = [level for name in channels for level in columns[name]]
+    return _noted(table, *([v for v in kind if not isnan(v)] for kind in (levels, columns[_ALL])))
+
+
+def _noted(table: str, *kinds: Sequence[float]) -> str:
+    """A table with a line that its levels are percents, where some kind of them is very low."""
+    if not any(looks_like_fractions([100 * level for level in levels] or [0.0]) for levels in kinds):
         return table
     mark = "\ufeff" if table.startswith("\ufeff") else ""
     return f"{mark}# {PERCENT_NOTE}\n{table.removeprefix(mark)}"
@@ -175,7 +197,7 @@ def _mark(percent: str | None, decimal: str) -> str | None:
     return decimal_text(percent, decimal) if percent is not None else None
 
 
-__all__ = ["programme_from_points", "read_schedule", "schedule_from_text", "write_schedule"]
+__all__ = ["programme_from_points", "read_schedule", "schedule_from_text", "write_dial", "write_schedule"]
 
 LIMIT_BYTES: Final = 20_000_000
 LIMIT_ROWS: Final = 50_000
@@ -280,7 +302,7 @@ def programme_from_points(
         problems += found
         kept = [(m, v) for m, v in zip(moments, levels, strict=True) if m is not None and v is not None]
         if not found and len(kept) == len(moments):
-            built[name] = _channel([m for m, _ in kept], [v for _, v in kept], None)
+            built[name] = _channel([m for m, _ in kept], [v for _, v in kept])
     if looks_like_fractions(percents or [0.0]):
         problems.append(_fractions(max(percents), place_of(())))
     _raise(problems)
@@ -357,8 +379,11 @@ def _programme(table: DelimitedTable, channels: Sequence[str]) -> Programme:
         ]
     _raise(problems)
     read = [moment for moment in moments if moment is not None]
-    scale = levels.get(_ALL)
-    return Programme({name: _channel(read, levels[name], scale) for name in channels})
+    if _ALL not in levels:
+        return Programme({name: _channel(read, levels[name]) for name in channels})
+    cells = {name: np.array(column, dtype=np.float64) for name, column in levels.items()}  # None is NaN
+    time_h = np.array([moment.time_h for moment in read])
+    return Dial(time_h, cells[_ALL], {name: cells[name] for name in channels}).programme()
 
 
 def _columns(
@@ -451,29 +476,10 @@ def _all_channels_problems(table: DelimitedTable, column: int, levels: Mapping[s
     ]
 
 
-def _channel(moments: Sequence[Moment], levels: Levels, scale: Levels | None) -> ChannelProgramme:
-    rows = [index for index, level in enumerate(levels) if level is not None]
-    level_line = [0.0 if level is None else level for level in levels]
-    if scale is not None:
-        time_h = [moment.time_h for moment in moments]
-        rows = [i for i in range(rows[0], rows[-1] + 1) if levels[i] is not None or scale[i] is not None]
-        pairs = zip(_filled(levels, time_h), _filled(scale, time_h), strict=True)
-        # As a keeper multiplies: 70 % of 40 % is 28 %, not 27.999999999999997 %.
-        level_line = [round(level * factor, 14) for level, factor in pairs]
-    times = channel_times_h([moments[i] for i in rows])
-    return ChannelProgramme(np.array(times), np.array([level_line[i] for i in rows]))
-
-
-def _filled(levels: Levels, time_h: Sequence[float]) -> list[float]:
-    """Blank cells between two points of a column put on the straight line between them; 0 outside."""
-    filled = [0.0 if level is None else level for level in levels]
-    rows = [index for index, level in enumerate(levels) if level is not None]
-    for left, right in pairwise(rows):
-        for i in range(left + 1, right):
-            share = (time_h[i] - time_h[left]) / (time_h[right] - time_h[left])
-            value = filled[left] + (filled[right] - filled[left]) * share
-            filled[i] = min(max(value, min(filled[left], filled[right])), max(filled[left], filled[right]))
-    return filled
+def _channel(moments: Sequence[Moment], levels: Levels) -> ChannelProgramme:
+    points = [(m, level) for m, level in zip(moments, levels, strict=True) if level is not None]
+    times = channel_times_h([moment for moment, _ in points])
+    return ChannelProgramme(np.array(times), np.array([level for _, level in points]))
 
 
 def _understood(table: DelimitedTable) -> str:

@@ -6,11 +6,12 @@ import dataclasses
 import math
 import os.path
 import re
+from collections.abc import Mapping
 from dataclasses import field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lightdose.errors import Place
+from lightdose.errors import Place, Problem
 from lightdose.files.delimited import read_delimited, read_text
 from lightdose.files.fixture_file import read_fixture_type
 from lightdose.files.groups_file import default_groups, read_own_groups, with_own_groups
@@ -65,12 +66,14 @@ _INCHES = re.compile(r"[\d.,\s]+(?:in|inch|inches|ft|foot|feet|\"|'|\u2033|\u203
 class Variations:
     """Changes to a setup without copying it: for all of its fixtures, or none.
 
+    ``all_channels`` is the plateau of a fixture's overall setting by its name, "" for those not named. [%]
     ``uncalibrated`` leaves the calibration file unread: what `calibrate` starts from.
     """
 
     fixture_height_m: float | None = None
     swap_fixture: Path | None = None
     schedule: Path | None = None
+    all_channels: Mapping[str, float] = field(default_factory=dict)
     uncalibrated: bool = False
 
 
@@ -375,6 +378,9 @@ class FixturesReading:
             return []
         read = [self._fixture(("fixture", n)) for n in range(tables)]
         fixtures = [f for f in read if f is not None]
+        for name in self.variations.all_channels.keys() - {"", *self.names}:
+            found, known = f"--all-channels: no fixture is named {name!r}", ", ".join(self.names)
+            self.files.problems.append(Problem(found, known, self.files.suggestion(name, self.names)))
         channels = sum(len(f.type.channels) for f in fixtures)
         if channels > MOST_CHANNELS:
             found = f"the fixtures have {channels} channels"
@@ -392,6 +398,14 @@ class FixturesReading:
         programme, said = self._programme((*path, "schedule"), values.get("schedule"), names)
         if len(self.files.problems) > already or kind is None or programme is None:
             return None
+        asked = self.variations.all_channels
+        percent = asked.get(values["name"], asked.get(""))
+        if percent is not None:
+            from lightdose.files.overall import at_overall
+
+            with self.files.collecting():
+                programme = at_overall(programme, percent, values["name"])
+                said += f", all_channels set to {percent:g}"
         at = values["at"]
         height_m = self.variations.fixture_height_m
         fixture = None

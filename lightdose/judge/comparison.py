@@ -20,7 +20,7 @@ from lightdose.model.comparison import (
     SiteComparison,
     Split,
 )
-from lightdose.model.fixture import Fixture
+from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import USABLE_KEYS, Analysis, Caution, FixtureUse, Interval, Span
 from lightdose.model.setup import Coral, LengthUnit, Setup, Site
@@ -95,9 +95,18 @@ def _fixture_changes(a: Fixture, b: Fixture, unit: LengthUnit) -> list[str]:
         phrases.append("hung elsewhere")
     if a.output_scale != b.output_scale:
         phrases.append(f"output scale {b.output_scale:g} instead of {a.output_scale:g}")
-    if not _same(a.programme, b.programme):
-        phrases.append("another programme")
+    if not _same(a.programme.channels, b.programme.channels):
+        phrases.append(_programme_change(a.programme, b.programme))
     return phrases
+
+
+def _programme_change(a: Programme, b: Programme) -> str:
+    """The overall setting, where it alone is another."""
+    if a.dial is not None and b.dial is not None and a.dial.plateau > 0:
+        now, then = a.dial.plateau, b.dial.plateau
+        if _same(a.dial.at(then).programme().channels, b.channels):
+            return f"overall setting {100 * then:g} % instead of {100 * now:g} %"
+    return "another programme"
 
 
 def _length(metres: float, unit: LengthUnit) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -57,10 +58,105 @@ class ChannelProgramme:
 
 
 @dataclass(frozen=True, eq=False)
+class Dial:
+    """A programme as it is set at the fixture: levels of its channels, and an overall factor on all of them.
+
+    Rows are those of a schedule.csv with ``all_channels``; NaN is a blank cell. A channel runs at level x
+    overall at its own rows and at those of the factor between them, and linear between, before dimming. A
+    blank cell counts as the straight line between the values of its own column.
+
+    Attributes
+    ----------
+    time_h : array, shape (n,), not falling; past 24 after midnight. [h]
+    overall : array, shape (n,), 0-1
+    levels : channel -> array, shape (n,), 0-1
+    """
+
+    time_h: FloatArray
+    overall: FloatArray
+    levels: Mapping[str, FloatArray]
+
+    def __post_init__(self) -> None:
+        for name in ("time_h", "overall"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+        object.__setattr__(self, "levels", {n: read_only(v) for n, v in self.levels.items()})
+        columns = (self.overall, *self.levels.values())
+        if any(column.shape != self.time_h.shape for column in columns):
+            raise ScheduleError("a dial has a value or a blank in each of its rows and columns")
+        if any(np.any((column < 0) | (column > 1)) for column in columns):
+            raise ScheduleError("levels and the overall factor are 0 to 100 percent")
+
+    @property
+    def plateau(self) -> float:
+        """The highest value of the overall factor, 0-1."""
+        return float(np.nanmax(self.overall))
+
+    def at(self, plateau: float) -> Dial:
+        """The same levels under a factor whose highest value is ``plateau``, its others in proportion.
+
+        Raises
+        ------
+        ScheduleError
+            If the factor is 0 all day, or ``plateau`` is outside 0 to 1.
+        """
+        if not self.plateau > 0:
+            raise ScheduleError("the overall factor is 0 all day: it has no plateau")
+        return replace(self, overall=np.round(self.overall * (plateau / self.plateau), 14))
+
+    def programme(self) -> Programme:
+        """What the channels run at; the programme remembers this dial."""
+        overall = _filled(self.time_h, self.overall)
+        channels = {}
+        for name, level in self.levels.items():
+            given = np.flatnonzero(~np.isnan(level))
+            rows = np.arange(given[0], given[-1] + 1)
+            rows = rows[~np.isnan(level[rows]) | ~np.isnan(self.overall[rows])]
+            # As a keeper multiplies: 70 % of 40 % is 28 %, not 27.999999999999997 %.
+            product = np.round(_filled(self.time_h, level) * overall, 14)[rows]
+            time = self.time_h[rows]
+            time = _a_day_earlier(time) if time[0] >= HOURS_PER_DAY else time
+            channels[name] = ChannelProgramme(np.minimum(time, day_later_h(float(time[0]))), product)
+        return Programme(channels, self)
+
+    def highest(self, channel: str) -> tuple[float, float]:
+        """Level and overall factor of a channel where their product is highest, each 0-1."""
+        level, overall = _filled(self.time_h, self.levels[channel]), _filled(self.time_h, self.overall)
+        at = int(np.argmax(level * overall))
+        return float(level[at]), float(overall[at])
+
+
+def day_later_h(start_h: float) -> float:
+    """The largest float that is at most 24 h later: rounding must not make a day longer than a day. [h]"""
+    end_h = start_h + HOURS_PER_DAY
+    return end_h if end_h - HOURS_PER_DAY <= start_h else math.nextafter(end_h, 0.0)
+
+
+def _a_day_earlier(time_h: FloatArray) -> FloatArray:
+    """Times 24 h before; whole seconds stay the floats that they are when they are read."""
+    seconds = np.rint(3600 * time_h)
+    whole = np.abs(3600 * time_h - seconds) < 1e-6
+    earlier: FloatArray = np.where(whole, (seconds - 86400) / 3600, time_h - HOURS_PER_DAY)
+    return earlier
+
+
+def _filled(time_h: FloatArray, column: FloatArray) -> FloatArray:
+    """Blank cells put on the straight line between the values of their column; 0 outside them."""
+    given = ~np.isnan(column)
+    filled = np.interp(time_h, time_h[given], column[given], left=0.0, right=0.0)
+    filled[given] = column[given]
+    return filled
+
+
+@dataclass(frozen=True, eq=False)
 class Programme:
-    """The programmes of a fixture's channels; a channel that is not named stays off."""
+    """The programmes of a fixture's channels; a channel that is not named stays off.
+
+    ``dial`` is how they are set, where an overall factor is set apart from the levels; ``channels`` hold the
+    products.
+    """
 
     channels: Mapping[str, ChannelProgramme]
+    dial: Dial | None = None
 
     @property
     def span_h(self) -> tuple[float, float] | None:

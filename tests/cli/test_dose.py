@@ -57,6 +57,25 @@ def test_csv_equals_json_unrounded(tmp_path: Path) -> None:
 
 
 @pytest.mark.identity
+def test_overall_setting_multiplies_the_light_of_the_fixtures_that_are_named(tmp_path: Path) -> None:
+    """Straight drivers: 25 percent for all is a quarter of the light; for one, only its own light changes."""
+    folder = write_tank(tmp_path / "tank", channels=("cyan 500", "red 660"), lamps=2)
+
+    def by_fixture(*words: str) -> dict[str, float]:
+        done = CliRunner().invoke(cli, ["dose", str(folder), "--json", *words])
+        site = json.loads(done.stdout)["sites"][0]
+        light = {f"lamp {n}": 0.0 for n in (1, 2)}
+        for row in site["by_channel"]:
+            light[row["fixture"]] += row["dli_mol_m2_d"]
+        return light
+
+    today = by_fixture()
+    assert by_fixture("--all-channels", "25") == pytest.approx({n: v / 4 for n, v in today.items()})
+    one = by_fixture("--all-channels", "100", "--all-channels", "lamp 2=50")
+    assert one == pytest.approx({"lamp 1": today["lamp 1"], "lamp 2": today["lamp 2"] / 2})
+
+
+@pytest.mark.identity
 def test_written_files_are_named_with_their_rows(tmp_path: Path) -> None:
     """Messages go to stderr; the schema lies beside the CSV."""
     done = _run("--csv", "out")

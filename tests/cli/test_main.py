@@ -126,6 +126,15 @@ def test_reader_of_one_line_gets_one_line_and_no_traceback() -> None:
     ("words", "says"),
     [
         (["dose", str(EXAMPLE), "--fixture-height", "25"], '--fixture-height: "25" has no unit'),
+        (["dose", str(EXAMPLE), "--all-channels", "46%"], '--all-channels: "46%": "46%" is not a number'),
+        (
+            ["map", str(EXAMPLE), "--all-channels", "left=-1"],
+            '--all-channels: "left=-1": is outside 0 to 1000',
+        ),
+        (
+            ["tune", str(EXAMPLE), *2 * ["--all-channels", "a=1"]],
+            '--all-channels: "a=1": stands twice for one',
+        ),
         (["spectrum", "blue-450", "--csv-dialect", "excel"], "'--csv-dialect': 'excel' is not one of"),
         (["dose"], "Missing argument 'SETUP...'."),
     ],

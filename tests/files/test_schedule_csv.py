@@ -17,6 +17,7 @@ from lightdose.files.schedule_csv import (
     gaps_lit_at_zero,
     programme_from_points,
     read_schedule,
+    write_dial,
     write_schedule,
 )
 from lightdose.files.writing import Dialect
@@ -357,6 +358,35 @@ def test_export_shows_products_without_all_channels(read):
     assert write_schedule(
         read("time,blue 445,white\n08:00,0,1.25\n09:00,12.345,5\n"), CHANNELS, "excel-eu"
     ) == ("\ufefftime;blue 445;white\n08:00;0;1,25\n09:00;12,3450;5\n")
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("dialect", get_args(Dialect))
+def test_dial_keeps_levels_and_factor_apart_and_is_written_as_it_was_read(read, dialect):
+    """Rows, blanks and jumps come back; another plateau changes the overall column alone."""
+    text = (
+        "time,blue 445,white,all_channels\n20:00,0,,92\n21:00,70,35,\n23:00,70,,46\n23:00,60,40,46\n"
+        "02:00+1,0,0,92\n"
+    )
+    programme = read(text)
+    assert programme.dial.plateau == 0.92
+    assert write_dial(programme.dial, CHANNELS) == text
+    dimmed = programme.dial.at(0.46)
+    written = write_dial(dimmed, CHANNELS, dialect)
+    again = read(written)
+    assert write_dial(again.dial, CHANNELS) == text.replace("46", "23").replace("92", "46")
+    for name, channel in dimmed.programme().channels.items():
+        assert points(again, name) == points(dimmed.programme(), name)
+        assert channel.level.tolist() == pytest.approx(programme.channels[name].level / 2, abs=1e-13)
+
+
+@pytest.mark.identity
+def test_dial_at_very_low_levels_and_at_midnight_reads_back(read):
+    """Neither half a percent nor 24:00 is mistaken for something else."""
+    low = read("time,blue 445,white,all_channels\n00:00,5,50,50\n24:00,5,50,50\n").dial.at(0.005)
+    again = read(write_dial(low, CHANNELS)).dial
+    assert again.overall.tolist() == [0.005, 0.005]
+    assert again.time_h.tolist() == [0, 24]
 
 
 @pytest.mark.identity

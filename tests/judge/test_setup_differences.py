@@ -10,7 +10,7 @@ from judge.made_tank import made_channel, made_fixture, made_tank
 
 from lightdose.judge.comparison import same_light_field, setup_differences
 from lightdose.model.calibration import Calibration
-from lightdose.model.fixture import ChannelProgramme, Programme
+from lightdose.model.fixture import ChannelProgramme, Dial, Programme
 from lightdose.model.setup import Cover, Setup, Wall, Water
 from lightdose.model.spectrum import SpectralTable
 
@@ -102,3 +102,16 @@ def test_same_change_of_several_fixtures_is_said_once() -> None:
     assert "10 in above" in setup_differences(inches, other)[0]
     more = replace(TANK, fixtures=(*TANK.fixtures, made_fixture("third", 0.3)))
     assert setup_differences(TANK, more) == ("fixture in B only: third",)
+
+
+@pytest.mark.identity
+def test_overall_setting_alone_is_said_by_its_numbers() -> None:
+    """Blanks of a dial make no difference; another level does, whatever the overall setting."""
+    rows = {"blue": np.array([0.5, np.nan, 0.5])}
+    dial = Dial(np.array([8.0, 12.0, 18.0]), np.array([0.46, 0.46, 0.23]), rows)
+    a = changed(programme=dial.programme())
+    assert setup_differences(a, changed(programme=dial.programme())) == ()
+    dimmed = changed(programme=dial.at(0.38).programme())
+    assert setup_differences(a, dimmed) == ("left: overall setting 38 % instead of 46 %",)
+    other = replace(dial, levels={"blue": np.array([0.5, 0.6, 0.5])})
+    assert setup_differences(a, changed(programme=other.programme())) == ("left: another programme",)
