@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from lightdose.answers.answer import Answer, OverviewRow
-from lightdose.answers.blocks import Block, Column, Point, Points, Say, Table
-from lightdose.answers.field import NONE, Field, Sheet, as_json
-from lightdose.answers.words import count
-from lightdose.errors import Problem
+from lightdose.answers.blocks import Block, Column, Point, Points, Say, Section, Table
+from lightdose.answers.field import NONE, Field, Sheet, as_json, table
+from lightdose.answers.words import DLI_UNIT, count, number, percent_text
+from lightdose.errors import Problem, literal
+from lightdose.model.record import dataclass
 from lightdose.model.results import SelfCheck, SelfTest
 from lightdose.model.setup import Setup
 
@@ -32,20 +33,103 @@ PROBLEM: Final = (
 # fmt: on
 
 
+# fmt: off
+LEVEL: Final = (
+    Field("fixture", "fixture", lambda r: r.fixture, kind="string", fold=True, at={"levels": 0}),
+    Field("channel", "channel", lambda r: r.channel, kind="string", fold=True, at={"levels": 1}),
+    Field("set_percent", "set", lambda r: r.set_percent, unit="%", show=percent_text, at={"levels": 2},
+          what="level where the channel runs highest in the day, as it is set"),
+    Field("all_channels_percent", "overall", lambda r: r.all_channels_percent, unit="%", show=percent_text,
+          at={"levels": 3}, what="overall setting there; null where the schedule has none"),
+    Field("runs_at_percent", "runs at", lambda r: r.runs_at_percent, unit="%", show=percent_text,
+          at={"levels": 4}, what="product of the two, before dimming"),
+)
+# fmt: on
+
+MANY_PHOTONS: Final = 25.0
+"""A daily dose that makes one ask whether an overall setting is left out: our choice. [mol m-2 d-1]"""
+
+
+@dataclass(frozen=True)
+class LevelRow:
+    """What a channel is set to and runs at, at its highest of the day."""
+
+    fixture: str
+    channel: str
+    set_percent: float
+    all_channels_percent: float | None
+    runs_at_percent: float
+
+
+def level_rows(setup: Setup) -> list[LevelRow]:
+    """Every channel of the enabled fixtures that has a programme."""
+    rows = []
+    for fixture in setup.lit_fixtures:
+        dial = fixture.programme.dial
+        for name, channel in fixture.programme.channels.items():
+            runs = float(channel.level.max())
+            level, overall = (runs, None) if dial is None else dial.highest(name)
+            factor = None if overall is None else _percent(overall)
+            rows.append(LevelRow(fixture.name, name, _percent(level), factor, _percent(runs)))
+    return rows
+
+
+def _percent(share: float) -> float:
+    return round(100 * share, 12)  # 55, not 55.000000000000014
+
+
+def overall_question(setup: Setup, brightest: tuple[str, float] | None) -> str | None:
+    """Whether an overall setting was forgotten, where the brightest site gets very much light."""
+    without = [f.name for f in setup.lit_fixtures if f.programme.dial is None]
+    if brightest is None or not without or brightest[1] <= MANY_PHOTONS:
+        return None
+    site, dose = brightest
+    return (
+        f"Is an overall setting left out? {literal(site)} would get {number(dose)} {DLI_UNIT}, more than "
+        f"{MANY_PHOTONS:g} (our choice), and no schedule of {', '.join(map(literal, without))} has one. If "
+        "the fixture is turned down as a whole, to 46 % say, add a column all_channels with 46 in each row "
+        "to its schedule; --all-channels 46 tries it."
+    )
+
+
 def problems_json(problems: Sequence[Problem]) -> list[dict[str, Any]]:
     """Each problem with its place, every file absolute; null where something is not known."""
     return [as_json(PROBLEM, problem) for problem in problems]
 
 
-def check_answer(setup: Setup | None, problems: tuple[Problem, ...], understood: Sequence[str]) -> Answer:
-    """What was understood, and that nothing is wrong where nothing is; the frame tells problems."""
+def check_answer(
+    setup: Setup | None,
+    problems: tuple[Problem, ...],
+    understood: Sequence[str],
+    brightest: tuple[str, float] | None = None,
+) -> Answer:
+    """What was understood, levels as they are set, and that nothing is wrong where nothing is.
+
+    The frame tells problems. ``brightest`` is the site that gets most light, and its dose. [mol m-2 d-1]
+    """
     n = sum(p.stands_for for p in problems)
     title = setup.title if setup else NONE
     cells = (("problems", str(n)), ("first", in_short(problems[0]) if problems else NONE), ("title", title))
+    rows = level_rows(setup) if setup else []
+    question = overall_question(setup, brightest) if setup else None
+    levels: list[Block] = []
+    if rows:
+        shown = table("levels", "", LEVEL, rows, least=2, rows_at_most=ROWS_SHOWN, left_out="further channel")
+        levels = [Section("Highest levels of the day, as they are set", (shown,))]
     return Answer(
         "check",
-        (*map(Say, understood), *([] if n else [Say("no problems", "verdict")])),
-        lambda: {"problems": problems_json(problems), "understood": list(understood)},
+        (
+            *map(Say, understood),
+            *levels,
+            *([Say(question, "strong")] if question else []),
+            *([] if n else [Say("no problems", "verdict")]),
+        ),
+        lambda: {
+            "problems": problems_json(problems),
+            "understood": list(understood),
+            "levels": [as_json(LEVEL, row) for row in rows],
+            "question": question,
+        },
         title=setup.title if setup else None,
         setups=(setup,) if setup else (),
         overview=OverviewRow(

@@ -7,6 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from cli.small_tanks import CHANNELS, write_tank
 from click.testing import CliRunner
 
 from lightdose.cli import cli
@@ -120,6 +121,42 @@ def test_suggested_command_can_be_typed_as_it_stands(tank: Path) -> None:
     tank.rename(tank.parent / "my tank")
     done = CliRunner().invoke(cli, ["check", "my tank/setup.toml"])
     assert done.stderr == 'next: lightdose dose "my tank/setup.toml"\n'
+
+
+@pytest.mark.identity
+def test_levels_are_told_as_they_are_set_and_as_they_run(tank: Path) -> None:
+    """The product of level and overall setting is what the schedule comes to; blank where there is none."""
+    found = json.loads(CliRunner().invoke(cli, ["check", "tank/setup.toml", "--json"]).stdout)
+    rows = {(r["fixture"], r["channel"]): r for r in found["levels"]}
+    blue = rows["left", "royal blue"]
+    assert (blue["set_percent"], blue["all_channels_percent"], blue["runs_at_percent"]) == (55, 80, 44)
+    assert rows["right", "violet"]["all_channels_percent"] is None
+    for row in rows.values():
+        product = row["set_percent"] * (row["all_channels_percent"] or 100) / 100
+        assert row["runs_at_percent"] == pytest.approx(product)
+    lines = CliRunner().invoke(cli, ["check", "tank/setup.toml"]).stdout.splitlines()
+    assert any(line.split() == ["left", "royal", "blue", "55", "80", "44"] for line in lines)
+    assert found["question"] is None
+
+
+@pytest.mark.identity
+def test_very_much_light_without_an_overall_setting_is_asked_about(tmp_path: Path) -> None:
+    """Above 25 mol the question names site, dose and cure; with an overall setting it is not asked."""
+    folder = write_tank(tmp_path / "tank", levels=dict.fromkeys(CHANNELS, 100.0), lamps=2, height_cm=5)
+
+    def question(*words: str) -> str | None:
+        return json.loads(CliRunner().invoke(cli, ["check", str(folder), "--json", *words]).stdout)[
+            "question"
+        ]
+
+    dosed = json.loads(CliRunner().invoke(cli, ["dose", str(folder), "--json"]).stdout)
+    dose = max(site["dli_mol_m2_d"] for site in dosed["sites"])
+    assert dose > 25
+    asked = question()
+    assert asked is not None
+    assert f"ridge would get {dose:.1f} mol/m2/day" in asked
+    assert question("--all-channels", "46") is None
+    assert question("--fixture-height", "60 cm") is None
 
 
 @pytest.mark.identity
