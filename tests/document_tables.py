@@ -23,6 +23,7 @@ from lightdose.files import (
     spectrum_file,
     toml_tables,
 )
+from lightdose.files.coral_names import CoralNames
 from lightdose.files.groups_file import default_groups, own_group_table
 from lightdose.files.library import emitter_names
 from lightdose.files.toml_tables import REQUIRED, Key, Table
@@ -144,6 +145,13 @@ def groups_table() -> str:
         for group in default_groups()[0].values()
     ]
     return table(head, rows)
+
+
+def names_table() -> str:
+    """What tells the shipped groups apart, and the names other than genera that mean them."""
+    listed = CoralNames(default_groups()[0]).listed().values()
+    rows = [(f"`{group.key}`", group.look, ", ".join(group.names) or "-") for group in listed]
+    return table(("group", "looks", "older names of genera, and trade names"), rows)
 
 
 def uncertainty_table() -> str:
@@ -326,6 +334,7 @@ TABLES: Mapping[str, Maker] = {
     "quantities": quantities_table,
     "bands": bands_table,
     "coral groups": groups_table,
+    "coral names": names_table,
     "standard uncertainties": uncertainty_table,
     "spectrum library": library_table,
     "words for open sky": sky_table,

@@ -107,7 +107,11 @@ def test_thousands_of_misspelt_names_are_told_for_bounded_work(
     )
     (folder / "sites.csv").write_text(sites(5000), encoding="utf-8")
     kind = "genus" if column == "genus" else "group"
-    wrong = {"site": "clam,rack {a} rwo {r} plce {i}", "group": "clm{i},ridge", "genus": "Acroprra{i},ridge"}
+    wrong = {
+        "site": "clam,rack {a} rwo {r} plce {i}",
+        "group": "mushrom{i},ridge",
+        "genus": "Acroprra{i},ridge",
+    }
     rows = [f"c{i}," + wrong[column].format(a=chr(65 + i % 26), r=i // 26, i=i) for i in range(5000)]
     (folder / "corals.csv").write_text("\n".join([f"coral,{kind},site", *rows]) + "\n", encoding="utf-8")
     counting = Counting(monkeypatch)

@@ -9,7 +9,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Column, Point, Points, Say, Section, Table
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said
 from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, ascii_unit, number, range_text
-from lightdose.model.setup import CoralGroup
+from lightdose.model.setup import CoralGroup, CoralName
 from lightdose.model.spectrum import SpectrumMetrics
 from lightdose.quantities import BANDS, GRID_END_NM, GRID_START_NM, PPFD_BAND
 
@@ -18,6 +18,7 @@ STATEMENT: Final = (
     "named. The usual dose is the midday band x 0.0324 (a day worth 9 h at its peak), rounded. Grade A: two "
     "or more numeric published sources, B: one, C: direction only or related taxa, D: practice only."
 )
+NAMING: Final = "Looks, and which names mean a group: common practice, no published source."
 
 
 def _or_none(of: str) -> Callable[[CoralGroup], str | None]:
@@ -29,6 +30,9 @@ GROUP_FIELDS: Final = (
     Field("group", "group", lambda g: g.key, kind="string", what="key that files name it by"),
     Field("name", "name", lambda g: g.name, kind="string"),
     Field("genera", "genera", lambda g: g.genera, kind="string"),
+    Field("names", "other names", lambda g: g.names, kind="string",
+          what="older names of its genera, and trade names that mean it, alone or among others"),
+    Field("look", "look", _or_none("look"), kind="string", what="what tells it from other groups"),
     Field("band_dli", "usual DLI", lambda g: g.band_dli, "dli",
           what="usual dose; empty where light does not judge",
           parts=(("band_dli_low_mol_m2_d", "usual dose, low end"), ("band_dli_high_mol_m2_d",
@@ -52,31 +56,57 @@ GROUP_FIELDS: Final = (
 
 
 def groups_answer(
-    groups: Mapping[str, CoralGroup], sources: Mapping[str, str], title: str | None = None
+    groups: Mapping[str, CoralGroup],
+    sources: Mapping[str, str],
+    title: str | None = None,
+    name: CoralName | None = None,
 ) -> Answer:
-    """Every group with its marks, and the citations in full."""
+    """Every group with its marks, or those that ``name`` means, and the citations in full."""
+    shown = [group for key, group in groups.items() if name is None or key in {g.key for g in name.groups}]
+    cited = {
+        key: text for key, text in sources.items() if name is None or any(key in g.sources for g in shown)
+    }
     body = {
+        "asked": name and {key: getattr(name, key) for key in ("known", "how", "genus", "source")},
         "groups": [
             as_json(GROUP_FIELDS, group) | {"sources": [sources.get(key, key) for key in group.sources]}
-            for group in groups.values()
+            for group in shown
         ],
-        "sources": dict(sources),
+        "sources": cited,
     }
     listed = [
-        Section(f"{g.key}: {g.name} (grade {g.grade})", (Points(tuple(map(Point, _facts(g)))),))
-        for g in groups.values()
+        Section(
+            f"{g.key}: {g.name} (grade {g.grade})",
+            (Points(tuple(map(Point, _facts(g, names=len(shown) == 1)))),),
+        )
+        for g in shown
     ]
-    citations = Points(tuple(Point(citation, key) for key, citation in sources.items()))
+    citations = Points(tuple(Point(citation, key) for key, citation in cited.items()))
     return Answer(
         "groups",
-        (Say(STATEMENT), *listed, Section("Sources", (citations,))),
+        (
+            Say(_understood(name), "verdict"),
+            Say(f"{STATEMENT} {NAMING}"),
+            *listed,
+            Section("Sources", (citations,)),
+        ),
         lambda: body,
         title=title,
-        sheet=Sheet(GROUP_FIELDS, list(groups.values())),
+        sheet=Sheet(GROUP_FIELDS, shown),
     )
 
 
-def _facts(group: CoralGroup) -> list[str]:
+def _understood(name: CoralName | None) -> str:
+    """How the word asked for is read, with the source of the name."""
+    if name is None or name.how == "group":
+        return ""
+    if len(name.groups) > 1:
+        return f"{name.known}: a trade name for any of these {len(name.groups)} groups; choose by looks"
+    source = f" (name: {name.source})" if name.source else ""
+    return f"{name.said or f'{name.known}: {name.group.name}'}{source}"
+
+
+def _facts(group: CoralGroup, *, names: bool) -> list[str]:
     """What is known of a group, a line a thought."""
     usual = "usual: not judged by light"
     if group.band_dli is not None:
@@ -94,7 +124,9 @@ def _facts(group: CoralGroup) -> list[str]:
     facts = (
         usual,
         f"midday {range_text(*group.band_peak)} {PPFD_UNIT}" if group.band_peak else "",
+        f"look: {group.look}" if group.look else "",
         f"genera {', '.join(group.genera)}" if group.genera else "",
+        f"other names {', '.join(group.names)}" if names and group.names else "",
         ek,
         f"evidence: {group.note}" if group.note else "",
         f"harm below: {group.floor_harm}" if group.floor_harm else "",

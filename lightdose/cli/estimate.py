@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 @click.option(
     "--ramp", metavar="H", help="Length of the rise, and of the fall; 1 h if left out (our choice)."
 )
-@click.option("--group", metavar="KEY", help="Coral group or genus; without it, all groups briefly.")
+@click.option(
+    "--group", metavar="KEY", help="Coral group, genus or trade name; without it, all groups briefly."
+)
 @click.option(
     "--depth",
     metavar="LENGTH",
@@ -49,8 +51,12 @@ def command(_: Ask, group: str | None, **typed: Any) -> Answer:
     The answer is a range, from mixes of LED colours and generic meters, and says whether a better reading
     would change the advice. Light is ruled in or out, never diagnosed. Keep your face out of the beam.
     """
+    from dataclasses import replace
+
+    from lightdose.answers.blocks import Say
     from lightdose.answers.meter import estimate_answer
-    from lightdose.files.groups_file import default_groups, group_named
+    from lightdose.files.coral_names import group_named
+    from lightdose.files.groups_file import default_groups
     from lightdose.files.library import daylight_d65, read_emitter, reference_tables
     from lightdose.files.typed_values import typed_question
     from lightdose.judge.estimate import EMITTERS, estimate
@@ -59,15 +65,18 @@ def command(_: Ask, group: str | None, **typed: Any) -> Answer:
 
     question = typed_question(**typed)
     groups, sources = default_groups()
-    chosen = None if group is None else group_named(group, groups)
-    return estimate_answer(
+    named = None if group is None else group_named(group, groups)
+    answer = estimate_answer(
         estimate(
             question,
             {name: photon_distribution(read_emitter(name)) for name in EMITTERS},
             {"A": photon_distribution(illuminant_a()), "D65": photon_distribution(daylight_d65())},
             reference_tables(),
-            list(groups.values()) if chosen is None else [chosen],
+            list(groups.values()) if named is None else [named.group],
             sources,
-            group=None if chosen is None else chosen.key,
+            group=None if named is None else named.group.key,
         )
     )
+    if named is None or not named.said:
+        return answer
+    return replace(answer, blocks=(Say(named.said), *answer.blocks))

@@ -188,26 +188,28 @@ def _planes(
 def _groups(setup: Setup, keys: Sequence[str]) -> tuple[tuple[CoralGroup, ...], list[str]]:
     """The groups asked for, each once, or those kept here with what must be said of that."""
     from lightdose.errors import LightdoseError, Problem, SetupError
-    from lightdose.files.groups_file import group_named
+    from lightdose.files.coral_names import group_named
     from lightdose.judge.map_choice import default_groups
 
     if not keys:
-        chosen, told = default_groups(setup)
-        return chosen, [told] if told else []
+        chosen, note = default_groups(setup)
+        return chosen, [note] if note else []
+    told: list[str] = []
     groups: dict[str, CoralGroup] = {}
     problems: list[Problem] = []
     for key in keys:
         try:
-            group = group_named(key, setup.groups)
+            named = group_named(key, setup.groups)
         except LightdoseError as trouble:
             problems += trouble.problems
             continue
-        groups[group.key] = group
+        group = groups[named.group.key] = named.group
+        told += [named.said] if named.said else []
         if group.band_dli is None:
             problems.append(Problem(f"--group {key!r} has no usual range: light does not judge it"))
     if problems:
         raise SetupError(*problems)
-    return tuple(groups.values()), []
+    return tuple(groups.values()), told
 
 
 def _light(

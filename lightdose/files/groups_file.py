@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightdose.errors import Place, Problem, SetupError
+from lightdose.files.coral_names import shipped_genera
 from lightdose.model.setup import CoralGroup
 
 if TYPE_CHECKING:
@@ -25,11 +26,14 @@ GRADES = ("A", "B", "C", "D", "n/a")
 def _shipped() -> tuple[dict[str, CoralGroup], dict[str, str]]:
     with GROUPS_FILE.open("rb") as stream:
         document = tomllib.load(stream)
+    genera: dict[str, list[str]] = {key: [] for key in document["group"]}
+    for genus, key, _ in shipped_genera():
+        genera[key].append(genus)
     groups = {
         key: CoralGroup(
             key=key,
             name=entry["name"],
-            genera=tuple(entry["genera"]),
+            genera=tuple(genera[key]),
             band_dli=_pair(entry.get("dli_band")),
             band_peak=_pair(entry.get("peak_band")),
             floor_dli=_number(entry.get("dli_floor")),
@@ -41,6 +45,7 @@ def _shipped() -> tuple[dict[str, CoralGroup], dict[str, str]]:
             note=entry["note"],
             ek_model=entry.get("ek_model", "tanh"),
             floor_harm=entry.get("floor_harm", ""),
+            look=entry["look"],
         )
         for key, entry in document["group"].items()
     }
@@ -59,27 +64,6 @@ def default_groups() -> tuple[dict[str, CoralGroup], dict[str, str]]:
     """The shipped groups by key, and the citations behind their short source keys."""
     groups, sources = _shipped()
     return dict(groups), dict(sources)
-
-
-def group_named(word: str, groups: Mapping[str, CoralGroup], option: str = "--group") -> CoralGroup:
-    """The group of that key, or of that genus.
-
-    Raises
-    ------
-    SetupError
-        If there is none; names the nearest.
-    """
-    from lightdose.files.toml_tables import show, suggestion
-
-    if word in groups:
-        return groups[word]
-    of_genus = {genus.casefold(): group for group in groups.values() for genus in group.genera}
-    if (group := of_genus.get(word.casefold())) is not None:
-        return group
-    cure = suggestion(word, [*groups, *(genus for group in groups.values() for genus in group.genera)])
-    found = f"{option} {show(word)} is no coral group and no genus of one"
-    cure = cure or "`lightdose groups` lists them with their genera"
-    raise SetupError(Problem(found, ", ".join(groups), cure))
 
 
 @cache
@@ -229,7 +213,7 @@ def _merged(key: str, given: Mapping[str, Any], base: CoralGroup | None) -> dict
         | {"genera": (), "ek_source": "", "grade": "D", "sources": (NO_SOURCE,)}
     )
     if base is not None and base.key != key:
-        taken["genera"] = ()
+        taken |= {"genera": (), "look": ""}
     own = {
         "key": key,
         "band_dli": given.get("dli_band"),

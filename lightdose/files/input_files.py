@@ -108,10 +108,10 @@ class InputFiles:
             problem = Problem(f"the file cannot be read: {_reason(trouble)}")
             self.problems.append(problem.at(place) if place else problem)
 
-    def suggestion(self, word: str, known: Iterable[str], count: int = 1) -> str:
+    def suggestion(self, word: str, known: Iterable[str], count: int = 1, cutoff: float = 0.6) -> str:
         """A cure that names the close matches, for the first words of a setup: more are not shown."""
         self.sought += 1
-        return suggestion(word, known, count) if self.sought <= MOST_SUGGESTIONS else ""
+        return suggestion(word, known, count, cutoff) if self.sought <= MOST_SUGGESTIONS else ""
 
     def finish(self) -> None:
         """Raise every problem there was, each once, sorted by file and line."""

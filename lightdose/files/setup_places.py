@@ -9,13 +9,14 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-from lightdose.errors import Place, Problem
+from lightdose.errors import Place, Problem, SetupError
+from lightdose.files.coral_names import CoralNames
 from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_schema import CORAL, METER, MOST_SITES, RACK, SITE
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import TomlDocument, problem_at, show, suggestion, value_at
 from lightdose.files.units import format_length
-from lightdose.model.setup import Coral, CoralGroup, Site, Tank
+from lightdose.model.setup import Coral, CoralGroup, CoralName, Site, Tank
 from lightdose.model.spectrum import SENSOR_SHAPES, Meter, SensorShape, SpectralDistribution, SpectralTable
 
 if TYPE_CHECKING:
@@ -310,19 +311,20 @@ class CoralsReading:
             self.files.understood.append(said)
 
     def _add_coral_row(self, row: CoralRow) -> None:
-        group = self._named_group(row.group, row.genus, row.place)
+        word = row.group or row.genus or ""
+        named = self._named(word, row.place)
         sound = True
         if row.site is not None:
             sound = self.places.known_site(row.site, row.place)
         elif row.spot is not None:
             sound = self.places.inside(row.spot, f"coral {row.name!r}", row.place)
-        if group is None or not sound:
+        if named is None or not sound:
             return
         coral = Coral(
             name=row.name,
-            group=group,
+            group=named.group.key,
             site=row.site or "",
-            genus=row.genus,
+            genus=named.genus_in(word),
             height_m=row.height_m,
             open_sky=row.open_sky,
             pinned=row.pinned,
@@ -375,13 +377,11 @@ class CoralsReading:
                 f"more than one coral at a site: {_some(shared)}; allowed, all get the light of that place"
             )
 
-    def _group(self, path: KeyPath, values: dict[str, Any]) -> str | None:
+    def _group(self, path: KeyPath, values: dict[str, Any]) -> CoralName | None:
         if not self._one_of(path, values, "group", "genus", 'add group = "...", or genus = "..."'):
             return None
         key = "group" if values.get("group") is not None else "genus"
-        return self._named_group(
-            values.get("group"), values.get("genus"), self.document.value_place((*path, key))
-        )
+        return self._named(values[key], self.document.value_place((*path, key)))
 
     def _one_of(self, path: KeyPath, values: dict[str, Any], one: str, other: str, cure: str) -> bool:
         """Whether exactly one of two keys is given; a key that was refused already counts silently."""
@@ -399,37 +399,20 @@ class CoralsReading:
         )
         return False
 
-    def _named_group(self, group: str | None, genus: str | None, place: Place) -> str | None:
-        if group is not None:
-            if group in self.groups:
-                return group
-            if not self.all_groups:
-                return None
-            known = ", ".join(self.groups)
-            self._problem(f"no group is named {group!r}", place, known, self._group_hint(group))
+    def _named(self, word: str, place: Place) -> CoralName | None:
+        """What a word for a coral means; what keepers must know of that is said."""
+        try:
+            name = self._names.one(word, self.files.suggestion)
+        except SetupError as trouble:
+            self.files.problems += [p.at(place) for p in trouble.problems if self.all_groups]
             return None
-        by_genus = self._genera
-        found = by_genus.get((genus or "").strip().lower())
-        if found is not None or not self.all_groups:
-            return found
-        genera = [g for key in self.groups.values() for g in key.genera]
-        hint = self.files.suggestion(genus or "", genera, 3)
-        if genus and genus.lower() in self.groups:
-            hint = f"it is a group: write group = {show(genus.lower())}"
-        self._problem(
-            f"no group has the genus {genus!r}", place, "see `lightdose groups`", hint or "give group instead"
-        )
-        return None
+        if name.said and name.said not in self.files.understood:
+            self.files.understood.append(name.said)
+        return name
 
     @cached_property
-    def _genera(self) -> dict[str, str]:
-        """Genus in small letters -> group; the keeper's own groups come last and win."""
-        return {g.lower(): key for key, group in self.groups.items() for g in group.genera}
-
-    def _group_hint(self, group: str) -> str:
-        if group.strip().lower() in self._genera:
-            return f"it is a genus: write genus = {show(group)}"
-        return self.files.suggestion(group, self.groups)
+    def _names(self) -> CoralNames:
+        return CoralNames(self.groups)
 
     def _problem(self, found: str, place: Place, allowed: str = "", cure: str = "") -> None:
         self.files.problems.append(Problem(found, allowed, cure, place))
@@ -439,12 +422,12 @@ def _at(place: Place) -> str:
     return f"{place.file}:{place.line}" if place.line else place.file
 
 
-def _coral(values: dict[str, Any], group: str) -> Coral:
+def _coral(values: dict[str, Any], group: CoralName) -> Coral:
     return Coral(
         name=values["name"],
-        group=group,
+        group=group.group.key,
         site=values["site"] or "",
-        genus=values["genus"],
+        genus=group.genus_in(values["group"] or values["genus"]),
         height_m=values["height"],
         open_sky=values["open_sky"],
         pinned=values["pinned"],

@@ -238,8 +238,8 @@ RACK: Final = Table(
 CORAL: Final = Table(
     {
         "name": Key(name(), '"staghorn frag"', "of this coral"),
-        "group": Key(name(), '"sps-shallow"', "its group; or genus", None),
-        "genus": Key(name(), '"Acropora"', "names its group; or group", None),
+        "group": Key(name(), '"sps-shallow"', "its group, genus or trade name", None),
+        "genus": Key(name(), '"Acropora"', "the same, where you know the genus; or group", None),
         "site": Key(name(), '"ridge"', "where it sits; or at; neither: no place yet", None),
         "at": Key(
             inner(SPOT), '{ x = "40 cm", y = "20 cm", depth = "10 cm" }', "where it sits; or site", None

@@ -255,18 +255,18 @@ def counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 
-def close_matches(word: str, known: Iterable[str], count: int = 1) -> list[str]:
+def close_matches(word: str, known: Iterable[str], count: int = 1, cutoff: float = 0.6) -> list[str]:
     """The known words nearest to ``word``, whatever their capitals."""
     known = tuple(known)
-    close = near_names(word, known, count)
+    close = near_names(word, known, count, cutoff)
     if not close and len(word) > 2:
         close = [k for k in dict.fromkeys(known) if k.lower().startswith(word.lower())][:count]
     return close
 
 
-def suggestion(word: str, known: Iterable[str], count: int = 1) -> str:
+def suggestion(word: str, known: Iterable[str], count: int = 1, cutoff: float = 0.6) -> str:
     """A cure that names the close matches, or nothing."""
-    close = close_matches(word, known, count)
+    close = close_matches(word, known, count, cutoff)
     return f"did you mean {' or '.join(close)}?" if close else ""
 
 

@@ -287,9 +287,8 @@ def is_toxic(coral: Coral, group: CoralGroup) -> bool:
     ------
     Palytoxin in Palythoa and some Zoanthus: from memory, common knowledge of the trade.
     """
-    if coral.genus is not None:
-        return coral.genus.strip().casefold() in TOXIC_GENERA
-    return any(g.casefold() in TOXIC_GENERA for g in group.genera)
+    genus = (coral.genus or "").split()[:1]
+    return any(g.casefold() in TOXIC_GENERA for g in (*genus, *group.genera))
 
 
 def toxin_caution(names: Sequence[str]) -> Caution:

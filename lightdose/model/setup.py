@@ -116,6 +116,8 @@ class CoralGroup:
     grade : A two or more numeric published sources, B one, C direction only or related taxa, D practice only
     sources : short keys ("P2") or citations
     floor_harm : what a published trial saw near the floor; empty where the floor is practice only
+    look : by which somebody knows it who has no name for it
+    names : older and trade names that mean it, where groups are listed
     """
 
     key: str
@@ -132,6 +134,8 @@ class CoralGroup:
     note: str = ""
     ek_model: Literal["tanh", "webb", "smith"] = "tanh"
     floor_harm: str = ""
+    look: str = ""
+    names: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.band_dli is None:
@@ -149,6 +153,42 @@ class CoralGroup:
     def ek_assumed(self) -> bool:
         """Whether an end of ``ek_range`` is assumed, or stands without a source."""
         return not self.ek_source or "assumed" in self.ek_source or "no source" in self.ek_source
+
+
+@dataclass(frozen=True)
+class CoralName:
+    """What a word for a coral means; several ``groups`` where it fits several.
+
+    Attributes
+    ----------
+    known : the word as the table of names spells it
+    genus : accepted name, where the word means one genus
+    source : of the name, where the shipped table has it
+    """
+
+    known: str
+    how: Literal["group", "genus", "synonym", "plain name"]
+    groups: tuple[CoralGroup, ...]
+    genus: str | None = None
+    source: str = ""
+
+    @property
+    def group(self) -> CoralGroup:
+        """Its group, where there is one only."""
+        return self.groups[0]
+
+    def genus_in(self, word: str) -> str | None:
+        """The genus, as ``word`` writes it where it begins with it: a species stays named."""
+        first = word.split()[0].casefold()
+        return word if self.genus and first == self.genus.casefold() else self.genus
+
+    @property
+    def said(self) -> str:
+        """How it was understood, as keepers must know; nothing for a group or an accepted genus."""
+        if self.how in ("group", "genus"):
+            return ""
+        genus = f"{self.genus}, " if self.genus else ""
+        return f"{self.known}: read as {genus}{' or '.join(g.name for g in self.groups)}"
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,13 @@ def test_genus_means_its_group_and_comma_is_a_decimal_mark() -> None:
     assert (found["group"], found["reading"], found["ramp_h"]) == ("sps-shallow", 150.5, 0.5)
 
 
+@pytest.mark.identity
+def test_trade_name_is_told_how_it_is_read() -> None:
+    """Nothing lands silently: the group that a trade name was read as stands first."""
+    result = run("--reading", "150", *BASE, "--group", "clove polyps")
+    assert result.output.startswith("clove polyp: read as Clavularia, star and clove polyps\n")
+
+
 @pytest.mark.pinned
 def test_phone_without_white_is_told_that_it_cannot_settle_this() -> None:
     """The sentence for lux without white, the sunlight claim and the photograph."""

@@ -36,10 +36,11 @@ def test_group_reads_as_agreed() -> None:
     """Today's wording of one group."""
     lines = piped(groups_answer({"mushroom": GROUPS["mushroom"]}, {}).blocks)
     start = lines.index("mushroom: mushroom corals (grade D)")
-    assert lines[start + 1 : start + 7] == [
+    assert lines[start + 1 : start + 8] == [
         "- usual 1-3.2 mol/m2/day (far below under 0.5, far above over 8)",
         "- midday 30-100 umol/m2/s",
-        "- genera Discosoma, Rhodactis",
+        "- look: flat soft discs without a skeleton",
+        "- genera Discosoma, Rhodactis, Amplexidiscus, Paradiscosoma",
         "- saturates from 40-150 umol/m2/s: assumed",
         "- evidence: nothing numeric published that we know of",
         "- sources CP",
@@ -91,3 +92,45 @@ def test_json_holds_every_group_with_full_citations() -> None:
     assert shallow["sources"] == [SOURCES[key] for key in GROUPS["sps-shallow"].sources]
     unlit = next(g for g in found["groups"] if g["group"] == "non-photosynthetic")
     assert unlit["band_dli"] is None
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("word", ["staghorn", "Acropora", "sps-shallow", "Acropora millepora"])
+def test_name_shows_its_group(word: str) -> None:
+    """A group, a genus, a species or a trade name: that group with its band, sources and names."""
+    found = json.loads(CliRunner().invoke(cli, ["groups", word, "--json"]).output)
+    (group,) = found["groups"]
+    assert (group["group"], group["band_dli"]) == ("sps-shallow", [8, 15])
+    assert "staghorn" in group["names"]
+    assert found["asked"]["known"] == word.removesuffix(" millepora")
+    assert list(found["sources"]) == list(GROUPS["sps-shallow"].sources)
+
+
+@pytest.mark.identity
+def test_name_of_several_groups_lists_them() -> None:
+    """`groups lps` answers with each of them and says so."""
+    result = CliRunner().invoke(cli, ["groups", "lps"])
+    assert result.exit_code == 0
+    assert result.output.startswith("lps: a trade name for any of these 7 groups; choose by looks\n")
+    assert result.output.count("(grade ") == 7
+
+
+@pytest.mark.identity
+def test_path_is_a_setup_and_a_word_a_name(tmp_path: Path) -> None:
+    """What ends in .toml, has a slash or is there is read as a setup; other words never are."""
+    for path in ("none.toml", "none/here", str(tmp_path / "none")):
+        result = CliRunner().invoke(cli, ["groups", path])
+        assert (result.exit_code, "no coral is known" in result.output) == (2, False)
+    result = CliRunner().invoke(cli, ["groups", "Acropra"])
+    assert result.exit_code == 2
+    assert 'no coral is known as "Acropra"' in result.output
+    assert "did you mean Acropora?" in result.output
+
+
+@pytest.mark.identity
+def test_own_groups_answer_for_their_names(tmp_path: Path) -> None:
+    """With --groups, a genus that is claimed there shows the keeper's group."""
+    mine = tmp_path / "my-groups.toml"
+    mine.write_text('[group.mine]\nlike = "soft"\ngenera = ["Acropora"]\n', encoding="utf-8")
+    result = CliRunner().invoke(cli, ["groups", "staghorn", "--groups", str(mine), "--json"])
+    assert [g["group"] for g in json.loads(result.output)["groups"]] == ["mine"]

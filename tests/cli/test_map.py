@@ -218,10 +218,13 @@ def test_place_with_and_without_units_is_one_place():
 
 @pytest.mark.identity
 def test_group_may_be_a_genus(tank: Path):
-    """`--group Acropora` outlines its group, as in `estimate`."""
+    """`--group Acropora` outlines its group, as in `estimate`; a trade name is told how it is read."""
     words = (tank, "--depth", "20 cm", "--cell", "15 cm", "--json")
-    groups = [json.loads(run(*words, "--group", key).stdout)["groups"] for key in ("acropora", "sps-shallow")]
-    assert groups[0] == groups[1]
+    keys = ("acropora", "sps-shallow", "staghorn")
+    found = [json.loads(run(*words, "--group", key).stdout) for key in keys]
+    assert found[0]["groups"] == found[1]["groups"] == found[2]["groups"]
+    told = [any("staghorn: read as Acropora" in note for note in one["notes"]) for one in found]
+    assert told == [False, False, True]
 
 
 @pytest.mark.identity

@@ -36,7 +36,7 @@ KINDS = ("setup", "fixture", "groups", "calibration")
 
 BEYOND = (
     # names of other things
-    "no site is named", "no group is named", "no group has the genus", "is no group", "no emitter", "no file",
+    "no site is named", "no coral is known as", "may be any of", "is no group", "no emitter", "no file",
     "has no channel", "channel .* (has no|is not)", "the channels? ",
     # orders and sums
     "does not rise", "falls", "two or more points", "not two numbers", "are these fractions",

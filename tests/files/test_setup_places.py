@@ -368,25 +368,16 @@ def test_own_groups_may_be_named_and_their_genera_too(write_setup: WriteSetup) -
 @pytest.mark.parametrize(
     ("old", "new", "found", "cure"),
     [
-        ('"sps-shallow"', '"sps-shalow"', "no group is named 'sps-shalow'", "did you mean sps-shallow?"),
-        (
-            '"sps-shallow"',
-            '"Acropora"',
-            "no group is named 'Acropora'",
-            'it is a genus: write genus = "Acropora"',
-        ),
+        ('"sps-shallow"', '"sps-shalow"', 'no coral is known as "sps-shalow"', "did you mean sps-shallow?"),
         (
             'group = "sps-shallow"',
             'genus = "Acropra"',
-            "no group has the genus 'Acropra'",
-            "did you mean Acropora or Alveopora?",
+            'no coral is known as "Acropra"',
+            "did you mean Acropora?",
         ),
-        (
-            'group = "sps-shallow"',
-            'genus = "mushroom"',
-            "no group has the genus 'mushroom'",
-            'it is a group: write group = "mushroom"',
-        ),
+        ('"sps-shallow"', '"green torch"', 'no coral is known as "green torch"', "did you mean torch?"),
+        ('"sps-shallow"', '"zzz"', 'no coral is known as "zzz"', "name the group that looks like it"),
+        ('"sps-shallow"', '"brain coral"', '"brain coral" may be any of 2 groups', "name one of them"),
         (
             'group = "sps-shallow"\n',
             "",
