@@ -43,7 +43,14 @@ TOGETHER: Final = 3
 """From so many corals on one side of their ranges one change for all of them comes first: our choice."""
 
 STANDING: Final = frozenset(
-    ("light_is_not_the_diagnosis", "usual_is_practice", "planar_ppfd", "unmeasured", "energy_by_output")
+    (
+        "light_is_not_the_diagnosis",
+        "usual_is_practice",
+        "planar_ppfd",
+        "unmeasured",
+        "energy_by_output",
+        "energy_shared",
+    )
 )
 """Cautions that every answer carries, or whose point its first line makes: short answers count them."""
 
@@ -429,6 +436,8 @@ def photosynthesis_table(analysis: Analysis) -> Table:
 def cost_section(analysis: Analysis) -> Section:
     """Electricity of each fixture."""
     note = "A dash stands where the fixture's file names no power, or the setup no price."
+    shared = (caution.text for caution in analysis.cautions if caution.code == "energy_shared")
+    note = " ".join([note, *shared])
     energy = table("energy", "Electricity of each fixture", FIXTURE, analysis.fixtures, note=note, paper=True)
     return Section("Energy and cost", (energy,), "cost", "Energy and cost", brief=False)
 

@@ -51,6 +51,9 @@ FIXTURE_FORMAT: Final = "lightdose-fixture/1"
 FLUX_KEYS: Final = ("photon_flux_umol_s", "ppf_umol_s", "radiant_flux_w", "luminous_flux_lm")
 """Ways to state a channel's light at full output, besides electrical_w with radiant_efficiency."""
 
+CONTRADICTION_AT_MOST: Final = 0.05
+"""Watts of a fixture and the sum of its channels' may differ by this share. Our choice."""
+
 MOST_POINTS: Final = 1000
 """Rows of a dimming curve or beam table, our choice."""
 
@@ -107,6 +110,12 @@ FIXTURE_FILE: Final = Table(
         "name": Key(name(), '"demo panel"', "of this kind of fixture"),
         "aperture": Key(anything("a table { length, width }"), "...", "the emitting area", None),
         "emitters": Key(anything("a table { count, diameter }"), "...", "for eye safety only", None),
+        "electrical_w": Key(
+            number(0, 10_000, above=True, unit="W"),
+            "95",
+            "power that all channels draw together at output 100; for energy",
+            None,
+        ),
         "channel": Key(anything("tables [[channel]]"), "...", "the channels"),
     }
 )
@@ -239,11 +248,30 @@ class _FixtureReading:
         channels = self._channels(top.get("channel"))
         aperture = self._aperture(top.get("aperture"))
         emitters = self._emitters(top.get("emitters"))
+        whole_w = top.get("electrical_w")
+        if whole_w is not None and len(self.problems) == already:
+            self._check_power(top["name"], whole_w, channels)
         if len(self.problems) > already:
             return None
         self._say_what_was_assumed(top["name"])
         place = self.document.value_place(("aperture",)) if top.get("aperture") else None
-        return FixtureType(top["name"], tuple(channels), aperture, emitters, place)
+        return FixtureType(top["name"], tuple(channels), aperture, emitters, place, whole_w)
+
+    def _check_power(self, name: str, whole_w: float, channels: list[Channel]) -> None:
+        """Watts of the fixture beside those of its channels, which stand where each has its own."""
+        own = [c.electrical_w for c in channels if c.electrical_w is not None]
+        total_w = sum(own)
+        told = f"{whole_w:g} W, and {counted(len(own), 'channel')} of it {total_w:g} W"
+        if len(own) < len(channels):
+            if total_w >= whole_w:
+                self._refuse(("electrical_w",), told, f"above {total_w:g} W, for all channels")
+            self.files.understood.append(
+                f"{name}: {whole_w:g} W for the whole fixture, shared among channels without watts of their "
+                "own by the power of their light at full output (our choice)"
+            )
+        elif abs(total_w - whole_w) > CONTRADICTION_AT_MOST * whole_w:
+            allowed = f"within {100 * CONTRADICTION_AT_MOST:g} % of the sum of its channels"
+            self._refuse(("electrical_w",), told, allowed, "keep what was measured, and leave the other out")
 
     def _say_what_was_assumed(self, name: str) -> None:
         said = self.files.understood

@@ -230,17 +230,18 @@ def _task(
 
 
 def _power(before: Analysis) -> FloatArray:
+    known = {use.fixture: use.power_w for use in before.fixtures}
     missing = [
         Problem(
             f'"{k.fixture}/{k.channel}" has no electrical_w, so its energy is not known',
             cure="add electrical_w to the fixture file, or choose another --prefer",
         )
         for k, c in zip(before.light_field.channels, lit_channels(before), strict=True)
-        if c.electrical_w is None
+        if c.electrical_w is None and known[k.fixture] is None
     ]
     if missing:
         raise InfeasibleError(*missing)
-    return np.array([c.electrical_w or 0.0 for c in lit_channels(before)])
+    return np.concatenate([np.array(known[f.name]) for f in before.setup.lit_fixtures])
 
 
 def _mix(

@@ -318,7 +318,19 @@ def _stands_on(setup: Setup) -> list[Caution]:
                 "our choice, from memory",
             )
         )
-    if any(all(c.electrical_w is not None for c in f.type.channels) for f in setup.lit_fixtures):
+    partly = [f for f in setup.lit_fixtures if any(c.electrical_w is None for c in f.type.channels)]
+    shared = [f.name for f in partly if f.type.electrical_w is not None]
+    if shared:
+        found.append(
+            Caution(
+                "energy_shared",
+                f"The watts of {_listed(shared)} are known for the whole fixture: channels share them by the "
+                "power of their light at full output, as if all were equally efficient. They are not, so a "
+                "day far from that mix may take a third more or less.",
+                "our choice; the third is our estimate, no published source",
+            )
+        )
+    if shared or len(partly) < len(setup.lit_fixtures):
         found.append(
             Caution(
                 "energy_by_output",

@@ -332,13 +332,17 @@ class Channel:
 
 @dataclass(frozen=True, eq=False)
 class FixtureType:
-    """What a fixture file describes. ``aperture_place`` is where its aperture is stated, for messages."""
+    """What a fixture file describes. ``aperture_place`` is where its aperture is stated, for messages.
+
+    ``electrical_w`` is what all channels draw together at full output, where that is known.
+    """
 
     name: str
     channels: tuple[Channel, ...]
     aperture: Aperture = Aperture()
     emitters: Emitters | None = None
     aperture_place: Place | None = None
+    electrical_w: float | None = None
 
     @property
     def lit_at_zero(self) -> tuple[str, ...]:

@@ -215,13 +215,17 @@ class Verdict:
 
 @dataclass(frozen=True)
 class FixtureUse:
-    """Electricity of a fixture in a day; None where its file does not say."""
+    """Electricity of a fixture in a day; None where its file does not say.
+
+    ``power_w`` is what each of its channels draws at full output.
+    """
 
     fixture: str
     energy_kwh_d: float | None
     cost_per_year: float | None
     currency: str | None
     photon_efficacy_umol_j: float | None
+    power_w: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)

@@ -12,12 +12,13 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture
+from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, FixtureType
 from lightdose.model.light import DayCurve
 from lightdose.model.record import FloatArray, distinct
 from lightdose.model.results import FixtureUse
 from lightdose.model.setup import Electricity
 from lightdose.model.spectrum import GRID_NM
+from lightdose.physics.photons import joules_per_photon
 from lightdose.quantities import DAYS_PER_YEAR, HOURS_PER_DAY, PPFD_BAND
 
 
@@ -260,8 +261,8 @@ def fixture_use(
     Returns
     -------
     tuple of FixtureUse
-        Energy and efficacy are None where a channel states no electrical power; efficacy is None too where
-        nothing runs.
+        Energy and efficacy are None where neither the fixture nor each channel states electrical power;
+        efficacy is None too where nothing runs.
 
     Raises
     ------
@@ -285,17 +286,55 @@ def fixture_use(
     uses, first = [], 0
     for fixture in fixtures:
         own = slice(first, first := first + len(fixture.type.channels))
-        uses.append(_use_of(fixture, photons_umol_s[own], hours[own], electricity))
+        power_w = channel_power_w(fixture.type, emission[own])
+        uses.append(_use_of(fixture, power_w, photons_umol_s[own], hours[own], electricity))
     return tuple(uses)
 
 
+def channel_power_w(kind: FixtureType, emission: FloatArray) -> FloatArray | None:
+    """What each channel of a fixture draws at full output.
+
+    Where some state no power of their own, what the whole fixture draws beyond the others is shared among
+    them in proportion to their radiant power, as if they had one efficiency.
+
+    Parameters
+    ----------
+    kind : FixtureType
+    emission : array, shape (n_channel, 500)
+        Photons of its channels at full output in the 1 nm cells of 300-800 nm. [umol s-1]
+
+    Returns
+    -------
+    array, shape (n_channel,), or None
+        None where neither the fixture nor each channel states its power. [W]
+
+    Source
+    ------
+    Power of a photon is hc / wavelength; one efficiency for all: our choice, since no data sheet tells more.
+    """
+    power_w = np.array([np.nan if c.electrical_w is None else c.electrical_w for c in kind.channels])
+    unknown = np.isnan(power_w)
+    if not unknown.any():
+        return power_w
+    if kind.electrical_w is None:
+        return None
+    radiant_w = (emission @ joules_per_photon(GRID_NM))[unknown]
+    share = (
+        radiant_w / radiant_w.sum() if radiant_w.sum() > 0 else np.full(radiant_w.size, 1 / radiant_w.size)
+    )
+    power_w[unknown] = share * (kind.electrical_w - float(np.nansum(power_w)))
+    return power_w
+
+
 def _use_of(
-    fixture: Fixture, photons_umol_s: FloatArray, hours: FloatArray, electricity: Electricity | None
+    fixture: Fixture,
+    power_w: FloatArray | None,
+    photons_umol_s: FloatArray,
+    hours: FloatArray,
+    electricity: Electricity | None,
 ) -> FixtureUse:
     currency = electricity.currency if electricity else None
-    powers = [c.electrical_w for c in fixture.type.channels]
-    power_w = np.array([p for p in powers if p is not None], dtype=np.float64)
-    if power_w.size < len(powers):
+    if power_w is None:
         return FixtureUse(fixture.name, None, None, currency, None)
     energy_kwh_d = float(power_w @ hours) / _W_PER_KW
     emitted_umol = fixture.output_scale * float(photons_umol_s @ hours) * _S_PER_H
@@ -306,4 +345,5 @@ def _use_of(
         energy_kwh_d * electricity.price_per_kwh * DAYS_PER_YEAR if electricity else None,
         currency,
         emitted_umol / joules if joules > 0 else None,
+        tuple(power_w.tolist()),
     )

@@ -42,6 +42,7 @@ BEYOND = (
     "does not rise", "falls", "two or more points", "not two numbers", "are these fractions",
     "is (above|below) the (low|high) end", "names for \\d+ rows", "cannot be named on",
     "a row of the covariance", "is pinned and has no place",
+    " W, and \\d channels? of it ",
     # lengths against ranges and the tank
     "beyond the", "below the floor", "above the water", "leaves the water", "\\d+ sites",
     '" is outside the range', "inside the .* pane",
@@ -126,6 +127,7 @@ height_cm = 1
     "fixture": """
 format = "lightdose-fixture/1"
 name = "made for this test"
+electrical_w = 39
 aperture = { length = "40 cm", width = "0 cm" }
 emitters = { count = 24, diameter = "8 mm" }
 [[channel]]

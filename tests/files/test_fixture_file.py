@@ -133,6 +133,37 @@ def test_power_alone_is_only_the_power_draw(read: ReadFixture) -> None:
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize(("own", "shared"), [(("", ""), True), (("60", ""), True), (("60", "37"), False)])
+def test_power_of_the_whole_fixture_is_taken_beside_its_channels(
+    read: ReadFixture, own: tuple[str, str], shared: bool
+) -> None:
+    """It may stand alone, beside some channels' own, and within 5 % of the sum of all."""
+    watts = [f"electrical_w = {w}\n" if w else "" for w in own]
+    more = watts[0] + CHANNEL.replace("blue", "white") + watts[1]
+    kind, files = read(more, HEAD + "electrical_w = 95\n")
+    assert kind is not None
+    assert kind.electrical_w == 95
+    assert any("shared among channels" in said for said in files.understood) is shared
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
+    ("own", "allowed"),
+    [(("60", "30"), "within 5 % of the sum"), (("95", ""), "above 95 W, for all channels")],
+)
+def test_power_of_the_whole_fixture_that_contradicts_its_channels_is_refused(
+    read: ReadFixture, own: tuple[str, str], allowed: str
+) -> None:
+    """More than 5 % off the sum of all, or nothing left for the others."""
+    watts = [f"electrical_w = {w}\n" if w else "" for w in own]
+    more = watts[0] + CHANNEL.replace("blue", "white") + watts[1]
+    problem = problem_of(read(more, HEAD + "electrical_w = 95\n"))
+    assert problem.place is not None
+    assert problem.place.line == 3
+    assert allowed in problem.allowed
+
+
+@pytest.mark.identity
 def test_each_form_of_spectrum_is_read(read: ReadFixture) -> None:
     """Peak and width, file, file with its quantity, library, and a mix of them."""
     forms = {

@@ -207,6 +207,10 @@ def test_energy_says_how_it_is_taken_where_it_is_stated() -> None:
     """Power in proportion to output is named beside any energy, and only then."""
     assert "energy_by_output" in cautions(field([[100]]), [fixture(electrical_w={"blue": 20})])
     assert "energy_by_output" not in cautions(field([[100]]), [fixture()])
+    lamp = fixture()
+    whole = cautions(field([[100]]), [replace(lamp, type=replace(lamp.type, electrical_w=95.0))])
+    assert {"energy_by_output", "energy_shared"} <= set(whole)
+    assert "watts of left are known for the whole fixture" in whole["energy_shared"].text
 
 
 @pytest.mark.identity

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -56,6 +58,31 @@ def test_each_fixture_has_its_own_channels_and_gaps() -> None:
     )
     assert (first.fixture, first.energy_kwh_d) == ("A", pytest.approx(0.08))
     assert (second.energy_kwh_d, second.cost_per_year, second.photon_efficacy_umol_j) == (None, None, None)
+
+
+@pytest.mark.identity
+def test_watts_of_the_whole_fixture_are_shared_by_radiant_power() -> None:
+    """Photons x energy a photon: of equal photons 395.5 nm draws 450.5 / 395.5 times as much as 450.5 nm."""
+    lamp = fixture(programmes={"blue": TRAPEZOID, "violet": [(10, 1), (12, 1)], "own": [(10, 1), (11, 1)]})
+    channels = (*lamp.type.channels[:2], replace(lamp.type.channels[2], electrical_w=20.0))
+    whole = replace(lamp, type=replace(lamp.type, channels=channels, electrical_w=100.0))
+    (use,) = fixture_use([whole], emission((60, 0), (0, 60), (5, 0)), day_curve([whole]))
+    blue, violet, own = use.power_w or ()
+    assert own == 20
+    assert blue + violet == pytest.approx(80, rel=1e-14)
+    assert violet / blue == pytest.approx(450.5 / 395.5, rel=1e-12)
+    assert use.energy_kwh_d == pytest.approx((8 * blue + 2 * violet + own) / 1000, rel=1e-14)
+    dark = fixture_use([whole], emission((0, 0), (0, 0), (0, 0)), day_curve([whole]))[0].power_w
+    assert dark == (40, 40, 20)
+
+
+@pytest.mark.identity
+def test_watts_of_each_channel_stand_before_those_of_the_fixture() -> None:
+    """Where every channel has its own, the whole is no more than a check."""
+    lamp = fixture(electrical_w={"blue": 24})
+    both = replace(lamp, type=replace(lamp.type, electrical_w=25.0))
+    (use,) = fixture_use([both], emission((62, 0)), day_curve([both]))
+    assert use.power_w == (24,)
 
 
 @pytest.mark.identity
