@@ -12,7 +12,7 @@ from lightdose.answers.field import NONE, Field, as_json, table
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.answers.words import DLI_UNIT, count, number, percent_text, schedule_json, try_schedules
 from lightdose.errors import literal
-from lightdose.model.plans import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
+from lightdose.model.match import BAND_WIDTH_NM, Match, PairMatch, UnmatchedBand
 from lightdose.model.results import Caution
 from lightdose.quantities import GRID_START_NM
 

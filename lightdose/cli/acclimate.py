@@ -55,15 +55,16 @@ def command(
 
     FROM is today's setup, TO the other one; the options that vary a setup change TO only. Corals are matched
     by name. One that FROM lacks is a newcomer: say what it lived in with previous = 4.6 in its [[coral]], or
-    with --previous. Rise per week: common practice, no published rule per week.
+    with --previous. Where a light is not measured, the first step keeps to the upper end of its 95 % range,
+    and the answer says how to go on from a reading. Rise per week: common practice, no published rule per
+    week.
     """
-    from lightdose.analysis import analyse
     from lightdose.answers.acclimate import acclimate_answer
-    from lightdose.judge.acclimation import AcclimationRequest, acclimate
+    from lightdose.judge.acclimation import AcclimationRequest
+    from lightdose.workflows.plans import acclimation
 
     asked = AcclimationRequest(rise / 100, days, start_date(start), _previous(previous))
-    before, after = SetupRequest(ask.first).read(), ask.setup()
-    way = acclimate(analyse(before, certainty=False), analyse(after, certainty=False), asked)
+    way = acclimation(SetupRequest(ask.first).read(), ask.setup(), asked)
     files = _write_steps(ask, way, output) if output else []
     return replace(acclimate_answer(way, files), pictures=lambda: [_drawing(way)])
 

@@ -12,7 +12,7 @@ from lightdose.cli.frame import answers, schedule_targets
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
-    from lightdose.model.plans import Match
+    from lightdose.model.match import Match
     from lightdose.present.figures.canvas import Drawing
 
 

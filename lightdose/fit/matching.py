@@ -15,7 +15,7 @@ import numpy as np
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.model.changes import ALL_MIXES, WITHOUT_WARNINGS, IndexSpan
 from lightdose.model.fixture import Programme
-from lightdose.model.plans import BAND_WIDTH_NM, Match, MatchedChannel, PairMatch, PlacePair, UnmatchedBand
+from lightdose.model.match import BAND_WIDTH_NM, Match, MatchedChannel, PairMatch, PlacePair, UnmatchedBand
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
 from lightdose.model.spectrum import ReferenceTables

@@ -21,7 +21,15 @@ from lightdose.errors import Problem, SetupError
 from lightdose.judge.advice import plain
 from lightdose.judge.earlier_light import Previous, acclimating_corals
 from lightdose.model.fixture import Programme
-from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep, MismatchCurve
+from lightdose.model.plans import (
+    AcclimatingCoral,
+    Acclimation,
+    AcclimationStep,
+    AfterReading,
+    CarefulStart,
+    CoralStep,
+    MismatchCurve,
+)
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis, Caution, Span
 from lightdose.physics.day_curve import day_curve
@@ -142,7 +150,7 @@ def acclimation_cautions(
     found += _unknown(corals)
     found += _cut(corals, steps[0])
     found += _below_floor(corals, steps)
-    found += _dimmed_for_another(corals, steps)
+    found += _dimmed_for_another(corals)
     found.append(
         Caution(
             "lag_model",
@@ -208,7 +216,9 @@ def _cut(corals: Sequence[AcclimatingCoral], first: AcclimationStep) -> list[Cau
     cut = [c.name for c in corals if c.origin != "unknown" and doses[c.name] < DEEP_CUT * c.before]
     if not cut:
         return []
-    text = f"Day 0 cuts {_names(cut)} by more than half at once: watch it, or go down in two steps."
+    open_light = any(c.rise_at_most > 1 for c in corals)
+    cure = "measure that day, and go on by the reading" if open_light else "watch it, or go down in two steps"
+    text = f"As calculated, day 0 cuts {_names(cut)} by more than half at once: {cure}."
     return [Caution("deep_cut", text, OUR_CHOICE)]
 
 
@@ -229,17 +239,15 @@ def _below_floor(corals: Sequence[AcclimatingCoral], steps: Sequence[Acclimation
     return [Caution("below_floor", text, OUR_CHOICE)]
 
 
-def _dimmed_for_another(
-    corals: Sequence[AcclimatingCoral], steps: Sequence[AcclimationStep]
-) -> list[Caution]:
+def _dimmed_for_another(corals: Sequence[AcclimatingCoral]) -> list[Caution]:
     """One coral that starts low holds the whole tank down: a way of its own is kinder to the others."""
-    doses = {c.coral: c.dli_mol_m2_d for c in steps[0].corals}
+    holder = min(corals, key=lambda c: c.first_limit / c.target)
+    scale = min(1.0, holder.first_limit / holder.target)
     dimmed = [
-        c.name for c in corals if c.origin == "today" and doses[c.name] < DIMMED * min(c.before, c.target)
+        c.name for c in corals if c.origin == "today" and scale * c.target < DIMMED * min(c.before, c.target)
     ]
     if not dimmed:
         return []
-    holder = min(corals, key=lambda c: c.first_limit / c.target)
     text = (
         f"{_names(dimmed)} {'is' if len(dimmed) == 1 else 'are'} dimmed below today's light because of "
         f"{holder.name!r}: a place of its own at first, then a path (`lightdose move`), spares the others."
@@ -293,12 +301,13 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
 
     Every step multiplies the outputs of the other setup's programmes by one scale, the largest with
     D_k <= D_(k-1) (1 + g)^(days / 7) for every coral, at its top and at its site; the first step compares
-    with today's light or with the stated previous dose, the last scale is exactly 1.
+    with today's light or with the stated previous dose, the last scale is exactly 1. Where a light is not
+    measured, the first step holds at the upper end of the rise's 95 % too, and then every other does.
 
     Parameters
     ----------
     today, other : Analysis
-        Before and after; corals are matched by name, wherever they stand.
+        Before and after, with certainty where one is not measured; corals are matched by name.
     request : AcclimationRequest
 
     Returns
@@ -316,7 +325,8 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
     Weekly rise: common practice, no published rule per week. Doses are linear in output.
     """
     corals = acclimating_corals(today, other, request.previous, request.growth)
-    scales = step_scales(_first_scale(today, other, corals, request.growth), request)
+    first = _first_scale(today, other, corals, request.growth)
+    scales = step_scales(first, request)
     programmes = [_programmes(other, scale) for scale in scales]
     dli = np.array([_doses(other, made) for made in programmes])
     names = {v.coral: v.receiver for v in other.verdicts}
@@ -344,6 +354,39 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
         curve=mismatch_curve(ahead.name, ahead.before, days, own[:, corals.index(ahead)]),
         cautions=acclimation_cautions(request.rise_per_week, corals, steps),
         weeks=float(days[-1]) / 7,
+        start=_careful_start(today, other, corals, request, first),
+    )
+
+
+def _careful_start(
+    today: Analysis,
+    other: Analysis,
+    corals: Sequence[AcclimatingCoral],
+    request: AcclimationRequest,
+    scale: float,
+) -> CarefulStart | None:
+    """What the first step keeps to, and how to go on from a reading; None where no unknown holds it down."""
+    known = [replace(c, rise_at_most=1.0) for c in corals]
+    plain_scale = _first_scale(today, other, known, request.growth)
+    if scale >= min(1.0, plain_scale) * (1 - 1e-6):
+        return None
+    holder = min(corals, key=lambda c: c.first_scale)
+    verdict = next(v for v in other.verdicts if v.coral == holder.name)
+    assert verdict.certainty is not None
+    low, high = (end / holder.target for end in verdict.certainty.interval_dli)
+    after = []
+    high = max(high, holder.rise_at_most)
+    for times in sorted({max(low, 0.01), 1.0, math.sqrt(high), high}):
+        scales = step_scales(min(1.0, plain_scale / times), request)
+        after.append(AfterReading(times, scales[0], (len(scales) - 1) * request.step_days / 7))
+    return CarefulStart(
+        coral=holder.name,
+        site=holder.site,
+        rise_at_most=holder.rise_at_most * holder.target / holder.before,
+        scale=scale,
+        peak=scale * verdict.peak_ppfd_umol_m2_s,
+        both_open=holder.origin == "today" and today.basis.key != "measured",
+        after=tuple(after),
     )
 
 
@@ -429,9 +472,9 @@ def _first_scale(
     stood = {c.name: c.site for c in today.setup.corals}
     limits = []
     for coral in corals:
-        limits.append(coral.first_limit / coral.target)
+        limits.append(coral.first_scale)
         if coral.origin == "today" and (old := before[stood[coral.name]]) > 0 and after[coral.site] > 0:
-            limits.append(growth * old / after[coral.site])
+            limits.append(growth * old / (after[coral.site] * coral.rise_at_most))
     return min(limits)
 
 

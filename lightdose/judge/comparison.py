@@ -43,6 +43,12 @@ def same_light_field(a: Setup, b: Setup) -> bool:
     )
 
 
+def same_lamps(a: Setup, b: Setup) -> bool:
+    """Whether the same lamps shine over both, wherever they hang: what is not known of them is common."""
+    types = ([f.type for f in side.lit_fixtures] for side in (a, b))
+    return _same(*types) and _same(a.calibration, b.calibration)
+
+
 def same_setup(a: Setup, b: Setup) -> bool:
     """Whether two setups read alike in all that counts for light, verdicts and cost, wherever they stand."""
     parts = ("lit_fixtures", "tank", "water", "cover", "sites", "corals", "unplaced", "groups", "calibration")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.model.plans import AcclimatingCoral, Origin, PlacePair
-from lightdose.model.results import Analysis, Verdict
+from lightdose.judge.comparison import same_lamps
+from lightdose.model.match import PlacePair
+from lightdose.model.plans import AcclimatingCoral, Origin
+from lightdose.model.results import Analysis, Verdict, weaker_basis
 from lightdose.model.setup import Coral
 from lightdose.near_names import did_you_mean
 
@@ -44,7 +47,8 @@ def acclimating_corals(
 
     Source
     ------
-    The low third of its band for a newcomer of unknown light: common practice, no published source.
+    The low third of its band for a newcomer of unknown light: common practice, no published source. Where a
+    light is not measured, ``rise_at_most``.
     """
     problems = _previous_problems(other, previous)
     judged = [v for v in other.verdicts if v.band_dli is not None]
@@ -59,6 +63,8 @@ def acclimating_corals(
         )
     corals = {c.name: c for c in other.setup.corals}
     before = {v.coral: v for v in today.verdicts}
+    alone = other.basis.key != "measured"
+    both = weaker_basis(today.basis, other.basis) != "measured" and not same_lamps(today.setup, other.setup)
     found = []
     for verdict in judged:
         start = _start(corals[verdict.coral], verdict, before, previous, _same(today, other))
@@ -78,11 +84,51 @@ def acclimating_corals(
                 first_limit=dose if origin == "unknown" else dose * growth,
                 floor=verdict.floor_dli,
                 newcomer=verdict.coral not in before,
+                rise_at_most=(rise_at_most(verdict, before[verdict.coral]) if both else 1.0)
+                if origin == "today"
+                else (rise_at_most(verdict) if alone else 1.0),
             )
         )
     if problems:
         raise SetupError(*problems)
     return tuple(found)
+
+
+def rise_at_most(new: Verdict, old: Verdict | None = None) -> float:
+    """Times the calculated rise of a coral's dose that the true one may be, at the upper end of its 95 %.
+
+    Parameters
+    ----------
+    new : Verdict
+        Under the new light, with its certainty; without one nothing is known, and the result is 1.
+    old : Verdict or None
+        Under today's light where that is not known either, from other lamps.
+
+    Returns
+    -------
+    float
+        At least 1, and at least the upper end of the new dose over the calculated one.
+
+    Source
+    ------
+    Our choice: both doses taken as log-normal and independent, so their half-widths in the logarithm add as
+    squares. What they share (tank, water, model) makes the true range narrower.
+    """
+    if new.certainty is None:
+        return 1.0
+    middle, half, high = _ln_range(new)
+    ends = [0.0, high]
+    if old is not None and old.certainty is not None and old.certainty.interval_dli[0] > 0:
+        old_middle, old_half, _ = _ln_range(old)
+        ends.append(middle - old_middle + math.hypot(half, old_half))
+    return math.exp(max(ends))
+
+
+def _ln_range(verdict: Verdict) -> tuple[float, float, float]:
+    """Middle, half-width and upper end of a dose's 95 % range in ln of the calculated dose."""
+    assert verdict.certainty is not None
+    low, high = (math.log(max(d, 1e-12) / verdict.dli_mol_m2_d) for d in verdict.certainty.interval_dli)
+    return 0.5 * (low + high), 0.5 * (high - low), high
 
 
 def _same(today: Analysis, other: Analysis) -> bool:

@@ -8,17 +8,14 @@ from typing import Literal
 
 from lightdose.errors import SetupError
 from lightdose.model.fixture import Programme
-from lightdose.model.light import ChannelKey
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import (
     Analysis,
     Basis,
-    BasisKey,
     Caution,
     FixtureUse,
     Span,
     Verdict,
-    weaker_basis,
 )
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import Meter
@@ -257,112 +254,6 @@ def _energy(uses: tuple[FixtureUse, ...]) -> float | None:
     return sum(known) if len(known) == len(uses) else None
 
 
-BAND_WIDTH_NM = 10
-
-
-@dataclass(frozen=True)
-class PlacePair:
-    """A place here and the one there that should get the same, by name and by receiver of its setup."""
-
-    here: str
-    there: str
-    receiver_here: int
-    receiver_there: int
-
-
-@dataclass(frozen=True, eq=False)
-class PairMatch:
-    """What one pair was to get, and what the written programme gives. [mol m-2 d-1, umol m-2 s-1]
-
-    Attributes
-    ----------
-    dli_before : what the place there gets today
-    band_target, band_got : array, shape (50,); photons of the day in each 10 nm from 300 to 800 nm
-    """
-
-    here: str
-    there: str
-    dli_target: float
-    dli_got: float
-    dli_before: float
-    peak_target: float
-    peak_got: float
-    band_target: FloatArray
-    band_got: FloatArray
-
-    def __post_init__(self) -> None:
-        for name in ("band_target", "band_got"):
-            object.__setattr__(self, name, read_only(getattr(self, name)))
-
-    @property
-    def factor(self) -> float:
-        """Dose got over dose wanted."""
-        return self.dli_got / self.dli_target
-
-
-@dataclass(frozen=True)
-class UnmatchedBand:
-    """10 nm that the other tank gives too little of.
-
-    Attributes
-    ----------
-    share : missing photons as a share of the whole dose of 400-700 nm, mean over the pairs
-    share_of_band : the same as a share of what these 10 nm should get
-    """
-
-    low_nm: float
-    high_nm: float
-    share: float
-    share_of_band: float
-
-
-@dataclass(frozen=True)
-class MatchedChannel:
-    """The plateau of one channel there; ``output`` and ``level`` 0-1."""
-
-    key: ChannelKey
-    output: float
-    level: float
-    at_limit: bool
-
-
-@dataclass(frozen=True, eq=False)
-class Match:
-    """The programme for the other tank, how near it comes, and what it cannot give.
-
-    Attributes
-    ----------
-    here, there : the light of both tanks today
-    common_factor : geometric mean over the pairs of dose got over dose wanted; 1 where it was reached
-    spread : lowest and highest of these factors
-    other_colour : share of the photons of 400-700 nm that come in other wavelengths than wanted
-    colour_drift : largest share of the photons here that changes its channel through the day
-    programmes : fixture -> programme
-    """
-
-    here: Analysis
-    there: Analysis
-    pairs: tuple[PairMatch, ...]
-    common_factor: float
-    spread: tuple[float, float]
-    reached: bool
-    other_colour: float
-    colour_drift: float
-    unmatched: tuple[UnmatchedBand, ...]
-    channels: tuple[MatchedChannel, ...]
-    programmes: Mapping[str, Programme]
-
-    @property
-    def basis(self) -> BasisKey:
-        """What the weaker side stands on."""
-        return weaker_basis(self.here.basis, self.there.basis)
-
-    @property
-    def measure_first(self) -> bool:
-        """Whether a side stands on no readings."""
-        return self.basis != "measured"
-
-
 Origin = Literal["today", "stated", "unknown"]
 """Where a coral's earlier dose is known from: the setup it lives in, the keeper's word, or not at all."""
 
@@ -377,6 +268,8 @@ class AcclimatingCoral:
     target : the dose of the last step
     first_limit : the most it may get in the first step
     newcomer : whether it does not live in today's setup
+    rise_at_most : times the calculated rise that the true one may be, at the upper end of 95 %; 1 where the
+        rise is known, since both lights are measured or come from the same lamps
     """
 
     name: str
@@ -388,6 +281,56 @@ class AcclimatingCoral:
     first_limit: float
     floor: float | None
     newcomer: bool
+    rise_at_most: float = 1.0
+
+    @property
+    def first_scale(self) -> float:
+        """The largest first scale that this coral allows, whatever the true light is. [1]"""
+        return self.first_limit / (self.target * self.rise_at_most)
+
+
+@dataclass(frozen=True)
+class AfterReading:
+    """How to go on from a reading.
+
+    Attributes
+    ----------
+    times : the reading over what is calculated for it
+    scale : of the new programme, that may run at once
+    weeks : from then to the whole of it
+    """
+
+    times: float
+    scale: float
+    weeks: float
+
+
+@dataclass(frozen=True)
+class CarefulStart:
+    """A first step that holds though nobody measured the new light: from the upper end of its 95 %.
+
+    Attributes
+    ----------
+    coral, site : whose rise may be the largest, and where to read
+    rise_at_most : the whole change over what it lives in, at the upper end
+    scale : of the first step
+    peak : PPFD to read there on the first day, as calculated. [umol m-2 s-1]
+    both_open : whether today's light is not measured either, and from other lamps
+    after : how to go on from the reading, from the lowest to the highest that is likely
+    """
+
+    coral: str
+    site: str
+    rise_at_most: float
+    scale: float
+    peak: float
+    both_open: bool
+    after: tuple[AfterReading, ...]
+
+    @property
+    def as_calculated(self) -> AfterReading:
+        """How to go on where the reading is what is calculated."""
+        return min(self.after, key=lambda way: abs(way.times - 1))
 
 
 @dataclass(frozen=True)
@@ -457,6 +400,7 @@ class Acclimation:
     missing : corals of today's setup that the other lacks
     not_judged : corals that live without light, which limit nothing
     weeks : from the first step to the last
+    start : what the first step keeps to where the light is not measured; None where its rise is known
     """
 
     before: Setup
@@ -472,6 +416,7 @@ class Acclimation:
     curve: MismatchCurve
     cautions: tuple[Caution, ...]
     weeks: float
+    start: CarefulStart | None = None
 
 
 Range = tuple[float, float]

@@ -10,11 +10,14 @@ import numpy as np
 from lightdose.analysis import analyse, judged_under, light_field, light_of, scene_of
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
+from lightdose.judge.acclimation import AcclimationRequest, acclimate
 from lightdose.judge.map_choice import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
+from lightdose.model.match import Match
 from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
-from lightdose.model.plans import Match, TuneWishes, Tuning
+from lightdose.model.plans import Acclimation, TuneWishes, Tuning
 from lightdose.model.record import FloatArray
+from lightdose.model.results import weaker_basis
 from lightdose.model.setup import CoralGroup, Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
@@ -125,6 +128,19 @@ def _level_doses(setup: Setup, depth_m: float) -> FloatArray:
     cells = slice_cells(setup.tank, Plane("depth", depth_m), longest / CELLS_TO_COMPARE)
     ppfd = light_field(setup, sample_points(cells, 1))[:, :, 0]
     return daily_light_integral(ppfd, day_curve(setup.lit_fixtures))
+
+
+def acclimation(before: Setup, after: Setup, request: AcclimationRequest) -> Acclimation:
+    """Steps from one setup's light to another's; from the upper end of its range where it is not measured.
+
+    Raises
+    ------
+    SetupError
+        As ``judge.acclimation.acclimate``.
+    """
+    open_light = weaker_basis(basis_of(before), basis_of(after)) != "measured"
+    today, other = (analyse(s, certainty=open_light) for s in (before, after))
+    return acclimate(today, other, request)
 
 
 MOST_CORALS = 2000

@@ -19,7 +19,7 @@ from lightdose.answers.match import (
 )
 from lightdose.answers.verdicts import SINGLE_VALUES
 from lightdose.model.light import ChannelKey
-from lightdose.model.plans import MatchedChannel
+from lightdose.model.match import MatchedChannel
 
 
 @pytest.mark.identity

@@ -12,7 +12,7 @@ from cli.small_tanks import write_tank
 import lightdose
 from lightdose.answers.match import match_cautions
 from lightdose.model.fixture import ChannelProgramme, Programme
-from lightdose.model.plans import Match
+from lightdose.model.match import Match
 from lightdose.model.results import Basis, weaker_basis
 from lightdose.model.setup import Setup
 from lightdose.physics.day_curve import day_curve

@@ -11,9 +11,10 @@ import pytest
 import lightdose
 from lightdose.errors import SetupError
 from lightdose.judge.acclimation import AcclimationRequest, acclimate, mismatch_curve, step_scales
-from lightdose.model.fixture import ChannelProgramme, Programme
+from lightdose.judge.earlier_light import rise_at_most
+from lightdose.model.fixture import Channel, ChannelProgramme, Flux, Programme
 from lightdose.model.plans import Acclimation
-from lightdose.model.results import Analysis
+from lightdose.model.results import Analysis, Basis, Verdict
 from lightdose.model.setup import WALL_NAMES, Coral, CoralGroup, Setup, Wall
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
@@ -242,3 +243,84 @@ def test_no_coral_that_light_judges_is_said(setup: Setup, today: Analysis) -> No
     other = analysed(with_corals(setup, Coral("sun coral", group.key, "A2")))
     with pytest.raises(SetupError, match="no coral that light judges"):
         acclimate(today, other, AcclimationRequest())
+
+
+@pytest.fixture(scope="module")
+def unmeasured(setup: Setup) -> tuple[Analysis, Analysis]:
+    """The same tank under its lamps, and under others of as much light by their wattage; with certainty."""
+
+    def guessed(channel: Channel) -> Channel:
+        return replace(channel, flux=Flux("electrical_w", 12.0, radiant_efficiency=0.4, typical=True))
+
+    fixtures = tuple(
+        replace(f, type=replace(f.type, channels=tuple(map(guessed, f.type.channels))))
+        for f in setup.fixtures
+    )
+    return lightdose.analyse(setup), lightdose.analyse(replace(setup, fixtures=fixtures))
+
+
+@pytest.mark.identity
+def test_first_day_on_an_unmeasured_lamp_holds_at_the_upper_end(
+    unmeasured: tuple[Analysis, Analysis],
+) -> None:
+    """Whatever the lamp gives within its 95 %, no coral gets more than today's dose and a week's rise."""
+    today, other = unmeasured
+    way = acclimate(today, other, AcclimationRequest())
+    doses = {v.coral: v.dli_mol_m2_d for v in today.verdicts}
+    assert way.start is not None
+    for verdict in other.verdicts:
+        assert verdict.certainty is not None
+        top = way.steps[0].scale * verdict.certainty.interval_dli[1]
+        assert top <= 1.1 * doses[verdict.coral] * (1 + 1e-9)
+    known = replace(today, basis=Basis("measured", "read"))
+    assert acclimate(known, other, AcclimationRequest()).steps[0].scale >= way.steps[0].scale
+
+
+@pytest.mark.identity
+def test_reading_as_calculated_leads_on_as_if_the_lamp_were_measured(
+    unmeasured: tuple[Analysis, Analysis],
+) -> None:
+    """The way after a reading of just what is calculated is the way between measured lights; more is less."""
+    way = acclimate(*unmeasured, AcclimationRequest())
+    plain = acclimate(
+        *(replace(a, basis=Basis("measured", "read")) for a in unmeasured), AcclimationRequest()
+    )
+    assert plain.start is None
+    assert way.start is not None
+    then = way.start.as_calculated
+    assert (then.times, then.weeks) == (1.0, plain.weeks)
+    assert then.scale == pytest.approx(plain.steps[0].scale, rel=1e-9)
+    scales = [after.scale for after in way.start.after]
+    assert scales == sorted(scales, reverse=True)
+    assert scales[-1] == pytest.approx(way.steps[0].scale, rel=0.01)
+
+
+@pytest.mark.identity
+def test_what_is_not_known_of_the_same_lamps_is_common_to_both(setup: Setup) -> None:
+    """Another programme of today's lamps needs no care: the rise is known though the dose is not."""
+    today, other = lightdose.analyse(setup), lightdose.analyse(with_levels(setup, 1.3))
+    way = acclimate(today, other, AcclimationRequest())
+    assert way.start is None
+    assert {c.rise_at_most for c in way.corals} == {1.0}
+    new = acclimate(today, other, AcclimationRequest(previous={"plating cap": 3.0}))
+    own = {c.name: c.rise_at_most for c in new.corals}
+    cap = next(v for v in other.verdicts if v.coral == "plating cap")
+    assert cap.certainty is not None
+    assert own.pop("plating cap") == pytest.approx(max(1, cap.certainty.interval_dli[1] / cap.dli_mol_m2_d))
+    assert set(own.values()) == {1.0}
+
+
+@pytest.mark.identity
+def test_rise_of_two_unknown_lights_has_its_closed_form(unmeasured: tuple[Analysis, Analysis]) -> None:
+    """Ranges of a factor of 1.5 and of 2 about what is calculated: exp of the root of the squares."""
+    verdict = unmeasured[1].verdicts[0]
+    assert verdict.certainty is not None
+
+    def known(factor: float) -> Verdict:
+        ends = verdict.dli_mol_m2_d / factor, verdict.dli_mol_m2_d * factor
+        return replace(verdict, certainty=replace(verdict.certainty, interval_dli=ends))
+
+    expected = np.exp(np.hypot(np.log(1.5), np.log(2)))
+    assert rise_at_most(known(2), known(1.5)) == pytest.approx(expected)
+    assert rise_at_most(known(2)) == pytest.approx(2)
+    assert rise_at_most(replace(verdict, certainty=None)) == 1

@@ -9,7 +9,7 @@ import numpy as np
 from present.made_analysis import made_analysis
 
 from lightdose.model.light import ChannelKey
-from lightdose.model.plans import Match, MatchedChannel, PairMatch, UnmatchedBand
+from lightdose.model.match import Match, MatchedChannel, PairMatch, UnmatchedBand
 from lightdose.model.results import Basis
 
 LONG: Final = "$x_1$ ünï 😀 [/] " + "nam e" * 38

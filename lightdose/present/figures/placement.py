@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from lightdose.answers.acclimate import closing_sentence, headline
+from lightdose.answers.acclimate import closing_sentence, doses_sentence, headline
 from lightdose.answers.place import end_sentence, moves_sentence, numbered, spot_name, verdict_sentence
-from lightdose.answers.verdicts import SEVERITY, SINGLE_VALUES, short_state
+from lightdose.answers.verdicts import SEVERITY, short_state
 from lightdose.answers.words import DLI_UNIT, DLI_UNIT_TYPESET, count, length, number, range_text
 from lightdose.errors import literal
 from lightdose.model.places import AXES, LightMap, MapSlice, Move, PlacedCoral, Placement, Plane, Spot
@@ -51,7 +51,7 @@ CORALS_DRAWN: Final = 16
 LEAD: Final = (
     "Above: the dose of each coral from step to step, starting from what it lives in (log scale). Below: "
     "dose over the dose that the coral furthest ahead is set for; line: it follows in 20 days; shade: 4 to "
-    f"40 days. Common practice, no published rule per week. {SINGLE_VALUES}"
+    "40 days. Common practice, no published rule per week."
 )
 
 
@@ -65,7 +65,8 @@ def acclimation_drawing(way: Acclimation) -> Drawing:
         "its acclimated dose."
     )
     rest = len(way.corals) - CORALS_DRAWN
-    lead = (f"{rest} more corals, which rise less, are not drawn. " if rest > 0 else "") + LEAD
+    lead = f"{rest} more corals, which rise less, are not drawn. " if rest > 0 else ""
+    lead += f"{LEAD} {doses_sentence(way)}"
     sheet, panels = stacked_sheet(
         title, lead, [DOSES_IN, MISMATCH_IN], "days from the first step", DOSE, above_in=0.05, grid="y"
     )

@@ -22,7 +22,8 @@ from lightdose.answers.words import (
 )
 from lightdose.errors import literal
 from lightdose.model.light import SiteDay
-from lightdose.model.plans import BAND_WIDTH_NM, CoralChange, Match, PairMatch, Tuning
+from lightdose.model.match import BAND_WIDTH_NM, Match, PairMatch
+from lightdose.model.plans import CoralChange, Tuning
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import (
     PANEL_IN,

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from answers.printed import as_one, on_terminal, piped
 from judge.made_tank import made_tank
 from present.text_boxes import misplaced_words
 
-from lightdose.answers.acclimate import acclimate_answer, headline
-from lightdose.answers.verdicts import SINGLE_VALUES
+from lightdose.answers.acclimate import acclimate_answer, doses_sentence, headline
 from lightdose.judge.acclimation import AcclimationRequest, mismatch_curve, step_scales
-from lightdose.model.plans import AcclimatingCoral, Acclimation, AcclimationStep, CoralStep
+from lightdose.model.plans import (
+    AcclimatingCoral,
+    Acclimation,
+    AcclimationStep,
+    AfterReading,
+    CarefulStart,
+    CoralStep,
+)
 from lightdose.model.results import Basis, Caution, Span
 from lightdose.present.figures.canvas import render
 from lightdose.present.figures.placement import CORALS_DRAWN, acclimation_drawing
@@ -56,6 +64,18 @@ WAYS = {
     "one step": made_way(("staghorn",), 1.05),
     "forty corals": made_way(tuple(f"coral {i}" for i in range(40)), 0.5),
     "a long way": made_way(("staghorn", "torch"), 0.002),
+    "not measured": replace(
+        made_way(("staghorn", "torch"), 0.4),
+        start=CarefulStart(
+            "staghorn",
+            "ridge",
+            2.5,
+            0.4,
+            85.0,
+            True,
+            (AfterReading(0.6, 1.0, 0.0), AfterReading(1.0, 0.9, 2.0), AfterReading(2.4, 0.4, 10.0)),
+        ),
+    ),
     "long names": made_way((LONG, "W" * 200), 0.7, "2026-03-01"),
 }
 
@@ -104,7 +124,10 @@ def test_terminal_and_pipe_say_the_same_verdict(case: str, width: int) -> None:
     way = WAYS[case]
     answer = acclimate_answer(way)
     lines, shown = piped(answer), on_terminal(answer, width)
-    assert lines[:2] == [f"{way.basis.sentence} {SINGLE_VALUES}", headline(way)]
+    assert lines[:2] == [
+        f"{way.basis.sentence} {doses_sentence(way)}",
+        headline(way),
+    ]
     assert as_one(shown).startswith(as_one(lines[:1]))
     assert as_one(shown).endswith(lines[-1])
     assert "\x1b" not in "".join(shown)
@@ -117,8 +140,25 @@ def test_json_holds_every_step_and_coral() -> None:
     """Doses to the digit, low before default before high, and files only where some were written."""
     way = WAYS["three corals"]
     body = acclimate_answer(way).body()
+    assert body["start"] is None
+    start = acclimate_answer(WAYS["not measured"]).body()["start"]
+    assert (start["site"], start["scale"], start["rise_at_most"]) == ("ridge", 0.4, 2.5)
+    assert start["after_measuring"][-1] == {"times": 2.4, "scale": 0.4, "weeks": 10.0}
     assert [s["scale"] for s in body["steps"]] == [s.scale for s in way.steps]
     assert body["steps"][0]["d_over_a"] == [1.0, 1.1, 1.2]
     assert body["steps"][0]["file"] is None
     assert [c["target_mol_m2_d"] for c in body["corals"]] == [c.target for c in way.corals]
     assert body["mismatch"]["d_over_a"] == [row.tolist() for row in way.curve.d_over_a]
+
+
+@pytest.mark.pinned
+def test_start_on_an_unmeasured_light_says_start_measure_go_on() -> None:
+    """The first words and the last: where to start, to measure, and what follows from the reading."""
+    lines = piped(acclimate_answer(WAYS["not measured"]))
+    assert lines[1].startswith(
+        "Start at 40 % of the new programme, measure, then go on: all at once 'staghorn'"
+    )
+    assert lines[1].endswith("If the reading is as calculated, run 90 % of it, the rest in steps.")
+    assert lines[-1].startswith("Start at 40 %, measure, then go on by the reading; without one, 11 steps")
+    assert any("as calculated it gives 85.0 umol/m2/s" in line for line in lines)
+    assert any("measured today's light either" in line for line in lines)
