@@ -67,7 +67,7 @@ FILES = ("FILE", "FILE...", "PATH", "DIR|FILE")
 NAMES = {
     "SITE": "site", "CORAL": "coral", "--site": "site", "--meter": "meter", "KEY": "group",
     "CORAL=SITE": "coral", "CORAL=CORAL": "coral", "CORAL=DOSE": "coral", "HERE=THERE": "site",
-    "coral": "coral", "topic": "topic",
+    "coral": "coral", "topic": "topic", "asked": "group",
 }  # fmt: skip
 """What names stand under a metavar, an option, or an argument."""
 
@@ -99,11 +99,13 @@ class _Name(click.ParamType[str]):
     ) -> list[CompletionItem[Any]]:
         first, equals, second = incomplete.rpartition("=")
         kind = "site" if equals and param.metavar == "CORAL=SITE" else self.name
-        known = [name for name in _named(kind) if isinstance(name, str)]
-        return [CompletionItem(first + equals + name) for name in known if name.startswith(second)]
+        known = [name for name in _named(kind, second) if isinstance(name, str)]
+        items = [CompletionItem(first + equals + name) for name in known if name.startswith(second)]
+        # A path may stand there as well: the shell looks for one where no name begins so.
+        return [*items, CompletionItem(incomplete, type="file")] if param.name == "asked" else items
 
 
-def _named(kind: str) -> Iterable[str]:
+def _named(kind: str, typed: str) -> Iterable[str]:
     """The names of a kind in the first setup of the line; none where it cannot be read."""
     import tomllib
     from pathlib import Path
@@ -113,8 +115,13 @@ def _named(kind: str) -> Iterable[str]:
 
         return TOPICS
     if kind == "group":
-        file = Path(__file__).parents[1] / "data" / "coral_groups.toml"
-        return list(tomllib.loads(file.read_text(encoding="utf-8"))["group"])
+        data = Path(__file__).parents[1] / "data"
+        keys = list(tomllib.loads((data / "coral_groups.toml").read_text(encoding="utf-8"))["group"])
+        if not typed:
+            return keys
+        names = tomllib.loads((data / "coral_names.toml").read_text(encoding="utf-8"))
+        blocks = (*names["genera"], *names["synonyms"], names["plain"])
+        return [*keys, *(name for block in blocks for name in block["names"])]
     # The line itself is searched: an option that still lacks its value leaves click's arguments empty.
     paths = [Path(word) for word in split_arg_string(os.environ.get("COMP_WORDS", ""))[2:]]
     setups = [

@@ -91,6 +91,8 @@ def test_choices_and_names_of_the_setup_complete() -> None:
     assert values(f"lightdose meter {setup} 100 --meter ") == ["handheld"]
     assert values(f"lightdose place {setup} --pin brain=B") == ["brain=B1", "brain=B2", "brain=B3"]
     assert "sps-shallow" in values(f"lightdose map {setup} --group sps-")
+    assert "staghorn" in values(f"lightdose map {setup} --group stag")
+    assert values("lightdose groups Symph") == ["Symphyllia", "Symph"]
 
 
 @pytest.mark.identity

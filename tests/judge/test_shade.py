@@ -94,5 +94,6 @@ def test_zoanthids_and_palythoa_are_handled_with_care() -> None:
     assert is_toxic(Coral("a", "zoanthid", "s"), zoanthid)
     assert is_toxic(Coral("a", "soft", "s", genus="palythoa"), soft)
     assert not is_toxic(Coral("a", "soft", "s", genus="Sinularia"), soft)
+    assert is_toxic(Coral("a", "soft", "s", genus="Zoanthus sociatus"), soft)
     text = toxin_caution(["a"]).text
     assert all(word in text for word in ("gloves", "eye", "scrub", "boil", "dry"))
