@@ -115,11 +115,11 @@ def _named(kind: str, typed: str) -> Iterable[str]:
 
         return TOPICS
     if kind == "group":
-        data = Path(__file__).parents[1] / "data"
-        keys = list(tomllib.loads((data / "coral_groups.toml").read_text(encoding="utf-8"))["group"])
+        shipped = Path(__file__).parents[1] / "data"
+        keys = list(tomllib.loads((shipped / "coral_groups.toml").read_text(encoding="utf-8"))["group"])
         if not typed:
             return keys
-        names = tomllib.loads((data / "coral_names.toml").read_text(encoding="utf-8"))
+        names = tomllib.loads((shipped / "coral_names.toml").read_text(encoding="utf-8"))
         blocks = (*names["genera"], *names["synonyms"], names["plain"])
         return [*keys, *(name for block in blocks for name in block["names"])]
     # The line itself is searched: an option that still lacks its value leaves click's arguments empty.
