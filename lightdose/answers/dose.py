@@ -27,7 +27,7 @@ from lightdose.answers.verdicts import (
     verdict_words,
     worst_first,
 )
-from lightdose.answers.words import DLI_UNIT, as_typed, count, number, percent, range_text
+from lightdose.answers.words import DLI_UNIT, count, number, percent, range_text, typed_path
 from lightdose.errors import literal
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
@@ -534,7 +534,7 @@ def closing_line(analysis: Analysis) -> str:
 def next_command(analysis: Analysis) -> str:
     """The command that helps most from here."""
     setup = analysis.setup
-    path = as_typed(setup.path or "setup.toml")
+    path = typed_path(setup)
     if not setup.sites:
         return f"add a [[site]] to {path}, then lightdose dose {path}"
     if out_of_band(analysis.verdicts):

@@ -9,7 +9,7 @@ from typing import Final
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import Field, as_json, plain, said, table
-from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, as_typed, length, number, percent
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, length, number, percent, typed_path
 from lightdose.model.places import WALL_PARTS, LightExplanation
 from lightdose.model.setup import LengthUnit
 from lightdose.quantities import BANDS
@@ -66,7 +66,7 @@ def explain_answer(why: LightExplanation, unit: LengthUnit) -> Answer:
             Say(why.basis.sentence, "basis"),
             Points(tuple(_points(why, unit))),
             *([Section(caption, (shown,))] if channels else []),
-            Say(f"Next: lightdose map {as_typed(why.setup.path or 'setup.toml')} -o maps", "verdict"),
+            Say(f"Next: lightdose map {typed_path(why.setup)} -o maps", "verdict"),
         ),
         lambda: (
             as_json(FIELDS, why)

@@ -8,7 +8,7 @@ from typing import Final
 from lightdose.answers.answer import Answer, OverviewRow
 from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
-from lightdose.answers.words import as_typed, length, number
+from lightdose.answers.words import length, number, typed_path
 from lightdose.errors import literal
 from lightdose.model.record import dataclass
 from lightdose.model.results import DirectView, Exposure, Hazard, LimitKey, LimitTime, duration_words
@@ -221,7 +221,7 @@ def _soonest(hazard: Hazard) -> tuple[float, DirectView, str] | None:
 
 def closing_line(hazard: Hazard, unit: LengthUnit) -> str:
     """The verdict, and the next useful command."""
-    following = f"Next: lightdose dose {as_typed(hazard.setup.path or 'setup.toml')}"
+    following = f"Next: lightdose dose {typed_path(hazard.setup)}"
     if not hazard.views:
         return f"No fixture is enabled: there is no light to stare into. {following}"
     soonest = _soonest(hazard)

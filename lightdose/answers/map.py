@@ -13,7 +13,16 @@ import numpy as np
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Say, Section
 from lightdose.answers.field import Field, Sheet, said, table
-from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, as_typed, count, length, percent, range_text
+from lightdose.answers.words import (
+    DLI_UNIT,
+    PPFD_UNIT,
+    as_typed,
+    count,
+    length,
+    percent,
+    range_text,
+    typed_path,
+)
 from lightdose.model.places import AXES, GroupRegion, LightMap, MapQuantity, MapSlice, Plane
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import LengthUnit
@@ -214,7 +223,7 @@ def _grid(values: FloatArray) -> list[list[float | None]]:
 
 def closing_line(light: LightMap) -> str:
     """How many groups find their usual light somewhere, and the next useful command."""
-    path = as_typed(light.setup.path or "setup.toml")
+    path = typed_path(light.setup)
     sites = light.setup.sites
     following = f"Next: lightdose map {path} {f'--explain {as_typed(sites[0].name)}' if sites else '-o maps'}"
     if not light.regions:

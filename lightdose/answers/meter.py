@@ -12,11 +12,11 @@ from lightdose.answers.words import (
     DLI_UNIT,
     PPFD_UNIT,
     STATE_WORDS,
-    as_typed,
     length,
     number,
     percent,
     range_text,
+    typed_path,
 )
 from lightdose.model.results import BasisKey
 from lightdose.model.setup import Setup
@@ -79,7 +79,7 @@ def _beside_the_model(read: MeterAnswer, setup: Setup) -> str:
     lead = f"The setup's own model says {number(model)} {PPFD_UNIT} here"
     if low <= model <= high:
         return f"{lead}: the reading agrees."
-    following = f"lightdose survey {as_typed(setup.path or 'setup.toml')}"
+    following = f"lightdose survey {typed_path(setup)}"
     return f"{lead}: outside that interval, so calibrate would change it. Next: {following}"
 
 

@@ -10,7 +10,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, plain, said, table
 from lightdose.answers.verdicts import counts, verdict_sentence
-from lightdose.answers.words import STATE_WORDS, as_typed, count
+from lightdose.answers.words import STATE_WORDS, count, typed_path
 from lightdose.model.changes import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
@@ -186,7 +186,7 @@ def _at_site(tried: Sensitivity, name: str) -> Section:
 def closing_line(tried: Sensitivity) -> str:
     """The verdict, and the next useful command."""
     setup = tried.analysis.setup
-    following = f"Next: lightdose survey {as_typed(setup.path or 'setup.toml')}"
+    following = f"Next: lightdose survey {typed_path(setup)}"
     if not setup.sites:
         return f"No sites: there is nothing to compare. {following}"
     cases = count(len(tried.outcomes), "case")

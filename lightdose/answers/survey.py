@@ -12,7 +12,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.verdicts import counts
-from lightdose.answers.words import PPFD_UNIT, as_typed, clock, count, length, number
+from lightdose.answers.words import PPFD_UNIT, as_typed, clock, count, length, number, typed_path
 from lightdose.model.plans import Narrowing, PlannedReading, Survey
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Basis
@@ -269,7 +269,7 @@ def unread_sentence(survey: Survey) -> str:
 
 def closing_line(survey: Survey, files: Sequence[Path]) -> str:
     """The next command; ``files`` are the sheet and the table, if they were written."""
-    path = as_typed(survey.setup.path or "setup.toml")
+    path = typed_path(survey.setup)
     if files:
         sheet, blanks = (as_typed(str(path)) for path in files)
         following = f"lightdose calibrate {path} {blanks} -o calibration.toml"

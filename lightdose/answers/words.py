@@ -111,12 +111,14 @@ def count(n: int, one: str, many: str = "") -> str:
 
 
 def as_typed(path: str) -> str:
-    """A path as it is typed in a command: in quotation marks where a shell would part or change it."""
+    """A path or name as it is typed in a command: quoted where a shell would part or change it."""
     import re
+    import shlex
 
-    if re.fullmatch(r"[\w./\\:@%+,=~-]+", path):
+    windows = os.name == "nt"  # where a backslash parts folders, and no name holds a quotation mark
+    if re.fullmatch(r"(?!~)[\w./\\:@%+,=~-]+", path) and (windows or "\\" not in path):
         return path
-    return f"'{path}'" if re.search(r'[$`"\\]', path) and "'" not in path else f'"{path}"'
+    return f'"{path}"' if windows or not re.search(r'[$`"\\!]', path) else shlex.quote(path)
 
 
 def percent_text(percent: float) -> str:
@@ -132,7 +134,8 @@ def span_of_hours(value: float) -> str:
 
 def typed_path(setup: Setup) -> str:
     """The setup's file as it is typed in a command."""
-    return as_typed(setup.path or "setup.toml")
+    path = setup.path or "setup.toml"
+    return as_typed(f"./{path}" if path.startswith("-") else path)
 
 
 def path_from(setup: Setup, file: Path) -> str:

@@ -13,12 +13,17 @@ from pathlib import Path
 from lightdose.errors import LightdoseError, Place, Problem, SetupError
 from lightdose.files.toml_tables import LIMIT_BYTES, TomlDocument, read_document, show, suggestion
 from lightdose.files.units import UnitProblem
+from lightdose.near_names import near_names
 
 HASH_LIMIT_BYTES = 100_000_000
 """Larger files are refused by their readers; they are not hashed before."""
 
 MOST_PROBLEMS = 100
 """Problems of one file that are shown; our choice."""
+
+SETUPS_TRIED = 5
+LOOKED_AT_BYTES = 4096
+"""Near names that are tried, and bytes of each in which it says what it is; our choice."""
 
 MOST_SUGGESTIONS = 300
 """Words of a setup for which near names are looked for, three files full of them; our choice."""
@@ -47,10 +52,11 @@ class InputFiles:
     sha256: dict[str, str] = field(default_factory=dict)
     sought: int = 0
 
-    def find(self, named: str, place: Place | None, *, beside: str = "") -> Path | None:
+    def find(self, named: str, place: Place | None, *, beside: str = "", setup: bool = False) -> Path | None:
         """The file that ``named`` means, seen from the file ``beside``; None, with a problem, if it is none.
 
-        Its path is relative if the naming file's is, so that messages name files as the keeper does.
+        Near names are those of files, or of setups alone where a ``setup`` is looked for. Its path is
+        relative if the naming file's is, so that messages name files as the keeper does.
         """
         path = Path(os.path.normpath(os.path.join(os.path.dirname(beside), named)))
         try:
@@ -68,7 +74,7 @@ class InputFiles:
         except ValueError:
             problem = Problem(f"{show(named)} cannot be the name of a file")
         except FileNotFoundError:
-            problem = _missing(named, path)
+            problem = _missing(named, path, setup=setup)
         except NotADirectoryError:
             problem = Problem(f"{show(named)} leads through a file as if it were a folder")
         except PermissionError:
@@ -136,17 +142,46 @@ def _shortened(problems: tuple[Problem, ...]) -> list[Problem]:
     return shown
 
 
-def _missing(named: str, path: Path) -> Problem:
+def _missing(named: str, path: Path, *, setup: bool) -> Problem:
     looked = f"a file that is there; looked at {os.path.abspath(path)}"
     if path.is_symlink():
         return Problem(f"{show(named)} is a link that leads nowhere", looked)
     if "\\" in named and os.sep == "/" and Path(str(path).replace("\\", "/")).exists():
         return Problem(f"no file {show(named)}", looked, f"write {show(named.replace(chr(92), '/'))}")
+    found = f"no file {show(named)}"
     try:
-        neighbours = [p.name for p in path.parent.iterdir() if p.is_file()]
+        neighbours = list(path.parent.iterdir())
     except OSError:
-        return Problem(f"no file {show(named)}: its folder is not there", looked)
-    return Problem(f"no file {show(named)}", looked, suggestion(path.name, neighbours))
+        cure = _near_setup(path.parent, path.parent.parent, path.name) if setup else ""
+        return Problem(f"{found}: its folder is not there", looked, cure)
+    if setup:
+        return Problem(found, looked, _near_setup(path, path.parent))
+    return Problem(found, looked, suggestion(path.name, [p.name for p in neighbours if p.is_file()]))
+
+
+def _near_setup(path: Path, folder: Path, inside: str = "setup.toml") -> str:
+    """A cure that names a setup file beside a path, or a folder with one inside, of nearly its name."""
+    try:
+        names = [p.name for p in folder.iterdir() if p.suffix == ".toml" or p.is_dir()]
+    except OSError:
+        return ""
+    for near in near_names(path.name, names, SETUPS_TRIED):
+        if (folder / near / inside).is_file():
+            return f"did you mean {folder / near / inside}?"
+        if inside == "setup.toml" and _is_setup(folder / near):
+            return f"did you mean {folder / near}?"
+    return ""
+
+
+def _is_setup(path: Path) -> bool:
+    """Whether a plain file says in its first lines that it is a setup."""
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as stream:
+            return b"lightdose-setup/" in stream.read(LOOKED_AT_BYTES)
+    except OSError:
+        return False
 
 
 def _reason(trouble: OSError) -> str:

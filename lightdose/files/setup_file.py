@@ -96,7 +96,7 @@ def read_setup(path: str | Path, variations: Variations = AS_WRITTEN) -> Setup:
     files, asked = InputFiles(), Path(path)
     if os.path.isdir(asked) and os.path.isfile(asked / "setup.toml"):
         asked /= "setup.toml"
-    found = files.find(str(asked), None)
+    found = files.find(str(asked), None, setup=True)
     document = files.document(found, SETUP_FORMAT) if found is not None else None
     setup = None if document is None else _SetupReading(document, files, variations).setup()
     files.finish()

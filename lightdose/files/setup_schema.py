@@ -125,7 +125,14 @@ SETUP: Final = Table(
         "electricity": Key(anything("a table [electricity]"), "...", "price of electricity", None),
         "meter": Key(anything("tables [meter.NAME]"), "...", "light meters", None),
         "uncertainty": Key(anything("a table [uncertainty]"), "...", "standard uncertainties", None),
-    }
+    },
+    cures={
+        **dict.fromkeys(
+            ("rock", "rocks", "rockwork", "reef"),
+            'rock has no shape here: write [[site]] for a place on it; on = "rock", open_sky is its shade',
+        ),
+        **dict.fromkeys(("light", "lights", "lamp", "lamps"), "write [[fixture]]"),
+    },
 )
 
 WALLS: Final = Table(

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -165,9 +166,13 @@ class Key:
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """A table of a file: its keys in the order in which they are documented."""
+    """A table of a file: its keys in the order in which they are documented.
+
+    ``cures`` are for words that are no slips of a key, in small letters.
+    """
 
     keys: Mapping[str, Key]
+    cures: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def schema(self) -> core_schema.CoreSchema:
@@ -445,6 +450,8 @@ def _meant(table: Table, detail: Any) -> tuple[str | int, ...]:
     """The known key that an unknown one stands for, so that it is not called missing too."""
     *inside, word = detail["loc"]
     owner, _ = _owner(table, detail["loc"])
+    if str(word).lower() in owner.cures:
+        return ()
     return (*inside, *close_matches(str(word), owner.keys))
 
 
@@ -469,7 +476,7 @@ def _unknown_key(document: TomlDocument, path: KeyPath, table: Table) -> Problem
         path,
         f"the key {word} is not known",
         ", ".join(known),
-        suggestion(word, known),
+        table.cures.get(word.lower()) or suggestion(word, known),
         key=True,
     )
 

@@ -85,6 +85,32 @@ def test_setup_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize(
+    ("named", "cure"),
+    [
+        ("setpu.toml", "did you mean {}/setup.toml?"),
+        ("reef-tnak", "did you mean {}/reef-tank/setup.toml?"),
+        ("reef-tnak/setup.toml", "did you mean {}/reef-tank/setup.toml?"),
+        ("rep", ""),
+        ("panl.html", None),
+        ("pictures-of-tank", None),
+    ],
+)
+def test_wrong_path_of_a_setup_suggests_setups_alone(
+    write_setup: WriteSetup, tmp_path: Path, named: str, cure: str | None
+) -> None:
+    """Neither pages, nor fixture files, nor folders without a setup."""
+    path = write_setup()
+    (tmp_path / "rep.html").write_text("<p>lightdose-setup/1</p>")
+    (tmp_path / "reef-tank").mkdir()
+    (tmp_path / "reef-tank" / "setup.toml").write_text(path.read_text())
+    (tmp_path / "pictures-of-tanks").mkdir()
+    told = only_problem(tmp_path / named).cure
+    assert not any(other in told for other in ("html", "panel", "pictures"))
+    assert cure is None or told == cure.format(tmp_path)
+
+
+@pytest.mark.identity
 def test_names_are_seen_from_the_file_that_names_them(
     write_setup: WriteSetup, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -65,6 +65,18 @@ def test_tank_takes_every_default_of_the_contract(write_setup: WriteSetup) -> No
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize(("table", "cure"), [("rock", "[[site]]"), ("Lamp", "[[fixture]]")])
+def test_words_that_are_no_slips_of_a_key_get_their_own_cure(
+    write_setup: WriteSetup, table: str, cure: str
+) -> None:
+    """A rock is no rack: what is told is where rock and light belong."""
+    problem = only_problem(write_setup(f'[[{table}]]\nname = "left side"\n'))
+    assert problem.found == f"the key {table} is not known"
+    assert cure in problem.cure
+    assert "rack" not in problem.cure
+
+
+@pytest.mark.identity
 def test_fixture_takes_every_default_of_the_contract(write_setup: WriteSetup) -> None:
     """Rotation 0, enabled, output scale 1."""
     (fixture,) = read_setup(write_setup()).fixtures
