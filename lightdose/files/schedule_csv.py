@@ -72,6 +72,7 @@ def write_schedule(
     placed = _placed(lit)
     if placed is None:
         placed = {name: _texts(_fold(channel), is_next_day=False) for name, channel in lit.items()}
+    placed = _one_text_a_time(placed)
     cells: dict[tuple[str, int], dict[str, str]] = {}
     for name, points in placed.items():
         for index, (time, level) in enumerate(zip(points.times, points.levels, strict=True)):
@@ -135,6 +136,23 @@ def gaps_lit_at_zero(programme: Programme, lit_at_zero: Collection[str]) -> dict
     }
     return {
         name: (end, start) for name, (end, start) in ends.items() if name in lit_at_zero and 0 < end < start
+    }
+
+
+def _one_text_a_time(placed: Mapping[str, _Placed]) -> dict[str, _Placed]:
+    """The same points, with one text for texts that are one time to the reader.
+
+    Past midnight a time has fewer bits, so that two texts may be one. A channel that starts there is read by
+    the clock, which has more, and its texts stand; to all others either text is the same.
+    """
+    time_h = {text: parse_time(text) for points in placed.values() for text in points.times}
+    texts: dict[float, str] = {}
+    for points in sorted(placed.values(), key=lambda points: not points.times[0].endswith("+1")):
+        for text in points.times:
+            texts.setdefault(time_h[text], text)
+    return {
+        name: _Placed(tuple(texts[time_h[text]] for text in points.times), points.levels)
+        for name, points in placed.items()
     }
 
 

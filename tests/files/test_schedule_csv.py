@@ -537,11 +537,21 @@ FULL_DAY_BY_ROUNDING = Programme(
 """Its last point is its first, a day later: 38 minutes have other last bits beyond midnight."""
 
 
+JUMP_BY_ROUNDING = Programme(
+    {
+        "blue 445": ChannelProgramme(np.array([0, (24 + 1 / 60) - 24, (24 + 1 / 60) - 24]), np.zeros(3)),
+        "white": ChannelProgramme(np.array([23.75, 24 + 1 / 60]), np.zeros(2)),
+    }
+)
+"""A jump after midnight and a point of another channel: two texts, one time to the reader."""
+
+
 @pytest.mark.identity
 @pytest.mark.parametrize("dialect", get_args(Dialect))
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(programme=programmes())
 @example(programme=FULL_DAY_BY_ROUNDING)
+@example(programme=JUMP_BY_ROUNDING)
 def test_exported_programme_reads_back_to_the_last_bit(tmp_path, dialect, programme):
     """What the tool writes it reads, times and levels alike, in both dialects."""
     text = write_schedule(programme, CHANNELS, dialect)
