@@ -486,7 +486,7 @@ def save_schedules(
     dialect: Dialect | None = None,
 ) -> None:
     """Write the programme of each fixture that has a target, and name each file with its rows."""
-    from lightdose.files.schedule_csv import gaps_lit_at_zero, write_schedule
+    from lightdose.files.schedule_csv import gaps_lit_at_zero, schedule_text
     from lightdose.files.units import format_time
 
     kept = list(inputs)
@@ -496,7 +496,7 @@ def save_schedules(
         programme, target = programmes[fixture.name], targets[fixture.name]
         lit_at_zero = fixture.type.lit_at_zero
         channels = [c.name for c in fixture.type.channels]
-        text = write_schedule(programme, channels, dialect or ask.csv_dialect, lit_at_zero)
+        text = schedule_text(programme, channels, dialect or ask.csv_dialect, lit_at_zero)
         ask.save(target, text, kept, f", {text.count(chr(10)) - 1} rows")
         for channel, gap_h in gaps_lit_at_zero(programme, lit_at_zero).items():
             end, start = map(format_time, gap_h)

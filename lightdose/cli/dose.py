@@ -64,7 +64,7 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
     analysis = analyse(setup)
     if csv_schedule:
         targets = schedule_targets(ask, csv_schedule, setup.fixtures, "--csv-schedule")
-        programmes = {f.name: f.programme for f in setup.fixtures}
+        programmes = {f.name: replace(f.programme, dial=None) for f in setup.fixtures}
         save_schedules(ask, targets, programmes, setup.fixtures, inputs_of(setup))
     answer, weighed = dose_answer(analysis, ask.unit(setup)), None
     if weigh_colour:

@@ -114,6 +114,18 @@ def write_dial(dial: Dial, channels: Sequence[str], dialect: Dialect = "plain") 
     return _noted(table, *([v for v in kind if not isnan(v)] for kind in (levels, columns[_ALL])))
 
 
+def schedule_text(
+    programme: Programme,
+    channels: Sequence[str],
+    dialect: Dialect = "plain",
+    lit_at_zero: Collection[str] = (),
+) -> str:
+    """The programme as it is set: with its overall factor where it has one, else by ``write_schedule``."""
+    if programme.dial is not None:
+        return write_dial(programme.dial, channels, dialect)
+    return write_schedule(programme, channels, dialect, lit_at_zero)
+
+
 def _noted(table: str, *kinds: Sequence[float]) -> str:
     """A table with a line that its levels are percents, where some kind of them is very low."""
     if not any(looks_like_fractions([100 * level for level in levels] or [0.0]) for levels in kinds):
@@ -215,7 +227,14 @@ def _mark(percent: str | None, decimal: str) -> str | None:
     return decimal_text(percent, decimal) if percent is not None else None
 
 
-__all__ = ["programme_from_points", "read_schedule", "schedule_from_text", "write_dial", "write_schedule"]
+__all__ = [
+    "programme_from_points",
+    "read_schedule",
+    "schedule_from_text",
+    "schedule_text",
+    "write_dial",
+    "write_schedule",
+]
 
 LIMIT_BYTES: Final = 20_000_000
 LIMIT_ROWS: Final = 50_000

@@ -1,288 +1,48 @@
-"""Channels set for a wanted light: another tank's places, and how far a mix can change its colour's worth.
+"""Channels set so that another tank's places get the light of places here.
 
-The index is usable light over PPFD, a ratio of two linear forms of the outputs. With the PPFD held it is
-linear itself, so its least and its highest value are two linear programs.
+Look and spectrum pull apart where the channels are others: a scan over their weights gives the settings
+between the nearest look and the nearest spectrum, each judged as it is written.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.model.changes import ALL_MIXES, WITHOUT_WARNINGS, IndexSpan
-from lightdose.model.fixture import Programme
-from lightdose.model.match import BAND_WIDTH_NM, Match, MatchedChannel, PairMatch, PlacePair, UnmatchedBand
+from lightdose.fit.matched_outputs import LOOK_WEIGHTS, MatchTask, matched_outputs
+from lightdose.model.fixture import ChannelProgramme, Dial, Fixture, Programme
+from lightdose.model.match import (
+    BAND_WIDTH_NM,
+    Match,
+    MatchedChannel,
+    MatchedLight,
+    MatchWishes,
+    PairMatch,
+    PlacePair,
+    UnmatchedBand,
+)
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
 from lightdose.model.spectrum import ReferenceTables
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
-from lightdose.physics.emission import TEN_NM_WEIGHTINGS, photon_distribution, weighting_matrix
-from lightdose.physics.programme import level_for_output, opened_day, programme_for_output
-from lightdose.quantities import GRID_START_NM, MOL_PER_UMOL_S_H
+from lightdose.physics.emission import (
+    TEN_NM_WEIGHTINGS,
+    TRISTIMULUS_WEIGHTINGS,
+    photon_distribution,
+    weigh,
+    weighting_matrix,
+)
+from lightdose.physics.programme import opened_day, programme_for_output
+from lightdose.physics.spectrum_metrics import chromaticity_xy
+from lightdose.quantities import GRID_START_NM, HOURS_PER_DAY, MOL_PER_UMOL_S_H
 
-_TOLERANCE = 1e-9
-
-
-@dataclass(frozen=True, eq=False)
-class MixBound:
-    """A bound on a share of PPFD: ``part`` is at least, or at most, ``share`` of it.
-
-    Attributes
-    ----------
-    name : in words, such as "blue at least 30 %"
-    part : array, shape (n_channel,); photons of each channel at full output. [umol m-2 s-1]
-    """
-
-    name: str
-    part: FloatArray
-    share: float
-    at_least: bool
-
-    def row(self, ppfd: FloatArray) -> FloatArray:
-        """The bound as ``row @ outputs <= 0``."""
-        over: FloatArray = self.part - self.share * ppfd
-        return -over if self.at_least else over
-
-    def kept(self, ppfd: FloatArray, output: FloatArray) -> bool:
-        """Whether a mix keeps the bound."""
-        return bool(self.row(ppfd) @ output <= _TOLERANCE * (ppfd @ output))
-
-
-def index_spans(
-    ppfd: FloatArray, usable: Mapping[str, FloatArray], total_umol_m2_s: float, bounds: tuple[MixBound, ...]
-) -> tuple[IndexSpan, IndexSpan]:
-    """Least and highest index over every mix, and over those that keep the bounds, at one place.
-
-    Parameters
-    ----------
-    ppfd : array, shape (n_channel,)
-        Of each channel at full output. [umol m-2 s-1]
-    usable : dict of array, shape (n_channel,)
-        The same photons weighted by each absorption curve. [umol m-2 s-1]
-    total_umol_m2_s : float
-        PPFD that every mix gives. [umol m-2 s-1]
-    bounds : tuple of MixBound
-
-    Returns
-    -------
-    all mixes, mixes that keep every bound : IndexSpan
-        Without spans where no such mix gives the total, with the reason.
-
-    Source
-    ------
-    A ratio with its denominator held is linear: linear programs over outputs 0-1. Without bounds the
-    cheapest channels first are the least (a fractional knapsack), with bounds too where that keeps them; the
-    others are solved by scipy's HiGHS.
-    """
-    lit = np.asarray(ppfd > 0)
-    light = ppfd[lit]
-    weighted = {key: values[lit] for key, values in usable.items()}
-    kept = tuple(MixBound(b.name, b.part[lit], b.share, b.at_least) for b in bounds)
-    return (
-        _span(ALL_MIXES, light, weighted, total_umol_m2_s, ()),
-        _span(WITHOUT_WARNINGS, light, weighted, total_umol_m2_s, kept),
-    )
-
-
-def _span(
-    key: str,
-    ppfd: FloatArray,
-    usable: Mapping[str, FloatArray],
-    total: float,
-    bounds: tuple[MixBound, ...],
-) -> IndexSpan:
-    if not (total > 0 and ppfd.size):
-        return IndexSpan(key, None, "there is no light here")
-    if total > ppfd.sum() * (1 + _TOLERANCE):
-        return IndexSpan(key, None, "all channels at full do not give that much light")
-    spans = {}
-    for curve, row in usable.items():
-        ends = [_extreme(ppfd, sign * row, total, bounds) for sign in (1.0, -1.0)]
-        if ends[0] is None or ends[1] is None:
-            return IndexSpan(key, None, _why_none(ppfd, total, bounds))
-        spans[curve] = (ends[0], -ends[1])
-    return IndexSpan(key, spans)
-
-
-def _extreme(ppfd: FloatArray, cost: FloatArray, total: float, bounds: tuple[MixBound, ...]) -> float | None:
-    """Least of ``cost @ outputs / total``; None where no mix keeps the bounds."""
-    # Unknowns are the channels' shares of the total: rows and costs are then of the order of one.
-    most = np.minimum(ppfd / total, 1.0)
-    whole = min(1.0, float(most.sum()))
-    cheapest = _filled(cost / ppfd, most, whole)
-    rows = np.array([b.row(ppfd) / ppfd for b in bounds]).reshape(len(bounds), ppfd.size)
-    if np.all(rows @ cheapest <= 0):
-        return float(cost / ppfd @ cheapest)
-    from scipy.optimize import linprog
-
-    found = linprog(
-        cost / ppfd,
-        A_ub=rows,
-        b_ub=np.zeros(len(bounds)),
-        A_eq=np.ones((1, ppfd.size)),
-        b_eq=[whole],
-        bounds=np.column_stack((np.zeros(ppfd.size), most)),
-        method="highs",
-    )
-    return float(found.fun) if found.status == 0 else None
-
-
-def _filled(price: FloatArray, most: FloatArray, whole: float) -> FloatArray:
-    """The least cost without bounds: the cheapest channel to its end, then the next, until all is given."""
-    order = np.argsort(price, kind="stable")
-    before = np.concatenate(([0.0], np.cumsum(most[order])[:-1]))
-    share = np.empty_like(most)
-    share[order] = np.clip(whole - before, 0.0, most[order])
-    return share
-
-
-def _why_none(ppfd: FloatArray, total: float, bounds: tuple[MixBound, ...]) -> str:
-    """The bound that no mix of this much light keeps, or that they cannot be kept together."""
-    zero = np.zeros(ppfd.size)
-    alone = [b.name for b in bounds if _extreme(ppfd, zero, total, (b,)) is None]
-    if alone:
-        return f"no mix that gives as much light has {' or '.join(alone)}"
-    return f"no mix that gives as much light has {', '.join(b.name for b in bounds)} at once"
-
-
-EQUAL_DOSE_WEIGHT = 1e4
-"""One pair: its dose is all but a condition."""
-
-SHARED_DOSE_WEIGHT = 1.0
-"""Several pairs: their doses count as much as all their colours. Our choice."""
-
-SPLIT_WEIGHT = 1e-2
-"""Keeps like channels in today's proportion unless the doses say otherwise. Our choice."""
-
-LEAST_WEIGHT = 1e-7
-"""Tells apart what the doses do not: less output is better."""
-
-OFF_BELOW = 1e-6
-"""Outputs below are no light. Our choice: a thousandth of the least level that controllers take."""
-
-
-@dataclass(frozen=True, eq=False)
-class MatchTask:
-    """What the other tank can give at full output all through the day's shape, and what is wanted.
-
-    Attributes
-    ----------
-    bands : array, shape (n_pair, n_channel, n_band). [mol m-2 d-1]
-    dose : array, shape (n_pair, n_channel); of 400-700 nm. [mol m-2 d-1]
-    wanted_bands : array, shape (n_pair, n_band). [mol m-2 d-1]
-    wanted_dose : array, shape (n_pair,), above 0. [mol m-2 d-1]
-    band_weight : array, shape (n_band,)
-    like : groups of channels of one spectrum
-    today : array, shape (n_channel,); hours at full output of today's programme. [h]
-    """
-
-    bands: FloatArray
-    dose: FloatArray
-    wanted_bands: FloatArray
-    wanted_dose: FloatArray
-    band_weight: FloatArray
-    like: Sequence[Sequence[int]]
-    today: FloatArray
-
-
-def matched_outputs(task: MatchTask) -> FloatArray:
-    """Plateau outputs of every channel.
-
-    Least squares of the 10 nm doses, each pair relative to what it should get, with 0 <= u <= 1; then one
-    common factor that makes the doses equal in the geometric mean over the pairs, as far as full output
-    allows.
-
-    Returns
-    -------
-    array, shape (n_channel,)
-        Output 0-1.
-
-    Source
-    ------
-    scipy.optimize.lsq_linear (bounded-variable least squares).
-    """
-    from scipy.optimize import lsq_linear
-
-    matrix, wanted = _equations(task)
-    found = lsq_linear(matrix, wanted, bounds=(0.0, 1.0), method="bvls", tol=1e-14, max_iter=500)
-    outputs = np.clip(found.x, 0.0, 1.0)
-    outputs[outputs < OFF_BELOW] = 0.0
-    return with_equal_dose(outputs, task.dose, task.wanted_dose)
-
-
-def with_equal_dose(outputs: FloatArray, dose: FloatArray, wanted_dose: FloatArray) -> FloatArray:
-    """Outputs times a common factor, cut at full, so that the geometric mean of the dose factors is 1.
-
-    Parameters
-    ----------
-    outputs : array, shape (n_channel,)
-        0-1.
-    dose : array, shape (n_pair, n_channel)
-        At full output. [mol m-2 d-1]
-    wanted_dose : array, shape (n_pair,)
-        [mol m-2 d-1]
-
-    Returns
-    -------
-    array, shape (n_channel,)
-        Full output of every channel that runs where even that is not enough.
-
-    Source
-    ------
-    Bisection: the doses rise with the factor.
-    """
-
-    def off(scaled: FloatArray) -> float:
-        got = dose @ scaled
-        return float(np.mean(np.log(got / wanted_dose))) if np.all(got > 0) else -math.inf
-
-    running = outputs > 0
-    full = running.astype(np.float64)
-    if not running.any() or off(full) <= 0:
-        return full
-    low, high = 0.0, math.log(float(1 / outputs[running].min()))
-    while off(np.minimum(1.0, outputs * math.exp(low))) > 0:
-        low -= 1.0
-    for _ in range(200):
-        middle = 0.5 * (low + high)
-        if off(np.minimum(1.0, outputs * math.exp(middle))) > 0:
-            high = middle
-        else:
-            low = middle
-        if high - low < 1e-15:
-            break
-    scaled: FloatArray = np.minimum(1.0, outputs * math.exp(0.5 * (low + high)))
-    return scaled
-
-
-def _equations(task: MatchTask) -> tuple[FloatArray, FloatArray]:
-    """Rows and right-hand sides: 10 nm doses, doses, splits of like channels, and a trace of restraint."""
-    channels = task.dose.shape[1]
-    rows: list[FloatArray] = []
-    wanted: list[FloatArray] = []
-    for bands, target in zip(task.bands, task.wanted_bands, strict=True):
-        scale = task.band_weight / max(float(np.linalg.norm(task.band_weight * target)), 1e-30)
-        rows.append((bands * scale).T)
-        wanted.append(target * scale)
-    weight = EQUAL_DOSE_WEIGHT if len(task.dose) == 1 else SHARED_DOSE_WEIGHT
-    rows.append(weight * task.dose / task.wanted_dose[:, None])
-    wanted.append(np.full(len(task.dose), weight))
-    for first, *others in task.like:
-        proportion = task.today if np.all(task.today[[first, *others]] > 0) else np.ones(channels)
-        for other in others:
-            row = np.zeros((1, channels))
-            row[0, first], row[0, other] = SPLIT_WEIGHT * proportion[other], -SPLIT_WEIGHT * proportion[first]
-            rows.append(row / max(proportion[first], proportion[other]))
-            wanted.append(np.zeros(1))
-    rows.append(LEAST_WEIGHT * np.eye(channels))
-    wanted.append(np.zeros(channels))
-    return np.concatenate(rows), np.concatenate(wanted)
-
+AsWritten = Callable[[Mapping[str, Programme]], dict[str, Programme]]
+"""Programmes as they are read back from the files that would hold them."""
 
 LEAST_BAND_WEIGHT = 0.05
 """Light that symbionts hardly use still counts a little: nobody wants it where it was not. Our choice."""
@@ -290,8 +50,13 @@ LEAST_BAND_WEIGHT = 0.05
 UNMATCHED_SHARE = 1e-3
 """Missing photons below this share of the dose are no difference. Our choice."""
 
+NO_GAIN = 0.005
+"""A spectrum that is nearer by less than this share of it is no reason to look otherwise. Our choice."""
+
 REACHED = 1e-3
 LIMIT = 1 - 1e-9
+ROUNDINGS = 4
+"""What rounding takes from the dose is put back in so many tries; the nearest stays. Our choice."""
 
 
 def match_places(
@@ -299,12 +64,15 @@ def match_places(
     there: Analysis,
     pairs: Sequence[PlacePair],
     tables: ReferenceTables,
+    emission: tuple[FloatArray, FloatArray],
+    wishes: MatchWishes,
+    as_written: AsWritten,
 ) -> Match:
-    """A programme for the other tank that gives its places the doses of places here.
+    """Programmes for the other tank that give its places the doses of places here.
 
-    One plateau output a channel, all channels with the day's shape of the light here. The 10 nm photon doses
-    come as close as bounded least squares, weighted by usable light, brings them; the dose of 400-700 nm is
-    equal, for several pairs in the geometric mean.
+    One plateau output a channel, all channels with the day's shape of the light here. The dose of 400-700 nm
+    is equal, for several pairs in the geometric mean; look and 10 nm photon doses come as near as bounded
+    least squares brings them, from the nearest spectrum to the nearest look.
 
     Parameters
     ----------
@@ -312,11 +80,16 @@ def match_places(
         Their light fields hold the ``TEN_NM_WEIGHTINGS`` too.
     pairs : sequence of PlacePair
     tables : ReferenceTables
+    emission : of here and of there
+        Photons of every channel at full output, shape (n_channel, 500). [umol s-1]
+    wishes : MatchWishes
+    as_written : callable
+        Gives programmes as they are read back.
 
     Returns
     -------
     Match
-        Its doses and peaks are those of the written programme.
+        Its doses, peaks and looks are those of the programmes as written, their levels rounded.
 
     Raises
     ------
@@ -325,46 +98,58 @@ def match_places(
 
     Source
     ------
-    Least squares on photon doses; weight: absorption index z1, modelled by us. The day's shape is the PPFD
-    at the places here, relative to its peak (mean over the pairs).
+    Least squares on photon doses; weight: absorption index z1, modelled by us. Look: CIE 015:2018 x, y of the
+    summed emission, channels weighted by their hours. The day's shape is the PPFD at the places here,
+    relative to its peak (mean over the pairs).
     """
     _check_light(here, there, pairs)
+    bands = _ten_nm(there, [p.receiver_there for p in pairs])
+    eye = weighting_matrix(tables, TRISTIMULUS_WEIGHTINGS)
+    seen_here, seen_there = (
+        _scales(side)[:, None] * weigh(light, eye)
+        for side, light in zip((here, there), emission, strict=True)
+    )
     time_h, shape = _day_shape(here, pairs)
     shape_hours = float(np.sum(0.5 * np.diff(time_h) * (shape[1:] + shape[:-1])))
-    ppfd_there = there.light_field.of("ppfd")[[p.receiver_there for p in pairs]]
     hours_here = full_output_hours(here.day_curve)
-    wanted_bands = MOL_PER_UMOL_S_H * np.einsum(
-        "c,pcb->pb", hours_here, _ten_nm(here, [p.receiver_here for p in pairs])
-    )
-    bands_there = _ten_nm(there, [p.receiver_there for p in pairs])
+    here_xy = chromaticity_xy(hours_here @ seen_here)
+    assert here_xy is not None  # places here have light of 400-700 nm
     task = MatchTask(
-        bands=MOL_PER_UMOL_S_H * shape_hours * bands_there,
-        dose=MOL_PER_UMOL_S_H * shape_hours * ppfd_there,
-        wanted_bands=wanted_bands,
+        bands=MOL_PER_UMOL_S_H * shape_hours * bands,
+        dose=MOL_PER_UMOL_S_H * shape_hours * there.light_field.of("ppfd")[[p.receiver_there for p in pairs]],
+        wanted_bands=MOL_PER_UMOL_S_H
+        * np.einsum("c,pcb->pb", hours_here, _ten_nm(here, [p.receiver_here for p in pairs])),
         wanted_dose=here.dose.dli[[p.receiver_here for p in pairs]],
         band_weight=_band_weight(tables),
         like=_like_channels(there),
         today=full_output_hours(there.day_curve),
+        tristimulus=seen_there,
+        wanted_xy=here_xy,
     )
-    outputs = matched_outputs(task)
-    programmes = _programmes(there, outputs, time_h, shape)
-    matched = _pair_matches(here, there, pairs, programmes, wanted_bands, bands_there)
-    unmatched, other_colour = _unmatched(matched)
-    factors = np.array([m.factor for m in matched])
-    common = float(np.exp(np.mean(np.log(factors))))
+    setter = _Setter(here, there, pairs, task, bands, (time_h, shape), wishes, as_written)
+    front = between(tuple(setter.light(matched_outputs(task, weight)) for weight in LOOK_WEIGHTS))
     return Match(
         here=here,
         there=there,
-        pairs=matched,
-        common_factor=common,
-        spread=(float(factors.min()), float(factors.max())),
-        reached=abs(common - 1) <= REACHED,
-        other_colour=other_colour,
+        keep=wishes.keep,
+        here_xy=here_xy,
+        today_xy=chromaticity_xy(task.today @ seen_there),
+        front=front,
         colour_drift=_colour_drift(here, pairs),
-        unmatched=unmatched,
-        channels=_settings(there, outputs),
-        programmes=programmes,
     )
+
+
+def between(lights: Sequence[MatchedLight]) -> tuple[MatchedLight, ...]:
+    """Of several settings those that no other outdoes in look and in spectrum, the nearest look first.
+
+    Those that reach the dose go before all that do not.
+    """
+    able = [light for light in lights if light.reached] or lights
+    front: list[MatchedLight] = []
+    for light in sorted(able, key=lambda one: (one.look_off, one.spectrum_off)):
+        if not front or light.spectrum_off < front[-1].spectrum_off - NO_GAIN:
+            front.append(light)
+    return tuple(front)
 
 
 def _check_light(here: Analysis, there: Analysis, pairs: Sequence[PlacePair]) -> None:
@@ -396,7 +181,7 @@ def _day_shape(here: Analysis, pairs: Sequence[PlacePair]) -> tuple[FloatArray, 
     time, output = day_points(here.day_curve)
     ppfd = output @ here.light_field.of("ppfd")[[p.receiver_here for p in pairs]].T
     shape = (ppfd / ppfd.max(axis=0)).mean(axis=1)
-    return opened_day(time, shape / shape.max())
+    return on_minutes(*opened_day(time, shape / shape.max()))
 
 
 def _ten_nm(analysis: Analysis, receivers: Sequence[int]) -> FloatArray:
@@ -430,61 +215,187 @@ def _like_channels(there: Analysis) -> list[list[int]]:
     return [members for _, members in groups if len(members) > 1]
 
 
-def _programmes(
-    there: Analysis, outputs: FloatArray, time_h: FloatArray, shape: FloatArray
-) -> dict[str, Programme]:
-    """The programme of every lit fixture; a channel at 0 has none and stays off."""
-    made, index = {}, 0
-    for fixture in there.setup.lit_fixtures:
-        channels = {}
-        for channel in fixture.type.channels:
-            if outputs[index] > 0:
-                wanted = outputs[index] * shape
-                channels[channel.name] = programme_for_output(time_h, wanted, channel.dimming)
-            index += 1
-        made[fixture.name] = Programme(channels)
-    return made
+def _scales(side: Analysis) -> FloatArray:
+    return np.array([f.output_scale for f in side.setup.lit_fixtures for _ in f.type.channels])
 
 
-def _pair_matches(
-    here: Analysis,
-    there: Analysis,
-    pairs: Sequence[PlacePair],
-    programmes: dict[str, Programme],
-    wanted_bands: FloatArray,
-    bands_there: FloatArray,
-) -> tuple[PairMatch, ...]:
-    """What the written programme gives, computed from it as `dose` does."""
-    curve = day_curve([replace(f, programme=programmes[f.name]) for f in there.setup.lit_fixtures])
-    response = there.light_field.of("ppfd")[[p.receiver_there for p in pairs]]
-    dli, (peak, _) = daily_light_integral(response, curve), peak_and_photoperiod(response, curve)
-    bands = MOL_PER_UMOL_S_H * np.einsum("c,pcb->pb", full_output_hours(curve), bands_there)
-    return tuple(
-        PairMatch(
-            here=pair.here,
-            there=pair.there,
-            dli_target=float(here.dose.dli[pair.receiver_here]),
-            dli_got=float(dli[i]),
-            dli_before=float(there.dose.dli[pair.receiver_there]),
-            peak_target=float(here.dose.peak_ppfd[pair.receiver_here]),
-            peak_got=float(peak[i]),
-            band_target=wanted_bands[i],
-            band_got=bands[i],
+@dataclass(frozen=True, eq=False)
+class _Setter:
+    """Makes programmes of outputs, and tells what they give as written.
+
+    ``day`` is the times and the shape of the day, its highest value 1. [h]
+    """
+
+    here: Analysis
+    there: Analysis
+    pairs: Sequence[PlacePair]
+    task: MatchTask
+    bands: FloatArray
+    day: tuple[FloatArray, FloatArray]
+    wishes: MatchWishes
+    as_written: AsWritten
+
+    def light(self, outputs: FloatArray) -> MatchedLight:
+        """The light of these outputs once their levels are rounded and written."""
+        exact = _mean_factor(self.task.dose @ outputs / self.task.wanted_dose)
+        scale, least = 1.0, math.inf
+        for attempt in range(ROUNDINGS):
+            programmes = self.as_written(self._programmes(np.minimum(1.0, scale * outputs)))
+            hours = full_output_hours(day_curve(self._running(programmes)))
+            response = self.there.light_field.of("ppfd")[[p.receiver_there for p in self.pairs]]
+            got = _mean_factor(MOL_PER_UMOL_S_H * response @ hours / self.task.wanted_dose)
+            missed = abs(math.log(got / exact)) if got > 0 else math.inf
+            if missed < least or not attempt:
+                least, best = missed, (programmes, hours)
+            if not 1e-12 < missed < math.inf:
+                break
+            scale *= exact / got
+        programmes, hours = best
+        pairs = self._pair_matches(programmes, hours)
+        unmatched, other_colour = _unmatched(pairs)
+        factors = np.array([p.factor for p in pairs])
+        xy = chromaticity_xy(hours @ self.task.tristimulus)
+        x, y = self.task.wanted_xy
+        return MatchedLight(
+            pairs=pairs,
+            common_factor=_mean_factor(factors),
+            spread=(float(factors.min()), float(factors.max())),
+            reached=abs(exact - 1) <= REACHED,
+            xy=xy or (math.nan, math.nan),
+            look_off=math.hypot(xy[0] - x, xy[1] - y) if xy else math.inf,
+            spectrum_off=self._spectrum_off(pairs),
+            other_colour=other_colour,
+            unmatched=unmatched,
+            channels=self._settings(programmes),
+            programmes=programmes,
         )
-        for i, pair in enumerate(pairs)
-    )
+
+    def _running(self, programmes: Mapping[str, Programme]) -> list[Fixture]:
+        return [replace(f, programme=programmes[f.name]) for f in self.there.setup.lit_fixtures]
+
+    def _programmes(self, outputs: FloatArray) -> dict[str, Programme]:
+        """The programme of every lit fixture; a channel at 0 has none and stays off."""
+        time_h, shape = self.day
+        made, index = {}, 0
+        for fixture in self.there.setup.lit_fixtures:
+            channels = {}
+            for channel in fixture.type.channels:
+                if outputs[index] > 0:
+                    wanted = programme_for_output(time_h, outputs[index] * shape, channel.dimming)
+                    channels[channel.name] = ChannelProgramme(*on_minutes(wanted.time_h, wanted.level))
+                index += 1
+            made[fixture.name] = _as_set(channels, fixture, self.wishes.level_steps)
+        return made
+
+    def _pair_matches(self, programmes: Mapping[str, Programme], hours: FloatArray) -> tuple[PairMatch, ...]:
+        """What the written programmes give, computed from them as `dose` does."""
+        curve = day_curve(self._running(programmes))
+        response = self.there.light_field.of("ppfd")[[p.receiver_there for p in self.pairs]]
+        dli, (peak, _) = daily_light_integral(response, curve), peak_and_photoperiod(response, curve)
+        bands = MOL_PER_UMOL_S_H * np.einsum("c,pcb->pb", hours, self.bands)
+        return tuple(
+            PairMatch(
+                here=pair.here,
+                there=pair.there,
+                dli_target=float(self.here.dose.dli[pair.receiver_here]),
+                dli_got=float(dli[i]),
+                dli_before=float(self.there.dose.dli[pair.receiver_there]),
+                peak_target=float(self.here.dose.peak_ppfd[pair.receiver_here]),
+                peak_got=float(peak[i]),
+                band_target=self.task.wanted_bands[i],
+                band_got=bands[i],
+            )
+            for i, pair in enumerate(self.pairs)
+        )
+
+    def _spectrum_off(self, pairs: Sequence[PairMatch]) -> float:
+        """Root mean square over the pairs of the weighted 10 nm misses at equal dose, relative to all."""
+        weight = self.task.band_weight
+        off = [
+            np.linalg.norm(weight * (p.band_got / p.factor - p.band_target))
+            / np.linalg.norm(weight * p.band_target)
+            if p.dli_got > 0
+            else math.inf
+            for p in pairs
+        ]
+        return math.sqrt(sum(float(one) ** 2 for one in off) / len(off))
+
+    def _settings(self, programmes: Mapping[str, Programme]) -> tuple[MatchedChannel, ...]:
+        """The plateau of every channel: what it runs at, and what is set beside an overall setting."""
+        keys, found = iter(self.there.light_field.channels), []
+        for fixture in self.there.setup.lit_fixtures:
+            programme = programmes[fixture.name]
+            for channel in fixture.type.channels:
+                own = programme.channels.get(channel.name)
+                level = float(own.level.max()) if own is not None else 0.0
+                output = (
+                    float(np.interp(level, channel.dimming.level, channel.dimming.output)) if level else 0.0
+                )
+                dial = programme.dial if own is not None else None
+                set_level = dial.highest(channel.name)[0] if dial is not None else level
+                found.append(MatchedChannel(next(keys), output, level, bool(output >= LIMIT), set_level))
+        return tuple(found)
 
 
-def _settings(there: Analysis, outputs: FloatArray) -> tuple[MatchedChannel, ...]:
-    channels = [c for f in there.setup.lit_fixtures for c in f.type.channels]
-    levels = [
-        float(level_for_output(output, channel.dimming))
-        for output, channel in zip(outputs, channels, strict=True)
-    ]
-    return tuple(
-        MatchedChannel(key, float(output), level, bool(output >= LIMIT))
-        for key, output, level in zip(there.light_field.channels, outputs, levels, strict=True)
-    )
+def _mean_factor(factors: FloatArray) -> float:
+    """Geometric mean; 0 where one of them is."""
+    return float(np.exp(np.mean(np.log(factors)))) if np.all(factors > 0) else 0.0
+
+
+def on_minutes(time_h: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A course with its times at whole minutes, as controllers take them: points move along the course.
+
+    Parameters
+    ----------
+    time_h, value : array, shape (n,)
+        Linear between; a time that stands twice is a jump, which moves as it is. [h]
+
+    Returns
+    -------
+    time_h, value : array, shape (k,)
+        Of points that meet in one minute one stays; a course shorter than a minute stays as it is.
+    """
+    moved = np.round(60 * time_h) / 60
+    if moved[-1] == moved[0] or moved[-1] - moved[0] > HOURS_PER_DAY:
+        return time_h, value
+    same = np.diff(time_h) == 0
+    own = np.append(same, False) | np.insert(same, 0, False) | (np.abs(moved - time_h) < 1e-9)
+    own[[0, -1]] = True
+    value = np.where(own, value, np.interp(moved, time_h, value))
+    kept = [0]
+    for i in range(1, moved.size):
+        if moved[i] > moved[kept[-1]] or time_h[i] == time_h[kept[-1]]:
+            kept.append(i)
+        elif own[i]:
+            kept[-1] = i
+    return moved[kept], value[kept]
+
+
+def _as_set(channels: Mapping[str, ChannelProgramme], fixture: Fixture, steps: int) -> Programme:
+    """The programme with its levels rounded as they are set, under the overall setting that it had.
+
+    The setting is raised where a level would pass 100 percent. It is left out where a channel that gives
+    light at level 0 is to stay dark: no column of a file with such a setting can say that.
+    """
+    dial, overall = fixture.programme.dial, 1.0
+    if dial is not None and channels:
+        highest = max(float(c.level.max()) for c in channels.values())
+        overall = max(dial.plateau, math.ceil(100 * highest - 1e-9) / 100)
+    rounded = {
+        name: ChannelProgramme(c.time_h, np.clip(np.round(c.level / overall * steps) / steps, 0.0, 1.0))
+        for name, c in channels.items()
+    }
+    lit = {name: c for name, c in rounded.items() if c.level.any()}
+    if dial is None or not lit:
+        return Programme(lit)
+    dark = [c.name for c in fixture.type.channels if c.name not in lit]
+    if set(dark) & set(fixture.type.lit_at_zero):
+        return Programme({n: ChannelProgramme(c.time_h, overall * c.level) for n, c in lit.items()})
+    moments = Programme(lit).points()
+    time_h = np.array([time for time, _ in moments])
+    levels = {name: np.array([at.get(name, math.nan) for _, at in moments]) for name in lit}
+    levels |= {name: np.zeros(time_h.size) for name in dark}
+    return Dial(time_h, np.full(time_h.size, overall), levels).programme()
 
 
 def _unmatched(matched: Sequence[PairMatch]) -> tuple[tuple[UnmatchedBand, ...], float]:

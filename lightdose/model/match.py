@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Literal
 
 from lightdose.model.fixture import Programme
 from lightdose.model.light import ChannelKey
@@ -10,6 +11,17 @@ from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import Analysis, BasisKey, weaker_basis
 
 BAND_WIDTH_NM = 10
+
+Kept = Literal["look", "spectrum"]
+"""What comes next after the dose: the look of the lamps, or the photons of each 10 nm."""
+
+
+@dataclass(frozen=True)
+class MatchWishes:
+    """What the keeper asks for; ``level_steps``: of a level between 0 and 1, 100 for whole percents."""
+
+    keep: Kept = "look"
+    level_steps: int = 1000
 
 
 @dataclass(frozen=True)
@@ -70,39 +82,88 @@ class UnmatchedBand:
 
 @dataclass(frozen=True)
 class MatchedChannel:
-    """The plateau of one channel there; ``output`` and ``level`` 0-1."""
+    """The plateau of one channel there, 0-1: ``output``, ``level`` that runs, ``set_level`` as it is set.
+
+    The last two differ where the fixture has an overall setting besides.
+    """
 
     key: ChannelKey
     output: float
     level: float
     at_limit: bool
+    set_level: float
 
 
 @dataclass(frozen=True, eq=False)
-class Match:
-    """The programme for the other tank, how near it comes, and what it cannot give.
+class MatchedLight:
+    """One setting of the other tank, as its programmes read once they are written.
 
     Attributes
     ----------
-    here, there : the light of both tanks today
     common_factor : geometric mean over the pairs of dose got over dose wanted; 1 where it was reached
     spread : lowest and highest of these factors
+    reached : whether the channels can give the dose
+    xy : CIE 1931 chromaticity of all that is emitted in a day
+    look_off : its distance in x, y from that of the lamps here
+    spectrum_off : weighted misses of the 10 nm doses at equal dose, as a share of what is wanted
     other_colour : share of the photons of 400-700 nm that come in other wavelengths than wanted
-    colour_drift : largest share of the photons here that changes its channel through the day
     programmes : fixture -> programme
     """
 
-    here: Analysis
-    there: Analysis
     pairs: tuple[PairMatch, ...]
     common_factor: float
     spread: tuple[float, float]
     reached: bool
+    xy: tuple[float, float]
+    look_off: float
+    spectrum_off: float
     other_colour: float
-    colour_drift: float
     unmatched: tuple[UnmatchedBand, ...]
     channels: tuple[MatchedChannel, ...]
     programmes: Mapping[str, Programme]
+
+
+@dataclass(frozen=True, eq=False)
+class Match:
+    """Programmes for the other tank, how near they come, and what they cannot give.
+
+    Attributes
+    ----------
+    here, there : the light of both tanks today
+    keep : which end of ``front`` was asked for
+    here_xy, today_xy : chromaticity of all that is emitted in a day, here and there today; None if dark
+    front : settings from the nearest look to the nearest spectrum; one where nothing pulls them apart
+    colour_drift : largest share of the photons here that changes its channel through the day
+    """
+
+    here: Analysis
+    there: Analysis
+    keep: Kept
+    here_xy: tuple[float, float]
+    today_xy: tuple[float, float] | None
+    front: tuple[MatchedLight, ...]
+    colour_drift: float
+
+    @property
+    def nearest(self) -> dict[Kept, MatchedLight]:
+        """The setting of the nearest look, and that of the nearest spectrum."""
+        return {"look": self.front[0], "spectrum": self.front[-1]}
+
+    @property
+    def chosen(self) -> MatchedLight:
+        """The setting that was asked for."""
+        return self.nearest[self.keep]
+
+    @property
+    def overall(self) -> dict[str, tuple[float, float]]:
+        """Fixtures with an overall setting: its plateau today and as matched, 0-1."""
+        now = {f.name: f.programme.dial for f in self.there.setup.lit_fixtures}
+        then = {name: p.dial for name, p in self.chosen.programmes.items()}
+        return {
+            name: (dial.plateau, new.plateau)
+            for name, dial in now.items()
+            if dial is not None and (new := then.get(name)) is not None
+        }
 
     @property
     def basis(self) -> BasisKey:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from lightdose.analysis import analyse, judged_under, light_field, light_of, scene_of
+from lightdose.analysis import analyse, fixture_emission, judged_under, light_field, light_of, scene_of
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.judge.acclimation import AcclimationRequest, acclimate
 from lightdose.judge.map_choice import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
-from lightdose.model.match import Match
+from lightdose.model.fixture import Programme
+from lightdose.model.match import Match, MatchWishes
 from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
 from lightdose.model.plans import Acclimation, TuneWishes, Tuning
 from lightdose.model.record import FloatArray
@@ -230,7 +231,7 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
     return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)
 
 
-def match(one: Setup, other: Setup, words: Sequence[str]) -> Match:
+def match(one: Setup, other: Setup, words: Sequence[str], wishes: MatchWishes | None = None) -> Match:
     """The other tank set so that its places get what places of the first get; ``words`` are "HERE=THERE".
 
     Raises
@@ -243,7 +244,27 @@ def match(one: Setup, other: Setup, words: Sequence[str]) -> Match:
     from lightdose.physics.emission import TEN_NM_WEIGHTINGS
 
     here, there = (analyse(s, certainty=False, also=TEN_NM_WEIGHTINGS) for s in (one, other))
-    return match_places(here, there, place_pairs(here, there, words), reference_tables())
+    return match_places(
+        here,
+        there,
+        place_pairs(here, there, words),
+        reference_tables(),
+        (fixture_emission(one), fixture_emission(other)),
+        wishes or MatchWishes(),
+        lambda programmes: _as_written(other, programmes),
+    )
+
+
+def _as_written(setup: Setup, programmes: Mapping[str, Programme]) -> dict[str, Programme]:
+    """The programmes of the lit fixtures as they read once they are written."""
+    from lightdose.files.schedule_csv import schedule_from_text, schedule_text
+
+    read = {}
+    for fixture in setup.lit_fixtures:
+        names = [c.name for c in fixture.type.channels]
+        text = schedule_text(programmes[fixture.name], names, lit_at_zero=fixture.type.lit_at_zero)
+        read[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
+    return read
 
 
 def _refuse_too_many(setup: Setup, command: str) -> None:

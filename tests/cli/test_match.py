@@ -14,6 +14,11 @@ from click.testing import CliRunner, Result
 from lightdose.cli import cli
 
 LEVELS = {"blue 450": 60, "cyan 500": 30, "red 660": 45}
+STRAIGHT = {**LEVELS, "blue 450": 0}
+"""Channels without a curved dimming: a match of the same tank has levels in tenths of a percent."""
+
+ROUNDED = 3e-3
+"""What levels in tenths of a percent may take from a dose or a peak."""
 
 
 @pytest.fixture
@@ -41,8 +46,9 @@ def site_of(setup: str, name: str) -> Any:
 
 @pytest.mark.identity
 def test_same_tank_gets_its_own_programme_back(tanks: Path) -> None:
-    """OTHER is SETUP: dose, peak and every 10 nm are equal, the plateau levels are the old ones."""
-    found = answer("match", "shop", "shop", "--pair", "ridge=ridge")
+    """OTHER is SETUP: the levels are the old ones, and dose, peak and every 10 nm are equal."""
+    write_tank(tanks / "straight", levels=STRAIGHT)
+    found = answer("match", "straight", "straight", "--pair", "ridge=ridge")
     pair = found["pairs"][0]
     assert pair["dli"]["got"] == pytest.approx(pair["dli"]["target"], rel=1e-9)
     assert pair["peak"]["got"] == pytest.approx(pair["peak"]["target"], rel=1e-9)
@@ -53,9 +59,77 @@ def test_same_tank_gets_its_own_programme_back(tanks: Path) -> None:
     assert found["basis"] == "data sheet"
     assert found["basis_sentence"].startswith("Measure first, here and there")
     levels = {c["channel"]: 100 * c["level"] for c in found["channels"]}
-    assert levels == pytest.approx(
-        LEVELS, rel=0.03
-    )  # one shape for all: the curved dimming moves the blue one
+    assert levels == pytest.approx(STRAIGHT, abs=1e-9)
+    both = found["settings"]["look"], found["settings"]["spectrum"]
+    assert [one["look_off"] for one in both] == pytest.approx([0, 0], abs=1e-9)
+    assert [one["spectrum_off"] for one in both] == pytest.approx([0, 0], abs=1e-6)
+
+
+@pytest.mark.identity
+def test_curved_dimming_moves_a_programme_a_little(tanks: Path) -> None:
+    """One shape for all channels: a curved one is set anew, and the dose is equal but for rounding."""
+    found = answer("match", "shop", "shop", "--pair", "ridge=ridge")
+    assert found["pairs"][0]["dli"]["got"] == pytest.approx(found["pairs"][0]["dli"]["target"], rel=ROUNDED)
+    levels = {c["channel"]: 100 * c["level"] for c in found["channels"]}
+    assert levels == pytest.approx(LEVELS, rel=0.03)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("words", "steps"), [([], 1000), (["--whole-percents"], 100)])
+def test_levels_are_rounded_and_doses_are_those_of_the_file(
+    tanks: Path, words: list[str], steps: int
+) -> None:
+    """Tenths of a percent, or whole ones, at whole minutes; `dose` of the file gives the promised dose."""
+    found = answer("match", "shop", "theirs", "--pair", "sand=ridge", "-o", "new.csv", *words)
+    rows = [line.split(",") for line in (tanks / "new.csv").read_text("utf-8").splitlines()[1:]]
+    for time, *levels in rows:
+        assert len(time) == len("09:00")
+        scaled = [float(level) * steps / 100 for level in levels if level]
+        assert scaled == pytest.approx([round(level) for level in scaled], abs=1e-9)
+    sites = answer("dose", "theirs", "--schedule", "new.csv")["sites"]
+    got = next(site["dli_mol_m2_d"] for site in sites if site["site"] == "ridge")
+    assert got == pytest.approx(found["pairs"][0]["dli"]["got"], rel=1e-9)
+    assert found["common_factor"] == pytest.approx(1, abs=5 / steps)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("at", "raised"), [(90, False), (20, True)])
+def test_overall_setting_comes_back(tanks: Path, at: int, raised: bool) -> None:
+    """A schedule with all_channels comes back with it: as it was, or raised as far as the dose needs."""
+    path = tanks / "theirs" / "day-1.csv"
+    head, *rows = path.read_text("utf-8").splitlines()
+    path.write_text("\n".join([f"{head},all_channels", *(f"{row},{at}" for row in rows)]) + "\n", "utf-8")
+    found = answer("match", "shop", "theirs", "--pair", "ridge=ridge", "-o", "new.csv")
+    now, then = (found["all_channels"][side]["lamp 1"] for side in ("before", "after"))
+    assert now == pytest.approx(at / 100)
+    assert (then > now) == raised
+    assert all(c["level"] == pytest.approx(c["set_level"] * then) for c in found["channels"])
+    assert max(c["set_level"] for c in found["channels"]) <= 1
+    written = (tanks / "new.csv").read_text("utf-8").splitlines()
+    assert written[0].endswith(",all_channels")
+    assert [float(row.rpartition(",")[2]) for row in written[1:]] == pytest.approx(
+        [100 * then] * (len(written) - 1)
+    )
+    sites = answer("dose", "theirs", "--schedule", "new.csv")["sites"]
+    got = next(site["dli_mol_m2_d"] for site in sites if site["site"] == "ridge")
+    assert got == pytest.approx(found["pairs"][0]["dli"]["got"], rel=1e-9)
+
+
+@pytest.mark.identity
+def test_look_is_kept_unless_the_spectrum_is_asked_for(tanks: Path) -> None:
+    """With other peaks the two pull apart; both are shown by either, and the one asked for is written."""
+    lamp = write_tank(tanks / "other") / "lamp.toml"
+    text = lamp.read_text("utf-8").replace("peak_nm = 450", "peak_nm = 425")
+    lamp.write_text(text.replace("peak_nm = 660", "peak_nm = 600"), "utf-8")
+    look, spectrum = (
+        answer("match", "shop", "other", "--pair", "ridge=ridge", *words)
+        for words in ([], ["--keep", "spectrum"])
+    )
+    assert look["settings"] == spectrum["settings"]
+    assert look["settings"]["look"]["look_off"] < look["settings"]["spectrum"]["look_off"]
+    assert look["settings"]["look"]["spectrum_off"] > look["settings"]["spectrum"]["spectrum_off"]
+    for found, kept in ((look, "look"), (spectrum, "spectrum")):
+        assert found["channels"] == look["settings"][kept]["channels"]
 
 
 @pytest.mark.identity
@@ -70,9 +144,9 @@ def test_dose_of_the_written_schedule_is_the_promised_one(tanks: Path, dialect: 
     pair = found["pairs"][0]
     assert there["dli_mol_m2_d"] == pytest.approx(pair["dli"]["got"], rel=1e-9)
     assert there["peak_ppfd_umol_m2_s"] == pytest.approx(pair["peak"]["got"], rel=1e-9)
-    assert there["dli_mol_m2_d"] == pytest.approx(here["dli_mol_m2_d"], rel=1e-9)
-    assert there["peak_ppfd_umol_m2_s"] == pytest.approx(here["peak_ppfd_umol_m2_s"], rel=1e-9)
-    assert there["photoperiod_h"] == pytest.approx(here["photoperiod_h"], rel=1e-9)
+    assert there["dli_mol_m2_d"] == pytest.approx(here["dli_mol_m2_d"], rel=ROUNDED)
+    assert there["peak_ppfd_umol_m2_s"] == pytest.approx(here["peak_ppfd_umol_m2_s"], rel=ROUNDED)
+    assert there["photoperiod_h"] == pytest.approx(here["photoperiod_h"], rel=ROUNDED)
 
 
 @pytest.mark.identity
@@ -82,7 +156,7 @@ def test_missing_channel_leaves_its_own_bands_unmatched(tanks: Path) -> None:
     found = answer("match", "shop", "no-red", "--pair", "ridge=ridge")
     site = site_of("shop", "ridge")
     red = next(c["dli_mol_m2_d"] for c in site["by_channel"] if c["channel"] == "red 660")
-    assert found["pairs"][0]["dli"]["got"] == pytest.approx(site["dli_mol_m2_d"], rel=1e-9)
+    assert found["pairs"][0]["dli"]["got"] == pytest.approx(site["dli_mol_m2_d"], rel=ROUNDED)
     missing = [b for b in found["unmatched"] if b["band_nm"][0] >= 600]
     assert sum(b["share"] for b in missing) == pytest.approx(red / site["dli_mol_m2_d"], abs=2e-3)
     assert all(b["share_of_band"] == pytest.approx(1, abs=1e-6) for b in missing)
@@ -97,7 +171,7 @@ def test_several_pairs_are_equal_in_the_geometric_mean(tanks: Path) -> None:
     """One common factor: the product of the factors is 1, their spread is printed."""
     found = answer("match", "shop", "theirs", "--pair", "ridge=ridge", "--pair", "hammer=sand")
     factors = [p["dli"]["got"] / p["dli"]["target"] for p in found["pairs"]]
-    assert factors[0] * factors[1] == pytest.approx(1, rel=1e-9)
+    assert factors[0] * factors[1] == pytest.approx(1, rel=ROUNDED)
     assert found["spread"] == pytest.approx([min(factors), max(factors)])
     assert found["spread"][1] > 1.01
     assert f"{found['spread'][0]:.2f} to {found['spread'][1]:.2f}" in run(

@@ -7,7 +7,7 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
-from lightdose.fit.matching import MixBound, index_spans
+from lightdose.fit.mix_span import MixBound, index_spans
 from lightdose.model.record import FloatArray
 
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from lightdose.answers.match import headline as match_headline
-from lightdose.answers.match import unmatched_sentence
+from lightdose.answers.match import look_sentence, unmatched_sentence
 from lightdose.answers.tune import headline
 from lightdose.answers.verdicts import SINGLE_VALUES, interval_text
 from lightdose.answers.words import (
@@ -136,11 +136,11 @@ def _draw_days(
 @drawn
 def match_drawing(match: Match) -> Drawing:
     """Photons of the day in each 10 nm: wanted as steps, got as bars, a panel a pair on one scale."""
-    shown = match.pairs[:PAIRS_DRAWN]
-    rest = len(match.pairs) - len(shown)
+    shown = match.chosen.pairs[:PAIRS_DRAWN]
+    rest = len(match.chosen.pairs) - len(shown)
     title = match_headline(match).replace(DLI_UNIT, DLI_UNIT_TYPESET)
     more = f"{rest} more pairs are not drawn." if rest else ""
-    lead = " ".join(filter(None, (MATCH_LEAD, unmatched_sentence(match), more)))
+    lead = " ".join(filter(None, (MATCH_LEAD, look_sentence(match), unmatched_sentence(match), more)))
     y_label = f"dose in 10 nm\n[{DLI_UNIT_TYPESET}]"
     sheet, panels = stacked_sheet(
         title, lead, [PANEL_IN] * len(shown), WAVELENGTH, y_label, right_in=0.3, grid="y"

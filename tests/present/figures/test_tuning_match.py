@@ -24,7 +24,7 @@ def test_figure_draws_the_record() -> None:
     panels = match_drawing(match).figure.axes
     assert len(panels) == 2
     assert panels[0].get_ylim() == panels[1].get_ylim()
-    for axes, pair in zip(panels, match.pairs, strict=True):
+    for axes, pair in zip(panels, match.chosen.pairs, strict=True):
         bars = [patch.get_height() for patch in axes.containers[0]]  # type: ignore[attr-defined]
         assert bars == pytest.approx(pair.band_got.tolist())
         steps = next(p for p in axes.patches if hasattr(p, "get_data"))
