@@ -157,7 +157,7 @@ def _same(one: object, other: object) -> bool:
     if type(one) is not type(other):
         return False
     if isinstance(one, np.ndarray):
-        return np.array_equal(one, other)  # type: ignore[arg-type]
+        return np.array_equal(one, other, equal_nan=one.dtype.kind == "f")  # type: ignore[arg-type]
     if isinstance(one, Mapping):
         assert isinstance(other, Mapping)
         return list(one) == list(other) and all(_same(one[k], other[k]) for k in one)

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from judge.made_tank import made_channel, made_fixture, made_tank
 
-from lightdose.judge.comparison import same_light_field, setup_differences
+import lightdose
+from lightdose.judge.comparison import same_lamps, same_light_field, same_setup, setup_differences
 from lightdose.model.calibration import Calibration
 from lightdose.model.fixture import ChannelProgramme, Dial, Programme
 from lightdose.model.setup import Cover, Setup, Wall, Water
 from lightdose.model.spectrum import SpectralTable
 
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 TANK = made_tank()
 
 
@@ -115,3 +119,13 @@ def test_overall_setting_alone_is_said_by_its_numbers() -> None:
     assert setup_differences(a, dimmed) == ("left: overall setting 38 % instead of 46 %",)
     other = replace(dial, levels={"blue": np.array([0.5, 0.6, 0.5])})
     assert setup_differences(a, changed(programme=other.programme())) == ("left: another programme",)
+
+
+@pytest.mark.identity
+def test_folder_and_its_copy_are_the_same(tmp_path: Path) -> None:
+    """Every example reads alike wherever it lies, with blank cells beside an overall setting too."""
+    shutil.copytree(EXAMPLES / "first-tank", tmp_path / "copy")
+    one, other = (lightdose.read_setup(folder) for folder in (EXAMPLES / "first-tank", tmp_path / "copy"))
+    assert any(f.programme.dial is not None for f in one.lit_fixtures)
+    assert same_setup(one, other)
+    assert same_lamps(one, other)
