@@ -84,7 +84,7 @@ def judged_under(
     field: LightField,
     *,
     certainty: bool,
-    see: Callable[[int, FloatArray], None] | None = None,
+    see: Callable[[int, FloatArray, FloatArray], None] | None = None,
 ) -> Analysis:
     """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws."""
     curve = day_curve(setup.lit_fixtures)

@@ -10,7 +10,7 @@ from lightdose.answers.blocks import Block
 from lightdose.answers.field import Sheet
 from lightdose.errors import Problem
 from lightdose.model.record import dataclass
-from lightdose.model.results import BasisKey, Caution
+from lightdose.model.results import BasisKey, Caution, Judgement
 from lightdose.model.setup import Setup
 
 
@@ -43,7 +43,7 @@ class Answer:
     blocks : what terminals, pipes and pages print, in order
     body : makes what the JSON holds besides its envelope
     basis : on what it stands; None where it stands on no setup
-    counts : how many judged corals stand where, or that "before" and "after"; None where none is judged
+    judged : how the corals stand, or that "before" and "after"; None where the answer judges none
     setups : that it was computed from
     sheet : its rows as values, for ``--csv``
     pictures : draws the figures of ``--figures``
@@ -59,7 +59,7 @@ class Answer:
     body: Callable[[], Mapping[str, Any]]
     title: str | None = None
     basis: BasisKey | None = None
-    counts: Mapping[str, Any] | None = None
+    judged: Judgement | Mapping[str, Judgement] | None = None
     cautions: tuple[Caution, ...] = ()
     setups: tuple[Setup, ...] = ()
     sheet: Sheet | None = None
@@ -83,10 +83,21 @@ def envelope(answer: Answer, version: str) -> dict[str, Any]:
         "format": f"lightdose-{answer.name}/1",
         "title": answer.title,
         "basis": answer.basis,
-        "counts": dict(answer.counts) if answer.counts else None,
+        **_counts(answer.judged),
     }
     tail = {
         "cautions": [{"code": c.code, "text": c.text, "source": c.source} for c in answer.cautions],
         "provenance": {"version": version, "inputs_sha256": inputs},
     }
     return shared | dict(answer.body()) | tail
+
+
+def _counts(judged: Judgement | Mapping[str, Judgement] | None) -> dict[str, Any]:
+    """Both counts of the corals: by verdicts, and by the stated values alone."""
+    if judged is None or isinstance(judged, Judgement):
+        return {
+            "counts": judged and judged.counts,
+            "calculated_counts": judged and judged.calculated_counts,
+        }
+    each = {when: _counts(one) for when, one in judged.items()}
+    return {key: {when: one[key] for when, one in each.items()} for key in _counts(None)}

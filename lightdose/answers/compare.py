@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
+from lightdose.answers.advice import rows_of as advice_rows
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Picture, Point, Points, Say, Section, pointed
 from lightdose.answers.colour import LOOKS, NOTE, colour_text, looks_json, looks_sentence, swatch_text
@@ -29,7 +30,6 @@ from lightdose.answers.photon_change import cell_factor, change_sentence, colour
 from lightdose.answers.verdicts import (
     SEVERITY,
     brief_words,
-    counts,
     interval_text,
     octaves_off,
     short_state,
@@ -273,7 +273,7 @@ def compare_answer(comparison: Comparison) -> Answer:
         lambda: _body(comparison),
         title=before.setup.title,
         basis=weaker_basis(before.basis, after.basis),
-        counts={"before": counts(before.verdicts), "after": counts(after.verdicts)},
+        judged={"before": before.judgement, "after": after.judgement},
         cautions=(*comparison.cautions, *safety),
         setups=(before.setup, after.setup),
         sheet=Sheet(FIELDS, rows),
@@ -429,7 +429,7 @@ def largest_changes_first(sites: tuple[SiteComparison, ...]) -> list[SiteCompari
 
 def _worsening(coral: CoralComparison) -> int:
     """By how much its verdict gets worse; below 0 where it gets better."""
-    return SEVERITY[coral.verdict_before.likely_state] - SEVERITY[coral.verdict_after.likely_state]
+    return SEVERITY[coral.verdict_before.dli_verdict] - SEVERITY[coral.verdict_after.dli_verdict]
 
 
 def _away(coral: CoralComparison) -> float:
@@ -449,7 +449,9 @@ def lead_sentences(comparison: Comparison) -> list[str]:
     differences = "; ".join(map(literal, comparison.differences))
     told = f"B differs by: {differences}." if differences else "B differs in nothing that gives light."
     sentences = [f"A: {a}. B: {b}.", told, photons_sentence(comparison)]
-    return [*sentences, *_state_sentences(comparison), *only_sentences(comparison)]
+    rows = advice_rows(comparison.after)
+    first = [f"Under B, first: {rows[0].text}"] if rows and rows[0].action.kind != "leave" else []
+    return [*sentences, *_state_sentences(comparison), *first, *only_sentences(comparison)]
 
 
 def photons_sentence(comparison: Comparison) -> str:

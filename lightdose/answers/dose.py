@@ -10,16 +10,15 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
+from lightdose.answers.advice import advice_json, advice_points, advice_section, command
 from lightdose.answers.answer import Answer, OverviewRow
 from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of
 from lightdose.answers.verdicts import (
     SEVERITY,
-    counts,
     deciding_sentence,
     octaves_off,
-    open_verdicts,
     out_of_band,
     short_state,
     table_words,
@@ -32,7 +31,7 @@ from lightdose.errors import literal
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit
-from lightdose.quantities import BANDS, METRES_PER_INCH, PPFD_BAND
+from lightdose.quantities import BANDS, PPFD_BAND
 
 ROWS_SHOWN: Final = 40
 """Rows that a terminal shows of a long table unless everything is asked for. Our choice."""
@@ -110,7 +109,8 @@ def dose_answer(analysis: Analysis, unit: LengthUnit) -> Answer:
         (
             Say(analysis.basis.sentence, "basis"),
             Say(headline(analysis), "strong"),
-            answer_points(analysis),
+            answer_points(analysis, unit),
+            advice_section(analysis, unit),
             corals_section(analysis, unit),
             sites_section(analysis, unit),
             channels_section(analysis),
@@ -126,7 +126,7 @@ def dose_answer(analysis: Analysis, unit: LengthUnit) -> Answer:
         lambda: dose_body(analysis),
         title=analysis.setup.title,
         basis=analysis.basis.key,
-        counts=counts(analysis.verdicts),
+        judged=analysis.judgement,
         cautions=analysis.cautions,
         setups=(analysis.setup,),
         sheet=dose_sheet(analysis),
@@ -154,6 +154,7 @@ def dose_body(analysis: Analysis) -> dict[str, Any]:
         ],
         "fixtures": [as_json(FIXTURE, use) for use in analysis.fixtures],
         "uncertainty": _uncertainty(analysis),
+        **advice_json(analysis),
     }
 
 
@@ -181,30 +182,20 @@ def _uncertainty(analysis: Analysis) -> dict[str, Any] | None:
 
 
 def headline(analysis: Analysis) -> str:
-    """How many corals get a usual amount of light."""
-    verdicts = analysis.verdicts
-    judged = [v for v in verdicts if v.dli_state != "not_judged"]
-    if not judged:
-        what = "No coral here is judged by light" if verdicts else "No corals yet: doses without verdicts"
+    """How many corals get a usual amount of light, and of how many nobody can tell."""
+    judged = analysis.judgement
+    if not judged.judged:
+        unjudged = bool(analysis.verdicts)
+        what = "No coral here is judged by light" if unjudged else "No corals yet: doses without verdicts"
         return f"{what}."
-    within = sum(v.likely_state == "within" for v in judged)
-    if within == len(judged):
-        whom = "The one coral gets" if within == 1 else f"All {within} corals get"
-        return f"{whom} a usual amount of light."
-    verb = "gets" if within == 1 else "get"
-    whom = "None" if within == 0 else str(within)
-    return f"{whom} of {count(len(judged), 'coral')} {verb} a usual amount of light."
+    undecided = f", {judged.undecided} undecided" if judged.undecided else ""
+    return f"{judged.within} of {count(judged.judged, 'coral')} within common practice{undecided}."
 
 
-def answer_points(analysis: Analysis) -> Points:
-    """From where to where the doses go, who is off, the one thing to do, and the one reading to take."""
-    parts = (
-        ("Doses", span_sentence(analysis)),
-        ("Not usual", _unusual(analysis)),
-        ("Do first", first_step(analysis)),
-        ("Measure", one_reading(analysis)),
-    )
-    return Points(tuple(Point(text, label) for label, text in parts if text))
+def answer_points(analysis: Analysis, unit: LengthUnit = "cm") -> Points:
+    """From where to where the doses go, who is off, what to do first, and whom only a move serves."""
+    found = (Point(span_sentence(analysis), "Doses"), Point(_unusual(analysis), "Not usual"))
+    return Points((*(point for point in found if point.text), *advice_points(analysis, unit)))
 
 
 def span_sentence(analysis: Analysis) -> str:
@@ -241,7 +232,7 @@ def _unusual(analysis: Analysis) -> str:
     named = "; ".join(f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in shown)
     if len(off) == len(shown):
         return f"{named}.{aside}"
-    states = Counter(short_state(v.likely_state) for v in off if v.likely_state != "undecided")
+    states = Counter(short_state(v.dli_verdict) for v in off if v.dli_verdict != "undecided")
     counted = ", ".join(f"{n} {words}" for words, n in states.items())
     return f"{len(off)} corals: {counted}. Furthest off: {named}.{aside}"
 
@@ -249,50 +240,6 @@ def _unusual(analysis: Analysis) -> str:
 def _dose_words(verdict: Verdict) -> str:
     usual = f", usual {range_text(*verdict.band_dli)}" if verdict.band_dli else ""
     return f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}{usual}"
-
-
-def first_step(analysis: Analysis) -> str:
-    """The one thing to do, and why."""
-    off, undecided = out_of_band(analysis.verdicts), open_verdicts(analysis.verdicts)
-    if not analysis.setup.sites:
-        return "Add a place to the setup: without one there is nothing to compute."
-    sides = Counter("little" if "below" in v.likely_state else "much" for v in off)
-    clear = [v for v in off if v.dli_state != "within"]
-    if clear:
-        side, n = sides.most_common(1)[0]
-        worst = clear[0]
-        step = f"{literal(worst.coral)}: {literal(worst.advice)}"
-        if n >= TOGETHER and 3 * n >= 2 * len(off):
-            way = "more" if side == "little" else "less"
-            return (
-                f"Give the tank {way} light as a whole, for {n} corals get too {side}; lightdose tune finds "
-                f"levels and hours that serve all of them. Furthest off is {step}"
-            )
-        why = "It is the furthest off." if len(off) > 1 else "It is the only one known to be off."
-        return f"{step} {why} A change of the programme reaches every coral."
-    if off or undecided:
-        return (
-            "Take a meter reading before you change the light: what is not known exactly decides whether a "
-            "coral here is off at all."
-        )
-    if analysis.verdicts:
-        return "Leave the light as it is: every coral that light judges gets what is usual for its group."
-    return "Name corals in the setup to have their light judged."
-
-
-def one_reading(analysis: Analysis) -> str:
-    """The one reading that would settle what is open."""
-    if open_verdicts(analysis.verdicts):
-        deciding = analysis.uncertainty.deciding if analysis.uncertainty else None
-        why = " Type it into readings.csv and run lightdose calibrate." if deciding is not None else ""
-        return deciding_sentence(analysis) + why
-    if analysis.basis.key == "measured" or not analysis.verdicts:
-        return ""
-    site = literal(worst_first(analysis.verdicts)[0].site)
-    return (
-        f"No verdict is open. One reading at {site} would put all of them on a measurement instead of "
-        f"{'a data sheet' if analysis.basis.key == 'data sheet' else 'typical values'}."
-    )
 
 
 def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
@@ -303,7 +250,7 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         f"Daily dose of {count(len(rows), 'coral')}, those of concern first",
         FIELDS,
         rows,
-        strong=lambda row: row.verdict.likely_state in ("far_below", "far_above"),
+        strong=lambda row: row.verdict.dli_verdict in ("far_below", "far_above"),
         least=4,
         rows_at_most=ROWS_SHOWN,
         left_out="further coral",
@@ -311,9 +258,7 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         length_unit=unit,
         paper=True,
     )
-    off = {v.coral for v in (*out_of_band(analysis.verdicts), *open_verdicts(analysis.verdicts))}
-    said_of = [(row.verdict.coral in off, Point(row.verdict.advice, row.verdict.coral))
-               for row in rows if row.verdict and row.verdict.advice]  # fmt: skip
+    said_of = tuple(Point(row.verdict.advice, row.verdict.coral) for row in rows if row.verdict)
     limits = table(
         "limits",
         "Each coral against floor, usual range and ceiling",
@@ -324,12 +269,8 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         length_unit=unit,
     )
     blocks: list[Block] = [corals]
-    helps = tuple(point for concerns, point in said_of if concerns)
-    keeps = tuple(point for concerns, point in said_of if not concerns)
-    if helps:
-        blocks.append(Section("What would help", (Points(helps),), brief=False))
-    if keeps:
-        blocks.append(Section("The other corals", (Points(keeps),), brief=False, folded=True))
+    if said_of:
+        blocks.append(Section("Each coral in a sentence", (Points(said_of),), brief=False, folded=True))
     blocks.append(Section("Floors and ceilings", (limits,), brief=False, paper=False))
     return Section(
         "Each coral against what is usual for its group", tuple(blocks) if rows else (), "corals", "Corals"
@@ -498,7 +439,7 @@ def brief_cautions(cautions: Sequence[Caution]) -> list[Block]:
 def overview(analysis: Analysis) -> OverviewRow:
     """How the corals of a setup stand, the one furthest off, and the energy of a day, for many setups."""
     ranking = worst_first(analysis.verdicts)
-    severities = [SEVERITY[v.likely_state] for v in ranking]
+    severities = [SEVERITY[v.dli_verdict] for v in ranking]
     worst = severities[0] if severities else SEVERITY["not_judged"]
     off = sum(s < SEVERITY["undecided"] for s in severities)
     known = [use.energy_kwh_d for use in analysis.fixtures if use.energy_kwh_d is not None]
@@ -512,7 +453,7 @@ def overview(analysis: Analysis) -> OverviewRow:
         ("title", analysis.setup.title),
         ("basis", analysis.basis.key),
     )
-    furthest = max((octaves_off(v) for v in ranking if SEVERITY[v.likely_state] == worst), default=0.0)
+    furthest = max((octaves_off(v) for v in ranking if SEVERITY[v.dli_verdict] == worst), default=0.0)
     return OverviewRow(cells, STANDINGS[worst], (1.0 + worst, -furthest, -float(off)))
 
 
@@ -537,18 +478,6 @@ def next_command(analysis: Analysis) -> str:
     path = typed_path(setup)
     if not setup.sites:
         return f"add a [[site]] to {path}, then lightdose dose {path}"
-    if out_of_band(analysis.verdicts):
-        return f'lightdose dose {path} --fixture-height "{_height_to_try(analysis)}"'
-    return f"lightdose dose {path} --figures figures"
-
-
-def _height_to_try(analysis: Analysis) -> str:
-    """A fifth lower where more corals get too little than too much, else a quarter higher."""
-    setup = analysis.setup
-    states = [v.likely_state for v in analysis.verdicts]
-    too_little = sum(s in ("below", "far_below") for s in states)
-    too_much = sum(s in ("above", "far_above") for s in states)
-    now_m = max((f.height_m for f in setup.lit_fixtures), default=0.25)
-    per_unit_m = METRES_PER_INCH if setup.length_unit == "in" else 0.01
-    height = max(1, round(now_m * (0.8 if too_little > too_much else 1.25) / per_unit_m))
-    return f"{height} {setup.length_unit}"
+    actions = analysis.advice.actions if analysis.advice else ()
+    told = next((words for action in actions if (words := command(setup, action))), None)
+    return told or f"lightdose dose {path} --figures figures"

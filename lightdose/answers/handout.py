@@ -14,7 +14,7 @@ from lightdose.answers.dose import is_safety, safety_lines
 from lightdose.answers.field import as_json, plain
 from lightdose.answers.light import FIELDS, Row
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
-from lightdose.answers.verdicts import OPEN, counts, interval_text, short_state, table_words
+from lightdose.answers.verdicts import OPEN, interval_text, short_state, table_words
 from lightdose.answers.words import (
     DLI_UNIT,
     DLI_UNIT_TYPESET,
@@ -29,7 +29,7 @@ from lightdose.answers.words import (
 )
 from lightdose.errors import literal
 from lightdose.model.changes import EvidenceSide
-from lightdose.model.results import EYES, Analysis, Verdict
+from lightdose.model.results import EYES, Analysis, Judgement, Verdict
 from lightdose.model.shop import HandedLight, Handout, Slip
 
 LONGEST_NAME: Final = 34
@@ -85,14 +85,14 @@ def finding(handout: Handout) -> str:
         return _corals_in(handout.lights[0].analysis.verdicts)
     parts = []
     for letter, light in zip(letters(handout), handout.lights, strict=True):
-        stand = counts(light.analysis.verdicts) or {"within": 0, "judged": 0}
-        parts.append(f"{letter}: usual light for {stand['within']} of {count(stand['judged'], 'coral')}")
+        stand = light.analysis.judgement
+        parts.append(f"{letter}: usual light for {stand.within} of {count(stand.judged, 'coral')}")
     return "; ".join(parts)
 
 
 def _corals_in(verdicts: Sequence[Verdict]) -> str:
-    stand = counts(verdicts)
-    if stand is None:
+    stand = Judgement.of(verdicts)
+    if not stand.judged:
         return "The light of this tank"
     judged = [v for v in verdicts if v.dli_state != "not_judged"]
     doses = sorted(v.dli_mol_m2_d for v in judged)
@@ -101,7 +101,7 @@ def _corals_in(verdicts: Sequence[Verdict]) -> str:
         return f"1 coral at {number(doses[0])} {DLI_UNIT_TYPESET}, against its usual light: {state}"
     ends = dict.fromkeys(number(dose) for dose in (doses[0], doses[-1]))
     span = f"{' to '.join(ends)} {DLI_UNIT_TYPESET}"
-    return f"{count(len(judged), 'coral')} at {span}, {stand['within']} of them in usual light"
+    return f"{count(len(judged), 'coral')} at {span}, {stand.within} of them in usual light"
 
 
 def why_points(handout: Handout) -> list[Point]:
@@ -147,7 +147,7 @@ def _modest(light: HandedLight) -> str:
                 f"today's light would keep {kept} of it"
             )
         parts.append(f"{text} ({_model(light)}).")
-    low = sum("below" in v.likely_state for v in light.analysis.verdicts)
+    low = sum("below" in v.dli_verdict for v in light.analysis.verdicts)
     if low:
         whom = count(low, "coral here gets", "corals here get")
         parts.append(f"Modest is not too little: {whom} less than usual.")
@@ -247,8 +247,8 @@ def more_text(handout: Handout, hidden: Sequence[Sequence[Verdict]]) -> str:
 
 
 def state_words(verdict: Verdict) -> str:
-    """A state for a narrow column: "within", "far below", "cannot tell yet"."""
-    return OPEN if verdict.likely_state == "undecided" else short_state(verdict.likely_state)
+    """A state for a narrow column: "within", "far below", "undecided"."""
+    return OPEN if verdict.dli_verdict == "undecided" else short_state(verdict.dli_verdict)
 
 
 def standing_points(handout: Handout) -> list[Point]:

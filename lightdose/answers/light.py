@@ -225,8 +225,6 @@ JUDGED: Final = (
     Field("dli_state", "calculated", lambda r: r.judged("dli_state"),
           what="dose against the group's usual range", kind="string"),
     Field("dli_verdict", "verdict", lambda r: r.judged("dli_verdict"),
-          what="the state, or undecided where none has a probability of 2 in 3", kind="string"),
-    Field("likely_state", "likely", lambda r: r.judged("likely_state"),
           what="state with a probability of 2 in 3 or more, or undecided", kind="string"),
     *(said(state, state.replace("_", " "), _chance(state), show=percent, at={"certainty": 1 + n}) for n,
       state in enumerate(STATES)),

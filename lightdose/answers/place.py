@@ -10,7 +10,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import Field, Sheet, as_json, plain, said, table
 from lightdose.answers.light import MOL
-from lightdose.answers.verdicts import STATES, counts_of_change, short_state
+from lightdose.answers.verdicts import STATES, short_state
 from lightdose.answers.words import (
     DLI_UNIT,
     STATE_WORDS,
@@ -156,7 +156,7 @@ def place_answer(placement: Placement, unit: LengthUnit, written: Path | None) -
         lambda: place_body(placement, rows),
         title=placement.setup.title,
         basis=before.basis.key,
-        counts=_counts(placement),
+        judged={"before": placement.before.judgement, "after": placement.after.judgement},
         cautions=placement.cautions,
         setups=(before.setup,),
         sheet=Sheet(FIELDS, rows),
@@ -296,24 +296,18 @@ def proof_sentence(placement: Placement) -> str:
     )
 
 
-def _counts(placement: Placement) -> dict[str, dict[str, int]]:
-    corals = placement.corals
-    return counts_of_change(
-        (c.before.dli_state for c in corals), (c.after.dli_state for c in corals if c.after)
-    )
-
-
 def verdict_sentence(placement: Placement) -> str:
     """How many corals stand where, before and after."""
-    before, states = _counts(placement).values()
-    if not before["judged"]:
+    before, after = placement.before.judgement, placement.after.judgement
+    states = after.calculated_counts or dict.fromkeys(STATES, 0)
+    if not before.calculated_counts:
         return "No coral here is judged by light."
     stated = "" if placement.before.basis.key == "measured" else " by the stated values"
-    whom = f"{states['within']} of {count(before['judged'], 'coral')}"
+    whom = f"{states['within']} of {count(before.judged, 'coral')}"
     off = [f"{states[s]} {STATE_WORDS[s]}" for s in STATES if s != "within" and states[s]]
     if placement.unplaced:
         off.append(f"{len(placement.unplaced)} without a place")
-    text = f"{whom} within common practice{stated}, {before['within']} before"
+    text = f"{whom} within common practice{stated}, {before.calculated_counts['within']} before"
     return f"{'; '.join([text, *off])}."
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -10,7 +9,6 @@ from typing import Any
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Say
 from lightdose.answers.dose import answer_points, headline, overview
-from lightdose.answers.verdicts import counts
 from lightdose.answers.words import length, lengths, percent
 from lightdose.errors import literal
 from lightdose.model.comparison import Comparison
@@ -42,7 +40,7 @@ def report_answer(analysis: Analysis, comparison: Comparison | None, written: Ma
         },
         title=analysis.setup.title,
         basis=analysis.basis.key,
-        counts=counts(analysis.verdicts),
+        judged=analysis.judgement,
         cautions=analysis.cautions,
         setups=setups,
         overview=overview(analysis),
@@ -55,7 +53,6 @@ def _figures(analysis: Analysis) -> dict[str, Any]:
     doses = [v.dli_mol_m2_d for v in analysis.verdicts]
     return {
         "corals": len(analysis.verdicts),
-        "likely_states": dict(sorted(Counter(v.likely_state for v in analysis.verdicts).items())),
         "dli_mol_m2_d": [min(doses), max(doses)] if doses else None,
         "deciding_reading": None if deciding is None else {"site": deciding.site},
     }

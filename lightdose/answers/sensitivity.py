@@ -9,7 +9,7 @@ from typing import Any, Final
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, plain, said, table
-from lightdose.answers.verdicts import counts, verdict_sentence
+from lightdose.answers.verdicts import verdict_sentence
 from lightdose.answers.words import STATE_WORDS, count, typed_path
 from lightdose.model.changes import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.model.record import dataclass
@@ -143,7 +143,7 @@ def sensitivity_answer(tried: Sensitivity, sites: Sequence[str] = ()) -> Answer:
         },
         title=analysis.setup.title,
         basis=analysis.basis.key,
-        counts=counts(analysis.verdicts),
+        judged=analysis.judgement,
         cautions=analysis.cautions,
         setups=(analysis.setup,),
         sheet=Sheet(FIELDS, list(_rows(tried))),

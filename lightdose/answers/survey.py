@@ -11,7 +11,6 @@ from typing import Any, Final
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import Field, Sheet, as_json, said, table
-from lightdose.answers.verdicts import counts
 from lightdose.answers.words import PPFD_UNIT, as_typed, clock, count, length, number, typed_path
 from lightdose.model.plans import Narrowing, PlannedReading, Survey
 from lightdose.model.record import dataclass
@@ -165,7 +164,7 @@ def survey_answer(
         },
         title=survey.setup.title,
         basis=basis.key,
-        counts=counts(analysis.verdicts) if analysis else None,
+        judged=analysis.judgement if analysis else None,
         cautions=analysis.cautions if analysis else (),
         setups=(survey.setup,),
     )

@@ -10,7 +10,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Point, Points, Say, Section
 from lightdose.answers.dose import brief_cautions, cautions_section, safety_section
 from lightdose.answers.field import Field, as_json, plain, said, table
-from lightdose.answers.verdicts import brief_words, concern, counts_of_change, interval_text, verdict_words
+from lightdose.answers.verdicts import brief_words, concern, interval_text, verdict_words
 from lightdose.answers.words import (
     DLI_UNIT,
     clock,
@@ -102,9 +102,7 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
         lambda: tune_body(tuning, files),
         title=tuning.before.setup.title,
         basis=tuning.before.basis.key,
-        counts=counts_of_change(
-            (c.before.dli_state for c in tuning.corals), (c.after.dli_state for c in tuning.corals)
-        ),
+        judged={"before": tuning.before.judgement, "after": tuning.after.judgement},
         cautions=cautions,
         setups=(tuning.before.setup,),
         missed=bool(tuning.out_of_band),

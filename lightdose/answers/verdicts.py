@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from lightdose.answers.blocks import Bar
 from lightdose.answers.words import STATE_WORDS, count, number
 from lightdose.errors import literal
-from lightdose.model.results import Analysis, DliState, DliVerdict, Verdict
+from lightdose.model.results import Analysis, DliState, DliVerdict, Judgement, Verdict
 
 SURE: Final = 0.97
 """From here on a verdict needs no odds: our choice."""
@@ -27,7 +26,7 @@ ODDS: Final = (
 LIKELY_TO_TELL: Final = 0.5
 """A reading "would" tell where its chance is at least this: our choice."""
 
-OPEN: Final = "cannot tell yet"
+OPEN: Final = "undecided"
 
 SINGLE_VALUES: Final = "Doses here are single values, without a 95 % range."
 """For answers that are reckoned without the uncertainty of what they stand on."""
@@ -53,33 +52,33 @@ def table_words(verdict: Verdict) -> str:
     known = verdict.certainty
     if known is None:
         return STATE_WORDS[verdict.dli_state]
-    if known.likely == "undecided":
+    if known.verdict == "undecided":
         return OPEN
-    probability = known.probability[known.likely]
-    if probability >= SURE and known.likely == verdict.dli_state:
-        return STATE_WORDS[known.likely]
-    return f"probably {short_state(known.likely)} ({odds(probability)})"
+    probability = known.probability[known.verdict]
+    if probability >= SURE and known.verdict == verdict.dli_state:
+        return STATE_WORDS[known.verdict]
+    return f"probably {short_state(known.verdict)} ({odds(probability)})"
 
 
 def brief_words(verdict: Verdict) -> str:
-    """The verdict where two stand in one cell: "within", "probably above", "cannot tell yet"."""
+    """The verdict where two stand in one cell: "within", "probably above", "undecided"."""
     known = verdict.certainty
     if known is None:
         return short_state(verdict.dli_state)
-    if known.likely == "undecided":
+    if known.verdict == "undecided":
         return OPEN
-    sure = known.probability[known.likely] >= SURE and known.likely == verdict.dli_state
-    return short_state(known.likely) if sure else f"probably {short_state(known.likely)}"
+    sure = known.probability[known.verdict] >= SURE and known.verdict == verdict.dli_state
+    return short_state(known.verdict) if sure else f"probably {short_state(known.verdict)}"
 
 
 def verdict_words(verdict: Verdict) -> str:
-    """The verdict in full: "probably within (about 5 in 6)", "cannot tell yet: one reading at A3 would"."""
+    """The verdict in full: "probably within (about 5 in 6)", "undecided: one reading at A3 would settle it"."""
     known = verdict.certainty
     if known is None:
         return table_words(verdict)
-    if known.likely == "undecided":
+    if known.verdict == "undecided":
         return f"{OPEN}{_reading(verdict)}"
-    if known.likely != verdict.dli_state:
+    if known.verdict != verdict.dli_state:
         return f"{table_words(verdict)}, by the stated values {short_state(verdict.dli_state)}"
     return table_words(verdict)
 
@@ -90,7 +89,7 @@ def _reading(verdict: Verdict) -> str:
         return ""
     site = literal(known.reading_at)
     if (known.reading_settles or 0.0) >= LIKELY_TO_TELL:
-        return f": one reading at {site} would"
+        return f": one reading at {site} would settle it"
     return f": a reading at {site} would help most"
 
 
@@ -102,7 +101,7 @@ def interval_text(interval: tuple[float, float]) -> str:
 
 def open_verdicts(verdicts: Sequence[Verdict]) -> list[Verdict]:
     """The verdicts that nothing settles yet."""
-    return [v for v in verdicts if v.likely_state == "undecided"]
+    return [v for v in verdicts if v.dli_verdict == "undecided"]
 
 
 def deciding_sentence(analysis: Analysis) -> str:
@@ -113,16 +112,16 @@ def deciding_sentence(analysis: Analysis) -> str:
     names = ", ".join(literal(v.coral) for v in undecided[:5])
     if len(undecided) > 5:
         names += f" and {len(undecided) - 5} more"
-    lead = f"Cannot tell yet for {names}"
+    lead = f"Undecided: {names}"
     deciding = analysis.uncertainty.deciding if analysis.uncertainty else None
     if deciding is None:
         return f"{lead}."
     site, settles = literal(deciding.site), round(deciding.settles)
     if settles >= len(undecided):
-        return f"{lead}: one reading at {site} would."
+        return f"{lead}. One reading at {site} would settle {'it' if len(undecided) == 1 else 'them'}."
     if settles < 1:
-        return f"{lead}: a reading at {site} would help most."
-    return f"{lead}: one reading at {site} would for about {settles} of {count(len(undecided), 'coral')}."
+        return f"{lead}. A reading at {site} would help most."
+    return f"{lead}. One reading at {site} would settle about {settles} of {count(len(undecided), 'coral')}."
 
 
 SEVERITY: dict[DliVerdict, int] = {
@@ -143,12 +142,12 @@ def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
 
 def concern(verdict: Verdict) -> tuple[int, float]:
     """Sorts verdicts, the worst first."""
-    return SEVERITY[verdict.likely_state], -octaves_off(verdict)
+    return SEVERITY[verdict.dli_verdict], -octaves_off(verdict)
 
 
 def out_of_band(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     """Those below or above their group's usual light, worst first."""
-    return [v for v in worst_first(verdicts) if SEVERITY[v.likely_state] < SEVERITY["undecided"]]
+    return [v for v in worst_first(verdicts) if SEVERITY[v.dli_verdict] < SEVERITY["undecided"]]
 
 
 def octaves_off(verdict: Verdict) -> float:
@@ -160,52 +159,28 @@ def octaves_off(verdict: Verdict) -> float:
     return max(0.0, math.log2(low / dli) if low > 0 else 0.0, math.log2(dli / high))
 
 
-def verdict_sentence(verdicts: tuple[Verdict, ...]) -> str:
-    """How many corals stand where, such as "5 of 8 corals within common practice, 2 below, 1 above"."""
-    if not verdicts:
+def verdict_sentence(verdicts: Sequence[Verdict]) -> str:
+    """How many corals stand where, such as "5 of 8 corals within common practice, 1 undecided, 2 below"."""
+    return judgement_words(Judgement.of(verdicts), len(verdicts))
+
+
+def judgement_words(judged: Judgement, corals: int) -> str:
+    """The same of a judgement; ``corals`` counts those without light of their own too."""
+    if not corals:
         return "no corals to judge"
-    states = Counter(v.likely_state for v in verdicts)
-    judged = len(verdicts) - states["not_judged"]
-    if judged:
-        parts = [f"{states['within']} of {count(judged, 'coral')} within common practice"]
-    else:
-        parts = ["no coral here is judged by light"]
+    if judged.counts is None:
+        return "no coral here is judged by light"
+    parts = [f"{judged.within} of {count(judged.judged, 'coral')} within common practice"]
+    if judged.undecided:
+        parts.append(f"{judged.undecided} undecided")
     off: tuple[DliState, ...] = ("far_below", "below", "above", "far_above")
-    parts += [f"{states[s]} {STATE_WORDS[s].removesuffix(' usual')}" for s in off if states[s]]
-    if states["undecided"]:
-        parts.append(f"{states['undecided']} cannot be told yet")
-    if judged and states["not_judged"]:
-        parts.append(f"{states['not_judged']} not judged by light")
+    parts += [f"{judged.counts[s]} {STATE_WORDS[s].removesuffix(' usual')}" for s in off if judged.counts[s]]
+    if corals > judged.judged:
+        parts.append(f"{corals - judged.judged} not judged by light")
     return ", ".join(parts)
 
 
 STATES: tuple[DliState, ...] = ("far_below", "below", "within", "above", "far_above")
-
-
-def counts(verdicts: Sequence[Verdict]) -> dict[str, int] | None:
-    """How many judged corals stand where, by their verdicts; None where none is judged."""
-    states = Counter(v.likely_state for v in verdicts)
-    judged = len(verdicts) - states["not_judged"]
-    if not judged:
-        return None
-    keys: tuple[DliVerdict, ...] = ("within", "undecided", "below", "above", "far_below", "far_above")
-    return {"judged": judged, **{key: states[key] for key in keys}}
-
-
-def calculated_counts(states: Iterable[DliState]) -> dict[str, int]:
-    """How many judged corals stand where, by their calculated states alone; the keys are those of ``counts``.
-
-    No draws stand behind them, so none is undecided.
-    """
-    found = Counter(states)
-    keys: tuple[DliState, ...] = ("within", "below", "above", "far_below", "far_above")
-    judged = sum(found[key] for key in keys)
-    return {"judged": judged, "undecided": 0, **{key: found[key] for key in keys}}
-
-
-def counts_of_change(before: Iterable[DliState], after: Iterable[DliState]) -> dict[str, dict[str, int]]:
-    """The calculated counts before and after a change."""
-    return {"before": calculated_counts(before), "after": calculated_counts(after)}
 
 
 def bar_of(verdict: Verdict) -> Bar | None:

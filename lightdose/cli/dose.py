@@ -53,15 +53,15 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
     give one line each, those with corals furthest off first; --json and --csv hold everything. A setup that
     cannot be read does not stop the others: its problems are told, and the exit code is 2.
     """
-    from lightdose.analysis import analyse
     from lightdose.answers.dose import dose_answer
+    from lightdose.workflows.advice import advised
 
     if sites and not ask.figures:
         raise click.UsageError("--site chooses what --figures shows: add --figures DIR")
     if weigh_colour and ask.name and not (ask.as_json or ask.figures):
         raise click.UsageError("--colour-or-intensity needs --json or --figures where there are many setups")
     setup = ask.setup()
-    analysis = analyse(setup)
+    analysis = advised(setup)
     if csv_schedule:
         targets = schedule_targets(ask, csv_schedule, setup.fixtures, "--csv-schedule")
         programmes = {f.name: replace(f.programme, dial=None) for f in setup.fixtures}

@@ -465,7 +465,8 @@ class _JsonList:
         from lightdose import __version__
 
         self._lead = "\n"
-        shared: dict[str, Any] = {"title": None, "basis": None, "counts": None, "cautions": []}
+        shared: dict[str, Any] = {"title": None, "basis": None, "counts": None, "calculated_counts": None}
+        shared["cautions"] = []
         head = {"format": f"lightdose-{name}-many/1", **shared, "provenance": {"version": __version__}}
         click.echo(f'{json.dumps(head)[:-1]},\n"setups": [', nl=False)
 

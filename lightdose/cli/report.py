@@ -83,13 +83,13 @@ def command(ask: Ask, output: str | None, handout: str | None, paper: Paper | No
 
 def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
     """SETUP, and where there is another, both beside one another."""
-    from lightdose.analysis import analyse
     from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
+    from lightdose.workflows.advice import advised
     from lightdose.workflows.compare import compare
 
     first, other = ask.pair()
     if other is None:
-        return analyse(first.read(), also=TRISTIMULUS_WEIGHTINGS), None
+        return advised(first.read(), also=TRISTIMULUS_WEIGHTINGS), None
     comparison = compare(first.read(), other.read())
     return comparison.before, comparison
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -12,6 +11,7 @@ import numpy as np
 from lightdose.errors import InfeasibleError, Place, Problem, SetupError
 from lightdose.fit.placement_search import Choice, best_choice
 from lightdose.fit.placement_task import Light, PlaceTask, check_wishes, place_task, unknown_name
+from lightdose.model.paths import fewest_steps, free_sites, own_skies, too_near
 from lightdose.model.places import Grid, MoveWishes, PlacementPlan, PlaceWishes, Spot
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
@@ -153,18 +153,6 @@ def setup_spots(setup: Setup) -> list[Spot]:
     ]
 
 
-def own_skies(setup: Setup) -> dict[str, float]:
-    """The open sky that goes with each coral wherever it stands.
-
-    Returns
-    -------
-    dict
-        Coral -> 0-1; that of its own spot, where it has one.
-    """
-    of_spot = {s.name: s.open_sky if s.implicit else 1.0 for s in setup.sites}
-    return {c.name: c.open_sky * of_spot[c.site] for c in setup.corals}
-
-
 def standing_today(setup: Setup) -> dict[str, Spot]:
     """Where every coral stands now."""
     at_site = {s.name: s for s in setup_spots(setup)}
@@ -244,9 +232,6 @@ def _nearest(task: PlaceTask) -> dict[str, tuple[Spot, float]]:
     return found
 
 
-_ROUNDING = 1e-9
-
-
 @dataclass(frozen=True, eq=False)
 class MovePlan:
     """Sites on the way after today's, and the coral's dose at each. [mol m-2 d-1]"""
@@ -312,72 +297,6 @@ def plan_move(setup: Setup, before: Analysis, wishes: MoveWishes, light: Light) 
     return MovePlan(today, tuple(free[p] for p in path), tuple(float(dli[p]) for p in path))
 
 
-def fewest_steps(start: float, dli: FloatArray, growth: float, floor: float) -> list[tuple[int, ...] | None]:
-    """For every site, the stones that lead there, itself the last.
-
-    Parameters
-    ----------
-    start : float
-        Today's dose, above 0. [mol m-2 d-1]
-    dli : array, shape (n_site,)
-        Doses at the free sites. [mol m-2 d-1]
-    growth : float
-        Largest ratio of a step's dose to that before it.
-    floor : float
-        A step down to less than this is not allowed; a step up is. [mol m-2 d-1]
-
-    Returns
-    -------
-    list of (tuple of int, or None)
-        Of all paths with the fewest steps, one whose largest rise is least; None where there is no path.
-
-    Source
-    ------
-    Breadth-first search; within its layers the least largest ratio (a minimax path).
-    """
-    lit = np.maximum(dli, 1e-300)
-    paths: list[tuple[int, ...] | None] = [None] * dli.size
-    open_ = np.ones(dli.size, dtype=bool)
-    reached: list[tuple[float, tuple[int, ...], float]] = [(start, (), -math.inf)]
-    while reached:
-        layer: dict[int, tuple[float, tuple[int, ...]]] = {}
-        for dose, path, rise in reached:
-            allowed = open_ & (dli <= dose * growth * (1 + _ROUNDING)) & ((dli >= floor) | (dli >= dose))
-            for p in np.flatnonzero(allowed).tolist():
-                largest = max(rise, math.log(lit[p] / dose))
-                if p not in layer or largest < layer[p][0]:
-                    layer[p] = (largest, (*path, p))
-        reached = []
-        for p, (largest, path) in layer.items():
-            open_[p], paths[p] = False, path
-            reached.append((float(lit[p]), path, largest))
-    return paths
-
-
-def free_sites(setup: Setup, coral: Coral) -> list[Site]:
-    """Named sites without a coral, deep enough and far enough from every other coral's sting reach."""
-    places = {s.name: s for s in setup.sites}
-    others = [(c, places[c.site]) for c in setup.corals if c.name != coral.name]
-    taken = {c.site for c in setup.corals}
-    return [
-        s
-        for s in setup.sites
-        if not s.implicit
-        and s.name not in taken
-        and s.depth_m >= coral.height_m - _ROUNDING
-        and not _too_near(coral, s, others)
-    ]
-
-
-def _too_near(coral: Coral, site: Site, others: Sequence[tuple[Coral, Site]]) -> list[str]:
-    return [
-        other.name
-        for other, at in others
-        if math.dist((site.x_m, site.y_m), (at.x_m, at.y_m))
-        < max(other.keep_apart_m, coral.keep_apart_m) - _ROUNDING
-    ]
-
-
 def _named(setup: Setup, wishes: MoveWishes) -> tuple[Coral, Site]:
     problems = []
     if not setup.corals:
@@ -421,7 +340,7 @@ def _check_target(setup: Setup, coral: Coral, target: Site, free: Sequence[Site]
         )
     places = {s.name: s for s in setup.sites}
     others = [(c, places[c.site]) for c in setup.corals if c.name != coral.name]
-    near = ", ".join(repr(n) for n in _too_near(coral, target, others))
+    near = ", ".join(repr(n) for n in too_near(coral, target, others))
     raise SetupError(
         Problem(
             f"{target.name!r} is within sting reach of {near}",

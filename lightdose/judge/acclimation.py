@@ -18,8 +18,8 @@ import numpy as np
 import numpy.typing as npt
 
 from lightdose.errors import Problem, SetupError
-from lightdose.judge.advice import plain
 from lightdose.judge.earlier_light import Previous, acclimating_corals
+from lightdose.judge.plain_words import plain
 from lightdose.model.fixture import Programme
 from lightdose.model.plans import (
     AcclimatingCoral,

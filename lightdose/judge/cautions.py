@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.judge.advice import LONGEST_DAY_H, STEP_ABOVE_RISE, plain
 from lightdose.judge.hazard import short_lines
+from lightdose.judge.plain_words import LONGEST_DAY_H, STEP_ABOVE_RISE, plain
 from lightdose.model.fixture import DEFAULT_BEAM_FWHM_DEG, CosineLobe
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray, dataclass

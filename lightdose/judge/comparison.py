@@ -198,11 +198,11 @@ class RatioDraws:
     before: dict[int, FloatArray]
     ratio: dict[int, Interval]
 
-    def see_before(self, receiver: int, dli: FloatArray) -> None:
+    def see_before(self, receiver: int, dli: FloatArray, _: FloatArray) -> None:
         """Keep a receiver's drawn doses under A; single precision is a thousand times what is needed."""
         self.before[receiver] = dli.astype(np.float32)
 
-    def see_after(self, receiver: int, dli: FloatArray) -> None:
+    def see_after(self, receiver: int, dli: FloatArray, _: FloatArray) -> None:
         """Set the doses under B, drawn in the same world, over them."""
         own = self.before.pop(receiver)
         if own.min() > 0:

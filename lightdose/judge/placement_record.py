@@ -157,6 +157,7 @@ def placement_record(
     return Placement(
         setup=after.setup,
         before=before,
+        after=after,
         corals=corals,
         plan=plan,
         wishes=wishes,

@@ -6,6 +6,7 @@ what it measured by its own joint distribution.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
@@ -225,7 +226,13 @@ class Draws:
     ln_sky: Mapping[str, FloatArray]
 
 
-def draw_inputs(inputs: UncertainInputs, count: int, rng: np.random.Generator) -> Draws:
+def stream(seed: int, *names: str) -> np.random.Generator:
+    """Random numbers of something's own, by its name: nothing else that is drawn changes them."""
+    digest = hashlib.blake2b("\0".join(names).encode("utf-8", "surrogatepass"), digest_size=16).digest()
+    return np.random.default_rng([seed, *np.frombuffer(digest, np.uint32).tolist()])
+
+
+def draw_inputs(inputs: UncertainInputs, count: int, seed: int) -> Draws:
     """Draw what is common to all places.
 
     Parameters
@@ -233,38 +240,45 @@ def draw_inputs(inputs: UncertainInputs, count: int, rng: np.random.Generator) -
     inputs : UncertainInputs
     count : int
         How many draws.
-    rng : numpy Generator
+    seed : int
 
     Source
     ------
     Monte Carlo propagation, JCGM 101:2008. Distributions: see this module.
     """
-    measured = _measured_draws(inputs.calibration, count, rng)
-    gains, heights, beams, dimming = [], [], [], []
+    measured = _measured_draws(inputs.calibration, count, seed)
+    gains, heights, beams = [], [], []
     for spread in inputs.fixtures:
         fixture = spread.fixture
-        gains.append(_gain_draws(inputs, fixture, measured, count, rng))
+        gains.append(_gain_draws(inputs, fixture, measured, count, seed))
         height = measured.get(("height", fixture.name, ""))
         if height is None:
-            height = spread.height_sd_m * _held_normal(rng, count)
+            height = spread.height_sd_m * _held_normal(stream(seed, "height", fixture.name), count)
         heights.append(np.maximum(fixture.height_m + height, LOWEST_HEIGHT_SHARE * fixture.height_m))
         beam = measured.get(("beam", fixture.name, ""))
         if beam is None:
-            beam = spread.ln_beam_sd * _held_normal(rng, count)
+            beam = spread.ln_beam_sd * _held_normal(stream(seed, "beam", fixture.name), count)
         beams.append(np.minimum(beam, spread.ln_beam_limit))
-        dimming.append(0.01 * inputs.values["dimming_points"] * rng.standard_normal(count))
     yellowing = measured.get(("yellowing", "", ""))
     if yellowing is None:
-        yellowing = inputs.values["yellowing_per_m"] * np.abs(_held_normal(rng, count))
+        yellowing = inputs.values["yellowing_per_m"] * np.abs(_held_normal(stream(seed, "yellowing"), count))
     empty = np.ones((count, 0))
     return Draws(
         gain=np.concatenate(gains, axis=1) if gains else empty,
         height_m=np.column_stack(heights) if heights else empty,
         ln_beam=np.column_stack(beams) if beams else empty,
-        dimming=np.column_stack(dimming) if dimming else empty,
+        dimming=dimming_draws(inputs, count, seed),
         added_yellowing_per_m=np.maximum(yellowing, -inputs.yellowing_per_m),
         ln_sky={key[2]: values for key, values in measured.items() if key[0] == "open_sky"},
     )
+
+
+def dimming_draws(inputs: UncertainInputs, count: int, seed: int) -> FloatArray:
+    """Draws of the error of each fixture's output at mid level, shape (n_draw, n_fixture), 0-1."""
+    spread = 0.01 * inputs.values["dimming_points"]
+    names = [s.fixture.name for s in inputs.fixtures]
+    drawn = [spread * stream(seed, "dimming", name).standard_normal(count) for name in names]
+    return np.column_stack(drawn) if drawn else np.ones((count, 0))
 
 
 def _held_normal(rng: np.random.Generator, count: int) -> FloatArray:
@@ -276,17 +290,21 @@ def _gain_draws(
     fixture: Fixture,
     measured: Mapping[tuple[str, str, str], FloatArray],
     count: int,
-    rng: np.random.Generator,
+    seed: int,
 ) -> FloatArray:
     """Factors on the outputs of a fixture's channels, (n_draw, n_channel)."""
-    common = {kind: _common_draw(inputs, kind, count, rng) for kind in _kinds(fixture)}
+    common = {
+        kind: _common_draw(inputs, kind, count, stream(seed, "output", fixture.name, kind))
+        for kind in _kinds(fixture)
+    }
     apart = inputs.values["flux_channel_fraction"]
     together = measured.get(("together", fixture.name, ""))
     out = np.empty((count, len(fixture.type.channels)))
     for column, channel in enumerate(fixture.type.channels):
         ln = measured.get(("gain", fixture.name, channel.name))
         if ln is None:
-            out[:, column] = common[_kind(channel)] * np.exp(math.log1p(apart) * rng.standard_normal(count))
+            own = stream(seed, "channel", fixture.name, channel.name).standard_normal(count)
+            out[:, column] = common[_kind(channel)] * np.exp(math.log1p(apart) * own)
         else:
             out[:, column] = np.exp(ln if together is None else ln + together)
     return out
@@ -312,18 +330,17 @@ def _common_draw(inputs: UncertainInputs, kind: str, count: int, rng: np.random.
 
 
 def _measured_draws(
-    calibration: Calibration | None, count: int, rng: np.random.Generator
+    calibration: Calibration | None, count: int, seed: int
 ) -> dict[tuple[str, str, str], FloatArray]:
     """Joint deviations from the calibrated values, by kind, fixture, and channel or site."""
     if calibration is None or not calibration.parameters:
         return {}
-    value, vector = np.linalg.eigh(calibration.covariance)
-    root = vector * np.sqrt(np.maximum(value, 0.0))
-    deviation = rng.standard_normal((count, len(value))) @ root.T
-    return {
-        (p.kind, p.fixture, p.channel or p.site): np.ascontiguousarray(deviation[:, i])
-        for i, p in enumerate(calibration.parameters)
-    }
+    names = [(p.kind, p.fixture, p.channel or p.site) for p in calibration.parameters]
+    order = sorted(range(len(names)), key=names.__getitem__)
+    value, vector = np.linalg.eigh(calibration.covariance[np.ix_(order, order)])
+    root = (vector * np.sqrt(np.maximum(value, 0.0))) @ vector.T
+    deviation = stream(seed, "measured").standard_normal((count, len(value))) @ root.T
+    return {names[of]: np.ascontiguousarray(deviation[:, i]) for i, of in enumerate(order)}
 
 
 def described(inputs: UncertainInputs) -> tuple[UncertainInput, ...]:

@@ -9,12 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from lightdose.judge.advice import Case, Neighbour, advice_sentence
+from lightdose.judge.plain_words import light_sentence
 from lightdose.model.fixture import Fixture
 from lightdose.model.light import DayCurve, Dose, LightField
-from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import DliState, PeakState, Verdict
-from lightdose.model.setup import Coral, CoralGroup, Setup, Site
+from lightdose.model.setup import Coral, CoralGroup, Setup
 from lightdose.physics.dose import hours_at_pmax, over_ek_range
 
 OWN_BAND_SOURCE = "the keeper's own range for this coral"
@@ -23,7 +22,7 @@ OWN_BAND_SOURCE = "the keeper's own range for this coral"
 def judge_corals(
     setup: Setup, field: LightField, dose: Dose, curve: DayCurve | None = None
 ) -> tuple[Verdict, ...]:
-    """A verdict and one sentence of advice for every coral, in the order of the setup.
+    """A verdict and one sentence on the light of every coral, in the order of the setup.
 
     Parameters
     ----------
@@ -43,30 +42,18 @@ def judge_corals(
     """
     own = {r.coral: i for i, r in enumerate(field.receivers) if r.coral is not None}
     at_site = {r.name: i for i, r in enumerate(field.receivers) if r.coral is None}
-    headroom, level = output_headroom(setup.lit_fixtures), shared_level(setup.lit_fixtures)
-    free = _FreeSites.of(setup, dose)
     receivers = [own.get(coral.name, at_site[coral.site]) for coral in setup.corals]
     saturation = _saturation(setup, field, curve, receivers)
     verdicts = []
     for coral, receiver, saturated in zip(setup.corals, receivers, saturation, strict=True):
         verdict = replace(_verdict(setup, field, dose, coral, receiver), **saturated)
-        case = Case(
-            state=verdict.dli_state,
-            dli_mol_m2_d=verdict.dli_mol_m2_d,
-            band_dli=verdict.band_dli,
-            peak_state=verdict.peak_state,
-            brightest_hour_umol_m2_s=verdict.brightest_hour_ppfd_umol_m2_s,
-            band_peak=verdict.band_peak,
-            photoperiod_h=float(dose.photoperiod_h[receiver]),
-            peak_umol_m2_s=verdict.peak_ppfd_umol_m2_s,
-            headroom=headroom,
-            shared_level=level,
-            better_sites=free.better_for(coral, verdict),
+        said = light_sentence(
+            verdict,
+            own_band=coral.band_dli is not None,
             floor_harm="" if coral.band_dli else setup.groups[coral.group].floor_harm,
             previous_mol_m2_d=coral.previous if isinstance(coral.previous, float | int) else None,
-            own_band=coral.band_dli is not None,
         )
-        verdicts.append(replace(verdict, advice=advice_sentence(case)))
+        verdicts.append(replace(verdict, advice=said))
     return tuple(verdicts)
 
 
@@ -210,30 +197,6 @@ def output_headroom(fixtures: tuple[Fixture, ...]) -> float:
     return 1 / highest if highest > 0 else math.inf
 
 
-def shared_level(fixtures: tuple[Fixture, ...]) -> float | None:
-    """The highest level of the day where all channels that run share it and dim in proportion.
-
-    Parameters
-    ----------
-    fixtures : tuple of Fixture
-        The lit fixtures.
-
-    Returns
-    -------
-    float or None
-        0-1; None where one number does not say it.
-    """
-    levels = set()
-    for fixture in fixtures:
-        dimming = {c.name: c.dimming for c in fixture.type.channels}
-        for name, programme in fixture.programme.channels.items():
-            if (level := float(programme.level.max())) > 0:
-                levels.add(level)
-                if not np.array_equal(dimming[name].level, dimming[name].output):
-                    return None
-    return levels.pop() if len(levels) == 1 else None
-
-
 def _dli_marks(
     coral: Coral, group: CoralGroup
 ) -> tuple[tuple[float, float] | None, float | None, float | None]:
@@ -257,52 +220,3 @@ def _sources(setup: Setup, coral: Coral, group: CoralGroup) -> tuple[str, ...]:
     cited = tuple(setup.group_sources.get(key, key) for key in group.sources)
     own = coral.band_dli is not None or coral.peak_max is not None
     return (OWN_BAND_SOURCE, *cited) if own else cited
-
-
-@dataclass(frozen=True, eq=False)
-class _FreeSites:
-    """Named sites without a coral, and their doses in the same order. [mol m-2 d-1]"""
-
-    sites: tuple[Site, ...]
-    dli: FloatArray
-    corals: tuple[tuple[Coral, Site], ...]
-
-    @classmethod
-    def of(cls, setup: Setup, dose: Dose) -> _FreeSites:
-        """The free sites of a setup; its receivers begin with the sites."""
-        taken = {c.site for c in setup.corals}
-        free = [i for i, s in enumerate(setup.sites) if not s.implicit and s.name not in taken]
-        places = {s.name: s for s in setup.sites}
-        return cls(
-            tuple(setup.sites[i] for i in free),
-            dose.dli[free],
-            tuple((c, places[c.site]) for c in setup.corals),
-        )
-
-    def better_for(self, coral: Coral, verdict: Verdict, count: int = 2) -> tuple[Neighbour, ...]:
-        """Sites whose dose lies in the coral's band, nearest to the band's geometric middle first.
-
-        Only for a coral that is out of its band. One that stands above its site is left out: the light at its
-        height elsewhere was not computed.
-        """
-        settled = verdict.dli_state in ("within", "not_judged")
-        if settled or verdict.band_dli is None or coral.pinned or coral.height_m > 0 or not self.sites:
-            return ()
-        low, high = verdict.band_dli
-        dli = self.dli * coral.open_sky
-        fits = np.flatnonzero((dli >= low) & (dli <= high) & (dli > 0))
-        order = fits[np.argsort(np.abs(np.log(dli[fits] ** 2 / (max(low, 1e-3) * high))), kind="stable")]
-        found: list[Neighbour] = []
-        for i in order:
-            if len(found) == count:
-                break
-            if self._far_enough(coral, self.sites[i]):
-                found.append(Neighbour(self.sites[i].name, float(dli[i])))
-        return tuple(found)
-
-    def _far_enough(self, coral: Coral, site: Site) -> bool:
-        return all(
-            math.dist((site.x_m, site.y_m), (place.x_m, place.y_m)) >= apart
-            for other, place in self.corals
-            if other.name != coral.name and (apart := max(other.keep_apart_m, coral.keep_apart_m)) > 0
-        )

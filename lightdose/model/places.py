@@ -354,6 +354,7 @@ class Placement:
 
     setup: Setup
     before: Analysis
+    after: Analysis
     corals: tuple[PlacedCoral, ...]
     plan: PlacementPlan
     wishes: PlaceWishes

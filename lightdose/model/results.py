@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final, Literal
 
+from lightdose.model.advice import Advice
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Setup
@@ -22,9 +23,8 @@ class Certainty:
 
     Attributes
     ----------
-    verdict : the stated dose's state, or "undecided" where no state has a probability of 2/3
-    likely : the state that leads with 2/3 or more, else "undecided"; it may differ from the stated one near
-        an edge, since fixtures give less than their data sheets
+    verdict : the state that leads with a probability of 2/3 or more, else "undecided"; near an edge it may
+        differ from the calculated one, since fixtures give less than their data sheets
     probability : of every state; they add up to 1
     interval_dli, interval_peak : 95 %, at the coral's own place. [mol m-2 d-1, umol m-2 s-1]
     reading_at : site whose reading settles most of what is undecided; None where this verdict stands
@@ -32,7 +32,6 @@ class Certainty:
     """
 
     verdict: DliVerdict
-    likely: DliVerdict
     probability: Mapping[DliState, float]
     interval_dli: Interval
     interval_peak: Interval
@@ -204,13 +203,81 @@ class Verdict:
 
     @property
     def dli_verdict(self) -> DliVerdict:
-        """The state, or "undecided" where no state has a probability of 2/3."""
+        """The state that leads with a probability of 2/3 or more, else "undecided".
+
+        Words and counts follow it; without draws it is the calculated state.
+        """
         return self.dli_state if self.certainty is None else self.certainty.verdict
 
     @property
-    def likely_state(self) -> DliVerdict:
-        """The state that leads with a probability of 2/3 or more, else "undecided"; words follow it."""
-        return self.dli_state if self.certainty is None else self.certainty.likely
+    def penalty(self) -> float:
+        """0 within, 1 below or above, 2 far below or far above (our choice); expected over the draws."""
+        if self.certainty is None:
+            return PENALTY[self.dli_state]
+        return sum(PENALTY[state] * share for state, share in self.certainty.probability.items())
+
+
+PENALTY: Final[Mapping[DliState, float]] = {
+    "within": 0.0,
+    "below": 1.0,
+    "above": 1.0,
+    "far_below": 2.0,
+    "far_above": 2.0,
+    "not_judged": 0.0,
+}
+COUNTED: Final[tuple[DliVerdict, ...]] = (
+    "within",
+    "undecided",
+    "below",
+    "above",
+    "far_below",
+    "far_above",
+)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """How the judged corals of a tank stand: counted here, and nowhere else.
+
+    Attributes
+    ----------
+    counts : "judged" and how many have each verdict; None where light judges no coral
+    calculated_counts : the same by the states of the stated values, where none is undecided
+    penalty : sum over corals of 0 within, 1 off and 2 far off (our choice), expected over the draws
+    """
+
+    counts: Mapping[str, int] | None
+    calculated_counts: Mapping[str, int] | None
+    penalty: float
+
+    @classmethod
+    def of(cls, verdicts: Sequence[Verdict]) -> Judgement:
+        """The judgement of a tank."""
+        return cls(
+            _counted([v.dli_verdict for v in verdicts]),
+            _counted([v.dli_state for v in verdicts]),
+            sum(v.penalty for v in verdicts),
+        )
+
+    @property
+    def within(self) -> int:
+        """Corals within common practice."""
+        return self.counts["within"] if self.counts else 0
+
+    @property
+    def undecided(self) -> int:
+        """Corals without a verdict."""
+        return self.counts["undecided"] if self.counts else 0
+
+    @property
+    def judged(self) -> int:
+        """Corals that light judges."""
+        return self.counts["judged"] if self.counts else 0
+
+
+def _counted(states: Sequence[DliVerdict]) -> dict[str, int] | None:
+    judged = sum(state != "not_judged" for state in states)
+    return {"judged": judged, **{key: states.count(key) for key in COUNTED}} if judged else None
 
 
 @dataclass(frozen=True)
@@ -259,7 +326,8 @@ def weaker_basis(*bases: Basis) -> BasisKey:
 class Analysis:
     """Everything `dose` knows: the setup, its light field, its day, its doses and its verdicts.
 
-    ``hazards`` holds staring straight into each lit fixture from each distance.
+    ``hazards`` holds staring straight into each lit fixture from each distance; ``advice`` is None where it
+    was not asked for.
     """
 
     setup: Setup
@@ -273,6 +341,12 @@ class Analysis:
     version: str
     uncertainty: Uncertainty | None = None
     hazards: tuple[DirectView, ...] = ()
+    advice: Advice | None = None
+
+    @property
+    def judgement(self) -> Judgement:
+        """How the corals stand."""
+        return Judgement.of(self.verdicts)
 
     def verdicts_by_site(self) -> dict[str, tuple[Verdict, ...]]:
         """The verdicts of every site, in the order of the sites; empty for a site without corals."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
+from lightdose.answers.advice import advice_section
 from lightdose.answers.blocks import Block, Markup, Picture, Point, Points, Say, Section, Table
 from lightdose.answers.colour import (
     brightest_looks,
@@ -199,7 +200,8 @@ def report_page(report: Report) -> str:
 
 def _answer(report: Report) -> list[Point]:
     """The answer, and beside another setup what that one gives."""
-    points = [*answer_points(report.analysis).points, Point(report.analysis.basis.sentence, "Stands on")]
+    analysis = report.analysis
+    points = [*answer_points(analysis, report.unit).points, Point(analysis.basis.sentence, "Stands on")]
     if report.compared is not None:
         found = report.compared.comparison
         words = f"{literal(found.names[1])} (B). {photons_sentence(found)} Under B: "
@@ -216,6 +218,7 @@ def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
         Section(corals.title, (*corals.blocks[:1], Say(KEY, "note"), *corals.blocks[1:]), "corals", "Corals")
         if corals.blocks
         else corals,
+        advice_section(analysis, unit),
         _compared(report.compared),
         *tried,
         sites_section(analysis, unit),

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from lightdose.analysis import channel_spectra, judged_under, light_of, site_days, site_spectra
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import read_emitter, reference_tables
-from lightdose.judge.advice import rounded_down
 from lightdose.judge.comparison import RatioDraws, Side, compare_analyses, same_light_field
 from lightdose.judge.map_choice import EVIDENCE
+from lightdose.judge.plain_words import rounded_down
 from lightdose.model.comparison import Compared, Comparison, LooksAndGets, SiteComparison
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis
@@ -18,8 +19,10 @@ from lightdose.model.shop import HandedLight, Handout, Slip
 from lightdose.near_names import did_you_mean
 from lightdose.physics import spectrum_metrics
 from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
+from lightdose.workflows.advice import advice_on, keeping
 from lightdose.workflows.explain import diminishing_return
 
+See = Callable[[int, FloatArray, FloatArray], None]
 MOST_PREVIOUS = 100.0
 """A setup takes no higher `previous` than this. [mol m-2 d-1]"""
 
@@ -88,16 +91,30 @@ def compare(
     seen = _eye()
     light = light_of(a, TRISTIMULUS_WEIGHTINGS)
     shared = same_light_field(a, b)
-    draws = RatioDraws({}, {})
-    before = judged_under(a, *light, certainty=certainty, see=draws.see_before if shared else None)
+    draws, kept = RatioDraws({}, {}), (keeping(a), keeping(b))
+    ratios = (draws.see_before, draws.see_after) if shared else (None, None)
+    before = judged_under(a, *light, certainty=certainty, see=_both(kept[0].see, ratios[0]))
+    before = replace(before, advice=advice_on(before, light[0], kept[0]) if certainty else None)
     if shared:
         ready, field = light
         light = ready.running(b.lit_fixtures), field
     else:
         light = light_of(b, TRISTIMULUS_WEIGHTINGS)
-    after = judged_under(b, *light, certainty=certainty, see=draws.see_after if shared else None)
+    after = judged_under(b, *light, certainty=certainty, see=_both(kept[1].see, ratios[1]))
+    after = replace(after, advice=advice_on(after, light[0], kept[1]) if certainty else None)
     one, other = (Side(x, _looks(x, seen)) for x in (before, after))
     return compare_analyses(one, other, names or _titles(a, b), draws.ratio if shared else None)
+
+
+def _both(one: See, other: See | None) -> See:
+    """What shows the draws of a receiver to two that want them."""
+
+    def see(receiver: int, dli: FloatArray, response: FloatArray) -> None:
+        one(receiver, dli, response)
+        if other is not None:
+            other(receiver, dli, response)
+
+    return see
 
 
 def with_days(comparison: Comparison, sites: Sequence[SiteComparison]) -> Compared:

@@ -194,8 +194,9 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
         If there are no corals, more than ``MOST_CORALS``, or no places, a name is unknown, or pins
         contradict one another.
     """
-    from lightdose.fit.placement import own_skies, plan_placement, standing_today, with_places
+    from lightdose.fit.placement import plan_placement, standing_today, with_places
     from lightdose.judge.placement_record import placement_record
+    from lightdose.model.paths import own_skies
 
     _refuse_too_many(setup, "place")
     today = standing_today(setup)
@@ -276,7 +277,7 @@ def _refuse_too_many(setup: Setup, command: str) -> None:
 
 def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:
     """Free sites that a coral may take, and its PPFD of each channel at full output there."""
-    from lightdose.fit.placement import free_sites
+    from lightdose.model.paths import free_sites
 
     coral = next(c for c in setup.corals if c.name == name)
     free = [] if coral.pinned else free_sites(setup, coral)

@@ -104,7 +104,7 @@ def test_open_verdicts_are_counted_apart_and_stand_before_those_within() -> None
     analysis = made()
     assert "2 cannot be told yet" in verdict_sentence(analysis.verdicts)
     assert "2 cannot be told yet" in closing_line(analysis)
-    words = [v.likely_state for v in worst_first(analysis.verdicts)]
+    words = [v.dli_verdict for v in worst_first(analysis.verdicts)]
     assert max(words.index(s) for s in ("far_below", "above") if s in words) < words.index("undecided")
     assert words.index("undecided") < words.index("within")
 

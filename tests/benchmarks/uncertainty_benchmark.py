@@ -16,7 +16,8 @@ from rows import best_s, row
 from lightdose.analysis import analyse, scene_of
 from lightdose.files.groups_file import default_groups
 from lightdose.files.library import reference_tables
-from lightdose.judge.uncertainty import DRAWS, with_certainty
+from lightdose.judge.drawn_light import DRAWS
+from lightdose.judge.uncertainty import with_certainty
 from lightdose.model.fixture import (
     Aperture,
     Channel,

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lightdose.judge.advice import (
+from lightdose.judge.plain_words import (
     Case,
     Neighbour,
     advice_sentence,

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lightdose.judge.uncertainty import uncertain_day
+from lightdose.judge.drawn_light import uncertain_day
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
 
 from .full_model import small_setup, varied_fixture

@@ -27,7 +27,7 @@ COUNT = 20_000
 
 
 def drawn(setup: Setup, count: int = COUNT) -> Draws:
-    return draw_inputs(uncertain_inputs(setup), count, np.random.default_rng(3))
+    return draw_inputs(uncertain_inputs(setup), count, 3)
 
 
 def only(**own: float) -> Setup:

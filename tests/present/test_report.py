@@ -319,13 +319,13 @@ def test_first_screen_answers_in_words() -> None:
 def test_answer_of_other_tanks_says_what_holds() -> None:
     """All within, none judged and no corals are told apart; an open verdict asks for a reading first."""
     analysis = example()
-    within = tuple(v for v in analysis.verdicts if v.likely_state == "within")
+    within = tuple(v for v in analysis.verdicts if v.dli_verdict == "within")
     assert headline(replace(analysis, verdicts=within)) == "All 6 corals get a usual amount of light."
     assert first_step(replace(analysis, verdicts=within)).startswith("Leave the light as it is")
     assert headline(replace(analysis, verdicts=())).startswith("No corals yet")
-    undecided = tuple(v for v in analysis.verdicts if v.likely_state == "undecided")
+    undecided = tuple(v for v in analysis.verdicts if v.dli_verdict == "undecided")
     assert first_step(replace(analysis, verdicts=undecided)).startswith("Take a meter reading")
-    below = tuple(v for v in analysis.verdicts if v.likely_state == "below")
+    below = tuple(v for v in analysis.verdicts if v.dli_verdict == "below")
     three = tuple(replace(below[0], coral=f"frag {n}") for n in range(3))
     assert first_step(replace(analysis, verdicts=three)).startswith("Give the tank more light as a whole")
 

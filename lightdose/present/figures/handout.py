@@ -59,7 +59,7 @@ def chosen_rows(rows: Sequence[CoralRow], room: int) -> list[CoralRow]:
     """As many as there is room for: those furthest off in half of it, else one of each group in turn."""
     if len(rows) <= room:
         return list(rows)
-    off = [i for i, row in enumerate(rows) if any(v and SEVERITY[v.likely_state] < 2 for v in row.verdicts)]
+    off = [i for i, row in enumerate(rows) if any(v and SEVERITY[v.dli_verdict] < 2 for v in row.verdicts)]
     kept = off[: room // 2]
     seen: dict[str, int] = {}
     turns = []

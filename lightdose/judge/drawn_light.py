@@ -1,0 +1,324 @@
+"""The light of a tank as it is believed: seeded draws of everything that is not known exactly.
+
+The error of a channel's output is a tent over its level: largest at mid level, 0 at both ends, linear
+between. A tent is the difference of two dimming curves, so days stay exact.
+
+The light field is computed at moved places and changed heights, beams and waters; each draw takes one of the
+moved places and interpolates the rest in the logarithm. Doses and peaks follow from the drawn response and
+the drawn dimming, exactly as the stated ones do.
+
+Everything that has a name has random numbers of its own, so that no result hangs on the order of corals,
+fixtures or channels, and a changed programme or a moved coral is judged by the same draws as before.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from lightdose.judge.uncertain_inputs import Draws, UncertainInputs, draw_inputs, stream
+from lightdose.model.fixture import DimmingCurve, Fixture
+from lightdose.model.record import FloatArray, dataclass, quantiles
+from lightdose.model.setup import Receiver
+from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
+from lightdose.physics.field_changes import FieldChanges, field_changes
+from lightdose.physics.light_field import PreparedField
+from lightdose.quantities import MOL_PER_UMOL_S_H
+
+FILLS = DimmingCurve(np.array([0.0, 0.5, 1.0]), np.array([0.0, 1.0, 1.0]))
+WAITS = DimmingCurve(np.array([0.0, 0.5, 1.0]), np.array([0.0, 0.0, 1.0]))
+"""The tent is the first less the second."""
+
+PEAK_TRIALS = 64
+PEAK_SPREAD = 0.5
+"""Times that may hold the peak are found at so many places, under mixes with each channel within +- 50 %."""
+
+
+@dataclass(frozen=True, eq=False)
+class UncertainDay:
+    """Integrals and brightest moments of a day, as stated and per unit error at mid level.
+
+    Attributes
+    ----------
+    stated_h, tent_h : array, shape (n_channel,); integral of output, and of the tent. [h]
+    peak_output, peak_tent : array, shape (n_moment, n_channel); at the times that may hold the peak
+    fixture_of : index of the fixture of each channel
+    """
+
+    stated_h: FloatArray
+    tent_h: FloatArray
+    peak_output: FloatArray
+    peak_tent: FloatArray
+    fixture_of: tuple[int, ...]
+
+    def hours(self, dimming: FloatArray) -> FloatArray:
+        """Drawn integrals of output, shape (n_channel, n_draw); ``dimming`` has (n_draw, n_fixture). [h]"""
+        shift = dimming.T[list(self.fixture_of)]
+        hours = self.stated_h[:, None] + self.tent_h[:, None] * shift
+        return np.asarray(np.maximum(hours, 0.0))
+
+    def peaks(self, response: FloatArray, dimming: FloatArray) -> FloatArray:
+        """Drawn peaks, shape (n_receiver, n_draw), of responses (n_receiver, n_channel, n_draw)."""
+        best = np.zeros((response.shape[0], response.shape[2]))
+        shift = dimming.T[list(self.fixture_of)]
+        for output, tent in zip(self.peak_output, self.peak_tent, strict=True):
+            drawn = np.maximum(output[:, None] + tent[:, None] * shift, 0.0)
+            np.maximum(best, np.einsum("rck,ck->rk", response, drawn), out=best)
+        return best
+
+
+def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> UncertainDay:
+    """The day of all channels and how it changes with an error at mid level.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+        The lit ones.
+    response : array, shape (n_place, n_channel)
+        PPFD at full output, to find the times that may hold the peak. [umol m-2 s-1]
+
+    Source
+    ------
+    The tent is our choice: drivers are set at both ends and worst between.
+    """
+    count = sum(len(f.type.channels) for f in fixtures)
+    shadows = [_dimmed(f, curve) for curve in (FILLS, WAITS) for f in fixtures]
+    curve = day_curve([*fixtures, *shadows])
+    hours = full_output_hours(curve)
+    output = day_points(curve)[1]
+    stated = output[:, :count]
+    tent = output[:, count : 2 * count] - output[:, 2 * count :]
+    moments = _moments(stated, response)
+    return UncertainDay(
+        hours[:count],
+        hours[count : 2 * count] - hours[2 * count :],
+        stated[moments],
+        tent[moments],
+        tuple(i for i, f in enumerate(fixtures) for _ in f.type.channels),
+    )
+
+
+def tent_hours(fixtures: Sequence[Fixture]) -> FloatArray:
+    """Hours that an error of 1 at mid level adds to each channel's hours at full output, (n_channel,). [h]"""
+    fills, waits = (
+        full_output_hours(day_curve([_dimmed(f, curve) for f in fixtures])) for curve in (FILLS, WAITS)
+    )
+    return np.asarray(fills - waits)
+
+
+def _dimmed(fixture: Fixture, dimming: DimmingCurve) -> Fixture:
+    channels = tuple(replace(c, dimming=dimming) for c in fixture.type.channels)
+    return replace(fixture, type=replace(fixture.type, channels=channels))
+
+
+def _moments(output: FloatArray, response: FloatArray) -> list[int]:
+    """Points of the day that hold the peak of some place under some mix of the channels."""
+    places = response[np.linspace(0, len(response) - 1, min(len(response), PEAK_TRIALS)).astype(int)]
+    if not places.size:
+        return []
+    rng = np.random.default_rng(1)
+    mixes = np.concatenate(
+        [places, *(places * rng.uniform(1 - PEAK_SPREAD, 1 + PEAK_SPREAD, places.shape) for _ in range(4))]
+    )
+    # Of equal moments the first stands for all: a plateau is one moment.
+    distinct, first = np.unique(output, axis=0, return_index=True)
+    day = mixes @ distinct.T
+    return sorted({int(first[i]) for i in np.argmax(day, axis=1)})
+
+
+DRAWS = 4_000
+SEED = 1
+COVERED = (0.025, 0.975)
+"""Ends of the intervals: 95 %."""
+
+OFFSET_SD = math.sqrt(3.0)
+OFFSET_SHARES = (1 / 6, 5 / 6)
+"""A place is drawn at -d, 0 or +d on each axis with 1/6, 2/3, 1/6; d = sqrt 3 standard uncertainties has the
+first five moments of a normal distribution (Gauss-Hermite, three points)."""
+
+VALUES_AT_ONCE = 100_000
+"""Draws x channels x places in one block: what fits the cache of one core, by measurement."""
+
+
+def draw_doses(
+    inputs: UncertainInputs,
+    ready: PreparedField,
+    receivers: Sequence[Receiver],
+    see: Callable[[int, FloatArray, FloatArray], None] = lambda *_: None,
+    *,
+    draws: int = DRAWS,
+    seed: int = SEED,
+) -> tuple[FloatArray, FloatArray]:
+    """Draw doses and peaks of every place.
+
+    Parameters
+    ----------
+    inputs : UncertainInputs
+    ready : PreparedField
+        With the weighting "ppfd".
+    receivers : sequence of Receiver
+    see : callable
+        Gets the index of each receiver, its drawn doses, shape (n_draw,), and its drawn PPFD of every channel
+        at full output, shape (n_channel, n_draw), once; they are not kept.
+    draws, seed : int
+
+    Returns
+    -------
+    dli, peak : array, shape (n_receiver, 2)
+        95 % intervals. [mol m-2 d-1, umol m-2 s-1]
+
+    Source
+    ------
+    Monte Carlo propagation of distributions, JCGM 101:2008.
+    """
+    common = draw_inputs(inputs, draws, seed)
+    points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
+    changes = field_changes(
+        ready.only("ppfd"),
+        points,
+        OFFSET_SD * inputs.position_m,
+        [s.steps for s in inputs.fixtures],
+        inputs.yellowing_steps_per_m,
+    )
+    day = uncertain_day(ready.scene.fixtures, changes.stated)
+    bases = _bases(inputs, common)
+    dli, peak = np.zeros((len(receivers), 2)), np.zeros((len(receivers), 2))
+    hours = day.hours(common.dimming)
+    for block in _blocks(receivers, draws * max(1, len(hours))):
+        place = _PlaceDraws.of(inputs, common, [receivers[i] for i in block], draws, seed)
+        response = _drawn_response(changes, block, bases, place, common.gain)
+        doses = MOL_PER_UMOL_S_H * np.einsum("rck,ck->rk", response, hours)
+        dli[block] = _interval(doses)
+        peak[block] = _interval(day.peaks(response, common.dimming))
+        for row, receiver in enumerate(block):
+            see(receiver, doses[row], response[row])
+    return dli, peak
+
+
+def _interval(values: FloatArray) -> FloatArray:
+    """2.5 and 97.5 percentiles along the draws; shape (n_place, n_draw) to (n_place, 2)."""
+    return quantiles(values, COVERED)
+
+
+def _blocks(receivers: Sequence[Receiver], values_each: int) -> Iterator[list[int]]:
+    """Receivers in blocks, all of one site together: a site's position is drawn once."""
+    by_site: dict[str, list[int]] = {}
+    for index, receiver in enumerate(receivers):
+        by_site.setdefault(receiver.site, []).append(index)
+    most = max(1, VALUES_AT_ONCE // values_each)
+    block: list[int] = []
+    for members in by_site.values():
+        if block and len(block) + len(members) > most:
+            yield block
+            block = []
+        block = block + members
+    if block:
+        yield block
+
+
+@dataclass(frozen=True, eq=False)
+class _PlaceDraws:
+    """Draws of a block of receivers: index of the offset, and a factor; both (n_receiver, n_draw)."""
+
+    offset: npt.NDArray[np.intp]
+    factor: FloatArray
+
+    @classmethod
+    def of(
+        cls,
+        inputs: UncertainInputs,
+        common: Draws,
+        receivers: Sequence[Receiver],
+        draws: int,
+        seed: int,
+    ) -> _PlaceDraws:
+        low, high = OFFSET_SHARES
+        model = math.log1p(inputs.values["model_fraction"])
+        offset = np.empty((len(receivers), draws), dtype=np.intp)
+        factor = np.empty((len(receivers), draws))
+        drawn: dict[str, tuple[npt.NDArray[np.intp], FloatArray]] = {}
+        for i, receiver in enumerate(receivers):
+            if receiver.site not in drawn:
+                own = stream(seed, "place", receiver.site)
+                axis = own.random((3, draws), dtype=np.float32)
+                step = (axis > low).astype(np.intp) + (axis > high)
+                drawn[receiver.site] = (3 * step[0] + step[1]) * 3 + step[2], own.standard_normal(draws)
+            offset[i], sky = drawn[receiver.site]
+            own = stream(seed, "model", receiver.coral or receiver.site)
+            factor[i] = np.exp(model * own.standard_normal(draws))
+            factor[i] *= _open_sky(inputs, common, receiver, sky)
+        return cls(offset, factor)
+
+
+def _open_sky(
+    inputs: UncertainInputs, common: Draws, receiver: Receiver, z: FloatArray
+) -> FloatArray | float:
+    """Draws of a receiver's open sky, 0-1; one that is wholly open is known."""
+    measured = common.ln_sky.get(receiver.site)
+    if measured is not None:
+        return np.asarray(np.minimum(receiver.open_sky * np.exp(measured), 1.0))
+    if receiver.open_sky >= 1:
+        return receiver.open_sky
+    return np.clip(receiver.open_sky + inputs.values["open_sky"] * z, 0.0, 1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Bases:
+    """What multiplies the ln changes of each fixture: shape (2, n_draw) for height, beam and yellowing."""
+
+    height: tuple[FloatArray, ...]
+    beam: tuple[FloatArray, ...]
+    yellowing: FloatArray
+    channels: tuple[slice, ...]
+
+
+def _bases(inputs: UncertainInputs, common: Draws) -> _Bases:
+    heights, beams, channels, first = [], [], [], 0
+    for i, spread in enumerate(inputs.fixtures):
+        steps = spread.steps
+        low, high = (h - spread.fixture.height_m for h in steps.height_m)
+        heights.append(_parabola(common.height_m[:, i] - spread.fixture.height_m, low, high))
+        beams.append(_parabola(common.ln_beam[:, i], *steps.ln_beam))
+        count = len(spread.fixture.type.channels)
+        channels.append(slice(first, first + count))
+        first += count
+    yellowing = _parabola(common.added_yellowing_per_m, *inputs.yellowing_steps_per_m)
+    return _Bases(tuple(heights), tuple(beams), yellowing, tuple(channels))
+
+
+def _parabola(value: FloatArray, one: float, other: float) -> FloatArray:
+    """Weights of two nodes in the parabola through 0 at 0; linear where only one node is off 0."""
+    out = np.zeros((2, value.size))
+    if one == 0 or other == 0 or one == other:
+        for row, node in enumerate((one, other)):
+            if node != 0:
+                out[row] = value / node
+                break
+        return out
+    out[0] = value * (value - other) / (one * (one - other))
+    out[1] = value * (value - one) / (other * (other - one))
+    return out
+
+
+def _drawn_response(
+    changes: FieldChanges, block: list[int], bases: _Bases, place: _PlaceDraws, gain: FloatArray
+) -> FloatArray:
+    """PPFD of every channel at full output in every draw, shape (n_receiver, n_channel, n_draw)."""
+    shape = (len(block), changes.stated.shape[1], len(gain))
+    response = np.empty(shape)
+    for row, receiver in enumerate(block):
+        np.take(changes.moved[receiver], place.offset[row], axis=1, out=response[row], mode="clip")
+        response[row] *= place.factor[row]
+    response *= gain.T
+    parts = (changes.ln_height, changes.ln_beam, changes.ln_yellowing)
+    for height, beam, own in zip(bases.height, bases.beam, bases.channels, strict=True):
+        weights = np.concatenate((height, beam, bases.yellowing))
+        ln = np.concatenate([part[:, block, own] for part in parts]).transpose(1, 2, 0)
+        change = np.ascontiguousarray(ln) @ weights
+        np.exp(change, out=change)
+        response[:, own] *= change
+    return response
