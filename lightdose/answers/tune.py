@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from lightdose.answers.advice import unserved_sentence
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Point, Points, Say, Section
 from lightdose.answers.dose import brief_cautions, cautions_section, safety_section
@@ -25,9 +26,10 @@ from lightdose.answers.words import (
     typed_path,
 )
 from lightdose.errors import literal
-from lightdose.model.plans import BLUE_BELOW_NM, Conflict, CoralChange, Edge, Remedy, Tuning
+from lightdose.model.advice import Advice
+from lightdose.model.plans import BLUE_BELOW_NM, CoralChange, Tuning
+from lightdose.model.results import Analysis
 
-EDGE_WORDS: Final[Mapping[Edge, str]] = {"low": "low edge", "high": "high edge", "peak": "midday limit"}
 SUDDEN_NAMED: Final = 4
 
 
@@ -51,8 +53,6 @@ CORAL: Final = (
     Field("band_dli", "usual", lambda c: c.after.band_dli, kind="string", show=lambda band: range_text(*band),
           at={"corals": 4}),
     said("today_is", "today is", lambda c: brief_words(c.before), kind="string", at={"corals": 5}),
-    Field("binds", "limited by", lambda c: c.binds, kind="string", show=lambda edge: EDGE_WORDS[edge],
-          at={"corals": 6}),
     said("tuned_95", "tuned, 95 %", lambda c: c.after.certainty and c.after.certainty.interval_dli,
          show=interval_text, at={"corals": 7, "certainty": 1}),
     said("tuned_words", "tuned is", lambda c: verdict_words(c.after), kind="string", fold=True,
@@ -81,7 +81,7 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
     """The finding, levels, corals, what to mind; ``files``: fixture -> schedule that was written."""
     cautions = tuning.after.cautions
     corals = sorted(tuning.corals, key=lambda c: concern(c.after))
-    levels = table("channels", "Levels at the plateau", CHANNEL, tuning.channels, least=4)
+    levels = table("channels", "Levels at the plateau, as they are set", CHANNEL, tuning.channels, least=4)
     doses = table(
         "corals", "Doses before and after", CORAL, corals, strong=lambda c: c in tuning.out_of_band, least=3
     )
@@ -110,12 +110,18 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
 
 
 def tune_body(tuning: Tuning, files: Mapping[str, Path]) -> dict[str, Any]:
-    """Schedules and levels, the day, the corals before and after, and what stands in the way."""
+    """Schedules and levels, overall settings, the day, the corals before and after, and whom to move."""
     energy_before, energy_after = tuning.energy_kwh_d
-    loss, worst = tuning.largest_loss
+    moved = tuning.moved
     return {
+        "change": tuning.wishes.change,
         "prefer": tuning.wishes.prefer,
         "unchanged": tuning.unchanged,
+        "refused": plain(tuning.refused),
+        "penalty": {when: part.judgement.penalty for when, part in _sides(tuning)},
+        "all_channels": {
+            when: {d.fixture: getattr(d, when) for d in tuning.dials} for when, _ in _sides(tuning)
+        },
         "schedules": [
             schedule_json(name, files.get(name))
             | {"channels": [as_json(CHANNEL, c) for c in tuning.channels if c.fixture == name]}
@@ -123,17 +129,29 @@ def tune_body(tuning: Tuning, files: Mapping[str, Path]) -> dict[str, Any]:
         ],
         "day": {"before": plain(tuning.day_before), "after": plain(tuning.day_after)},
         "out_of_band": len(tuning.out_of_band),
-        "conflict": plain(tuning.conflict),
+        "better": [c.coral for c in tuning.corals if c.step < 0],
+        "worse": [c.coral for c in tuning.corals if c.step > 0],
+        "cannot_be_served": plain(tuning.unserved),
+        "with_moves": moved
+        and {
+            "moves": [{"coral": c, "from": a, "to": b} for c, (a, b) in moved.moves.items()],
+            "counts": moved.after.judgement.counts,
+            "calculated_counts": moved.after.judgement.calculated_counts,
+            "penalty": moved.after.judgement.penalty,
+        },
         "corals": [as_json(CORAL, change) for change in tuning.corals],
         "energy_kwh_d": {"before": energy_before, "after": energy_after},
-        "writing_loss": {"largest_fraction": loss, "coral": worst or None},
         "too_big_for_one_day": [c.coral for c in tuning.sudden],
         "notes": notes(tuning),
     }
 
 
+def _sides(tuning: Tuning) -> tuple[tuple[str, Analysis], tuple[str, Analysis]]:
+    return ("before", tuning.before), ("after", tuning.after)
+
+
 def opening(tuning: Tuning) -> list[Block]:
-    """On what it stands, then the finding, who stands in the way, the day, and what was kept or cut."""
+    """What to turn where, on what that stands, the day, and the corals that only a move serves."""
     basis = tuning.before.basis
     lead = basis.sentence
     if basis.key != "measured":
@@ -141,23 +159,79 @@ def opening(tuning: Tuning) -> list[Block]:
             f"Measure first. {basis.sentence} One meter reading at a coral and "
             "`lightdose calibrate` come before these levels."
         )
-    told = [*conflict_sentences(tuning.conflict), *_day_words(tuning), *notes(tuning)]
+    told = [*_setting_words(tuning), *_day_words(tuning), *notes(tuning), *_moves_words(tuning)]
     return [Say(lead, "basis"), Say(headline(tuning), "strong"), *map(Say, told)]
 
 
 def headline(tuning: Tuning) -> str:
-    """How many corals are served, before and after."""
-    judged = [c for c in tuning.corals if c.after.dli_state != "not_judged"]
-    within = sum(c.before.dli_state == "within" for c in judged)
-    out = len(tuning.out_of_band)
+    """How the corals stand, before and after."""
+    before, after = tuning.before.judgement, tuning.after.judgement
+    now = f"{before.within} of {count(before.judged, 'coral')} within common practice"
+    undecided = f", {before.undecided} undecided" if before.undecided else ""
+    if not tuning.unchanged:
+        then = f"{after.within} of {count(after.judged, 'coral')} within common practice"
+        open_ = f", {after.undecided} undecided" if after.undecided or before.undecided else ""
+        was = f"{before.within} within{undecided}" if undecided else f"{before.within}"
+        return f"{then}{open_}; {was} before."
+    if before.within == before.judged:
+        return f"Leave it: {now} already."
+    what = {
+        "overall": "overall setting and no other day",
+        "fixtures": "setting of the fixtures and no other day",
+        "channels": "level of the channels and no other day",
+    }[tuning.wishes.change]
+    text = f"Leave it: no other {what} serves more corals. {now}{undecided}."
+    if tuning.refused is not None:
+        other = tuning.refused
+        left = f"{other.within} within, {other.undecided} undecided"
+        text += f" The best within your bounds would leave {left}."
+    return text
+
+
+def _setting_words(tuning: Tuning) -> list[str]:
+    """What to turn at the fixture."""
     if tuning.unchanged:
-        whose = "the coral its" if len(judged) == 1 else "every coral its"
-        return f"Today's programme already gives {whose} usual amount: nothing to change."
-    whom = f"{len(judged) - out} of {count(len(judged), 'coral')}"
-    if not out:
-        whom = {1: "The coral", 2: "Both corals"}.get(len(judged), f"All {len(judged)} corals")
-    stated = "" if tuning.before.basis.key == "measured" else " by the stated values"
-    return f"{whom} within common practice{stated}, {within} before."
+        return []
+    turned = [d for d in tuning.dials if d.after != d.before]
+    levels = [c for c in tuning.channels if round(c.level_after - c.level_before, 6)]
+    steps = {(d.before, d.after) for d in turned}
+    sentences = []
+    rest = "; the levels of the channels stay as they are set."
+    if turned and levels:
+        rest = ", with the levels of the table below."
+    if turned:
+        if len(steps) == 1 and len(turned) == len(tuning.after.setup.lit_fixtures):
+            before, after = map(percent_text, steps.pop())
+            sentences.append(f"Overall {before} to {after}{rest}")
+        else:
+            each = ", ".join(
+                f"{literal(d.fixture)} {percent_text(d.before)} to {percent_text(d.after)}" for d in turned
+            )
+            sentences.append(f"Overall setting: {each}{rest}")
+    elif levels:
+        factors = {round(c.level_after / c.level_before, 2) for c in tuning.channels if c.level_before > 0}
+        if len(factors) == 1:
+            sentences.append(f"All levels times {factors.pop():g}: enter those of the table below.")
+        else:
+            sentences.append("Enter the levels of the table below.")
+    return sentences
+
+
+def _moves_words(tuning: Tuning) -> list[str]:
+    """Who is off all the same, and what moving corals adds."""
+    sentences = []
+    if told := unserved_sentence(Advice(unserved=tuning.unserved)):
+        sentences.append(told)
+    if tuning.moved is not None:
+        moves = ", ".join(f"{literal(c)} to {literal(b)}" for c, (_, b) in tuning.moved.moves.items())
+        stands = tuning.moved.after.judgement
+        sentences.append(
+            f"With {count(len(tuning.moved.moves), 'coral')} moved ({moves}): {stands.within} within, "
+            f"{stands.undecided} undecided."
+        )
+    elif tuning.wishes.with_moves:
+        sentences.append("No coral moved besides would serve more of them.")
+    return sentences
 
 
 def notes(tuning: Tuning) -> list[str]:
@@ -174,75 +248,27 @@ def notes(tuning: Tuning) -> list[str]:
     ]
 
 
-def conflict_sentences(conflict: Conflict | None) -> list[str]:
-    """Who cannot be served together, by how much, and what would solve it."""
-    if conflict is None:
-        return []
-    helps = [_remedy_words(r) for r in conflict.remedies]
-    return [_conflict_words(conflict), *(helps or [_OTHER_WAYS[conflict.kind]])]
-
-
-def _conflict_words(conflict: Conflict) -> str:
-    needs, gets = conflict.needs_mol_m2_d, conflict.gets_at_best_mol_m2_d
-    return _CONFLICTS[conflict.kind].format(
-        low=_quoted(conflict.low),
-        high=_quoted(conflict.high),
-        needs="" if needs is None else number(needs),
-        gets="" if gets is None else f"{number(gets)} {DLI_UNIT}",
-        factor="" if conflict.factor is None else f"{conflict.factor:.2f} times",
-    )
-
-
-_CONFLICTS: Final = {
-    "pair": "{low} and {high} cannot both be served where they are: while {high} stays within its limit, "
-    "{low} gets at most {gets} and needs {needs}, {factor} as much.",
-    "reach": "The light that may run does not reach: {low} gets at most {gets} and needs {needs}, {factor} "
-    "as much.",
-    "excess": "The least light that your bounds allow is too much for {high}: {gets}, {factor} its upper "
-    "limit {needs}.",
-    "several": "No two corals stand in each other's way, but all together do, {low} and {high} foremost.",
-}
-_OTHER_WAYS: Final = {
-    "pair": "No free site of the setup and no shade on one coral solves it: add a site, or part the two.",
-    "several": "No one move to a free site and no shade on one coral solves it.",
-    "reach": "What would: more hours or channels, a lower fixture or another one, or a place nearer to it.",
-    "excess": "What would: looser bounds, a higher fixture, or a darker place for it.",
-}
-
-
-def _remedy_words(remedy: Remedy) -> str:
-    result = "every coral can be served"
-    if remedy.out_of_band:
-        result = f"{count(remedy.out_of_band, 'coral')} would still be outside"
-    if remedy.kind == "move":
-        return f"Move {_quoted(remedy.coral)} to {_quoted(remedy.site)}: then {result}."
-    factor = f"{remedy.open_sky_factor:g}"
-    return f"Shade {_quoted(remedy.coral)} to {factor} of its light (open_sky times {factor}): then {result}."
-
-
 def _day_words(tuning: Tuning) -> list[str]:
     day, was = tuning.day_after, tuning.day_before
-    if day is None:
-        return [] if tuning.unchanged else ["Each channel keeps its own course through the day."]
-    today = "" if was is None else f" (today about {span_of_hours(was.plateau_h)})"
+    if tuning.unchanged or day is None or was is None:
+        return []
+    if round(day.plateau_h - was.plateau_h, 3) == 0 and round(day.lit_h - was.lit_h, 3) == 0:
+        return ["The day stays as it is."]
     return [
-        f"The day: {clock(day.start_h)} to {clock(day.start_h + day.lit_h)}, ramps of "
-        f"{span_of_hours(day.ramp_up_h)} up and {span_of_hours(day.ramp_down_h)} down, plateau "
-        f"{span_of_hours(day.plateau_h)}{today}."
+        f"The day: {clock(day.start_h)} to {clock(day.start_h + day.lit_h)}, plateau "
+        f"{span_of_hours(day.plateau_h)} (today {span_of_hours(was.plateau_h)})."
     ]
 
 
 def knowing(tuning: Tuning) -> list[str]:
-    """What rounding cost, what limits the corals, electricity, and whether it must go in steps."""
+    """Electricity, what becomes worse, and whether it must go in steps."""
     sentences = []
     if not tuning.unchanged:
-        loss, coral = tuning.largest_loss
+        worse = [c for c in tuning.corals if c.step > 0]
         sentences.append(
-            f"Read back and checked, with its true shape: doses agree within {100 * loss:.2g} %, "
-            f"least well at {_quoted(coral)}."
+            "What is written was read back and judged by itself. "
+            + (f"Worse off than today: {_named(worse)}." if worse else "No coral is worse off than today.")
         )
-    if bound := [_quoted(c.coral) for c in tuning.corals if c.binds]:
-        sentences.append(f"Limited by: {', '.join(bound)}.")
     before, after = tuning.energy_kwh_d
     if before is not None and after is not None:
         sentences.append(f"Energy {before:.2f} kWh/day before, {after:.2f} after.")
@@ -260,10 +286,16 @@ def knowing(tuning: Tuning) -> list[str]:
     return sentences
 
 
+def _named(changes: Sequence[CoralChange]) -> str:
+    rest = len(changes) - SUDDEN_NAMED
+    names = ", ".join(literal(c.coral) for c in changes[:SUDDEN_NAMED])
+    return f"{names} and {rest} more" if rest > 0 else names
+
+
 def _rises(changes: Sequence[CoralChange]) -> str:
     """The corals that rise, from where to where; beyond a few the rest is counted."""
     named = ", ".join(
-        f"{_quoted(c.coral)} from {number(c.before.dli_mol_m2_d)} to {number(c.after.dli_mol_m2_d)}"
+        f"{literal(c.coral)} from {number(c.before.dli_mol_m2_d)} to {number(c.after.dli_mol_m2_d)}"
         for c in changes[:SUDDEN_NAMED]
     )
     rest = len(changes) - SUDDEN_NAMED
@@ -279,7 +311,3 @@ def next_command(tuning: Tuning, files: Mapping[str, Path]) -> str:
     if not files:
         return f"lightdose tune {path} -o tuned"
     return try_schedules(setup, files, in_steps=bool(tuning.sudden))
-
-
-def _quoted(name: str | None) -> str:
-    return f"'{literal(name)}'" if name is not None else "others"

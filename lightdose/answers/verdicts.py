@@ -72,7 +72,7 @@ def brief_words(verdict: Verdict) -> str:
 
 
 def verdict_words(verdict: Verdict) -> str:
-    """The verdict in full: "probably within (about 5 in 6)", "undecided: one reading at A3 would settle it"."""
+    """The verdict in full: "probably within (about 5 in 6)", "undecided: one reading at A3 ..."."""
     known = verdict.certainty
     if known is None:
         return table_words(verdict)

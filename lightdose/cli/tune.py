@@ -12,7 +12,7 @@ from lightdose.cli.frame import answers, schedule_targets
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
-    from lightdose.model.plans import MixLock, TuneWishes, Tuning
+    from lightdose.model.plans import TuneWishes, Tuning
     from lightdose.present.figures.canvas import Drawing
 
 PERCENT = Share(0, 100)
@@ -52,15 +52,20 @@ def _hours(text: str) -> tuple[float, float]:
     "-o", "--output", metavar="DIR|FILE", help="Write schedule CSVs here; a file for one fixture only."
 )
 @click.option(
+    "--change",
+    type=click.Choice(["overall", "fixtures", "channels"]),
+    default="overall",
+    show_default=True,
+    help="What may change besides the plateau: one overall factor, one a fixture, or every channel's level.",
+)
+@click.option(
     "--prefer",
-    type=click.Choice(["change", "margin", "energy"]),
+    type=click.Choice(["change", "energy"]),
     default="change",
     show_default=True,
-    help="Once all are in range: least change, largest margin, or least energy.",
+    help="Of programmes that serve the corals alike: least change, or least energy.",
 )
-@click.option("--keep-mix", is_flag=True, help="Keep the ratios of all outputs: one factor for everything.")
-@click.option("--keep-each-mix", is_flag=True, help="Keep the mix of each fixture: one factor a fixture.")
-@click.option("--blue-only", is_flag=True, help="Only channels with most photons below 500 nm.")
+@click.option("--blue-only", is_flag=True, help="Only channels with most photons below 500 nm, mixed as now.")
 @click.option("--off", multiple=True, metavar="CHANNEL", help="Keep this channel off; repeatable.")
 @click.option(
     "--cap",
@@ -75,7 +80,7 @@ def _hours(text: str) -> tuple[float, float]:
     "plateau_h",
     type=_hours,
     metavar="LOW-HIGH",
-    help="Bounds of the plateau in hours, such as 5-9.",
+    help="Bounds of the plateau in hours, such as 5-9; by default today's +-3 h, lit up to 14 h.",
 )
 @click.option(
     "--ramp-up", "ramp_up_h", type=HOURS, metavar="HOURS", help="Length of the ramp up; today's by default."
@@ -90,7 +95,24 @@ def _hours(text: str) -> tuple[float, float]:
     metavar="TOLERANCE",
     help="Keep CIE x and y of all emitted light within this of today's, such as 0.01.",
 )
-@click.option("--keep-shapes", is_flag=True, help="Keep each channel's own course through the day.")
+@click.option(
+    "--allow", multiple=True, metavar="CHANNEL", help="May rise although below 420 or above 600 nm."
+)
+@click.option(
+    "--colour-shift",
+    type=PERCENT,
+    default=5,
+    show_default=True,
+    metavar="POINTS",
+    help="Most that the shares of blue and red move at a coral, with --change channels.",
+)
+@click.option(
+    "--with-moves",
+    type=click.IntRange(0),
+    default=0,
+    metavar="N",
+    help="Also move up to N corals, and tell both.",
+)
 @click.option("--most-points", type=int, metavar="N", help="Most points a channel that the controller takes.")
 @click.option(
     "--time-step", "time_step_min", type=int, default=1, show_default=True, metavar="MINUTES",
@@ -100,18 +122,20 @@ def _hours(text: str) -> tuple[float, float]:
 @click.option("--whole-percents", is_flag=True, help="Levels in whole percents; else in tenths.")
 @dialect_option
 def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
-    """Levels and plateau hours that put every coral in its usual range, or come closest and say why.
+    """The overall setting and hours that serve the whole tank best, never fewer corals than today.
 
     \b
     Example:
       lightdose tune my-tank/setup.toml -o tuned
       lightdose tune my-tank/setup.toml --blue-only --plateau 5-8 --whole-percents -o tuned
+      lightdose tune my-tank/setup.toml --change channels --with-moves 2 -o tuned
 
-    Of all programmes that do, the one that changes today's light least is taken, or by --prefer the one
-    furthest from all edges, or the thriftiest. What is written is read back and judged again.
+    A coral within counts 0, one below or above 1, one far off 2, over all that is not known; of programmes
+    with the least sum the one nearest to today's is taken. The colour is kept, and every channel keeps its
+    own course through the day. What is written is read back and judged again.
     """
     from lightdose.answers.tune import tune_answer
-    from lightdose.workflows.plans import tune
+    from lightdose.workflows.tuning import tune
 
     wishes = _wishes(asked)
     setup = ask.setup()
@@ -125,12 +149,8 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
 def _wishes(asked: dict[str, Any]) -> TuneWishes:
     from lightdose.model.plans import Controller, TuneWishes
 
-    together, each = asked.pop("keep_mix"), asked.pop("keep_each_mix")
-    if together and each:
-        raise click.UsageError("--keep-mix holds all fixtures together, --keep-each-mix each one: choose one")
     can = {name: asked.pop(name) for name in Controller.__dataclass_fields__}
-    mix: MixLock = "all" if together else "each" if each else "free"
-    return TuneWishes(**asked, mix=mix, controller=Controller(**can))
+    return TuneWishes(**asked, controller=Controller(**can))
 
 
 def _drawings(ask: Ask, tuning: Tuning) -> list[Drawing]:

@@ -22,10 +22,11 @@ from lightdose.judge.search import Search, set_to
 from lightdose.model.advice import Action, ActionKind, Advice, Stand, Unserved
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray, dataclass
-from lightdose.model.results import DliVerdict
+from lightdose.model.results import severity
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.changed_day import DayChange, with_times
 from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.quantities import MOL_PER_UMOL_S_H
 
 LEAST_GAIN, LEAST_GAIN_SHARE = 0.5, 0.05
 """An action is offered from either fall of the penalty on: our choice."""
@@ -57,16 +58,6 @@ ORDER: Final[tuple[ActionKind, ...]] = (
     "leave",
 )
 """Of equals the one that is least work."""
-
-SEVERITY: Final[Mapping[DliVerdict, int]] = {
-    "within": 0,
-    "not_judged": 0,
-    "undecided": 1,
-    "below": 2,
-    "above": 2,
-    "far_below": 3,
-    "far_above": 3,
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,7 +142,7 @@ class _Tried:
             outcome.penalty,
             strict=True,
         ):
-            step = SEVERITY[other] - SEVERITY[one]
+            step = severity(other) - severity(one)
             if step < 0 or (step == 0 and now <= was - NOTABLE):
                 better.append(verdict.coral)
             elif step > 0 or now >= was + NOTABLE:
@@ -228,7 +219,7 @@ class _Tried:
         if not days:
             return None
         dli = sum(self.search.doses(i, np.ones(1), days) for i in range(len(fixtures)))
-        penalty = self.outlook.penalties(np.asarray(dli))
+        penalty = self.search.curves.total(np.asarray(dli))
         order = sorted(range(len(days)), key=lambda k: (round(float(penalty[k]), 1), abs(days[k].longer_h)))
 
         def tries() -> Iterator[tuple[tuple[Fixture, ...], dict[str, Any]]]:
@@ -254,18 +245,15 @@ class _Tried:
         ends = [self.light.raised(h, points) for h in (-down, HEIGHT_REACH_M)]
         lit = (today > 0) & (ends[0] > 0) & (ends[1] > 0)
         ln = [np.log(np.divide(end, today, out=np.ones_like(today), where=lit)) for end in ends]
-        hours = np.concatenate(
-            [self.search.hours(i, np.ones(1))[:, 0] for i in range(len(self.outlook.fixtures))]
-        )
         found = []
         for k in range(-round(down / HEIGHT_STEP_M), round(HEIGHT_REACH_M / HEIGHT_STEP_M) + 1):
             h, span = k * HEIGHT_STEP_M, down + HEIGHT_REACH_M
             # The parabola through today and both ends, in the logarithm.
             lower = h * (h - HEIGHT_REACH_M) / (down * span)
             higher = h * (h + down) / (HEIGHT_REACH_M * span)
-            ratio = np.exp(lower * ln[0] + higher * ln[1])
-            dli = self.outlook.doses(self.search.response * ratio[:, :, None], hours)
-            found.append((round(float(self.outlook.penalties(dli[None])[0]), 1), abs(k), h))
+            light = self.search.light * np.exp(lower * ln[0] + higher * ln[1])
+            penalty = float(self.search.curves.total(MOL_PER_UMOL_S_H * light @ self.today_h))
+            found.append((round(penalty, 1), abs(k), h))
         penalty, _, shift = min(found)
         if penalty > to_beat - LEAST_GAIN or shift == 0:
             return None

@@ -1,7 +1,7 @@
 """How the corals of a tank would stand under another programme or at other places, by the draws of today.
 
 A changed programme changes the hours of each channel and nothing else that is drawn, so what is found here is
-what a fresh run on the changed files finds. Searches take a part of the draws; what is told takes them all.
+what a fresh run on the changed files finds.
 """
 
 from __future__ import annotations
@@ -21,9 +21,6 @@ from lightdose.model.results import Analysis, DliVerdict, Verdict
 from lightdose.physics.changed_day import Plateau, plateau_of
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.quantities import MOL_PER_UMOL_S_H
-
-SEARCHED: int = 400
-"""Draws that a search looks at: enough to tell a hundredth of a coral. Our choice."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,14 +123,3 @@ class Outlook:
         """How the corals stand with drawn doses, shape (n_coral, n_draw). [mol m-2 d-1]"""
         shares = state_shares(dli, self.marks)
         return Outcome(expected_penalty(shares), tuple(leading_states(shares)), dli.mean(axis=1))
-
-    def some_draws(self) -> tuple[FloatArray, FloatArray]:
-        """Light and dimming in the draws that a search looks at."""
-        step = max(1, self.response.shape[2] // SEARCHED)
-        return np.ascontiguousarray(self.response[:, :, ::step]), self.dimming[:, ::step]
-
-    def penalties(self, dli: FloatArray) -> FloatArray:
-        """Penalty of the tank for many sets of drawn doses, (n_set, n_coral, n_draw) to (n_set,)."""
-        sets, corals, draws = dli.shape
-        shares = state_shares(dli.reshape(sets * corals, draws), np.tile(self.marks, (sets, 1)))
-        return np.asarray(expected_penalty(shares).reshape(sets, corals).sum(axis=1))

@@ -60,7 +60,6 @@ class Relocations:
         self.sites = {s.name: s for s in self.setup.sites}
         self.skies = own_skies(self.setup)
         self.rows = {v.coral: i for i, v in enumerate(search.outlook.verdicts)}
-        self.drawn = search.doses_today()
         self.free: dict[str, tuple[list[Site], FloatArray]] = {}
 
     def coral(self, row: int) -> Coral:
@@ -98,10 +97,9 @@ class Relocations:
 
     def guessed(self, row: int, dli: float) -> float:
         """The penalty of a coral whose calculated dose is another, as sure as it is today. [mol m-2 d-1]"""
-        stated = self.search.outlook.verdicts[row].dli_mol_m2_d
-        if not stated > 0:
-            return float(self.today.penalty[row])
-        return self.search.penalty_of(row, self.drawn[row] * (dli / stated))
+        doses = self.search.curves.stated.copy()
+        doses[row] = dli
+        return float(self.search.curves.each(doses)[row])
 
     def concerned(self) -> list[int]:
         """Rows of the corals worst off that may move, the worst first."""

@@ -1,34 +1,89 @@
 """Overall settings and lengths of the day, tried by the hundred on all corals of a tank.
 
-A search looks at a part of the draws and at each fixture by itself: doses add up, so one fixture's settings
-need no other fixture's light computed again.
+A coral's penalty hangs on its calculated dose alone, as long as it is as sure as it is today: the draws give
+each coral one curve, and a trial is a sum of calculated doses looked up on them. What a search finds is then
+judged by all draws.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 
-from lightdose.judge.drawn_light import FILLS, WAITS
 from lightdose.judge.outlook import Outlook
-from lightdose.judge.states import expected_penalty, state_shares
+from lightdose.judge.states import PENALTIES
 from lightdose.model.advice import OverallChange
 from lightdose.model.fixture import Fixture
-from lightdose.model.record import FloatArray
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.physics.changed_day import SAME_DAY, DayChange, channel_hours, headroom, with_levels
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
-FACTORS: Final = np.exp(np.linspace(math.log(0.25), math.log(4.0), 25))
-AROUND: Final = np.exp(np.linspace(-0.12, 0.12, 13))
+FACTORS: Final = np.exp(np.linspace(math.log(0.25), math.log(4.0), 33))
+AROUND: Final = np.exp(np.linspace(-0.12, 0.12, 25))
 """Factors on today's settings that are tried, then those around the best of them: our choice."""
 
 TOLD_APART = 0.1
 """Penalties that differ by less count as equal, and the nearest to today is taken: our choice."""
 
+FURTHEST_LN, STEPS = math.log(50.0), 800
+"""The curves reach from a fiftieth to fifty times today's dose, in steps of 1 %: our choice."""
+
 Setting = tuple[float, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class PenaltyCurves:
+    """Penalty of each coral against its calculated dose.
+
+    Attributes
+    ----------
+    stated : array, shape (n_coral,); today's calculated doses. [mol m-2 d-1]
+    table : array, shape (n_coral, STEPS + 1); at doses from a fiftieth to fifty times of that
+    """
+
+    stated: FloatArray
+    table: FloatArray
+
+    @classmethod
+    def of(cls, outlook: Outlook) -> Self:
+        """From today's draws, every one of them.
+
+        Source
+        ------
+        Share of the draws on each side of each mark when all are multiplied alike.
+        """
+        drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
+        stated = np.array([v.dli_mol_m2_d for v in outlook.verdicts])
+        ln_ratio = np.linspace(-FURTHEST_LN, FURTHEST_LN, STEPS + 1)
+        table = np.empty((len(stated), ln_ratio.size))
+        with np.errstate(divide="ignore"):
+            ln_marks = np.log(outlook.marks)
+        for row, (doses, marks) in enumerate(zip(drawn, ln_marks, strict=True)):
+            with np.errstate(divide="ignore"):
+                ln = np.sort(np.log(doses))
+            below = [np.searchsorted(ln, mark - ln_ratio, side="left") for mark in marks[:2]]
+            passed = [*below, *(np.searchsorted(ln, mark - ln_ratio, side="right") for mark in marks[2:])]
+            counts = np.diff([np.zeros_like(passed[0]), *passed, np.full_like(passed[0], ln.size)], axis=0)
+            table[row] = PENALTIES @ counts / ln.size
+        return cls(stated, table)
+
+    def each(self, dli: FloatArray) -> FloatArray:
+        """Penalties at calculated doses, both of shape (..., n_coral). [mol m-2 d-1]"""
+        ratio = np.divide(dli, self.stated, out=np.ones_like(dli), where=self.stated > 0)
+        with np.errstate(divide="ignore"):
+            at = (np.log(ratio) / FURTHEST_LN + 1) * 0.5 * STEPS
+        at = np.clip(at, 0.0, STEPS - 1e-9)
+        low = at.astype(np.intp)
+        rows = np.arange(self.stated.size)
+        one, other = self.table[rows, low], self.table[rows, low + 1]
+        return np.asarray(one + (at - low) * (other - one))
+
+    def total(self, dli: FloatArray) -> FloatArray:
+        """Penalty of the tank, shape (...,)."""
+        return np.asarray(self.each(dli).sum(axis=-1))
 
 
 class Search:
@@ -37,51 +92,32 @@ class Search:
     def __init__(self, outlook: Outlook, dials: Mapping[str, float]) -> None:
         self.outlook, self.dials = outlook, dials
         self.fixtures = outlook.fixtures
-        self.response, self.dimming = outlook.some_draws()
+        self.curves = PenaltyCurves.of(outlook)
+        self.light = stated_light(outlook)
 
     @property
     def running(self) -> list[int]:
         """The fixtures that give any light today."""
         return [i for i, f in enumerate(self.fixtures) if math.isfinite(headroom(f))]
 
-    def hours(self, fixture: int, factors: FloatArray, days: Sequence[DayChange] = (SAME_DAY,)) -> FloatArray:
-        """Drawn hours of a fixture's channels with levels times factors, in each day; factors run fastest.
+    def doses(self, fixture: int, factors: FloatArray, days: Sequence[DayChange] = (SAME_DAY,)) -> FloatArray:
+        """Calculated doses from one fixture with levels times factors, in each day; factors run fastest.
 
         Returns
         -------
-        array, shape (n_channel, n_day x n_factor, n_draw). [h]
+        array, shape (n_day x n_factor, n_coral). [mol m-2 d-1]
         """
-        one, own = self.fixtures[fixture], self.outlook.channels_of(fixture)
-        found = []
-        for channel, error in zip(one.type.channels, self.dimming[own], strict=True):
-            programme = one.programme.channels.get(channel.name)
-            stated, fills, waits = (
-                channel_hours(programme, curve, factors, self.outlook.plateau)
-                for curve in (channel.dimming, FILLS, WAITS)
-            )
-            known = np.concatenate([stated.at(day) for day in days])
-            tent = np.concatenate([fills.at(day) - waits.at(day) for day in days])
-            found.append(np.maximum(known[:, None] + tent[:, None] * error, 0.0))
-        return np.array(found)
+        one, plateau = self.fixtures[fixture], self.outlook.plateau
+        parts = [
+            channel_hours(one.programme.channels.get(c.name), c.dimming, factors, plateau)
+            for c in one.type.channels
+        ]
+        hours = np.array([np.concatenate([part.at(day) for day in days]) for part in parts])
+        return np.asarray(MOL_PER_UMOL_S_H * (self.light[:, self.outlook.channels_of(fixture)] @ hours).T)
 
-    def doses(self, fixture: int, factors: FloatArray, days: Sequence[DayChange] = (SAME_DAY,)) -> FloatArray:
-        """Drawn doses from one fixture, shape (n_day x n_factor, n_coral, n_draw). [mol m-2 d-1]"""
-        light = self.response[:, self.outlook.channels_of(fixture)]
-        return np.asarray(
-            MOL_PER_UMOL_S_H * np.einsum("nck,cmk->mnk", light, self.hours(fixture, factors, days))
-        )
-
-    def doses_today(self, fixtures: Iterable[int] | None = None) -> FloatArray:
-        """Drawn doses of today, of some fixtures or all, shape (n_coral, n_draw). [mol m-2 d-1]"""
-        dli = np.zeros((len(self.response), self.response.shape[2]))
-        for i in range(len(self.fixtures)) if fixtures is None else fixtures:
-            dli += self.doses(i, np.ones(1))[0]
-        return dli
-
-    def penalty_of(self, row: int, dli: FloatArray) -> float:
-        """Penalty of one coral with drawn doses, shape (n_draw,). [mol m-2 d-1]"""
-        shares = state_shares(dli[None], self.outlook.marks[row : row + 1])
-        return float(expected_penalty(shares)[0])
+    def doses_of(self, fixtures: Iterable[int]) -> FloatArray:
+        """Calculated doses of today from some fixtures, shape (n_coral,). [mol m-2 d-1]"""
+        return np.asarray(sum((self.doses(i, np.ones(1))[0] for i in fixtures), np.zeros(len(self.light))))
 
     def settings(self, together: Sequence[int], factors: FloatArray) -> list[Setting]:
         """Settings of some fixtures that go together, in percent as a dial takes them, none beyond full."""
@@ -98,7 +134,7 @@ class Search:
 
     def best_settings(self, together: Sequence[int]) -> list[Setting]:
         """Settings of some fixtures together while the others stay, the least penalty first."""
-        rest = self.doses_today(i for i in range(len(self.fixtures)) if i not in together)
+        rest = self.doses_of(i for i in range(len(self.fixtures)) if i not in together)
         today = [self.dials[self.fixtures[i].name] for i in together]
         tried: dict[Setting, float] = {}
         around = 1.0
@@ -108,7 +144,7 @@ class Search:
                 dli = rest[None]
                 for column, (i, dial) in enumerate(zip(together, today, strict=True)):
                     dli = dli + self.doses(i, np.array([s[column] / dial for s in new]))
-                tried.update(zip(new, self.outlook.penalties(dli).tolist(), strict=True))
+                tried.update(zip(new, self.curves.total(dli).tolist(), strict=True))
             if tried:
                 around = min(tried, key=tried.__getitem__)[0] / today[0]
         return sorted(
@@ -119,6 +155,12 @@ class Search:
         """A setting by the names of its fixtures."""
         names = [self.fixtures[i].name for i in together]
         return tuple(OverallChange(n, self.dials[n], s) for n, s in zip(names, setting, strict=True))
+
+
+def stated_light(outlook: Outlook) -> FloatArray:
+    """Calculated PPFD of every channel at full output at the judged corals, (n_coral, n_channel)."""
+    field = outlook.analysis.light_field.of("ppfd")
+    return np.asarray(field[[v.receiver for v in outlook.verdicts]])
 
 
 def set_to(fixtures: Sequence[Fixture], dials: Sequence[OverallChange]) -> tuple[Fixture, ...]:

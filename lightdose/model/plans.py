@@ -7,6 +7,7 @@ from dataclasses import field
 from typing import Literal
 
 from lightdose.errors import SetupError
+from lightdose.model.advice import OverallChange, Stand, Unserved
 from lightdose.model.fixture import Programme
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import (
@@ -16,13 +17,13 @@ from lightdose.model.results import (
     FixtureUse,
     Span,
     Verdict,
+    severity,
 )
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import Meter
 
-Preference = Literal["change", "margin", "energy"]
-MixLock = Literal["free", "all", "each"]
-Edge = Literal["low", "high", "peak"]
+Preference = Literal["change", "energy"]
+WhatChanges = Literal["overall", "fixtures", "channels"]
 
 STEP_ABOVE_RISE = 0.25
 """A rise above this share is too big for one day: common practice, no published source."""
@@ -71,51 +72,50 @@ class Controller:
 
 @dataclass(frozen=True)
 class TuneWishes:
-    """What the keeper asks for; everything left out is free.
+    """What the keeper asks for; everything left out stays as it is or is free.
 
     Attributes
     ----------
-    prefer : what counts once every coral is in its band
-    mix : "all" keeps the ratios of all outputs, "each" those within each fixture
+    change : what may change: one overall factor, one a fixture, or every channel's level
+    prefer : what counts among programmes that serve the corals alike
     blue_only : only channels with most of their photons below 500 nm
     off : channels that stay off, "channel" or "fixture/channel"
     caps : channels with their highest level, 0-1
-    plateau_h : shortest and longest plateau. [h]
+    allow : channels below 420 nm or above 600 nm that may rise all the same
+    colour_shift : how far the shares of blue and of red may move at any coral, where channels change
+    plateau_h : shortest and longest plateau; around today's where None. [h]
     ramp_up_h, ramp_down_h : today's where None. [h]
     least_blue : least share of blue (400-500 nm) in the PPFD of every coral, 0-1
     most_change : most change of any coral's dose, as a share of today's
     look_tolerance : how far x and y of the summed emission may move from today's
-    keep_shapes : keep each channel's own course of output instead of one trapezoid for all
+    with_moves : corals that may be moved besides
     """
 
+    change: WhatChanges = "overall"
     prefer: Preference = "change"
-    mix: MixLock = "free"
     blue_only: bool = False
     off: tuple[str, ...] = ()
     caps: tuple[tuple[str, float], ...] = ()
+    allow: tuple[str, ...] = ()
+    colour_shift: float = 0.05
     plateau_h: tuple[float, float] | None = None
     ramp_up_h: float | None = None
     ramp_down_h: float | None = None
     least_blue: float | None = None
     most_change: float | None = None
     look_tolerance: float | None = None
-    keep_shapes: bool = False
+    with_moves: int = 0
     controller: Controller = field(default_factory=Controller)
 
 
 @dataclass(frozen=True)
 class DayShape:
-    """A day of one trapezoid in output. [h]"""
+    """A day by its parts: first light, up to the plateau, along it, and down. [h]"""
 
     start_h: float
     ramp_up_h: float
     plateau_h: float
     ramp_down_h: float
-
-    @property
-    def equivalent_h(self) -> float:
-        """Hours at full plateau that give the same photons. [h]"""
-        return self.plateau_h + 0.5 * (self.ramp_up_h + self.ramp_down_h)
 
     @property
     def lit_h(self) -> float:
@@ -145,11 +145,10 @@ class ChannelSetting:
 
 @dataclass(frozen=True)
 class CoralChange:
-    """A coral under today's programme and under the tuned one; ``binds`` is the edge it stands at."""
+    """A coral under today's programme and under the tuned one."""
 
     before: Verdict
     after: Verdict
-    binds: Edge | None = None
 
     @property
     def coral(self) -> str:
@@ -161,6 +160,11 @@ class CoralChange:
         """Dose after over dose before, less 1; None where there was no light."""
         before = self.before.dli_mol_m2_d
         return self.after.dli_mol_m2_d / before - 1 if before > 0 else None
+
+    @property
+    def step(self) -> int:
+        """Below 0 where its verdict gets better, above 0 where it gets worse, by ``severity``."""
+        return severity(self.after.dli_verdict) - severity(self.before.dli_verdict)
 
     @property
     def is_brisk(self) -> bool:
@@ -175,36 +179,12 @@ class CoralChange:
         return self.after.dli_mol_m2_d > limit
 
 
-@dataclass(frozen=True)
-class Remedy:
-    """A move to a free site, or shade by a factor of open sky, that helps.
+@dataclass(frozen=True, eq=False)
+class Moved:
+    """The same with corals moved besides: coral -> site before and after, and the tank then."""
 
-    ``out_of_band`` counts the corals that stay outside.
-    """
-
-    kind: Literal["move", "shade"]
-    coral: str
-    out_of_band: int
-    site: str | None = None
-    open_sky_factor: float | None = None
-
-
-@dataclass(frozen=True)
-class Conflict:
-    """Why not every coral can be served.
-
-    ``kind`` "pair": while ``high`` stays at its upper limit, ``low`` gets less at best than it needs;
-    "reach": the allowed light cannot give ``low`` what it needs; "excess": the least allowed light is more
-    than ``high`` needs; "several": no two of them, but all together. ``factor`` is how many times off.
-    """
-
-    kind: Literal["pair", "reach", "excess", "several"]
-    low: str | None
-    high: str | None
-    needs_mol_m2_d: float | None
-    gets_at_best_mol_m2_d: float | None
-    factor: float | None
-    remedies: tuple[Remedy, ...] = ()
+    moves: Mapping[str, tuple[str, str]]
+    after: Analysis
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,8 +193,12 @@ class Tuning:
 
     Attributes
     ----------
-    day_before, day_after : the trapezoid; None where there is none, or each channel keeps its own shape
-    largest_loss : greatest share by which the written programme misses the computed dose, and at which coral
+    day_before, day_after : None where the light never stands still at its brightest
+    dials : overall setting of each lit fixture that has one, before and after. [%]
+    unchanged : whether nothing that may change serves more corals, so that today's programme stays
+    refused : how the tank would stand under the best that was asked for, where that is worse than today
+    unserved : corals that are off all the same, with free places that each can get to
+    moved : the tank with corals moved besides, where that was asked for
     """
 
     wishes: TuneWishes
@@ -224,9 +208,11 @@ class Tuning:
     day_after: DayShape | None
     channels: tuple[ChannelSetting, ...]
     corals: tuple[CoralChange, ...]
-    conflict: Conflict | None
-    largest_loss: tuple[float, str]
-    unchanged: bool
+    dials: tuple[OverallChange, ...] = ()
+    unchanged: bool = False
+    refused: Stand | None = None
+    unserved: tuple[Unserved, ...] = ()
+    moved: Moved | None = None
 
     @property
     def out_of_band(self) -> tuple[CoralChange, ...]:

@@ -16,7 +16,7 @@ from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.fixture import Programme
 from lightdose.model.match import Match, MatchWishes
 from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
-from lightdose.model.plans import Acclimation, TuneWishes, Tuning
+from lightdose.model.plans import Acclimation
 from lightdose.model.record import FloatArray
 from lightdose.model.results import weaker_basis
 from lightdose.model.setup import CoralGroup, Receiver, Setup
@@ -148,43 +148,6 @@ MOST_CORALS = 2000
 """A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""
 
 
-def tune(setup: Setup, wishes: TuneWishes, *, certainty: bool = True) -> Tuning:
-    """Levels and hours that put every coral in its band, or come closest; verified as written.
-
-    Raises
-    ------
-    InfeasibleError
-        If there is nothing to tune, or the keeper's own bounds leave nothing.
-    SetupError
-        If there are more than ``MOST_CORALS`` corals.
-    """
-    from lightdose.files.schedule_csv import schedule_from_text, write_schedule
-    from lightdose.fit.tuning import plan_programme
-    from lightdose.fit.tuning_record import find_conflict, tuning_record
-
-    _refuse_too_many(setup, "tune")
-    ready, field = light_of(setup)
-    before = judged_under(setup, ready, field, certainty=certainty)
-    plan = plan_programme(before, wishes, ready.scene.emission, reference_tables().colour_matching)
-    written = {}
-    for fixture, programme in zip(setup.lit_fixtures, plan.programmes, strict=True):
-        names = [c.name for c in fixture.type.channels]
-        text = write_schedule(programme, names, lit_at_zero=fixture.type.lit_at_zero)
-        written[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
-    fixtures = [replace(f, programme=written[f.name]) if f.name in written else f for f in setup.fixtures]
-    tuned = replace(setup, fixtures=tuple(fixtures))
-    after = judged_under(tuned, ready.running(tuned.lit_fixtures), field, certainty=certainty)
-    judged = [v for v in before.verdicts if v.band_dli is not None]
-    conflict = find_conflict(
-        plan.task,
-        plan.longest,
-        plan.solution,
-        [v.coral for v in judged],
-        lambda row: _free_places(setup, judged[row].coral),
-    )
-    return tuning_record(before, after, wishes, plan, conflict)
-
-
 def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     """Which coral goes where, with what each gets there as `dose` reckons it.
 
@@ -198,7 +161,7 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     from lightdose.judge.placement_record import placement_record
     from lightdose.model.paths import own_skies
 
-    _refuse_too_many(setup, "place")
+    refuse_too_many(setup, "place")
     today = standing_today(setup)
     here = with_places(setup, today)
     ready, field = light_of(here)
@@ -268,21 +231,9 @@ def _as_written(setup: Setup, programmes: Mapping[str, Programme]) -> dict[str, 
     return read
 
 
-def _refuse_too_many(setup: Setup, command: str) -> None:
+def refuse_too_many(setup: Setup, command: str) -> None:
+    """Raise SetupError where a setup has more than ``MOST_CORALS`` corals."""
     if len(setup.corals) > MOST_CORALS:
         found = f"{len(setup.corals):,} corals are too many for one plan"
         cure = f"leave out corals, and {command} the rest in a second setup"
         raise SetupError(Problem(found, f"up to {MOST_CORALS:,} corals", cure, Place(setup.path)))
-
-
-def _free_places(setup: Setup, name: str) -> tuple[list[str], FloatArray]:
-    """Free sites that a coral may take, and its PPFD of each channel at full output there."""
-    from lightdose.model.paths import free_sites
-
-    coral = next(c for c in setup.corals if c.name == name)
-    free = [] if coral.pinned else free_sites(setup, coral)
-    if not free:
-        return [], np.zeros((0, 0))
-    tops = [(s.x_m, s.y_m, s.depth_m - coral.height_m) for s in free]
-    sky = np.array([s.open_sky * coral.open_sky for s in free])
-    return [s.name for s in free], sky[:, None] * light_field(setup, tops)[:, :, 0]
