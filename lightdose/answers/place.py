@@ -10,7 +10,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import Field, Sheet, as_json, plain, said, table
 from lightdose.answers.light import MOL
-from lightdose.answers.verdicts import STATES, short_state
+from lightdose.answers.verdicts import judgement_words, short_state
 from lightdose.answers.words import (
     DLI_UNIT,
     STATE_WORDS,
@@ -23,10 +23,11 @@ from lightdose.answers.words import (
     typed_path,
 )
 from lightdose.errors import literal
-from lightdose.model.places import Move, MoveStep, PlacedCoral, Placement, Spot, Standing
+from lightdose.model.places import Move, MoveStep, PlacedCoral, Placement, PossiblePlace, Spot
 from lightdose.model.record import dataclass
 from lightdose.model.setup import LengthUnit
 
+NAMED: Final = 3
 GRID_NOTE: Final = "The points of the grid are taken under open sky: rock and neighbours dim some of them."
 
 
@@ -67,12 +68,17 @@ def _spot(name: str) -> Callable[[Row], Any]:
     return lambda row: getattr(row.coral.after.spot, name) if row.coral.after else None
 
 
-def _nearest_miss(row: Row) -> dict[str, Any] | None:
-    nearest = row.coral.nearest
-    if nearest is None:
-        return None
-    place = {name: getattr(nearest.spot, name) for name in ("site", "x_m", "y_m", "depth_m")}
-    return place | {"dli_mol_m2_d": nearest.dli_mol_m2_d, "dli_state": nearest.dli_state}
+def _was(name: str) -> Callable[[Row], Any]:
+    return lambda row: getattr(row.coral.before, name) if row.coral.before else None
+
+
+def _best(row: Row) -> list[dict[str, Any]]:
+    return [
+        {name: getattr(p.standing.spot, name) for name in ("site", "x_m", "y_m", "depth_m")}
+        | {"dli_mol_m2_d": p.standing.dli_mol_m2_d, "dli_state": p.standing.dli_state}
+        | {"neighbours": list(p.neighbours), "steps": None if p.steps is None else list(p.steps)}
+        for p in row.coral.best
+    ]
 
 
 def _length(name: str, get: Callable[[Row], float | None], what: str = "") -> tuple[Field, Field]:
@@ -95,7 +101,8 @@ FIELDS: Final = (
     Field("coral", "coral", lambda r: r.coral.coral, kind="string", fold=True, at={"corals": 1}),
     Field("group", "group", lambda r: r.coral.group, kind="string"),
     said("goes", "goes to", lambda r: r.goes, kind="string", fold=True, at={"corals": 2}),
-    Field("site_before", "site now", lambda r: r.coral.before.spot.site, key="before.site", kind="string"),
+    Field("site_before", "site now", lambda r: r.coral.before and r.coral.before.spot.site, key="before.site",
+          kind="string", what="empty without a place"),
     Field("site", "site", _spot("site"), kind="string", what="empty on a grid, and without a place"),
     *_length("x", _spot("x_m")),
     *_length("y", _spot("y_m")),
@@ -104,26 +111,24 @@ FIELDS: Final = (
     Field("moved_cm", "moved", lambda r: r.coral.after and round(100 * r.coral.moved_m, 9), unit="cm",
           key=""),
     Field("moved_m", "moved", lambda r: r.coral.moved_m, unit="m", csv=False),
-    Field("dli_before_mol_m2_d", "DLI now", lambda r: r.coral.before.dli_mol_m2_d, "dli",
+    Field("dli_before_mol_m2_d", "DLI now", _was("dli_mol_m2_d"), "dli",
           key="before.dli_mol_m2_d", at={"corals": 3}),
     Field("dli_mol_m2_d", "DLI there", _there("dli_mol_m2_d"), "dli", at={"corals": 4}),
-    said("from", "from", lambda r: spot_words(r.coral.before.spot, r.unit), kind="string", fold=True,
-         at={"corals": 8}),
+    said("from", "from", lambda r: r.coral.before and spot_words(r.coral.before.spot, r.unit), kind="string",
+         fold=True, at={"corals": 8}),
     said("moved", "moved", lambda r: r.moved, unit="length", at={"corals": 9}),
     said("where", "x, y, depth there", lambda r: r.where, unit="length", at={"corals": 10}),
     said("usual", "usual", lambda r: r.coral.band_dli, show=lambda band: range_text(*band), at={"corals": 6}),
     Field("band_dli", "usual", lambda r: r.coral.band_dli, unit=MOL,
           parts=(("band_dli_low_mol_m2_d", "usual dose, lower end"), ("band_dli_high_mol_m2_d",
                 "usual dose, upper end"))),
-    Field("dli_state_before", "state now", lambda r: r.coral.before.dli_state, key="before.dli_state",
+    Field("dli_state_before", "state now", _was("dli_state"), key="before.dli_state",
           kind="string", show=short_state, at={"corals": 7}),
     Field("dli_state", "state there", _there("dli_state"), kind="string", show=short_state, at={"corals": 5}),
     Field("pinned", "pinned", lambda r: r.coral.pinned, csv=False),
-    Field("nearest_miss", "nearest miss", lambda r: r.coral.nearest and r.coral.nearest.spot.name, key="",
-          kind="string", what="the place nearest to its range, where it gets none within"),
-    Field("nearest_miss_dli_mol_m2_d", "its DLI", lambda r: r.coral.nearest and r.coral.nearest.dli_mol_m2_d,
-          "dli", key=""),
-    Field("nearest", "nearest miss", _nearest_miss, csv=False, key="nearest_miss"),
+    Field("dli_verdict_before", "verdict now", _was("dli_verdict"), key="before.dli_verdict", kind="string"),
+    Field("dli_verdict", "verdict there", _there("dli_verdict"), kind="string"),
+    Field("best_places", "best places", _best, csv=False),
 )
 # fmt: on
 
@@ -135,13 +140,13 @@ def place_answer(placement: Placement, unit: LengthUnit, written: Path | None) -
         "corals",
         "Who goes where",
         FIELDS,
-        rows,
+        [r for r in rows if r.coral.moves or r.coral.after is None or r.coral.best],
         strong=lambda r: r.coral.after is None or r.coral.after.dli_state in ("far_below", "far_above"),
         least=4,
         length_unit=unit,
     )
     before = placement.before
-    misses = Points(tuple(map(Point, miss_sentences(placement, unit))))
+    misses = Points.of([*best_sentences(placement, unit), *miss_sentences(placement, unit)])
     knowing = (*map(Point, notes(placement)), *pointed(placement.cautions), Point(proof_sentence(placement)))
     return Answer(
         "place",
@@ -167,11 +172,14 @@ def place_answer(placement: Placement, unit: LengthUnit, written: Path | None) -
 def place_body(placement: Placement, rows: list[Row]) -> dict[str, Any]:
     """Every coral with its place, those without one, and how good the answer is proven to be.
 
-    ``site`` is null on a grid and without a place; ``nearest_miss`` is the place nearest to a coral's range
-    where it gets none within.
+    ``site`` is null on a grid and without a place; ``best_places`` are told of corals that were asked for.
     """
     plan = placement.plan
     return {
+        "penalty": {
+            "before": placement.before.judgement.penalty,
+            "after": placement.after.judgement.penalty,
+        },
         "corals": [as_json(FIELDS, row) for row in rows],
         "unplaced": [c.coral for c in placement.unplaced],
         "out_of_range": [c.coral for c in placement.out_of_band],
@@ -198,8 +206,11 @@ def numbered(placement: Placement) -> list[tuple[PlacedCoral, str]]:
 
 
 def notes(placement: Placement) -> list[str]:
-    """What the places were taken as."""
-    return [GRID_NOTE] if placement.wishes.grid else []
+    """What the places were taken as, and how many corals may move."""
+    found = [GRID_NOTE] if placement.wishes.grid else []
+    if placement.wishes.moves is not None:
+        found.append(f"At most {count(placement.wishes.moves, 'coral')} may move; --all re-places all.")
+    return found
 
 
 def spot_name(spot: Spot, unit: LengthUnit) -> str:
@@ -230,43 +241,46 @@ def moves_sentence(placement: Placement) -> str:
     return f"{moving} of {count(len(placement.corals), 'coral')} {go}, {staying} {rest}{held}."
 
 
-def miss_sentences(placement: Placement, unit: LengthUnit) -> list[str]:
-    """A sentence for every coral without a place, or without one in its range: the nearest miss."""
+def best_sentences(placement: Placement, unit: LengthUnit) -> list[str]:
+    """The best places for corals that were asked for: dose, neighbours, and how each gets there."""
     sentences = []
-    for coral in placement.unplaced:
-        alone = coral.nearest and _standing_words(coral.nearest, coral, unit)
-        more = f"; alone in the tank it would stand at {alone}" if alone else ""
-        sentences.append(f"No place is left for {literal(coral.coral)}{more}.")
-    for coral in placement.out_of_band:
-        assert coral.after is not None
-        dose, state = number(coral.after.dli_mol_m2_d), STATE_WORDS[coral.after.dli_state]
-        why = _why_out(coral, unit)
-        sentences.append(f"{literal(coral.coral)} gets {dose} {DLI_UNIT}, {state} ({_band(coral)}){why}.")
+    for coral in placement.corals:
+        if coral.best:
+            places = "; ".join(_place_words(p, coral, unit) for p in coral.best)
+            sentences.append(f"Best places for {literal(coral.coral)} ({_band(coral)}): {places}.")
     return sentences
 
 
-def _why_out(coral: PlacedCoral, unit: LengthUnit) -> str:
-    if coral.pinned:
-        return ": it is pinned"
-    if coral.nearest is None:
-        return ""
-    nearest = _standing_words(coral.nearest, coral, unit)
-    if coral.nearest.dli_state in ("within", "not_judged"):
-        return f": its places are needed by others; alone it would stand at {nearest}"
-    return f": no place it may take lies in its range, the nearest miss is {nearest}"
-
-
-def _standing_words(standing: Standing, coral: PlacedCoral, unit: LengthUnit) -> str:
-    words = f"{spot_words(standing.spot, unit)} with {number(standing.dli_mol_m2_d)} {DLI_UNIT}"
-    if coral.band_dli is None or standing.dli_state in ("within", "not_judged"):
+def _place_words(place: PossiblePlace, coral: PlacedCoral, unit: LengthUnit) -> str:
+    standing = place.standing
+    beside = ", ".join(map(literal, place.neighbours[:NAMED]))
+    more = f" and {len(place.neighbours) - NAMED} more" if len(place.neighbours) > NAMED else ""
+    near = f", beside {beside}{more}" if beside else ", with no neighbour"
+    dose = f"{number(standing.dli_mol_m2_d)}, {short_state(standing.dli_state)}"
+    words = f"{spot_words(standing.spot, unit)} with {dose}{near}"
+    if coral.before is None:
         return words
-    low, high = coral.band_dli
-    dose = standing.dli_mol_m2_d
-    if not dose > 0:
-        return f"{words}, in the dark"
-    if dose < low:
-        return f"{words}, {number(low / dose)} times too little for {_band(coral)}"
-    return f"{words}, {number(dose / high)} times too much for {_band(coral)}"
+    if coral.before.spot.name == standing.spot.name:
+        return f"{words}, where it is"
+    if place.steps is None:
+        return f"{words}, but no way of weekly steps leads there: exchange, or dim for some weeks"
+    over = ", ".join(literal(s) for s in place.steps[:-1])
+    return f"{words}, {f'in steps over {over}' if over else 'in one step'}"
+
+
+def miss_sentences(placement: Placement, unit: LengthUnit) -> list[str]:
+    """A sentence for every coral without a place, or that moved and is off all the same."""
+    sentences = []
+    for coral in placement.unplaced:
+        best = placement.plan.choices.get(coral.coral, ())
+        alone = f"; alone it would stand at {spot_words(best[0].spot, unit)}" if best else ""
+        sentences.append(f"No place is left for {literal(coral.coral)}{alone}.")
+    for coral in placement.out_of_band:
+        if coral.after is not None and coral.moves:
+            dose, state = number(coral.after.dli_mol_m2_d), STATE_WORDS[coral.after.dli_state]
+            gets = f"{literal(coral.coral)} gets {dose} {DLI_UNIT} there"
+            sentences.append(f"{gets}, {state} ({_band(coral)}).")
+    return sentences
 
 
 def _band(coral: PlacedCoral) -> str:
@@ -277,38 +291,29 @@ def proof_sentence(placement: Placement) -> str:
     """Whether a better placement can exist."""
     plan = placement.plan
     if not plan.places:
-        return "Every coral is pinned: there was nothing to choose."
-    order = "range first, then the middle of the range, then short moves"
-    if placement.wishes.prefer == "stay":
-        order = "range first, then short moves, then the middle of the range"
-    of_all = f"Of all placements on {count(plan.places, 'place')} none"
+        return "No coral may move: there was nothing to choose."
+    order = "least penalty first, then fewest moves, then short ones"
+    within = f" with at most {placement.wishes.moves} moves" if placement.wishes.moves is not None else ""
     if plan.proven_optimal:
-        return f"{of_all} is better ({order})."
-    if plan.cost.unplaced == plan.bound.unplaced and plan.cost.outside_ln <= plan.bound.outside_ln + 1e-9:
-        return (
-            f"{of_all} brings doses nearer to their ranges; the rest was found by swaps and is not proven "
-            f"best ({order})."
-        )
+        return f"Of all placements on {count(plan.places, 'place')}{within} none is better ({order})."
     return (
-        f"Found by swaps on {count(plan.places, 'place')}, not proven best ({order}): doses lie "
-        f"{plan.cost.outside_ln:.3f} outside their ranges (sum of logarithms), and no placement comes below "
-        f"{plan.bound.outside_ln:.3f}."
+        f"Found by swaps on {count(plan.places, 'place')}{within}, not proven best ({order}): penalty "
+        f"{plan.cost.penalty:.1f}, and no placement comes below {plan.bound.penalty:.1f}."
     )
 
 
 def verdict_sentence(placement: Placement) -> str:
-    """How many corals stand where, before and after."""
+    """How the corals stand, before and after."""
     before, after = placement.before.judgement, placement.after.judgement
-    states = after.calculated_counts or dict.fromkeys(STATES, 0)
-    if not before.calculated_counts:
+    if not after.judged:
         return "No coral here is judged by light."
-    stated = "" if placement.before.basis.key == "measured" else " by the stated values"
-    whom = f"{states['within']} of {count(before.judged, 'coral')}"
-    off = [f"{states[s]} {STATE_WORDS[s]}" for s in STATES if s != "within" and states[s]]
+    text = judgement_words(after, after.judged)
+    text += f"; {before.within} of {before.judged} within before"
+    if before.undecided or after.undecided:
+        text += f", {before.undecided} undecided"
     if placement.unplaced:
-        off.append(f"{len(placement.unplaced)} without a place")
-    text = f"{whom} within common practice{stated}, {before.calculated_counts['within']} before"
-    return f"{'; '.join([text, *off])}."
+        text += f"; {len(placement.unplaced)} without a place"
+    return f"{text}."
 
 
 def next_step(placement: Placement, written: Path | None) -> str:

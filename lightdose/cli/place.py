@@ -22,6 +22,17 @@ if TYPE_CHECKING:
 
 @answers(csv="placement.csv", figures=True, imperial=True, strict=True, folds=False)
 @click.option(
+    "--coral",
+    "corals",
+    multiple=True,
+    metavar="NAME",
+    help="Find places for this coral, all others stay; repeatable.",
+)
+@click.option(
+    "--moves", type=click.IntRange(0), metavar="N", help="Re-place at most N corals; 3 if nothing is asked."
+)
+@click.option("--all", "everyone", is_flag=True, help="Re-place every coral that is not pinned.")
+@click.option(
     "--grid",
     type=metres_above_0,
     metavar="LENGTH",
@@ -44,25 +55,19 @@ if TYPE_CHECKING:
 @click.option(
     "--apart", type=metres_above_0, metavar="LENGTH", help="Any two corals at least this far apart."
 )
-@click.option(
-    "--prefer",
-    type=click.Choice(["middle", "stay"]),
-    default="middle",
-    show_default=True,
-    help="Once in range: the middles of the ranges, or few and short moves.",
-)
 @click.option("-o", "--output", metavar="FILE", help="Write the corals at their places as a corals.csv.")
 def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
-    """Which coral goes where, so that each gets the usual light of its group.
+    """Which coral goes where, so that most of the tank gets the usual light of its groups.
 
     \b
     Example:
       lightdose place my-tank/setup.toml --figures pictures
-      lightdose place my-tank/setup.toml --prefer stay --pin "plating cap=shelf" --csv placed.csv
-      lightdose place my-tank/setup.toml --grid "5 cm" --depth "20 cm" --apart "8 cm"
+      lightdose place my-tank/setup.toml --coral "plating cap" --csv placed.csv
+      lightdose place my-tank/setup.toml --all --grid "5 cm" --depth "20 cm" --apart "8 cm"
 
-    First doses come as near to their ranges as can be, then to the middles of the ranges, then moves are
-    short; --prefer stay sets short moves before middles. Corals with pinned = true stay, keep_apart is kept
+    Corals without a place in the setup get one and all others stay, unless --coral, --moves or --all asks
+    for more. The penalty of the tank comes first (0 within, 1 off, 2 far off), then few moves, then short
+    ones; nothing moves for no gain. Corals with pinned = true stay, on and keep_apart are kept
     (level distance), and every coral counts with its own height and open_sky at the new place.
     """
     from lightdose.answers.place import place_answer
@@ -78,7 +83,8 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
 def _wishes(setup: Setup, asked: dict[str, Any]) -> PlaceWishes:
     from lightdose.model.places import Grid, PlaceWishes
 
-    corals, sites = [c.name for c in setup.corals], [s.name for s in setup.sites]
+    corals = [c.name for c in (*setup.corals, *setup.unplaced)]
+    sites = [s.name for s in setup.sites]
     pins: dict[str, str] = {}
     for coral, site in (_pair(word, corals, sites, "--pin") for word in asked["pin"]):
         if pins.setdefault(coral, site) != site:
@@ -92,14 +98,18 @@ def _wishes(setup: Setup, asked: dict[str, Any]) -> PlaceWishes:
         grid = Grid(asked["grid"], _depths(setup, asked["depths"]))
     elif asked["depths"]:
         raise click.UsageError('--depth is that of a grid: add --grid "5 cm"')
+    if bool(asked["corals"]) + (asked["moves"] is not None) + asked["everyone"] > 1:
+        raise click.UsageError("--coral, --moves and --all each say who may move: choose one")
     return PlaceWishes(
+        corals=asked["corals"],
+        moves=asked["moves"],
+        everything=asked["everyone"],
         pins=pins,
         not_at=tuple(_pair(w, corals, sites, "--not-at") for w in asked["not_at"]),
         not_beside=tuple(_pair(w, corals, corals, "--not-beside") for w in asked["not_beside"]),
         beside_m=asked["beside"],
         apart_m=asked["apart"] or 0.0,
         grid=grid,
-        prefer=asked["prefer"],
     )
 
 

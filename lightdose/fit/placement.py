@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.errors import InfeasibleError, Place, Problem, SetupError
-from lightdose.fit.placement_search import Choice, best_choice
-from lightdose.fit.placement_task import Light, PlaceTask, check_wishes, place_task, unknown_name
+from lightdose.fit.placement_search import Found, best_choice
+from lightdose.fit.placement_task import Light, Penalty, check_wishes, place_task, unknown_name
 from lightdose.model.paths import fewest_steps, free_sites, own_skies, too_near
 from lightdose.model.places import Grid, MoveWishes, PlacementPlan, PlaceWishes, Spot
 from lightdose.model.record import FloatArray, dataclass
@@ -24,21 +24,22 @@ MOST_PAIRS = 5_000_000
 """Of a coral and a place; each takes about 100 bytes. Our choice."""
 
 
-def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: Light) -> PlacementPlan:
-    """Which coral goes where.
-
-    First the doses come as near to their bands as can be, then to the bands' geometric middles, then moves
-    are short (with ``prefer`` "stay" the last two change places).
+def plan_placement(
+    setup: Setup, before: Analysis, wishes: PlaceWishes, light: Light, penalty: Penalty
+) -> PlacementPlan:
+    """Which coral goes where: the least penalty, then the fewest moves, then the shortest.
 
     Parameters
     ----------
     setup : Setup
-        With all its sites.
+        With all its sites, and corals without a place.
     before : Analysis
-        Of today's places; its verdicts hold the bands.
+        Of today's places.
     wishes : PlaceWishes
     light : callable
         PPFD of every channel at full output under open sky, at points (n, 3). [umol m-2 s-1]
+    penalty : callable
+        Of corals by name at doses.
 
     Raises
     ------
@@ -50,10 +51,15 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
     Our choice of order; see ``best_choice`` for the search.
     """
     pins = check_wishes(setup, wishes)
-    today = standing_today(setup)
-    at_site = {s.name: s for s in setup_spots(setup)}
-    fixed = {c.name: at_site[pins[c.name]] for c in setup.corals if c.name in pins}
-    movable = [c for c in setup.corals if c.name not in pins]
+    everyone = (*setup.corals, *setup.unplaced)
+    today, at_site = standing_today(setup), {s.name: s for s in setup_spots(setup)}
+    movable = [c for c in everyone if c.name not in pins and _may_move(c, wishes)]
+    names = {c.name for c in movable}
+    fixed = {
+        c.name: at_site[pins[c.name]] if c.name in pins else today[c.name]
+        for c in everyone
+        if c.name not in names and (c.name in pins or c.name in today)
+    }
     spots = _spots(setup, wishes.grid, fixed)
     if movable and not spots:
         raise SetupError(
@@ -68,23 +74,25 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
             Problem(
                 f"{len(movable):,} corals on {len(spots):,} places are too many to try",
                 f"up to {MOST_PAIRS:,} pairs of a coral and a place",
-                "take a wider grid, or pin corals that may stay",
+                "take a wider grid, or name fewer corals",
                 Place(setup.path),
             )
         )
-    bands, skies = {v.coral: v.band_dli for v in before.verdicts}, own_skies(setup)
+    skies = own_skies(setup)
     task = place_task(
         movable,
         [skies[c.name] for c in movable],
-        [today[c.name] for c in movable],
-        [bands[c.name] for c in movable],
-        [(c, fixed[c.name]) for c in setup.corals if c.name in fixed],
+        [today.get(c.name) for c in movable],
+        [(c, fixed[c.name]) for c in everyone if c.name in fixed],
         spots,
         wishes,
         light,
+        penalty,
         before.day_curve,
     )
-    if any(bands[c.name] for c in movable) and not np.any(task.dli[task.allowed] > 0):
+    if any(setup.groups[c.group].band_dli or c.band_dli for c in movable) and not np.any(
+        task.dli[task.allowed] > 0
+    ):
         raise SetupError(
             Problem(
                 "no place gets any light, so none is better than another",
@@ -92,37 +100,44 @@ def plan_placement(setup: Setup, before: Analysis, wishes: PlaceWishes, light: L
                 place=Place(setup.path),
             )
         )
-    choice = best_choice(task) if movable else Choice((), (), True)
-    chosen = {c.name: task.spots[p] if p >= 0 else None for c, p in zip(movable, choice.spots, strict=True)}
+    found = best_choice(task) if movable else Found((), (), True)
+    chosen = {c.name: task.spots[p] if p >= 0 else None for c, p in zip(movable, found.spots, strict=True)}
     return PlacementPlan(
-        spots={c.name: fixed.get(c.name) or chosen[c.name] for c in setup.corals},
-        pinned=frozenset(fixed),
-        free_dli=_nearest(task),
-        proven_optimal=choice.proven_optimal,
-        cost=task.cost(choice.spots),
-        bound=task.cost(choice.bound),
+        spots={c.name: fixed.get(c.name) or chosen.get(c.name) for c in everyone},
+        pinned=frozenset(pins),
+        choices={c.name: task.best_of(i) for i, c in enumerate(movable)},
+        proven_optimal=found.proven_optimal,
+        cost=task.cost(found.spots),
+        bound=task.cost(found.bound),
         places=sum(s.room for s in spots),
         has_rules=task.has_rules,
     )
 
 
-def with_places(setup: Setup, spots: Mapping[str, Spot | None]) -> Setup:
-    """The setup with every coral at its spot; those without one, and sites without corals, are left out."""
-    sites, skies = {s.name: s for s in setup.sites}, own_skies(setup)
-    used: dict[str, Site] = {}
-    corals = []
-    for coral in setup.corals:
-        spot = spots[coral.name]
+def _may_move(coral: Coral, wishes: PlaceWishes) -> bool:
+    """Whether a coral that is not pinned may be moved, or placed at all."""
+    if wishes.corals:
+        return coral.name in wishes.corals
+    return not coral.site or wishes.everything or wishes.moves is not None
+
+
+def placed_setup(setup: Setup, spots: Mapping[str, Spot | None]) -> Setup:
+    """The setup with corals at new spots; those that stay are untouched, and so are all named sites."""
+    today, skies = standing_today(setup), own_skies(setup)
+    corals, unplaced, new = [], [], {}
+    for coral in (*setup.corals, *setup.unplaced):
+        spot, stood = spots[coral.name], today.get(coral.name)
         if spot is None:
-            continue
-        known = spot.site is not None and not spot.implicit
-        used[spot.name] = (
-            sites[spot.name]
-            if known
-            else Site(spot.name, spot.x_m, spot.y_m, spot.depth_m, spot.open_sky, implicit=True)
-        )
-        corals.append(replace(coral, site=spot.name, open_sky=skies[coral.name]))
-    return replace(setup, sites=tuple(used.values()), corals=tuple(corals))
+            unplaced.append(replace(coral, site="", open_sky=skies[coral.name]))
+        elif stood is not None and stood.name == spot.name:
+            corals.append(coral)
+        else:
+            corals.append(replace(coral, site=spot.name, open_sky=skies[coral.name]))
+            if spot.site is None:
+                new[spot.name] = Site(spot.name, spot.x_m, spot.y_m, spot.depth_m, implicit=True)
+    used = {c.site for c in corals}
+    sites = [s for s in setup.sites if not s.implicit or s.name in used]
+    return replace(setup, sites=(*sites, *new.values()), corals=tuple(corals), unplaced=tuple(unplaced))
 
 
 def setup_spots(setup: Setup) -> list[Spot]:
@@ -148,6 +163,7 @@ def setup_spots(setup: Setup) -> list[Spot]:
             s.name,
             s.implicit,
             max(1, stood[s.name]),
+            s.on,
         )
         for s in setup.sites
     ]
@@ -215,21 +231,10 @@ def _spots(setup: Setup, grid: Grid | None, fixed: Mapping[str, Spot]) -> list[S
         ]
     taken = Counter(s.name for s in fixed.values())
     return [
-        Spot(s.name, s.x_m, s.y_m, s.depth_m, s.open_sky, s.site, s.implicit, s.room - taken[s.name])
+        Spot(s.name, s.x_m, s.y_m, s.depth_m, s.open_sky, s.site, s.implicit, s.room - taken[s.name], s.on)
         for s in setup_spots(setup)
         if s.room > taken[s.name]
     ]
-
-
-def _nearest(task: PlaceTask) -> dict[str, tuple[Spot, float]]:
-    """The spot where each coral would be nearest to its band and its middle, were it alone."""
-    found = {}
-    for i, coral in enumerate(task.corals):
-        order: Sequence[int] = np.lexsort((task.middle[i], task.outside[i])).tolist()
-        best = next((p for p in order if task.allowed[i, p]), None)
-        if best is not None:
-            found[coral.name] = (task.spots[best], float(task.dli[i, best]))
-    return found
 
 
 @dataclass(frozen=True, eq=False)

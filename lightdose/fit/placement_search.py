@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from lightdose.fit.placement_task import PlaceTask
@@ -176,11 +179,15 @@ class _Standing:
 MOST_CELLS_EXACT = 720
 """Corals times spots up to which rules are solved exactly: about 12 corals and 60 places."""
 
+MOST_CELLS_LINEAR = 6_000
+"""The same where no rules hold between corals and only the number of moves is bounded."""
+
 EXACT_SECONDS = 20.0
+PRICES = 24
 
 
 @dataclass(frozen=True)
-class Choice:
+class Found:
     """The spot of each coral, -1 for none; ``bound`` is the choice without rules between corals."""
 
     spots: tuple[int, ...]
@@ -188,12 +195,12 @@ class Choice:
     proven_optimal: bool
 
 
-def best_choice(task: PlaceTask) -> Choice:
+def best_choice(task: PlaceTask) -> Found:
     """The cheapest choice of spots, at most one coral each.
 
     Returns
     -------
-    Choice
+    Found
         Proven optimal without rules between corals, where the assignment happens to keep them, and where the
         integer program is small; else the assignment repaired.
 
@@ -203,17 +210,69 @@ def best_choice(task: PlaceTask) -> Choice:
     """
     key = task.key()
     bound = assignment(key)
+    if task.most_moves is not None and _moves(task, bound) > task.most_moves:
+        return _few_moves(task, key, bound)
     if not conflicts(task, bound):
-        return Choice(bound, bound, True)
+        return Found(bound, bound, True)
     if task.dli.size <= MOST_CELLS_EXACT:
         exact = exact_choice(task)
         if exact is not None:
-            return Choice(exact, bound, True)
+            return Found(exact, bound, True)
     found = repaired(task, key, bound)
     if -1 in found:
         packed = [repaired(task, key, assignment(_only(key, spots))) for spots in packings(task)]
         found = min([found, *packed], key=lambda choice: _total(key, choice))
-    return Choice(found, bound, _total(key, found) == _total(key, bound))
+    return Found(found, bound, _total(key, found) == _total(key, bound))
+
+
+def _moves(task: PlaceTask, choice: Sequence[int]) -> int:
+    return sum(int(task.moves[i, p]) for i, p in enumerate(choice) if p >= 0)
+
+
+def _few_moves(task: PlaceTask, key: FloatArray, bound: tuple[int, ...]) -> Found:
+    """The cheapest choice with at most so many moves: exact where that is quick, else by a price on moves.
+
+    Corals that stand nearer today than they should may stay so: few moves do not part them all.
+    """
+    standing = _standing(task)
+    task = replace(task, apart_m=np.minimum(task.apart_m, _distances(task, standing)))
+    if task.dli.size <= (MOST_CELLS_EXACT if task.has_rules else MOST_CELLS_LINEAR):
+        exact = exact_choice(task)
+        if exact is not None:
+            return Found(exact, bound, True)
+    moved = np.column_stack((task.moves, np.zeros(len(key))))
+    low, high = 0.0, 2 * float(np.max(key, initial=1.0, where=np.isfinite(key)))
+    best = repaired(task, key + high * moved, standing)
+    for _ in range(PRICES):
+        price = 0.5 * (low + high)
+        choice = repaired(task, key + price * moved, standing)
+        if _moves(task, choice) > (task.most_moves or 0):
+            low = price
+            continue
+        high = price
+        if _total(key, choice) < _total(key, best):
+            best = choice
+    return Found(best, bound, False)
+
+
+def _standing(task: PlaceTask) -> tuple[int, ...]:
+    """Every coral where it stands; one without a place, or in a place that it may not have, nowhere yet."""
+    taken: set[int] = set()
+    found = []
+    for i in range(len(task.corals)):
+        here = np.flatnonzero(task.allowed[i] & (task.moves[i] == 0) & bool(task.moves[i].any()))
+        own = next((p for p in here.tolist() if p not in taken), -1)
+        taken.add(own)
+        found.append(own)
+    return tuple(found)
+
+
+def _distances(task: PlaceTask, choice: Sequence[int]) -> FloatArray:
+    """Level distances of corals from one another, infinite for one without a place. [m]"""
+    at = np.array([task.places_m[p] if p >= 0 else (np.inf, np.inf) for p in choice]).reshape(-1, 2)
+    with np.errstate(invalid="ignore"):
+        apart = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
+    return np.asarray(np.nan_to_num(apart, nan=np.inf, posinf=np.inf))
 
 
 def packings(task: PlaceTask) -> list[list[int]]:
@@ -331,6 +390,9 @@ def exact_choice(task: PlaceTask) -> tuple[int, ...] | None:
         return csr_array((np.ones(len(index)), index, ends), shape=(len(lines), len(cells)))
 
     constraints = [LinearConstraint(matrix(rows), -np.inf, 1.0), LinearConstraint(matrix(each), 1.0, 1.0)]
+    if task.most_moves is not None:
+        moved = np.array([task.moves[i, p] if p < m else 0.0 for i, p in cells])
+        constraints.append(LinearConstraint(csr_array(moved[None, :]), -np.inf, float(task.most_moves)))
     taken = np.zeros(len(cells))
     for stage in task.stages:
         price = np.array([stage[i, p] for i, p in cells])

@@ -10,25 +10,26 @@ import numpy as np
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.model.light import DayCurve
-from lightdose.model.places import PlacementCost, PlaceWishes, Preference, Spot
+from lightdose.model.places import Choice, PlacementCost, PlaceWishes, Spot
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Coral, Setup, Site
 from lightdose.near_names import did_you_mean
 from lightdose.physics.dose import daily_light_integral
 
-LN_STEP_OUTSIDE = 1e-3
-LN_STEP_MIDDLE = 1e-2
-MOVED_STEP_M = 0.01
-"""Costs are whole numbers of these, so that "first, then" is exact: 0.1 %, 1 %, 1 cm. Our choice."""
+PENALTY_STEP, MOVED_STEP_M = 0.005, 0.01
+"""Costs are whole numbers of these, so that "first, then" is exact. Our choice."""
 
-DARKEST_LN = 8.0
-"""A dose is taken as at most so far from a band: darker is all the same. Our choice."""
+UNPLACED_PENALTY = 3.0
+"""A coral without a place counts for more than one far off. Our choice."""
 
-UNPLACED_LN = 30.0
-"""A coral without a place counts as so far outside its band. Our choice."""
+CHOICES = 3
+"""Best places that are named for a coral."""
 
 LARGEST_EXACT = 2.0**52
 POINTS_A_BLOCK = 20_000
+
+Penalty = Callable[[Sequence[str], FloatArray], FloatArray]
+"""Expected penalty of corals by name at calculated doses (n_coral, n_place), of the same shape."""
 
 Light = Callable[[FloatArray], FloatArray]
 """PPFD of every channel at full output under open sky at points (n, 3): (n, channel). [umol m-2 s-1]"""
@@ -42,20 +43,21 @@ class PlaceTask:
     ----------
     spots : a spot with room for several corals stands here as often
     dli : array, shape (n_coral, n_spot). [mol m-2 d-1]
-    outside, middle, moved : array, shape (n_coral, n_spot), whole numbers of the steps above
+    penalty, moves, moved : array, shape (n_coral, n_spot), whole numbers of the steps above
     allowed : array, shape (n_coral, n_spot)
     apart_m : array, shape (n_coral, n_coral); least level distance of two corals, 0 where there is none
+    most_moves : None for as many as there are
     """
 
     corals: tuple[Coral, ...]
     spots: tuple[Spot, ...]
     dli: FloatArray
-    outside: FloatArray
-    middle: FloatArray
+    penalty: FloatArray
+    moves: FloatArray
     moved: FloatArray
     allowed: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
     apart_m: FloatArray
-    prefer: Preference = "middle"
+    most_moves: int | None = None
 
     @property
     def places_m(self) -> FloatArray:
@@ -70,9 +72,8 @@ class PlaceTask:
     @property
     def stages(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Costs in the order in which they count, without a place in the last column."""
-        rest = (self.middle, self.moved) if self.prefer == "middle" else (self.moved, self.middle)
-        outside = _with_unplaced(self.outside, UNPLACED_LN / LN_STEP_OUTSIDE)
-        return outside, _with_unplaced(rest[0], 0.0), _with_unplaced(rest[1], 0.0)
+        penalty = _with_unplaced(self.penalty, UNPLACED_PENALTY / PENALTY_STEP)
+        return penalty, _with_unplaced(self.moves, 0.0), _with_unplaced(self.moved, 0.0)
 
     def key(self) -> FloatArray:
         """One whole number a coral and spot (infinite where forbidden), whose sums compare stage by stage.
@@ -96,12 +97,24 @@ class PlaceTask:
         """Sums over corals of a choice of spots, -1 for none."""
         taken = [(i, p) for i, p in enumerate(choice) if p >= 0]
         rows, columns = [i for i, _ in taken], [p for _, p in taken]
+        unplaced = len(self.corals) - len(taken)
         return PlacementCost(
-            outside_ln=float(self.outside[rows, columns].sum()) * LN_STEP_OUTSIDE,
-            middle_ln=float(self.middle[rows, columns].sum()) * LN_STEP_MIDDLE,
+            penalty=float(self.penalty[rows, columns].sum()) * PENALTY_STEP + unplaced * UNPLACED_PENALTY,
+            moves=int(self.moves[rows, columns].sum()),
             moved_m=float(self.moved[rows, columns].sum()) * MOVED_STEP_M,
-            unplaced=len(self.corals) - len(taken),
+            unplaced=unplaced,
         )
+
+    def best_of(self, coral: int) -> tuple[Choice, ...]:
+        """The spots where one coral's penalty is least, were it alone."""
+        order = np.lexsort((self.moved[coral], self.penalty[coral]))
+        found: dict[str, Choice] = {}
+        for p in order[self.allowed[coral][order]].tolist():
+            penalty = float(self.penalty[coral, p]) * PENALTY_STEP
+            found.setdefault(self.spots[p].name, Choice(self.spots[p], float(self.dli[coral, p]), penalty))
+            if len(found) == CHOICES:
+                break
+        return tuple(found.values())
 
 
 def _with_unplaced(cost: FloatArray, unplaced: float) -> FloatArray:
@@ -115,20 +128,20 @@ def _most(cost: FloatArray, allowed: np.ndarray[tuple[int, ...], np.dtype[np.boo
 def place_task(
     corals: Sequence[Coral],
     own_sky: Sequence[float],
-    today: Sequence[Spot],
-    bands: Sequence[tuple[float, float] | None],
+    today: Sequence[Spot | None],
     fixed: Sequence[tuple[Coral, Spot]],
     spots: Sequence[Spot],
     wishes: PlaceWishes,
     light: Light,
+    penalty: Penalty,
     curve: DayCurve,
 ) -> PlaceTask:
     """Doses and costs of every coral at every spot.
 
     Parameters
     ----------
-    corals, own_sky, today, bands : sequence, n_coral long
-        Those that may move; their own open sky, where they stand, their bands. [mol m-2 d-1]
+    corals, own_sky, today : sequence, n_coral long
+        Those that may move; their own open sky, and where they stand, if anywhere.
     fixed : sequence of (Coral, Spot)
         Pinned corals; the others keep their distance from them.
     spots : sequence of Spot
@@ -136,29 +149,28 @@ def place_task(
     wishes : PlaceWishes
     light : Light
         [umol m-2 s-1]
+    penalty : Penalty
     curve : DayCurve
 
     Source
     ------
-    Costs: log distance of the dose outside its band, from the band's geometric middle, and distance from
-    today's place. Our choice.
+    Costs: penalty, whether it moves, and distance from today's place. Our choice.
     """
     columns = tuple(s for s in spots for _ in range(s.room))
     dli = _doses(corals, own_sky, columns, light, curve)
-    outside, middle = np.zeros_like(dli), np.zeros_like(dli)
-    for i, band in enumerate(bands):
-        if band is not None:
-            outside[i], middle[i] = band_distances(dli[i], band)
     at = np.array([(s.x_m, s.y_m) for s in columns]).reshape(-1, 2)
-    stood = np.array([(s.x_m, s.y_m) for s in today]).reshape(-1, 2)
     depth = np.array([s.depth_m for s in columns])
     heights = np.array([c.height_m for c in corals])
-    moved = np.hypot(*(stood[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
-    # Straight up or down is a move too.
-    moved = np.hypot(moved, np.array([s.depth_m for s in today])[:, None] - depth)
+    moved = np.zeros_like(dli)
+    for i, spot in enumerate(today):
+        if spot is not None:  # straight up or down is a move too
+            level = np.hypot(at[:, 0] - spot.x_m, at[:, 1] - spot.y_m)
+            moved[i] = np.hypot(level, spot.depth_m - depth)
     allowed = depth[None, :] >= heights[:, None] - 1e-9
     forbidden = {(coral, site) for coral, site in wishes.not_at}
     for i, coral in enumerate(corals):
+        if coral.on is not None:
+            allowed[i] &= np.array([s.on in (None, coral.on) for s in columns], dtype=bool)
         if any(name == coral.name for name, _ in forbidden):
             allowed[i] &= np.array([(coral.name, s.name) not in forbidden for s in columns], dtype=bool)
         for other, spot in fixed:
@@ -169,12 +181,12 @@ def place_task(
         corals=tuple(corals),
         spots=columns,
         dli=dli,
-        outside=np.round(outside / LN_STEP_OUTSIDE),
-        middle=np.round(middle / LN_STEP_MIDDLE),
+        penalty=np.round(penalty([c.name for c in corals], dli) / PENALTY_STEP),
+        moves=(moved > 1e-9).astype(np.float64),
         moved=np.round(moved / MOVED_STEP_M),
         allowed=allowed,
         apart_m=_apart(corals, wishes),
-        prefer=wishes.prefer,
+        most_moves=wishes.moves,
     )
 
 
@@ -198,34 +210,6 @@ def _doses(
     return np.array([by_height[c.height_m] * own for c, own in zip(corals, own_sky, strict=True)]).reshape(
         len(corals), len(spots)
     )
-
-
-def band_distances(dli: FloatArray, band: tuple[float, float]) -> tuple[FloatArray, FloatArray]:
-    """How far doses lie outside a band, and from its geometric middle, as logarithms of ratios.
-
-    Parameters
-    ----------
-    dli : array
-        [mol m-2 d-1]
-    band : (low, high)
-        [mol m-2 d-1]
-
-    Returns
-    -------
-    outside, middle : array
-        0 inside the band, and 0 at its middle.
-
-    Source
-    ------
-    Definition; no dose counts as further away than ``DARKEST_LN``.
-    """
-    high = band[1]
-    low = max(band[0], high * math.exp(-DARKEST_LN))
-    with np.errstate(divide="ignore"):
-        ln = np.maximum(np.log(dli), math.log(low) - DARKEST_LN)
-    outside = np.maximum(0.0, np.maximum(math.log(low) - ln, ln - math.log(high)))
-    middle = np.abs(ln - 0.5 * (math.log(low) + math.log(high)))
-    return np.minimum(outside, DARKEST_LN), np.minimum(middle, 2 * DARKEST_LN)
 
 
 def required_distance_m(one: Coral, other: Coral, wishes: PlaceWishes) -> float:
@@ -284,7 +268,7 @@ def check_wishes(setup: Setup, wishes: PlaceWishes) -> dict[str, str]:
     ------
     Our choice.
     """
-    if not setup.corals:
+    if not setup.corals and not setup.unplaced:
         raise SetupError(
             Problem(
                 "the setup has no corals, so there is nothing to place",
@@ -313,8 +297,14 @@ def check_wishes(setup: Setup, wishes: PlaceWishes) -> dict[str, str]:
 
 
 def _unknown(setup: Setup, wishes: PlaceWishes) -> list[Problem]:
-    corals, sites = [c.name for c in setup.corals], [s.name for s in setup.sites]
-    named = [*wishes.pins, *(c for c, _ in wishes.not_at), *(c for pair in wishes.not_beside for c in pair)]
+    corals = [c.name for c in (*setup.corals, *setup.unplaced)]
+    sites = [s.name for s in setup.sites]
+    named = [
+        *wishes.corals,
+        *wishes.pins,
+        *(c for c, _ in wishes.not_at),
+        *(c for pair in wishes.not_beside for c in pair),
+    ]
     at = [*wishes.pins.values(), *(s for _, s in wishes.not_at)]
     found = [
         unknown_name("coral", n, corals, setup.path) for n in dict.fromkeys(named) if n not in set(corals)
@@ -330,10 +320,16 @@ def _unknown(setup: Setup, wishes: PlaceWishes) -> list[Problem]:
 
 def _contradictions(setup: Setup, wishes: PlaceWishes, pins: dict[str, str]) -> list[Problem]:
     """Pins that cannot hold together, or not at all."""
-    corals = {c.name: c for c in setup.corals}
+    corals = {c.name: c for c in (*setup.corals, *setup.unplaced)}
     sites = {s.name: s for s in setup.sites}
     stood = Counter(c.site for c in setup.corals)
-    found = []
+    found = [
+        Problem(
+            f"{name!r} is pinned, so no place is looked for", cure="take out pinned, or name another coral"
+        )
+        for name in wishes.corals
+        if name in pins and name not in wishes.pins
+    ]
     for site, count in Counter(pins.values()).items():
         if count > max(1, stood[site]):
             names = " and ".join(repr(c) for c, s in pins.items() if s == site)

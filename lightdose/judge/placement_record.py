@@ -5,13 +5,18 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from lightdose.judge.verdict import dli_state
+from lightdose.judge.outlook import Outlook
+from lightdose.judge.search import PenaltyCurves
+from lightdose.judge.states import marks_of
+from lightdose.judge.verdict import coral_marks, dli_state
 from lightdose.model.fixture import Fixture
+from lightdose.model.paths import fewest_steps, free_sites, own_skies
 from lightdose.model.places import (
+    Choice,
     Move,
     MoveStep,
     MoveWishes,
@@ -19,6 +24,7 @@ from lightdose.model.places import (
     Placement,
     PlacementPlan,
     PlaceWishes,
+    PossiblePlace,
     ShadedNeighbour,
     Spot,
     Standing,
@@ -26,6 +32,7 @@ from lightdose.model.places import (
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import Coral, CoralGroup, Site
+from lightdose.physics.dose import daily_light_integral
 from lightdose.physics.water import entry_tangent
 
 WIDTH_PER_HEIGHT = 1.0
@@ -124,8 +131,57 @@ TOXIC_GENERA = ("palythoa", "zoanthus")
 PRACTICE = "common practice, no published source"
 RISE_PRACTICE = "common practice, no published rule per week"
 OUR_CHOICE = "our choice"
-SUDDEN_RISE = 0.10
+SUDDEN_RISE = WEEKLY_RISE = 0.10
+SHOWN_AT_MOST = 6
+"""Corals whose best places are told each by itself: our choice."""
+
 NAMED = 6
+
+
+def place_penalty(
+    analysis: Analysis, response: Mapping[int, FloatArray]
+) -> Callable[[Sequence[str], FloatArray], FloatArray]:
+    """What gives the penalty of corals by name at calculated doses (n_coral, n_place).
+
+    Parameters
+    ----------
+    analysis : Analysis
+        With its uncertainty.
+    response : receiver -> drawn PPFD at full output, (n_channel, n_draw)
+        A coral without a place is as sure as a place that was drawn.
+
+    Source
+    ------
+    ``PenaltyCurves``: a coral is as sure at another place as it is today.
+    """
+    setup = analysis.setup
+    placed = [v for v in analysis.verdicts if v.band_dli is not None]
+    stated = np.array([v.dli_mol_m2_d for v in placed])
+    drawn = stated[:, None]
+    if response and placed:
+        outlook = Outlook.of(analysis, response)
+        drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
+    lit = [i for i in range(len(placed)) if stated[i] > 0]
+    sure = drawn[lit[0]] / stated[lit[0]] if lit else np.ones(1)
+    corals = {placed[i].coral: (float(stated[i]), drawn[i], marks_of(placed[i])) for i in lit}
+    for coral in (*setup.corals, *setup.unplaced):
+        if coral.name not in corals and (marks := coral_marks(setup, coral)):
+            corals[coral.name] = 1.0, sure, marks
+    row = {name: i for i, name in enumerate(corals)}
+    curves = PenaltyCurves.drawn(
+        np.array([one for one, _, _ in corals.values()]),
+        np.array([draws for _, draws, _ in corals.values()]).reshape(len(corals), -1),
+        np.array([marks for _, _, marks in corals.values()]).reshape(-1, 4),
+    )
+
+    def penalty(names: Sequence[str], dli: FloatArray) -> FloatArray:
+        found = np.zeros_like(dli)
+        for i, name in enumerate(names):
+            if name in row:
+                found[i] = curves.one(row[name], dli[i])
+        return found
+
+    return penalty
 
 
 def placement_record(
@@ -134,64 +190,100 @@ def placement_record(
     plan: PlacementPlan,
     wishes: PlaceWishes,
     today: Mapping[str, Spot],
-    sky: Mapping[str, float],
+    light: Callable[[FloatArray], FloatArray],
 ) -> Placement:
     """A plan judged: what every coral gets before and after.
 
     Parameters
     ----------
     before, after : Analysis
-        Of today's places and of the new ones; corals without a place are not in ``after``.
+        Of today's places and of the new ones.
     plan : PlacementPlan
     wishes : PlaceWishes
     today : coral -> Spot
-    sky : coral -> float
-        Its own open sky.
+    light : callable
+        PPFD of every channel at full output under open sky, at points (n, 3). [umol m-2 s-1]
     """
-    now = {v.coral: v for v in before.verdicts}
-    then = {v.coral: v for v in after.verdicts}
-    corals = tuple(
-        _placed(c, now[c.name], then.get(c.name), today[c.name], plan, sky[c.name])
-        for c in before.setup.corals
-    )
+    setup = before.setup
+    now, then = ({v.coral: v for v in side.verdicts} for side in (before, after))
+    skies = own_skies(setup)
+    shown = set(wishes.corals) or {c.name for c in setup.unplaced}
+    corals = []
+    for coral in (*setup.corals, *setup.unplaced):
+        spot, stood = plan.spots[coral.name], today.get(coral.name)
+        was = _standing(stood, now.get(coral.name))
+        group = setup.groups[coral.group]
+        corals.append(
+            PlacedCoral(
+                coral=coral.name,
+                group=group.key,
+                group_name=group.name,
+                genus=coral.genus,
+                height_m=coral.height_m,
+                open_sky=skies[coral.name],
+                pinned=coral.name in plan.pinned,
+                band_dli=coral.band_dli or group.band_dli,
+                before=was,
+                after=_standing(spot, then.get(coral.name)),
+                best=_possible(before, coral, plan.choices.get(coral.name, ()), wishes, light)
+                if coral.name in shown and len(shown) <= SHOWN_AT_MOST
+                else (),
+                moved_m=_distance(stood, spot),
+            )
+        )
     return Placement(
         setup=after.setup,
         before=before,
         after=after,
-        corals=corals,
+        corals=tuple(corals),
         plan=plan,
         wishes=wishes,
         cautions=_place_cautions(before, after, corals),
     )
 
 
-def _placed(
-    coral: Coral, now: Verdict, then: Verdict | None, today: Spot, plan: PlacementPlan, sky: float
-) -> PlacedCoral:
-    spot = plan.spots[coral.name]
-    after = None
-    moved = 0.0
-    if then is not None and spot is not None:
-        after = Standing(spot, then.dli_mol_m2_d, then.dli_state)
-        moved = math.dist((spot.x_m, spot.y_m, spot.depth_m), (today.x_m, today.y_m, today.depth_m))
-    nearest = None
-    if (after is None or after.dli_state not in ("within", "not_judged")) and coral.name in plan.free_dli:
-        place, dli = plan.free_dli[coral.name]
-        nearest = Standing(place, dli, dli_state(dli, now.band_dli, now.floor_dli, now.ceiling_dli))
-    return PlacedCoral(
-        coral=coral.name,
-        group=now.group,
-        group_name=now.group_name,
-        genus=coral.genus,
-        height_m=coral.height_m,
-        open_sky=sky,
-        pinned=coral.name in plan.pinned,
-        band_dli=now.band_dli,
-        before=Standing(today, now.dli_mol_m2_d, now.dli_state),
-        after=after,
-        nearest=nearest,
-        moved_m=moved,
-    )
+def _standing(spot: Spot | None, verdict: Verdict | None) -> Standing | None:
+    if spot is None or verdict is None:
+        return None
+    return Standing(spot, verdict.dli_mol_m2_d, verdict.dli_state, verdict.dli_verdict)
+
+
+def _distance(stood: Spot | None, spot: Spot | None) -> float:
+    if stood is None or spot is None:
+        return 0.0
+    return math.dist((spot.x_m, spot.y_m, spot.depth_m), (stood.x_m, stood.y_m, stood.depth_m))
+
+
+def _possible(
+    before: Analysis,
+    coral: Coral,
+    choices: Sequence[Choice],
+    wishes: PlaceWishes,
+    light: Callable[[FloatArray], FloatArray],
+) -> tuple[PossiblePlace, ...]:
+    """The best places for one coral: what it gets, who stands beside it, and how it gets there."""
+    setup = before.setup
+    sites = {s.name: s for s in setup.sites}
+    band = coral.band_dli or setup.groups[coral.group].band_dli
+    floor, _, _, ceiling = coral_marks(setup, coral) or (0.0, 0.0, math.inf, math.inf)
+    start = next((v.dli_mol_m2_d for v in before.verdicts if v.coral == coral.name), 0.0)
+    free = free_sites(setup, coral)
+    tops = np.array([(s.x_m, s.y_m, max(0.0, s.depth_m - coral.height_m)) for s in free]).reshape(-1, 3)
+    sky = np.array([s.open_sky for s in free]) * own_skies(setup)[coral.name]
+    doses = sky * daily_light_integral(light(tops), before.day_curve) if free else np.zeros(0)
+    ways: Sequence[tuple[int, ...] | None] = [None] * len(free)
+    if start > 0:
+        ways = fewest_steps(start, doses, 1 + WEEKLY_RISE, floor)
+    found = []
+    for choice in choices:
+        at = choice.spot
+        others = [(c.name, sites[c.site]) for c in setup.corals if c.name != coral.name]
+        near = [name for name, s in others if math.dist((s.x_m, s.y_m), (at.x_m, at.y_m)) < wishes.beside_m]
+        way = next((w for s, w in zip(free, ways, strict=True) if s.name == at.name), None)
+        standing = Standing(at, choice.dli_mol_m2_d, dli_state(choice.dli_mol_m2_d, band, floor, ceiling))
+        steps = None if way is None else tuple(free[k].name for k in way)
+        found.append(PossiblePlace(standing, tuple(near), steps))
+    return tuple(found)
 
 
 def _place_cautions(before: Analysis, after: Analysis, corals: Sequence[PlacedCoral]) -> tuple[Caution, ...]:
@@ -201,6 +293,7 @@ def _place_cautions(before: Analysis, after: Analysis, corals: Sequence[PlacedCo
         c
         for c in moving
         if c.after is not None
+        and c.before is not None
         and c.band_dli is not None
         and c.after.dli_mol_m2_d > c.before.dli_mol_m2_d * (1 + SUDDEN_RISE)
     ]
@@ -215,7 +308,7 @@ def _place_cautions(before: Analysis, after: Analysis, corals: Sequence[PlacedCo
         )
     found += _shade_cautions(after, [c.coral for c in moving])
     groups = before.setup.groups
-    by_name = {c.name: c for c in before.setup.corals}
+    by_name = {c.name: c for c in (*before.setup.corals, *before.setup.unplaced)}
     toxic = [c.coral for c in moving if is_toxic(by_name[c.coral], groups[c.group])]
     if toxic:
         found.append(toxin_caution(toxic))

@@ -97,9 +97,7 @@ class Relocations:
 
     def guessed(self, row: int, dli: float) -> float:
         """The penalty of a coral whose calculated dose is another, as sure as it is today. [mol m-2 d-1]"""
-        doses = self.search.curves.stated.copy()
-        doses[row] = dli
-        return float(self.search.curves.each(doses)[row])
+        return float(self.search.curves.one(row, np.array(dli)))
 
     def concerned(self) -> list[int]:
         """Rows of the corals worst off that may move, the worst first."""

@@ -49,23 +49,25 @@ class PenaltyCurves:
 
     @classmethod
     def of(cls, outlook: Outlook) -> Self:
-        """From today's draws, every one of them.
+        """Of the judged corals of a tank, from every one of today's draws."""
+        drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
+        return cls.drawn(np.array([v.dli_mol_m2_d for v in outlook.verdicts]), drawn, outlook.marks)
+
+    @classmethod
+    def drawn(cls, stated: FloatArray, drawn: FloatArray, marks: FloatArray) -> Self:
+        """From calculated doses (n,), draws of them (n, n_draw) and marks (n, 4). [mol m-2 d-1]
 
         Source
         ------
         Share of the draws on each side of each mark when all are multiplied alike.
         """
-        drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
-        stated = np.array([v.dli_mol_m2_d for v in outlook.verdicts])
         ln_ratio = np.linspace(-FURTHEST_LN, FURTHEST_LN, STEPS + 1)
         table = np.empty((len(stated), ln_ratio.size))
         with np.errstate(divide="ignore"):
-            ln_marks = np.log(outlook.marks)
-        for row, (doses, marks) in enumerate(zip(drawn, ln_marks, strict=True)):
-            with np.errstate(divide="ignore"):
-                ln = np.sort(np.log(doses))
-            below = [np.searchsorted(ln, mark - ln_ratio, side="left") for mark in marks[:2]]
-            passed = [*below, *(np.searchsorted(ln, mark - ln_ratio, side="right") for mark in marks[2:])]
+            ln_marks, ln_drawn = np.log(marks), np.sort(np.log(drawn), axis=1)
+        for row, (ln, of) in enumerate(zip(ln_drawn, ln_marks, strict=True)):
+            below = [np.searchsorted(ln, mark - ln_ratio, side="left") for mark in of[:2]]
+            passed = [*below, *(np.searchsorted(ln, mark - ln_ratio, side="right") for mark in of[2:])]
             counts = np.diff([np.zeros_like(passed[0]), *passed, np.full_like(passed[0], ln.size)], axis=0)
             table[row] = PENALTIES @ counts / ln.size
         return cls(stated, table)
@@ -80,6 +82,11 @@ class PenaltyCurves:
         rows = np.arange(self.stated.size)
         one, other = self.table[rows, low], self.table[rows, low + 1]
         return np.asarray(one + (at - low) * (other - one))
+
+    def one(self, row: int, dli: FloatArray) -> FloatArray:
+        """Penalties of one coral at any calculated doses, of the same shape. [mol m-2 d-1]"""
+        alone = PenaltyCurves(self.stated[row : row + 1], self.table[row : row + 1])
+        return np.asarray(alone.each(dli[..., None])[..., 0])
 
     def total(self, dli: FloatArray) -> FloatArray:
         """Penalty of the tank, shape (...,)."""

@@ -209,6 +209,14 @@ def _dli_marks(
     return coral.band_dli, floor, ceiling
 
 
+def coral_marks(setup: Setup, coral: Coral) -> tuple[float, ...]:
+    """Floor, low, high and ceiling of a coral; empty where light does not judge it. [mol m-2 d-1]"""
+    band, floor, ceiling = _dli_marks(coral, setup.groups[coral.group])
+    if band is None:
+        return ()
+    return 0.0 if floor is None else floor, *band, math.inf if ceiling is None else ceiling
+
+
 def _peak_band(coral: Coral, group: CoralGroup) -> tuple[float, float] | None:
     if coral.peak_max is None:
         return group.band_peak

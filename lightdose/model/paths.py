@@ -21,8 +21,8 @@ def own_skies(setup: Setup) -> dict[str, float]:
     dict
         Coral -> 0-1; that of its own spot, where it has one.
     """
-    of_spot = {s.name: s.open_sky if s.implicit else 1.0 for s in setup.sites}
-    return {c.name: c.open_sky * of_spot[c.site] for c in setup.corals}
+    of_spot = {s.name: s.open_sky if s.implicit else 1.0 for s in setup.sites} | {"": 1.0}
+    return {c.name: c.open_sky * of_spot[c.site] for c in (*setup.corals, *setup.unplaced)}
 
 
 def free_sites(setup: Setup, coral: Coral) -> list[Site]:

@@ -10,8 +10,8 @@ import numpy as np
 
 from lightdose.errors import SetupError
 from lightdose.model.record import FloatArray, dataclass, read_only
-from lightdose.model.results import Analysis, Basis, Caution, DliState
-from lightdose.model.setup import CoralGroup, Receiver, Setup, Tank
+from lightdose.model.results import Analysis, Basis, Caution, DliState, DliVerdict
+from lightdose.model.setup import CoralGroup, Receiver, Setup, Surface, Tank
 
 PlaneKind = Literal["depth", "from_front", "from_left"]
 MapQuantity = Literal["dli", "peak", "full_output"]
@@ -220,15 +220,11 @@ class LightExplanation:
         return shares
 
 
-Preference = Literal["middle", "stay"]
-"""What counts once doses are as near to their bands as can be: the bands' middles, or few and short moves."""
-
-
 @dataclass(frozen=True)
 class Spot:
     """A place that a coral may take. [m]
 
-    ``site`` is None for a point of a grid; ``room`` is how many corals may stand there.
+    ``site`` is None for a point of a grid; ``room`` is how many corals may stand there; ``on`` is what it is.
     """
 
     name: str
@@ -239,6 +235,7 @@ class Spot:
     site: str | None = None
     implicit: bool = False
     room: int = 1
+    on: Surface | None = None
 
 
 @dataclass(frozen=True)
@@ -255,37 +252,51 @@ class PlaceWishes:
 
     Attributes
     ----------
+    corals : those to find places for, all others stay; with none named those without a place yet
+    moves : re-place at most so many corals
+    everything : re-place every coral that is not pinned
     pins : coral -> site at which it must stand
     not_at : corals and sites that do not go together
     not_beside : pairs of corals that stay ``beside_m`` apart
     apart_m : distance between any two corals, besides their own keep_apart. [m]
     """
 
+    corals: tuple[str, ...] = ()
+    moves: int | None = None
+    everything: bool = False
     pins: Mapping[str, str] = field(default_factory=dict)
     not_at: tuple[tuple[str, str], ...] = ()
     not_beside: tuple[tuple[str, str], ...] = ()
     beside_m: float = 0.15
     apart_m: float = 0.0
     grid: Grid | None = None
-    prefer: Preference = "middle"
 
 
 @dataclass(frozen=True)
 class PlacementCost:
-    """How far a placement is from every wish; sums over corals.
+    """What a placement costs, in the order in which it counts; sums over the corals that may move.
 
     Attributes
     ----------
-    outside_ln : log distance of doses outside their bands
-    middle_ln : log distance of doses from the geometric middles of their bands
-    moved_m : level distances from today's places. [m]
+    penalty : 0 within, 1 off, 2 far off, 3 without a place, expected over what is not known
+    moves : corals that leave their place
+    moved_m : distances from today's places. [m]
     unplaced : corals without a place
     """
 
-    outside_ln: float
-    middle_ln: float
+    penalty: float
+    moves: int
     moved_m: float
     unplaced: int
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A place that a coral may take as the others stand, its calculated dose and its penalty there."""
+
+    spot: Spot
+    dli_mol_m2_d: float
+    penalty: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -294,14 +305,15 @@ class PlacementPlan:
 
     Attributes
     ----------
-    spots : coral -> its spot, None where it has none; pinned ones included
-    free_dli : coral -> the allowed spot whose dose is nearest to its band, and its dose there, were it alone
+    spots : coral -> its spot, None where it has none; those that stay included
+    pinned : corals that may not move
+    choices : coral -> the allowed spots where its penalty is least, were it alone
     bound : cost of the same task without rules between corals: no placement is better
     """
 
     spots: Mapping[str, Spot | None]
     pinned: frozenset[str]
-    free_dli: Mapping[str, tuple[Spot, float]]
+    choices: Mapping[str, tuple[Choice, ...]]
     proven_optimal: bool
     cost: PlacementCost
     bound: PlacementCost
@@ -316,6 +328,22 @@ class Standing:
     spot: Spot
     dli_mol_m2_d: float
     dli_state: DliState
+    dli_verdict: DliVerdict = "undecided"
+
+
+@dataclass(frozen=True)
+class PossiblePlace:
+    """One of the best places for a coral, and how it would get there.
+
+    Attributes
+    ----------
+    neighbours : corals nearer than the distance of "beside"
+    steps : sites on the way in weekly steps, itself the last; None where no way leads there
+    """
+
+    standing: Standing
+    neighbours: tuple[str, ...]
+    steps: tuple[str, ...] | None
 
 
 @dataclass(frozen=True)
@@ -324,8 +352,8 @@ class PlacedCoral:
 
     Attributes
     ----------
-    after : None where no place was left for it
-    nearest : where it is out of its band or has no place: the place nearest to its band, were it alone
+    before, after : None where it had no place, or none was left for it
+    best : the best places for it, as the others stand; of corals that were asked for
     moved_m : in a straight line. [m]
     """
 
@@ -337,15 +365,15 @@ class PlacedCoral:
     open_sky: float
     pinned: bool
     band_dli: tuple[float, float] | None
-    before: Standing
+    before: Standing | None
     after: Standing | None
-    nearest: Standing | None
+    best: tuple[PossiblePlace, ...]
     moved_m: float
 
     @property
     def moves(self) -> bool:
-        """Whether it leaves its place."""
-        return self.after is not None and self.moved_m > 1e-9
+        """Whether it leaves its place, or gets its first."""
+        return self.after is not None and (self.before is None or self.moved_m > 1e-9)
 
 
 @dataclass(frozen=True, eq=False)

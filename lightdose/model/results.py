@@ -225,6 +225,8 @@ PENALTY: Final[Mapping[DliState, float]] = {
     "far_above": 2.0,
     "not_judged": 0.0,
 }
+
+
 def severity(verdict: DliVerdict) -> int:
     """0 within or not judged, 1 undecided, 2 below or above, 3 far off."""
     if verdict == "undecided":

@@ -144,6 +144,12 @@ def acclimation(before: Setup, after: Setup, request: AcclimationRequest) -> Acc
     return acclimate(today, other, request)
 
 
+MOVES = 3
+"""Corals that `place` may move where nothing else is asked: our choice."""
+
+LEAST_GAIN = 0.02
+"""Nobody moves a coral for less of the penalty: our choice."""
+
 MOST_CORALS = 2000
 """A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""
 
@@ -151,27 +157,37 @@ MOST_CORALS = 2000
 def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     """Which coral goes where, with what each gets there as `dose` reckons it.
 
+    Without a wish corals without a place get one; where there are none, up to ``MOVES`` corals may move.
+
     Raises
     ------
     SetupError
         If there are no corals, more than ``MOST_CORALS``, or no places, a name is unknown, or pins
         contradict one another.
     """
-    from lightdose.fit.placement import plan_placement, standing_today, with_places
-    from lightdose.judge.placement_record import placement_record
-    from lightdose.model.paths import own_skies
+    from lightdose.fit.placement import placed_setup, plan_placement, standing_today
+    from lightdose.judge.placement_record import place_penalty, placement_record
+    from lightdose.workflows.advice import keeping
 
     refuse_too_many(setup, "place")
-    today = standing_today(setup)
-    here = with_places(setup, today)
-    ready, field = light_of(here)
-    before = judged_under(here, ready, field, certainty=False)
+    if not (wishes.corals or wishes.everything or wishes.moves is not None or setup.unplaced):
+        wishes = replace(wishes, moves=MOVES)
+    ready, field = light_of(setup)
+    kept = keeping(setup)
+    before = judged_under(setup, ready, field, certainty=True, see=kept.see)
     bare = ready.only("ppfd")
-    plan = plan_placement(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
-    there = with_places(setup, plan.spots)
-    field = ready.light_field(there.receivers)
-    after = judged_under(there, ready, field, certainty=False)
-    return placement_record(before, after, plan, wishes, today, own_skies(setup))
+
+    def light(points: FloatArray) -> FloatArray:
+        return bare.at(points)[:, :, 0]
+
+    today = standing_today(setup)
+    plan = plan_placement(setup, before, wishes, light, place_penalty(before, kept.response))
+    there = placed_setup(setup, plan.spots)
+    after = judged_under(there, ready, ready.light_field(there.receivers), certainty=True)
+    worse = after.judgement.penalty > before.judgement.penalty - LEAST_GAIN
+    if worse and len(there.corals) == len(setup.corals):
+        plan, after = replace(plan, spots=today), before
+    return placement_record(before, after, plan, wishes, today, light)
 
 
 def move(setup: Setup, wishes: MoveWishes) -> Move:
@@ -184,12 +200,11 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
     InfeasibleError
         If no path of free sites leads there.
     """
-    from lightdose.fit.placement import plan_move, standing_today, with_places
+    from lightdose.fit.placement import plan_move
     from lightdose.judge.placement_record import move_record
 
-    here = with_places(setup, standing_today(setup))
-    ready, field = light_of(here)
-    before = judged_under(here, ready, field, certainty=False)
+    ready, field = light_of(setup)
+    before = judged_under(setup, ready, field, certainty=False)
     bare = ready.only("ppfd")
     plan = plan_move(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
     return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)

@@ -232,7 +232,7 @@ def _marks(placement: Placement, plane: Plane) -> list[_Mark]:
         if coral.after is None:
             continue
         place = _seen(coral.after.spot, coral.height_m, plane)
-        before = (_seen(coral.before.spot, coral.height_m, plane),) if coral.moves else ()
+        before = (_seen(coral.before.spot, coral.height_m, plane),) if coral.moves and coral.before else ()
         state, key = coral.after.dli_state, (round(place[0], 3), round(place[1], 3))
         if key in marks:
             mark = marks[key]
@@ -281,7 +281,7 @@ def _list_words(coral: PlacedCoral, unit: LengthUnit, room_in: float) -> str:
     after = coral.after
     go = "to " if coral.moves else "stays at "
     dose = number(after.dli_mol_m2_d)
-    was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves else dose
+    was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves and coral.before else dose
     usual = f", usual {range_text(*coral.band_dli)}" if coral.band_dli else ""
     spot = spot_name(after.spot, unit)
     tail = f": {was}{usual}, {short_state(after.dli_state)}"
