@@ -81,6 +81,9 @@ CASE: Final = (
           what="what dli_ratio is relative to"),
     Field("remark", "remark", lambda r: r.outcome.remark, csv=False),
     said("span", "dose times", lambda r: r.span, at={"cases": 1}),
+    said("within", "within", lambda r: r.outcome.counts and r.outcome.counts["within"], kind="integer",
+         at={"cases": 1.5}),
+    Field("counts", "counts", lambda r: r.outcome.counts, csv=False),
     said("changes", "corals that change state", lambda r: r.changes, kind="string", fold=True,
          at={"cases": 2}),
 )

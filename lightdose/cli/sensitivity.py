@@ -31,19 +31,21 @@ def command(ask: Ask, words: tuple[str, ...], sites: tuple[str, ...]) -> Answer:
     pane dark", "floor 0.5", "cover 0.9"; height, output and channel take a fixture: "height left +5 cm",
     "channel left / violet off". "and" joins them; a name may stand before a colon.
     """
-    from lightdose.analysis import analyse, fixture_emission
+    from lightdose.analysis import fixture_emission
     from lightdose.answers.sensitivity import sensitivity_answer
     from lightdose.files.library import reference_tables
     from lightdose.files.readings_csv import check_sites
     from lightdose.files.typed_values import cases_from_words
     from lightdose.judge.sensitivity import sensitivity, standard_cases
     from lightdose.present.figures.explaining import tornado_drawings
+    from lightdose.workflows.advice import drawn_analysis
 
     setup = ask.setup()
     check_sites(setup, sites, "--site")
     cases = (*cases_from_words(words, setup), *standard_cases(setup))
-    analysis, emission = analyse(setup, certainty=False), fixture_emission(setup)
+    analysis, outlook = drawn_analysis(setup)
+    emission = fixture_emission(setup)
     with ask.progress("cases", len(cases)) as bar:
-        tried = sensitivity(analysis, emission, reference_tables(), cases, lambda: bar.update(1))
+        tried = sensitivity(analysis, emission, reference_tables(), cases, lambda: bar.update(1), outlook)
     answer = sensitivity_answer(tried, sites)
     return replace(answer, pictures=lambda: tornado_drawings(tried, sites))

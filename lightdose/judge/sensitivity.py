@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from lightdose.errors import SetupError
+from lightdose.judge.outlook import Outlook
 from lightdose.judge.verdict import dli_state
 from lightdose.model.changes import (
     FIELD_KINDS,
@@ -25,7 +26,7 @@ from lightdose.model.changes import (
 from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
 from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Analysis, Verdict
+from lightdose.model.results import Analysis, Verdict, counted
 from lightdose.model.setup import Cover, Setup, Wall, WallKind
 from lightdose.model.spectrum import ReferenceTables, SpectralTable
 from lightdose.physics.day_curve import output_points
@@ -279,6 +280,7 @@ def sensitivity(
     tables: ReferenceTables,
     cases: Sequence[Case],
     advance: Callable[[], None] = lambda: None,
+    outlook: Outlook | None = None,
 ) -> Sensitivity:
     """Every case as dose ratios and states, worst first.
 
@@ -289,6 +291,7 @@ def sensitivity(
     tables : ReferenceTables
     cases : sequence of Case
     advance : called after each case
+    outlook : today's draws, to count verdicts in each case: a coral is then as sure as it is today
 
     Returns
     -------
@@ -297,14 +300,26 @@ def sensitivity(
     """
     doses = _Doses(analysis.setup, emission, tables)
     outcomes, skipped = [], []
+    drawn = outlook and outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
     for case in cases:
         if why := must_be_possible(analysis.setup, case):
             skipped.append(why)
         else:
-            outcomes.append(_outcome(analysis, doses, case))
+            outcomes.append(_counted(_outcome(analysis, doses, case), outlook, drawn))
         advance()
     outcomes.sort(key=lambda o: (-sum(c.worsens for c in o.changed), -len(o.changed), -_largest(o)))
     return Sensitivity(analysis, tuple(outcomes), tuple(skipped))
+
+
+def _counted(outcome: CaseOutcome, outlook: Outlook | None, drawn: FloatArray | None) -> CaseOutcome:
+    """A case with the verdicts that today's draws would give, each multiplied as the calculated dose is."""
+    if outlook is None or drawn is None:
+        return outcome
+    after = {c.coral: c.dli_mol_m2_d for site in outcome.sites for c in site.corals}
+    ratio = [
+        (after[v.coral] or 0.0) / v.dli_mol_m2_d if v.dli_mol_m2_d > 0 else 1.0 for v in outlook.verdicts
+    ]
+    return replace(outcome, counts=counted(outlook.judged(drawn * np.array(ratio)[:, None]).states))
 
 
 def _largest(outcome: CaseOutcome) -> float:

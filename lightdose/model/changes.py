@@ -120,11 +120,15 @@ class SiteOutcome:
 
 @dataclass(frozen=True)
 class CaseOutcome:
-    """What a case does to every site; ``remark`` says what the keeper must know besides."""
+    """What a case does to every site; ``remark`` says what the keeper must know besides.
+
+    ``counts`` has how the judged corals would stand by their verdicts; None where that was not drawn.
+    """
 
     case: Case
     sites: tuple[SiteOutcome, ...]
     remark: str = ""
+    counts: Mapping[str, int] | None = None
 
     @property
     def ratios(self) -> tuple[float, ...]:

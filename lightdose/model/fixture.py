@@ -103,35 +103,6 @@ class Dial:
             raise ScheduleError("the overall factor is 0 all day: it has no plateau")
         return replace(self, overall=np.round(self.overall * (plateau / self.plateau), 14))
 
-    def longer(self, hours: float) -> Dial:
-        """The same cells with a longer top, or a shorter one below 0, by as much on both sides. [h]
-
-        The top reaches from the first to the last row in which the sum of all products is highest (our
-        choice). Rows within it stretch, ramps keep their shape; a single row becomes two.
-
-        Raises
-        ------
-        ScheduleError
-            If the top would vanish, or the day pass 24 h.
-        """
-        overall = _filled(self.time_h, self.overall)
-        light = sum(_filled(self.time_h, level) * overall for level in self.levels.values())
-        highest = np.flatnonzero(light >= np.max(light) - 1e-9)
-        first, last = int(highest[0]), int(highest[-1])
-        rows = np.arange(self.time_h.size)
-        if first == last:
-            rows, last = np.insert(rows, first, first), first + 1
-        time = self.time_h[rows]
-        start, end = float(time[first]), float(time[last])
-        if not end - start + hours > 0 or time[-1] - time[0] + hours > HOURS_PER_DAY:
-            raise ScheduleError(f"a top of {end - start:g} h cannot be {hours:+g} h longer")
-        moved = np.interp(time, [start, end], [start - hours / 2, end + hours / 2]) if end > start else time
-        moved[:first], moved[last + 1 :] = time[:first] - hours / 2, time[last + 1 :] + hours / 2
-        moved[[first, last]] = start - hours / 2, end + hours / 2
-        day = HOURS_PER_DAY if moved[0] < 0 else -HOURS_PER_DAY if moved[0] >= HOURS_PER_DAY else 0.0
-        levels = {name: level[rows] for name, level in self.levels.items()}
-        return Dial(moved + day, self.overall[rows], levels)
-
     def programme(self) -> Programme:
         """What the channels run at; the programme remembers this dial."""
         overall = _filled(self.time_h, self.overall)

@@ -263,8 +263,8 @@ class Judgement:
     def of(cls, verdicts: Sequence[Verdict]) -> Judgement:
         """The judgement of a tank."""
         return cls(
-            _counted([v.dli_verdict for v in verdicts]),
-            _counted([v.dli_state for v in verdicts]),
+            counted([v.dli_verdict for v in verdicts]),
+            counted([v.dli_state for v in verdicts]),
             sum(v.penalty for v in verdicts),
         )
 
@@ -284,7 +284,8 @@ class Judgement:
         return self.counts["judged"] if self.counts else 0
 
 
-def _counted(states: Sequence[DliVerdict]) -> dict[str, int] | None:
+def counted(states: Sequence[DliVerdict]) -> dict[str, int] | None:
+    """How many are judged, and how many have each verdict; None where none is judged."""
     judged = sum(state != "not_judged" for state in states)
     return {"judged": judged, **{key: states.count(key) for key in COUNTED}} if judged else None
 

@@ -39,6 +39,14 @@ def advised(setup: Setup, also: Sequence[str] = ()) -> Analysis:
     return replace(analysis, advice=advice_on(analysis, ready, kept))
 
 
+def drawn_analysis(setup: Setup) -> tuple[Analysis, Outlook | None]:
+    """The analysis of a setup and its draws; None for the draws where light judges no coral, or too many."""
+    ready, field = light_of(setup)
+    kept = keeping(setup)
+    analysis = judged_under(setup, ready, field, certainty=True, see=kept.see)
+    return analysis, Outlook.of(analysis, kept.response) if kept.response else None
+
+
 def keeping(setup: Setup) -> Kept:
     """What keeps the drawn light of every coral that light judges, and of the named sites."""
     receivers = setup.receivers

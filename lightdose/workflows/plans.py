@@ -13,7 +13,7 @@ from lightdose.files.library import reference_tables
 from lightdose.judge.acclimation import AcclimationRequest, acclimate
 from lightdose.judge.map_choice import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
-from lightdose.model.fixture import Programme
+from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.match import Match, MatchWishes
 from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
 from lightdose.model.plans import Acclimation
@@ -230,16 +230,16 @@ def match(one: Setup, other: Setup, words: Sequence[str], wishes: MatchWishes | 
         reference_tables(),
         (fixture_emission(one), fixture_emission(other)),
         wishes or MatchWishes(),
-        lambda programmes: _as_written(other, programmes),
+        lambda programmes: as_written(other.lit_fixtures, programmes),
     )
 
 
-def _as_written(setup: Setup, programmes: Mapping[str, Programme]) -> dict[str, Programme]:
-    """The programmes of the lit fixtures as they read once they are written."""
+def as_written(fixtures: Sequence[Fixture], programmes: Mapping[str, Programme]) -> dict[str, Programme]:
+    """Programmes by fixture as they read once they are written."""
     from lightdose.files.schedule_csv import schedule_from_text, schedule_text
 
     read = {}
-    for fixture in setup.lit_fixtures:
+    for fixture in fixtures:
         names = [c.name for c in fixture.type.channels]
         text = schedule_text(programmes[fixture.name], names, lit_at_zero=fixture.type.lit_at_zero)
         read[fixture.name] = schedule_from_text(text, fixture.name, names)[0]

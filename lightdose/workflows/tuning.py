@@ -10,7 +10,6 @@ import numpy as np
 from lightdose.analysis import Analysis, judged_under, light_of
 from lightdose.errors import InfeasibleError, Problem
 from lightdose.files.library import reference_tables
-from lightdose.files.schedule_csv import schedule_from_text, write_dial, write_schedule
 from lightdose.judge.outlook import Kept, Outcome, Outlook
 from lightdose.judge.relocations import Relocation, Relocations, moved_setup
 from lightdose.judge.search import Search
@@ -25,7 +24,7 @@ from lightdose.physics.changed_day import plateau_of
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.light_field import PreparedField
 from lightdose.workflows.advice import dials_of, keeping
-from lightdose.workflows.plans import refuse_too_many
+from lightdose.workflows.plans import as_written, refuse_too_many
 
 ALIKE_SHARE = 0.02
 """Programmes whose penalties differ by less than this share of today's count as alike: our choice."""
@@ -112,19 +111,9 @@ def _tuner(outlook: Outlook, wishes: TuneWishes, ready: PreparedField) -> Tuner:
 def _written(tuner: Tuner) -> Iterator[tuple[Programme, ...]]:
     """The candidates as they would be written and read back."""
     for candidate in tuner.candidates():
-        yield tuple(
-            _read_back(fixture, programme)
-            for fixture, programme in zip(tuner.fixtures, tuner.programmes(candidate), strict=True)
-        )
-
-
-def _read_back(fixture: Fixture, programme: Programme) -> Programme:
-    names = [c.name for c in fixture.type.channels]
-    if programme.dial is not None:
-        text = write_dial(programme.dial, list(programme.dial.levels))
-    else:
-        text = write_schedule(programme, names, lit_at_zero=fixture.type.lit_at_zero)
-    return schedule_from_text(text, fixture.name, names)[0]
+        made = tuner.programmes(candidate)
+        read = as_written(tuner.fixtures, {f.name: p for f, p in zip(tuner.fixtures, made, strict=True)})
+        yield tuple(read[f.name] for f in tuner.fixtures)
 
 
 def _running(fixtures: tuple[Fixture, ...], programmes: tuple[Programme, ...]) -> tuple[Fixture, ...]:

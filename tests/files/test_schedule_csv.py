@@ -381,33 +381,6 @@ def test_dial_keeps_levels_and_factor_apart_and_is_written_as_it_was_read(read, 
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("hours", [-2.0, 0.0, 3.0])
-def test_longer_top_moves_times_and_no_level(read, hours):
-    """Ramps keep their shape, rows inside stretch, all cells stay; it reads back."""
-    rows = ("09:00,0,,46", "10:00,70,30,46", "13:00,,,46", "16:00,70,30,46", "18:00,0,0,46", "")
-    text = "\n".join(["time,blue 445,white,all_channels", *rows])
-    dial = read(text).dial
-    longer = dial.longer(hours)
-    half = hours / 2
-    assert longer.time_h.tolist() == [9 - half, 10 - half, 13, 16 + half, 18 + half]
-    cells = [line.split(",", 1)[1] for line in text.splitlines()]
-    assert [line.split(",", 1)[1] for line in write_dial(longer, CHANNELS).splitlines()] == cells
-    assert read(write_dial(longer, CHANNELS)).dial.time_h.tolist() == longer.time_h.tolist()
-
-
-@pytest.mark.identity
-def test_longer_top_of_a_peak_and_past_midnight(read):
-    """A peak becomes a top; a start before 00:00 is the evening before; too much is refused."""
-    dial = read("time,blue 445,white,all_channels\n00:30,0,0,50\n06:00,60,10,50\n12:00,0,0,50\n").dial
-    longer = dial.longer(2)
-    assert longer.time_h.tolist() == [23.5, 29, 31, 37]
-    assert points(longer.programme(), "blue 445") == [(23.5, 0), (29, 0.3), (31, 0.3), (37, 0)]
-    for hours in (-1, 13):
-        with pytest.raises(ScheduleError, match="cannot be"):
-            dial.longer(hours)
-
-
-@pytest.mark.identity
 def test_dial_at_very_low_levels_and_at_midnight_reads_back(read):
     """Neither half a percent nor 24:00 is mistaken for something else."""
     low = read("time,blue 445,white,all_channels\n00:00,5,50,50\n24:00,5,50,50\n").dial.at(0.005)
