@@ -81,7 +81,7 @@ class Relocations:
         for name, sites in wanted.items():
             height, sky = self.corals[name].height_m, self.skies[name]
             found = [s.open_sky * sky * light[s.name, height] for s in sites]
-            self.free[name] = sites, np.array(found).reshape(len(sites), -1)
+            self.free[name] = sites, np.array(found).reshape(len(sites), self.search.light.shape[1])
 
     def reached(self, row: int, hours: FloatArray, today_h: FloatArray) -> Iterator[tuple[Site, float]]:
         """Free sites that a coral can get to in weekly steps today, and its dose there under some hours."""
