@@ -220,7 +220,8 @@ def unserved_sentence(advice: Advice) -> str:
     movable = [u for u in advice.unserved if u.places]
     if not movable:
         names = "" if n > NAMED else f" ({_names([u.coral for u in advice.unserved])})"
-        rest = f"exchange {'it' if n == 1 else 'them'}, or bring {'it' if n == 1 else 'them'} round by dimming"
+        whom = "it" if n == 1 else "them"
+        rest = f"exchange {whom}, or dim for some weeks"
         return f"{lead}{names}, and no free place that would suit can be reached: {rest}."
     moves = "; ".join(_places(u) for u in movable[:NAMED])
     more = len(advice.unserved) - len(movable[:NAMED])

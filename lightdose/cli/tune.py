@@ -142,6 +142,10 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
     targets = schedule_targets(ask, output, setup.lit_fixtures)
     tuning = tune(setup, wishes)
     fixtures = tuning.after.setup.lit_fixtures
+    if tuning.unchanged:
+        if targets:
+            ask.say("no schedule is written: today's programme stays")
+        targets = {}
     save_schedules(ask, targets, {f.name: f.programme for f in fixtures}, fixtures, inputs_of(setup))
     return replace(tune_answer(tuning, targets), pictures=lambda: _drawings(ask, tuning))
 

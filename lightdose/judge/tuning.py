@@ -101,6 +101,11 @@ class Tuner:
         most = np.divide(self.bounds.most, self.top, out=np.zeros_like(factor), where=self.top > 0)
         return np.asarray(np.minimum(factor, most))
 
+    @property
+    def allows_today(self) -> bool:
+        """Whether today's programme is one of those that may be."""
+        return bool(np.all(self.today <= self.bounds.most + 1e-9)) and SAME_DAY in self.days()
+
     def groups(self, change: str) -> list[list[int]]:
         """The channels that share a factor."""
         able = [i for i in range(self.channels) if self.bounds.most[i] > 0 and self.top[i] > 0]

@@ -57,7 +57,8 @@ def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
     # The last is the simplest: of programmes that hardly differ in penalty it is the one.
     alike = least + ALIKE_SHARE * (1 + now.stand.penalty)
     best, outcome = [pair for pair in found if pair[1].stand.penalty <= alike][-1]
-    gains = outcome.stand.penalty <= now.stand.penalty - LEAST_GAIN
+    # Where the wishes rule today's programme out, as good as today is good enough.
+    gains = outcome.stand.penalty <= now.stand.penalty - (LEAST_GAIN if tuner.allows_today else 0.0)
     keeps = outcome.stand.within >= now.stand.within
     after, refused = before, None
     if gains and keeps:
@@ -145,8 +146,9 @@ def _record(
             before.light_field.channels, [f for f in outlook.fixtures for _ in f.type.channels], strict=True
         )
     ]
-    why = zip(channels, tuner.bounds.held, tuner.bounds.blue_share, strict=True)
-    channels = [replace(setting, held=held, blue_share=blue) for setting, held, blue in why]
+    if after is not before:
+        why = zip(channels, tuner.bounds.held, tuner.bounds.blue_share, strict=True)
+        channels = [replace(setting, held=held, blue_share=blue) for setting, held, blue in why]
     was, now = dials_of(before.setup), dials_of(setup)
     dials = tuple(
         OverallChange(f.name, was[f.name], now[f.name])
