@@ -228,7 +228,7 @@ def overview_blocks(names: Sequence[str], rows: Sequence[OverviewRow]) -> list[B
         columns.append(Column(head, cells, right=head in NUMBERS, fold=head not in NUMBERS))
     strong = tuple(row.concern[0] < 2 for _, row in ranked)
     table = Table(
-        "setups", "", tuple(columns), strong, least=5, rows_at_most=ROWS_SHOWN, left_out="further setup"
+        "setups", "", tuple(columns), strong, least=6, rows_at_most=ROWS_SHOWN, left_out="further setup"
     )
     return [table, Say(closing_line(rows), "verdict")]
 

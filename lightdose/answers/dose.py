@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
-from lightdose.answers.advice import advice_json, advice_points, advice_section, command
+from lightdose.answers.advice import advice_json, advice_points, advice_section, command, doing
 from lightdose.answers.answer import Answer, OverviewRow
 from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
@@ -444,10 +444,12 @@ def overview(analysis: Analysis) -> OverviewRow:
     off = sum(s < SEVERITY["undecided"] for s in severities)
     known = [use.energy_kwh_d for use in analysis.fixtures if use.energy_kwh_d is not None]
     energy = number(sum(known)) if known and len(known) == len(analysis.fixtures) else NONE
+    first = analysis.advice.actions if analysis.advice else ()
     cells = (
         ("within", str(severities.count(SEVERITY["within"]))),
         ("off", str(off)),
         ("undecided", str(severities.count(SEVERITY["undecided"]))),
+        ("do first", doing(first[0]) if first else NONE),
         ("worst coral", _in_overview(ranking[0]) if worst < SEVERITY["within"] else NONE),
         ("kWh/day", energy),
         ("title", analysis.setup.title),
@@ -462,8 +464,7 @@ STANDINGS: Final = ("far off usual", "off usual", "not told yet", "as usual", "w
 
 
 def _in_overview(verdict: Verdict) -> str:
-    usual = f", usual {range_text(*verdict.band_dli)}" if verdict.band_dli else ""
-    return f"{verdict.coral}: DLI {number(verdict.dli_mol_m2_d)}{usual}, {table_words(verdict)}"
+    return f"{verdict.coral}: DLI {number(verdict.dli_mol_m2_d)}, {table_words(verdict)}"
 
 
 def closing_line(analysis: Analysis) -> str:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     figures=True,
     imperial=True,
     strict=True,
-    many=("within", "off", "undecided", "worst coral"),
+    many=("within", "off", "undecided", "do first", "worst coral"),
     worth_a_process=5,
 )
 @click.option(

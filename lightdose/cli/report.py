@@ -28,7 +28,7 @@ CELLS_ALONG = 45
     setup="SETUP [OTHER]",
     imperial=True,
     folds=False,
-    many=("within", "off", "undecided", "worst coral"),
+    many=("within", "off", "undecided", "do first", "worst coral"),
 )
 @click.option(
     "-o",
