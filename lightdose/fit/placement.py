@@ -61,6 +61,8 @@ def plan_placement(
         if c.name not in names and (c.name in pins or c.name in today)
     }
     spots = _spots(setup, wishes.grid, fixed)
+    if wishes.grid is not None and not wishes.everything:  # who does not move stays off the grid
+        spots += [today[c.name] for c in movable if c.name in today]
     if movable and not spots:
         raise SetupError(
             Problem(

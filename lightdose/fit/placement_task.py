@@ -170,7 +170,8 @@ def place_task(
     forbidden = {(coral, site) for coral, site in wishes.not_at}
     for i, coral in enumerate(corals):
         if coral.on is not None:
-            allowed[i] &= np.array([s.on in (None, coral.on) for s in columns], dtype=bool)
+            fits = np.array([s.on in (None, coral.on) for s in columns], dtype=bool)
+            allowed[i] &= fits | np.array([s == today[i] for s in columns], dtype=bool)
         if any(name == coral.name for name, _ in forbidden):
             allowed[i] &= np.array([(coral.name, s.name) not in forbidden for s in columns], dtype=bool)
         for other, spot in fixed:

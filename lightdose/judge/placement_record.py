@@ -167,6 +167,8 @@ def place_penalty(
     for coral in (*setup.corals, *setup.unplaced):
         if coral.name not in corals and (marks := coral_marks(setup, coral)):
             corals[coral.name] = 1.0, sure, marks
+    if not corals:
+        return lambda _, dli: np.zeros_like(dli)
     row = {name: i for i, name in enumerate(corals)}
     curves = PenaltyCurves.drawn(
         np.array([one for one, _, _ in corals.values()]),

@@ -184,8 +184,9 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     plan = plan_placement(setup, before, wishes, light, place_penalty(before, kept.response))
     there = placed_setup(setup, plan.spots)
     after = judged_under(there, ready, ready.light_field(there.receivers), certainty=True)
+    asked = wishes.pins or wishes.not_at or wishes.not_beside or wishes.apart_m
     worse = after.judgement.penalty > before.judgement.penalty - LEAST_GAIN
-    if worse and len(there.corals) == len(setup.corals):
+    if worse and not asked and len(there.corals) == len(setup.corals):
         plan, after = replace(plan, spots=today), before
     return placement_record(before, after, plan, wishes, today, light)
 

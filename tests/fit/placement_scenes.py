@@ -12,44 +12,55 @@ from judge.made_tank import made_tank
 
 from lightdose.fit.placement_search import conflicts
 from lightdose.fit.placement_task import (
-    LN_STEP_MIDDLE,
-    LN_STEP_OUTSIDE,
     MOVED_STEP_M,
+    PENALTY_STEP,
     PlaceTask,
-    band_distances,
 )
 from lightdose.model.places import Grid, PlaceWishes, Spot
 from lightdose.model.setup import Coral, Setup, Site
 
 
 def made_task(
-    seed: int, corals: int, spots: int, apart_m: float = 0.0, *, pairs: int = 0, prefer: str = "middle"
+    seed: int,
+    corals: int,
+    spots: int,
+    apart_m: float = 0.0,
+    *,
+    pairs: int = 0,
+    most_moves: int | None = None,
 ) -> PlaceTask:
-    """Random doses, bands and places in a 40 x 30 cm tank; each tenth cell is forbidden."""
+    """Random doses, bands and places in a 40 x 30 cm tank; each tenth cell is forbidden.
+
+    With ``most_moves`` coral i stands on spot i today.
+    """
     random = np.random.default_rng(seed)
     at = random.uniform(0, [0.4, 0.3], (spots, 2))
-    stood = random.uniform(0, [0.4, 0.3], (corals, 2))
+    stood = random.uniform(0, [0.4, 0.3], (corals, 2)) if most_moves is None else at[:corals]
     dli = random.uniform(0.5, 12, spots) * random.uniform(0.5, 1, (corals, 1))
-    outside, middle = np.zeros_like(dli), np.zeros_like(dli)
+    penalty = np.zeros_like(dli)
     for i in range(corals):
         low = float(random.uniform(1, 8))
-        outside[i], middle[i] = band_distances(dli[i], (low, low * 1.6))
+        off = np.maximum(np.log(low / dli[i]), np.log(dli[i] / (1.6 * low)))
+        penalty[i] = np.clip(2 * off + 0.3, 0, 2)
     moved = np.hypot(*(stood[:, None, :] - at).transpose(2, 0, 1))
     apart = np.full((corals, corals), apart_m)
     for _ in range(pairs):
         i, j = random.choice(corals, 2, replace=False)
         apart[i, j] = apart[j, i] = 0.2
     np.fill_diagonal(apart, 0)
+    allowed = random.random((corals, spots)) > 0.1
+    if most_moves is not None:
+        allowed |= moved == 0
     return PlaceTask(
         corals=tuple(Coral(f"c{i}", "soft", "s0") for i in range(corals)),
         spots=tuple(Spot(f"s{p}", float(x), float(y), 0.2, 1.0, f"s{p}") for p, (x, y) in enumerate(at)),
         dli=dli,
-        outside=np.round(outside / LN_STEP_OUTSIDE),
-        middle=np.round(middle / LN_STEP_MIDDLE),
+        penalty=np.round(penalty / PENALTY_STEP),
+        moves=(moved > 0).astype(float),
         moved=np.round(moved / MOVED_STEP_M),
-        allowed=random.random((corals, spots)) > 0.1,
+        allowed=allowed,
         apart_m=apart,
-        prefer=prefer,  # type: ignore[arg-type]
+        most_moves=most_moves,
     )
 
 
@@ -67,6 +78,8 @@ def every_choice(corals: int, spots: int) -> Iterator[tuple[int, ...]]:
 def price(task: PlaceTask, choice: tuple[int, ...]) -> tuple[float, ...] | None:
     """Sums of the stages in their order, None where the choice is forbidden."""
     if any(p >= 0 and not task.allowed[i, p] for i, p in enumerate(choice)) or conflicts(task, choice):
+        return None
+    if task.most_moves is not None and task.cost(choice).moves > task.most_moves:
         return None
     return tuple(sum(float(stage[i, p]) for i, p in enumerate(choice)) for stage in task.stages)
 
@@ -98,10 +111,10 @@ def named(name: str) -> Setup:
 
 
 PLACEMENTS: Final = {
-    "plain": (made_tank(), PlaceWishes()),
-    "grid": (made_tank(), PlaceWishes(grid=Grid(0.06, (0.1, 0.2)))),
-    "unplaced": (made_tank(), PlaceWishes(apart_m=1.0)),
-    "many": (crowded(40), PlaceWishes(prefer="stay")),
-    "long names": (named(LONG), PlaceWishes()),
+    "plain": (made_tank(), PlaceWishes(everything=True)),
+    "grid": (made_tank(), PlaceWishes(everything=True, grid=Grid(0.06, (0.1, 0.2)))),
+    "unplaced": (made_tank(), PlaceWishes(everything=True, apart_m=1.0)),
+    "many": (crowded(40), PlaceWishes()),
+    "long names": (named(LONG), PlaceWishes(everything=True)),
 }
 """Name -> tank and wishes: plain, on a grid, with corals left over, crowded, with long names."""
