@@ -92,9 +92,8 @@ def plan_placement(
         penalty,
         before.day_curve,
     )
-    if any(setup.groups[c.group].band_dli or c.band_dli for c in movable) and not np.any(
-        task.dli[task.allowed] > 0
-    ):
+    judged = [c for c in movable if c.band_dli or setup.groups[c.group].band_dli]
+    if judged and task.allowed.any() and not np.any(task.dli[task.allowed] > 0):
         raise SetupError(
             Problem(
                 "no place gets any light, so none is better than another",

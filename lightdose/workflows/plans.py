@@ -187,7 +187,7 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     asked = wishes.pins or wishes.not_at or wishes.not_beside or wishes.apart_m
     worse = after.judgement.penalty > before.judgement.penalty - LEAST_GAIN
     if worse and not asked and len(there.corals) == len(setup.corals):
-        plan, after = replace(plan, spots=today), before
+        plan, after = replace(plan, spots={name: today.get(name) for name in plan.spots}), before
     return placement_record(before, after, plan, wishes, today, light)
 
 

@@ -27,6 +27,6 @@ def test_plan_of_too_many_places_is_refused_at_once(tmp_path: Path, monkeypatch:
     """A thousand corals on ten thousand places of a grid would fill the memory."""
     many = "".join(f"c{i},lps-branching,A1,,,,0,,,\n" for i in range(1000))
     monkeypatch.chdir(write_tank(tmp_path / "tank", {"corals.csv": FILES["corals.csv"] + many}))
-    ending = run_here(["place", "setup.toml", "--grid", "0.5 cm", "--depth", "20 cm"])
+    ending = run_here(["place", "setup.toml", "--all", "--grid", "0.5 cm", "--depth", "20 cm"])
     assert_ends_well(ending, codes=(2,))
     assert "5,000,000 pairs" in ending.told
