@@ -11,6 +11,7 @@ from present.made_analysis import made_analysis
 
 from lightdose.answers.dose import closing_line, dose_answer
 from lightdose.answers.verdicts import (
+    brief_words,
     deciding_sentence,
     interval_text,
     odds,
@@ -33,7 +34,7 @@ def sure(
     rest = (1 - share) / 4
     probability = {s: share if s == lead else rest for s in STATES}
     dli = verdict.dli_mol_m2_d
-    known = Certainty(word, word, probability, (0.7 * dli, 1.1 * dli), (70.0, 110.0), at, chance)  # type: ignore[arg-type]
+    known = Certainty(word, probability, (0.7 * dli, 1.1 * dli), (70.0, 110.0), at, chance)  # type: ignore[arg-type]
     return replace(verdict, certainty=known)
 
 
@@ -77,24 +78,27 @@ def test_verdicts_read_as_sentences() -> None:
     assert verdict_words(sure(within, "far_above", 0.75)) == (
         "probably far above (about 3 in 4), by the stated values within"
     )
-    assert (
-        verdict_words(sure(within, "undecided", 0.5, "A3", 0.7)) == "cannot tell yet: one reading at A3 would"
+    assert verdict_words(sure(within, "undecided", 0.5, "A3", 0.7)) == (
+        "undecided: one reading at A3 would settle it"
     )
     assert verdict_words(sure(within, "undecided", 0.5, "A3", 0.3)) == (
-        "cannot tell yet: a reading at A3 would help most"
+        "undecided: a reading at A3 would help most"
     )
-    assert verdict_words(sure(within, "undecided", 0.5)) == "cannot tell yet"
-    assert table_words(sure(within, "undecided", 0.5, "A3", 0.7)) == "cannot tell yet"
+    assert verdict_words(sure(within, "undecided", 0.5)) == "undecided"
+    assert table_words(sure(within, "undecided", 0.5, "A3", 0.7)) == "undecided"
+    assert brief_words(sure(within, "within", 0.99)) == "within"
+    assert brief_words(sure(within, "far_above", 0.75)) == "probably far above"
+    assert brief_words(sure(within, "undecided", 0.5, "A3", 0.7)) == "undecided"
 
 
 @pytest.mark.pinned
 def test_deciding_sentence_names_whom_it_would_settle() -> None:
     """All of them, some of them, or none for sure."""
     assert deciding_sentence(made(2.0)) == (
-        "Cannot tell yet for staghorn frag, blue tip: one reading at terrace would."
+        "Undecided: staghorn frag, blue tip. One reading at terrace would settle them."
     )
-    assert deciding_sentence(made(1.1)).endswith("one reading at terrace would for about 1 of 2 corals.")
-    assert deciding_sentence(made(0.3)).endswith("a reading at terrace would help most.")
+    assert deciding_sentence(made(1.1)).endswith("One reading at terrace would settle about 1 of 2 corals.")
+    assert deciding_sentence(made(0.3)).endswith("A reading at terrace would help most.")
     assert deciding_sentence(made_analysis()) == ""
 
 
@@ -102,8 +106,8 @@ def test_deciding_sentence_names_whom_it_would_settle() -> None:
 def test_open_verdicts_are_counted_apart_and_stand_before_those_within() -> None:
     """The closing line counts them; they come after those that are surely off."""
     analysis = made()
-    assert "2 cannot be told yet" in verdict_sentence(analysis.verdicts)
-    assert "2 cannot be told yet" in closing_line(analysis)
+    assert "2 undecided" in verdict_sentence(analysis.verdicts)
+    assert "2 undecided" in closing_line(analysis)
     words = [v.dli_verdict for v in worst_first(analysis.verdicts)]
     assert max(words.index(s) for s in ("far_below", "above") if s in words) < words.index("undecided")
     assert words.index("undecided") < words.index("within")

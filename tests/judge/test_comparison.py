@@ -62,10 +62,11 @@ def test_ratio_draws_pair_the_same_world():
     """Noise that both share leaves the ratio as it is; a place that may be dark has no interval."""
     noise = np.random.default_rng(3).lognormal(0, 0.3, 4000)
     draws = RatioDraws({}, {})
-    draws.see_before(0, 4 * noise)
-    draws.see_after(0, 6 * noise)
-    draws.see_before(1, np.maximum(noise - 1, 0))
-    draws.see_after(1, noise)
+    channels = np.ones((1, noise.size))
+    draws.see_before(0, 4 * noise, channels)
+    draws.see_after(0, 6 * noise, channels)
+    draws.see_before(1, np.maximum(noise - 1, 0), channels)
+    draws.see_after(1, noise, channels)
     assert draws.ratio[0] == pytest.approx((1.5, 1.5), rel=1e-6)
     assert 1 not in draws.ratio
     assert draws.before == {}

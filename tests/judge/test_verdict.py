@@ -17,7 +17,6 @@ from lightdose.judge.verdict import (
     judge_corals,
     output_headroom,
     peak_state,
-    shared_level,
 )
 from lightdose.model.fixture import DimmingCurve, Fixture
 from lightdose.model.light import LightField
@@ -199,27 +198,6 @@ def test_hours_at_pmax_span_the_groups_range_of_ek() -> None:
 
 
 @pytest.mark.identity
-def test_better_sites_are_free_named_and_in_the_band() -> None:
-    """Proposed are named sites without corals whose dose fits, nearest to the band's middle first."""
-    corals = [Coral("frag", "sps-plating", "A1"), Coral("other", "sps-plating", "A3")]
-    doses = {"A1": 3.0, "A2": 8.5, "A3": 6.0, "A4": 5.9, "A5": 12.0}
-    assert "move it to A4 (5.9) or A2 (8.5)" in judged(corals, doses)[0].advice
-
-
-@pytest.mark.identity
-def test_coral_that_keeps_apart_is_not_sent_beside_another() -> None:
-    """keep_apart of either coral rules a site out; a pinned coral is not moved at all."""
-    doses = {"A1": 3.0, "A2": 6.0, "A3": 6.0}  # 10 cm apart
-    other = Coral("other", "sps-plating", "A3")
-    near = judged([Coral("frag", "sps-plating", "A1", keep_apart_m=0.08), other], doses)[0]
-    far = judged([Coral("frag", "sps-plating", "A1", keep_apart_m=0.15), other], doses)[0]
-    pinned = judged([Coral("frag", "sps-plating", "A1", pinned=True), other], doses)[0]
-    assert "A2" in near.advice
-    assert "A2" not in far.advice
-    assert "move" not in pinned.advice
-
-
-@pytest.mark.identity
 def test_headroom_is_set_by_the_channel_nearest_to_full_output() -> None:
     """Half output leaves a factor of 2, through the dimming curve; nothing running leaves no bound."""
     curved = DimmingCurve(np.array([0, 0.5, 1]), np.array([0, 0.25, 1]))
@@ -228,17 +206,3 @@ def test_headroom_is_set_by_the_channel_nearest_to_full_output() -> None:
         (fixture(programmes={"b": [(8, 0.5), (9, 0.5)]}, dimming=curved),)
     ) == pytest.approx(4)
     assert output_headroom(()) == float("inf")
-
-
-@pytest.mark.identity
-def test_level_is_shared_only_where_one_number_says_it() -> None:
-    """Equal highest levels on linear channels; a second level or a bent curve has none."""
-    flat = [(8.0, 0.5), (9.0, 0.5)]
-    bent = DimmingCurve(np.array([0, 0.5, 1]), np.array([0, 0.25, 1]))
-    assert (
-        shared_level((fixture(programmes={"b": flat, "w": flat}), fixture(channels=["x"], programmes={})))
-        == 0.5
-    )
-    assert shared_level((fixture(programmes={"b": flat, "w": TRAPEZOID}),)) is None
-    assert shared_level((fixture(programmes={"b": flat}, dimming=bent),)) is None
-    assert shared_level(()) is None
