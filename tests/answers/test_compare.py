@@ -10,6 +10,7 @@ import pytest
 from answers.printed import as_one, on_terminal, piped
 from judge.made_tank import made_tank
 
+from lightdose.answers.answer import envelope
 from lightdose.answers.compare import (
     FIELDS,
     compare_answer,
@@ -20,7 +21,7 @@ from lightdose.answers.compare import (
 )
 from lightdose.answers.field import Sheet
 from lightdose.answers.photon_change import change_sentence, factor, photon_words
-from lightdose.answers.verdicts import SEVERITY, counts, octaves_off
+from lightdose.answers.verdicts import SEVERITY, octaves_off
 from lightdose.judge.comparison import same_setup
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, Split
 from lightdose.model.results import Analysis, Caution, Span
@@ -97,7 +98,7 @@ def test_factor_keeps_two_digits(ratio: float, text: str) -> None:
 
 
 def _step(coral: CoralComparison) -> int:
-    return SEVERITY[coral.verdict_before.likely_state] - SEVERITY[coral.verdict_after.likely_state]
+    return SEVERITY[coral.verdict_before.dli_verdict] - SEVERITY[coral.verdict_after.dli_verdict]
 
 
 def _away(coral: CoralComparison) -> float:
@@ -217,12 +218,15 @@ def test_every_place_has_its_lines_on_every_surface() -> None:
 
 @pytest.mark.identity
 def test_answer_counts_corals_as_dose_does() -> None:
-    """Both counts are those of the two setups; the safety lines stand once, beside what B adds."""
+    """Both judgements are those of the two setups; the safety lines stand once, beside what B adds."""
     answer = compare_answer(PLAIN)
-    assert answer.counts == {
-        "before": counts(PLAIN.before.verdicts),
-        "after": counts(PLAIN.after.verdicts),
-    }
+    assert answer.judged == {"before": PLAIN.before.judgement, "after": PLAIN.after.judgement}
+    told = envelope(answer, "0.0.0")
+    for key in ("counts", "calculated_counts"):
+        assert told[key] == {
+            when: getattr(one.judgement, key)
+            for when, one in (("before", PLAIN.before), ("after", PLAIN.after))
+        }
     codes = [caution.code for caution in answer.cautions]
     assert len(codes) == len(set(codes))
     assert {c.code for c in PLAIN.after.cautions if c.code.startswith("safety_")} <= set(codes)

@@ -16,10 +16,10 @@ from lightdose.answers import TABLES, dose, fields_of, light
 from lightdose.answers.answer import envelope
 from lightdose.answers.dose import dose_answer, dose_sheet, headline, next_command, span_sentence
 from lightdose.answers.field import Field, plain
-from lightdose.answers.verdicts import bar_of, counts, verdict_sentence
+from lightdose.answers.verdicts import bar_of, verdict_sentence
 from lightdose.files.delimited import read_delimited, read_text
 from lightdose.files.writing import Dialect, csv_text, schema_text
-from lightdose.model.results import Analysis
+from lightdose.model.results import Analysis, Judgement
 from lightdose.present.page import laid_out
 from lightdose.present.text import bar_text
 from lightdose.quantities import BANDS
@@ -135,8 +135,8 @@ def test_json_has_the_keys_of_the_contract() -> None:
     result = result_of(made_analysis())
     assert result["format"] == "lightdose-dose/1"
     assert set(result) == {
-        "format", "title", "basis", "counts", "bands_nm", "sites", "fixtures", "uncertainty", "cautions",
-        "provenance",
+        "format", "title", "basis", "counts", "calculated_counts", "bands_nm", "sites", "fixtures",
+        "uncertainty", "penalty", "actions", "cannot_be_served", "cautions", "provenance",
     }  # fmt: skip
     assert set(result["sites"][0]) >= {
         "site", "x_m", "y_m", "depth_m", "open_sky", "dli_mol_m2_d", "peak_ppfd_umol_m2_s", "lux_at_peak",
@@ -145,7 +145,7 @@ def test_json_has_the_keys_of_the_contract() -> None:
     }  # fmt: skip
     assert set(result["sites"][0]["corals"][0]) >= {
         "coral", "group", "judged_at_depth_m", "dli_mol_m2_d", "peak_ppfd_umol_m2_s", "dli_state",
-        "dli_verdict", "peak_state", "likely_state", "probability", "probability_within", "hours_at_pmax_h",
+        "dli_verdict", "peak_state", "probability", "probability_within", "hours_at_pmax_h",
         "hours_above_saturation_h", "hours_at_pmax_own_curve_h", "photons_beyond_saturation_fraction", "ek",
         "band_dli", "floor_dli", "ceiling_dli", "advice", "grade", "sources",
     }  # fmt: skip
@@ -154,9 +154,10 @@ def test_json_has_the_keys_of_the_contract() -> None:
     }  # fmt: skip
     assert result["bands_nm"]["far_red"] == [700, 800]
     assert result["provenance"] == {"version": "0.0.0", "inputs_sha256": {"setup.toml": "0" * 64}}
-    assert result["counts"] == {
+    assert result["counts"] == result["calculated_counts"] == {
         "judged": 7, "within": 3, "undecided": 0, "below": 1, "above": 1, "far_below": 1, "far_above": 1,
     }  # fmt: skip
+    assert result["penalty"] == 6.0
 
 
 @pytest.mark.identity
@@ -206,7 +207,7 @@ def test_coral_without_symbionts_is_not_judged() -> None:
     assert coral["band_dli"] is coral["floor_dli"] is coral["ceiling_dli"] is coral["peak_state"] is None
     verdicts = made_analysis((("c", "non-photosynthetic", "s", 2.0),)).verdicts
     assert bar_of(verdicts[0]) is None
-    assert counts(verdicts) is None
+    assert Judgement.of(verdicts) == Judgement(None, None, 0.0)
     assert verdict_sentence(verdicts) == "no coral here is judged by light"
     assert verdict_sentence(()) == "no corals to judge"
 
@@ -232,11 +233,11 @@ def test_first_line_is_the_basis_and_last_line_the_verdict() -> None:
     """The answer opens with what it stands on and closes with who stands where."""
     lines = piped(blocks_of(made_analysis()))
     assert lines[0].startswith("Unmeasured: stands on data-sheet values")
-    assert lines[1] == "3 of 7 corals get a usual amount of light."
+    assert lines[1] == "3 of 7 corals within common practice."
     assert lines[-1].startswith(
         "3 of 7 corals within common practice, 1 far below, 1 below, 1 above, 1 far above"
     )
-    assert lines[-1].endswith('Next: lightdose dose tank/setup.toml --fixture-height "25 cm"')
+    assert lines[-1].endswith("Next: lightdose dose tank/setup.toml --figures figures")
 
 
 @pytest.mark.identity
@@ -277,7 +278,7 @@ def test_words_name_range_and_headline() -> None:
     )
     one = made_analysis((("c", "mushroom", "s", 2.0),))
     assert span_sentence(one) == "2.00 mol/m2/day at 1 coral at 1 site (c)."
-    assert headline(one) == "The one coral gets a usual amount of light."
+    assert headline(one) == "1 of 1 coral within common practice."
     assert next_command(one) == "lightdose dose tank/setup.toml --figures figures"
     for path, typed in (
         ("my tank/setup.toml", '"my tank/setup.toml"'),

@@ -7,26 +7,11 @@ from typing import Final
 
 from present.made_analysis import made_analysis
 
-from lightdose.model.plans import (
-    ChannelSetting,
-    Conflict,
-    CoralChange,
-    DayShape,
-    Remedy,
-    TuneWishes,
-    Tuning,
-)
+from lightdose.model.advice import FreePlace, OverallChange, Unserved
+from lightdose.model.plans import ChannelSetting, CoralChange, DayShape, TuneWishes, Tuning
 from lightdose.model.results import Analysis
 
-PAIR: Final = Conflict(
-    "pair",
-    "stag [/]",
-    "mush",
-    8.0,
-    6.0,
-    4 / 3,
-    (Remedy("shade", "mush", 0, open_sky_factor=0.75), Remedy("move", "mush", 1, site="B1")),
-)
+UNSERVED: Final = (Unserved("stag [/]", (FreePlace("B1", 5.2), FreePlace("B2", 6.1))), Unserved("mush", ()))
 
 
 def scaled(analysis: Analysis, factor: float) -> Analysis:
@@ -41,7 +26,7 @@ def scaled(analysis: Analysis, factor: float) -> Analysis:
     return replace(analysis, verdicts=tuple(verdicts))
 
 
-def made_tuning(factor: float = 1.4, conflict: Conflict | None = None) -> Tuning:
+def made_tuning(factor: float = 1.4, unserved: tuple[Unserved, ...] = ()) -> Tuning:
     """Today's made analysis, and the same with every dose times a factor."""
     before = made_analysis()
     after = scaled(before, factor)
@@ -55,11 +40,7 @@ def made_tuning(factor: float = 1.4, conflict: Conflict | None = None) -> Tuning
             ChannelSetting("left [x]", "blue", 0.4, 0.466),
             ChannelSetting("left [x]", "red", 0.4, 0.0, "off as asked"),
         ),
-        corals=tuple(
-            CoralChange(b, a, "low" if i == 0 else None)
-            for i, (b, a) in enumerate(zip(before.verdicts, after.verdicts, strict=True))
-        ),
-        conflict=conflict,
-        largest_loss=(0.0031, "mush"),
-        unchanged=False,
+        corals=tuple(CoralChange(b, a) for b, a in zip(before.verdicts, after.verdicts, strict=True)),
+        dials=(OverallChange("left [x]", 46.0, 38.0),),
+        unserved=unserved,
     )
