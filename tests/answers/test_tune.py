@@ -1,40 +1,76 @@
-"""What `tune` says: the finding, every coral and channel, conflicts, rises that are too big, what is next."""
+"""What `tune` says: the finding, what to turn, every coral and channel, who must move, what is next."""
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from answers.printed import as_one, on_terminal, piped
-from present.made_tuning import PAIR, made_tuning
+from present.made_tuning import UNSERVED, made_tuning
 
-from lightdose.answers.tune import conflict_sentences, headline, notes, tune_answer, tune_body
+from lightdose.answers.answer import envelope
+from lightdose.answers.tune import headline, notes, tune_answer, tune_body
 from lightdose.answers.verdicts import brief_words, worst_first
 from lightdose.answers.words import number
-from lightdose.model.plans import ChannelSetting
+from lightdose.model.advice import OverallChange, Stand
+from lightdose.model.plans import ChannelSetting, Moved, TuneWishes
 
 
 @pytest.mark.pinned
-def test_conflict_names_the_pair_the_factor_and_the_remedies() -> None:
-    """Who, by how much, and what would solve it."""
-    text = " ".join(conflict_sentences(PAIR))
-    assert "'stag [/]' and 'mush' cannot both be served where they are" in text
-    assert "gets at most 6.00 mol/m2/day and needs 8.00, 1.33 times as much" in text
-    assert "Shade 'mush' to 0.75 of its light" in text
-    assert "Move 'mush' to 'B1': then 1 coral would still be outside." in text
-    assert conflict_sentences(None) == []
-    for kind in ("pair", "several", "reach", "excess"):
-        *_, last = conflict_sentences(replace(PAIR, kind=kind, remedies=()))  # type: ignore[arg-type]
-        assert last.startswith(("No ", "What would: "))
+def test_corals_that_only_a_move_serves_are_named_with_their_places() -> None:
+    """Whom the light cannot serve, where each could stand with what it gets there, and who has no place."""
+    text = as_one(piped(tune_answer(made_tuning(unserved=UNSERVED), {})))
+    assert (
+        "2 corals cannot be served from where they sit: move stag [/] to B1 (5.20) or B2 (6.10). For 1 more "
+        "no free place that would suit can be reached."
+    ) in text
+    assert "cannot be served" not in as_one(piped(tune_answer(made_tuning(), {})))
+
+
+@pytest.mark.pinned
+def test_setting_is_said_as_the_keeper_turns_it() -> None:
+    """One number for all fixtures, a number each, or the levels of the table where there is no such dial."""
+    tuning = made_tuning()
+    assert "Overall setting: left [x] 46 to 38, with the levels of the table below." in as_one(piped(tune_answer(tuning, {})))
+    names = [f.name for f in tuning.after.setup.lit_fixtures]
+    same = tuple(ChannelSetting(n, "blue 450", 0.4, 0.4) for n in names)
+    both = replace(tuning, dials=tuple(OverallChange(n, 46.0, 38.0) for n in names), channels=same)
+    assert "Overall 46 to 38; the levels of the channels stay as they are set." in as_one(
+        piped(tune_answer(both, {}))
+    )
+    levels = tuple(ChannelSetting(n, "blue 450", 0.4, 0.3) for n in names)
+    bare = replace(tuning, dials=(), channels=levels)
+    assert "All levels times 0.75: enter those of the table below." in as_one(piped(tune_answer(bare, {})))
+
+
+@pytest.mark.pinned
+def test_nothing_better_is_said_as_leave_it() -> None:
+    """Today's programme stays; what the bounds would do instead, and corals moved besides, are told."""
+    tuning = made_tuning()
+    stays = replace(tuning, after=tuning.before, unchanged=True, wishes=TuneWishes(with_moves=1))
+    assert headline(stays) == (
+        "Leave it: no other overall setting and no other day serves more corals. "
+        "3 of 7 corals within common practice."
+    )
+    assert "No coral moved besides would serve more of them." in as_one(piped(tune_answer(stays, {})))
+    refused = replace(stays, refused=Stand(2, 1, 7.5))
+    assert headline(refused).endswith("The best within your bounds would leave 2 within, 1 undecided.")
+    moved = replace(stays, moved=Moved({"blue tip": ("ridge", "sand left")}, tuning.before))
+    assert "With 1 coral moved (blue tip to sand left): 3 within, 0 undecided." in as_one(
+        piped(tune_answer(moved, {}))
+    )
+    body = tune_body(moved, {})
+    assert body["unchanged"] is True
+    assert body["with_moves"]["moves"] == [{"coral": "blue tip", "from": "ridge", "to": "sand left"}]
+    assert tune_body(refused, {})["refused"] == {"within": 2, "undecided": 1, "penalty": 7.5}
 
 
 @pytest.mark.identity
 @pytest.mark.parametrize("width", [0, 80, 100, 130])
 def test_every_coral_and_channel_stands_in_pipe_and_terminal(width: int) -> None:
     """The basis and the finding first, a row a channel and a coral, the verdict and next command last."""
-    tuning = made_tuning(conflict=PAIR)
+    tuning = made_tuning(unserved=UNSERVED)
     answer = tune_answer(tuning, {})
     lines = on_terminal(answer, width) if width else piped(answer)
     text = as_one(lines)
@@ -100,24 +136,24 @@ def test_rise_of_more_than_a_week_is_a_caution_of_its_own(factor: float, said: b
 @pytest.mark.identity
 def test_terminal_shows_names_literally() -> None:
     """Markup in names is not read as markup."""
-    text = "\n".join(on_terminal(tune_answer(made_tuning(conflict=PAIR), {}), 100))
+    text = "\n".join(on_terminal(tune_answer(made_tuning(unserved=UNSERVED), {}), 100))
     assert "left [x]" in text
-    assert "'stag [/]'" in text
+    assert "stag [/]" in text
 
 
 @pytest.mark.identity
 @pytest.mark.parametrize("factor", [0.7, 1.0, 1.4])
-def test_counts_are_of_the_records_states(factor: float) -> None:
-    """Before and after by the calculated states, with the keys that `dose` counts by; none is undecided."""
+def test_counts_and_penalty_are_of_the_records_judgements(factor: float) -> None:
+    """Before and after, by verdicts and as calculated, with the keys that `dose` counts by."""
     tuning = made_tuning(factor)
-    counts = tune_answer(tuning, {}).counts
-    assert counts is not None
-    for of, verdicts in (("before", tuning.before.verdicts), ("after", tuning.after.verdicts)):
-        states = Counter(v.dli_state for v in verdicts)
-        got = dict(counts[of])
-        assert got.pop("judged") == len(verdicts) - states["not_judged"]
-        assert got.pop("undecided") == 0
-        assert got == {s: states[s] for s in ("within", "below", "above", "far_below", "far_above")}
+    answer = tune_answer(tuning, {})
+    assert answer.judged == {"before": tuning.before.judgement, "after": tuning.after.judgement}
+    told = envelope(answer, "0.0.0")
+    for when, one in (("before", tuning.before), ("after", tuning.after)):
+        assert told["counts"][when] == one.judgement.counts
+        assert told["calculated_counts"][when] == one.judgement.calculated_counts
+        assert told["penalty"][when] == one.judgement.penalty
+    assert told["all_channels"] == {"before": {"left [x]": 46.0}, "after": {"left [x]": 38.0}}
 
 
 @pytest.mark.identity

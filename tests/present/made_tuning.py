@@ -34,7 +34,7 @@ def made_tuning(factor: float = 1.4, unserved: tuple[Unserved, ...] = ()) -> Tun
         wishes=TuneWishes(),
         before=before,
         after=after,
-        day_before=DayShape(8.5, 3.0, 6.0, 3.5),
+        day_before=DayShape(8.5, 3.0, 5.0, 3.5),
         day_after=DayShape(20.0, 3.0, 6.0, 3.5),
         channels=(
             ChannelSetting("left [x]", "blue", 0.4, 0.466),
