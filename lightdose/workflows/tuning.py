@@ -44,7 +44,7 @@ def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
         If there are more than ``MOST_CORALS`` corals.
     """
     refuse_too_many(setup, "tune")
-    _check(setup)
+    _check(setup, wishes)
     ready, field = light_of(setup)
     kept = keeping(setup)
     before = judged_under(setup, ready, field, certainty=True, see=kept.see)
@@ -67,17 +67,24 @@ def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
         tuned = replace(setup, fixtures=tuple(by_name.get(f.name, f) for f in setup.fixtures))
         kept = keeping(tuned)
         after = judged_under(tuned, ready.running(fixtures), field, certainty=True, see=kept.see)
-    elif outcome.stand != now.stand:
+    elif not keeps or outcome.stand.penalty > now.stand.penalty:
         refused = outcome.stand
     return _record(wishes, outlook, after, tuner, refused, kept, ready)
 
 
-def _check(setup: Setup) -> None:
+def _check(setup: Setup, wishes: TuneWishes) -> None:
     if not setup.lit_fixtures:
         raise InfeasibleError(Problem("no fixture is enabled, so there is nothing to tune"))
     if not setup.corals:
         cure = "add a [[coral]] to the setup"
         raise InfeasibleError(Problem("the setup has no corals, so there is no band to aim at", cure=cure))
+    if wishes.with_moves > len(setup.corals):
+        raise InfeasibleError(
+            Problem(
+                f"{wishes.with_moves} corals to move are more than the setup has",
+                f"0 to {len(setup.corals)}",
+            )
+        )
     if not np.any(full_output_hours(day_curve(setup.lit_fixtures)) > 0):
         cure = "give a fixture a schedule that shines; `lightdose init` writes one"
         raise InfeasibleError(Problem("nothing runs today, so there is no programme to tune", cure=cure))
