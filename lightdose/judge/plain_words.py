@@ -82,7 +82,12 @@ def light_sentence(
 
 
 def in_steps(factor: float) -> str:
-    """Weekly steps of 10 % until a factor above 1 is reached."""
+    """Weekly steps of 10 % until a factor above 1 is reached.
+
+    Source
+    ------
+    Common practice, no published source.
+    """
     weeks = math.ceil(math.log(factor) / math.log(1.1) - 1e-9)
     return f"in steps of 10 % a week, {count_weeks(weeks)}"
 

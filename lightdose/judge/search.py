@@ -177,5 +177,10 @@ def set_to(fixtures: Sequence[Fixture], dials: Sequence[OverallChange]) -> tuple
 
 
 def as_dialled(setting: float) -> float:
-    """A whole percent, or a tenth below 10."""
+    """A whole percent, or a tenth below 10.
+
+    Source
+    ------
+    Our choice: dials go in whole percents, and 1 % of a low setting is a large step.
+    """
     return float(round(setting)) if setting >= 9.5 else round(setting, 1)

@@ -394,9 +394,8 @@ def set_programme(
     if dial is not None and not silent:
         if len({round(f, 9) for f in kept}) == 1:
             factor = kept.pop()
-            steps = 1.0 if controller.whole_percents else 10.0
-            plateau = round(100 * dial.plateau * factor * steps) / steps / 100
-            dial = dial.at(min(plateau, 1.0))
+            plateau = rounded_levels(np.array(dial.plateau * factor), controller)
+            dial = dial.at(float(plateau))
             levels = {n: v * (running.get(n, 0.0) > 0) for n, v in dial.levels.items()}
         else:
             levels = {n: rounded_levels(v * running.get(n, 0.0), controller) for n, v in dial.levels.items()}

@@ -274,7 +274,12 @@ def draw_inputs(inputs: UncertainInputs, count: int, seed: int) -> Draws:
 
 
 def dimming_draws(inputs: UncertainInputs, count: int, seed: int) -> FloatArray:
-    """Draws of the error of each fixture's output at mid level, shape (n_draw, n_fixture), 0-1."""
+    """Draws of the error of each fixture's output at mid level, shape (n_draw, n_fixture), 0-1.
+
+    Source
+    ------
+    Normal, with the stated percentage points as its standard deviation.
+    """
     spread = 0.01 * inputs.values["dimming_points"]
     names = [s.fixture.name for s in inputs.fixtures]
     drawn = [spread * stream(seed, "dimming", name).standard_normal(count) for name in names]

@@ -32,7 +32,9 @@ def test_corals_that_only_a_move_serves_are_named_with_their_places() -> None:
 def test_setting_is_said_as_the_keeper_turns_it() -> None:
     """One number for all fixtures, a number each, or the levels of the table where there is no such dial."""
     tuning = made_tuning()
-    assert "Overall setting: left [x] 46 to 38, with the levels of the table below." in as_one(piped(tune_answer(tuning, {})))
+    assert "Overall setting: left [x] 46 to 38, with the levels of the table below." in as_one(
+        piped(tune_answer(tuning, {}))
+    )
     names = [f.name for f in tuning.after.setup.lit_fixtures]
     same = tuple(ChannelSetting(n, "blue 450", 0.4, 0.4) for n in names)
     both = replace(tuning, dials=tuple(OverallChange(n, 46.0, 38.0) for n in names), channels=same)

@@ -24,42 +24,14 @@ def best(run: Callable[[], object]) -> float:
 
 
 def tune() -> list[tuple[str, float, float]]:
-    """100 corals, 16 channels, 25 plateau lengths: served and not, each day solved; then the command."""
-    from lightdose.analysis import analyse, fixture_emission
-    from lightdose.files.library import reference_tables
+    """100 corals under 2 fixtures of 6 channels: the light of the tank, then each kind of change."""
     from lightdose.files.setup_file import read_setup
-    from lightdose.fit.tuning import plan_programme
-    from lightdose.fit.tuning_problem import DayLimits, TuneTask, best_day
     from lightdose.model.plans import TuneWishes
     from lightdose.model.setup import Coral, Site
-    from lightdose.workflows.plans import tune as tune_setup
+    from lightdose.workflows.advice import advised
+    from lightdose.workflows.tuning import tune as tune_setup
 
-    corals, channels = 100, 16
-    hours = 6 + 0.25 * np.arange(25)
-    order = sorted(range(25), key=lambda i: abs(hours[i] - 9))
-
-    def scene(least: float, most: float, wide: float) -> TuneTask:
-        """Bands that begin at ``least`` to ``most`` of today's doses and are so many times as high as low."""
-        random = np.random.default_rng(1)
-        light = random.uniform(20, 80, channels) * np.exp(random.normal(0, 0.4, (corals, 1)))
-        light = light * np.exp(random.normal(0, 0.2, (corals, channels)))
-        today = 9 * random.uniform(0.2, 0.6, channels)
-        low = 0.0036 * light @ today * random.uniform(least, most, corals)
-        price = light.mean(axis=0)
-        return TuneTask(
-            light, low, wide * low, wide * low / 0.0324, np.eye(channels), today, price / (price @ today),
-            np.repeat([0, 1], 8), random.uniform(5, 30, channels) / 1e3, np.zeros((0, channels)), np.zeros(0),
-        )  # fmt: skip
-
-    # A trace of light that no channel can go below forbids the short cut over days, so all 25 are solved.
-    days = [
-        DayLimits(np.full(channels, 1e-9), np.full(channels, h), np.ones((1, channels)), 1 / h) for h in hours
-    ]
-    rows = []
-    for name, made in (("all can be served", scene(0.6, 1.12, 2.0)), ("many cannot", scene(0.4, 1.6, 1.4))):
-        for prefer in ("change", "margin", "energy"):
-            took = best(lambda m=made, p=prefer: best_day(m, days, order, p))  # type: ignore[misc]
-            rows.append((f"tune, {name}, prefer {prefer}, 25 days", took, 1.0))
+    corals = 100
     setup = read_setup(EXAMPLE)
     random = np.random.default_rng(2)
     sites = tuple(
@@ -68,14 +40,14 @@ def tune() -> list[tuple[str, float, float]]:
     groups = ("lps-branching", "flowerpot", "zoanthid", "soft", "star-polyp")
     stocked = tuple(Coral(f"c{i}", groups[i % 5], f"s{i}") for i in range(corals))
     full = replace(setup, sites=sites, corals=stocked)
-    before, emission = analyse(full, certainty=False), fixture_emission(full)
-    matching = reference_tables().colour_matching
-    plan = best(lambda: plan_programme(before, TuneWishes(), emission, matching))
-    rows.append(("tune, plan for 100 corals, 12 channels, rounding included", plan, 1.0))
-    whole = best(lambda: tune_setup(full, TuneWishes()))
-    rows.append(("tune, whole, with light field and intervals twice", whole, np.inf))
-    stuck = best(lambda: tune_setup(full, TuneWishes(mix="all", most_change=0.02)))
-    rows.append(("tune, the same where corals are in each other's way, with remedies", stuck, np.inf))
+    rows = [("dose with all that was tried, 100 corals, 12 channels", best(lambda: advised(full)), np.inf)]
+    marks = {"overall": 3.0, "fixtures": 3.0, "channels": 6.0}
+    for change, mark in marks.items():
+        wishes = TuneWishes(change=change)  # type: ignore[arg-type]
+        took = best(lambda w=wishes: tune_setup(full, w))  # type: ignore[misc]
+        rows.append((f"tune, the same, --change {change}", took, mark))
+    moved = best(lambda: tune_setup(full, TuneWishes(with_moves=3)))
+    rows.append(("tune, the same, --with-moves 3", moved, np.inf))
     return rows
 
 

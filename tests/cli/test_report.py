@@ -33,7 +33,7 @@ def test_page_and_handout_are_written_and_named(tmp_path: Path) -> None:
     page = tmp_path / "out" / "report.html"
     assert f"wrote {page.relative_to(tmp_path)}, " in done.stderr
     assert "handout.pdf" in done.stderr
-    assert done.stdout.startswith("6 of 9 corals get a usual amount of light.\n")
+    assert done.stdout.startswith("6 of 9 corals within common practice, 2 undecided.\n")
     assert done.stdout.isascii()
     first = page.read_bytes()
     assert len(first) < 500_000
@@ -54,7 +54,9 @@ def test_json_names_files_and_headline_figures(tmp_path: Path) -> None:
     assert file["kind"] == "report"
     assert Path(file["file"]) == (tmp_path / "r.html").resolve()
     assert file["bytes"] == (tmp_path / "r.html").stat().st_size
-    assert result["corals"] == sum(result["likely_states"].values()) == 9
+    for key in ("counts", "calculated_counts"):
+        judged = result[key]
+        assert result["corals"] == judged["judged"] == sum(judged.values()) - judged["judged"] == 9
     assert result["deciding_reading"] == {"site": "shelf"}
     assert result["dli_mol_m2_d"][0] < result["dli_mol_m2_d"][1]
     assert result["other"]["dli_mol_m2_d"][1] > result["dli_mol_m2_d"][1]

@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from lightdose.analysis import analyse, site_days, site_spectra
-from lightdose.answers.dose import answer_points, first_step, headline
+from lightdose.answers.dose import answer_points, headline
 from lightdose.answers.words import STATE_WORDS, hours, number, percent, range_text
 from lightdose.files.setup_file import read_setup
 from lightdose.judge.map_choice import shown_receivers, shown_sites
@@ -27,6 +27,7 @@ from lightdose.model.results import Analysis
 from lightdose.model.setup import Coral, Site
 from lightdose.present.report import Report, report_page
 from lightdose.quantities import BANDS
+from lightdose.workflows.advice import advised
 from lightdose.workflows.compare import compare, looks_and_gets
 from lightdose.workflows.explain import colour_or_intensity, diminishing_return, try_change
 from lightdose.workflows.plans import light_map
@@ -101,7 +102,7 @@ def report_of(analysis: Analysis, **more: Any) -> Report:
 
 @cache
 def example() -> Analysis:
-    return analyse(read_setup(EXAMPLE))
+    return advised(read_setup(EXAMPLE))
 
 
 @cache
@@ -303,31 +304,35 @@ def test_energy_programme_and_sources_stand_in_the_page() -> None:
 
 @pytest.mark.pinned
 def test_first_screen_answers_in_words() -> None:
-    """How many, who not, what to do and why, the one reading, the basis; before any table."""
+    """How many, who not, what to do first and then, who must move, the basis; before any table."""
     analysis = example()
-    assert headline(analysis) == "6 of 9 corals get a usual amount of light."
+    assert headline(analysis) == "6 of 9 corals within common practice, 2 undecided."
     told = {point.about: point.text for point in answer_points(analysis).points}
-    assert list(told) == ["Doses", "Not usual", "Do first", "Measure"]
+    assert list(told) == ["Doses", "Not usual", "Do first", "Then", "Move"]
     assert told["Not usual"].startswith("staghorn frag, 6.82 mol/m2/day, usual 8-15: below usual")
-    assert "raise its light 1.2 times" in told["Do first"]
-    assert "one reading at shelf would" in told["Measure"]
+    assert told["Do first"].startswith("Take one meter reading at shelf")
+    assert told["Then"].startswith("After measuring, probably: ")
+    assert told["Move"].startswith("1 coral cannot be served from where it sits (staghorn frag)")
+    words = " ".join("".join(reader().words).split())
+    assert all(told[about] in words for about in ("Do first", "Then", "Move"))
     assert "Stands on" in page()
     assert page().index(headline(analysis)) < page().index("<table")
 
 
 @pytest.mark.identity
 def test_answer_of_other_tanks_says_what_holds() -> None:
-    """All within, none judged and no corals are told apart; an open verdict asks for a reading first."""
+    """All within, all undecided and no corals are told apart; without advice nothing is to be done."""
     analysis = example()
     within = tuple(v for v in analysis.verdicts if v.dli_verdict == "within")
-    assert headline(replace(analysis, verdicts=within)) == "All 6 corals get a usual amount of light."
-    assert first_step(replace(analysis, verdicts=within)).startswith("Leave the light as it is")
+    assert headline(replace(analysis, verdicts=within)) == "6 of 6 corals within common practice."
     assert headline(replace(analysis, verdicts=())).startswith("No corals yet")
     undecided = tuple(v for v in analysis.verdicts if v.dli_verdict == "undecided")
-    assert first_step(replace(analysis, verdicts=undecided)).startswith("Take a meter reading")
-    below = tuple(v for v in analysis.verdicts if v.dli_verdict == "below")
-    three = tuple(replace(below[0], coral=f"frag {n}") for n in range(3))
-    assert first_step(replace(analysis, verdicts=three)).startswith("Give the tank more light as a whole")
+    assert headline(replace(analysis, verdicts=undecided)) == (
+        "0 of 2 corals within common practice, 2 undecided."
+    )
+    bare = answer_points(replace(analysis, advice=None, verdicts=within))
+    assert [point.about for point in bare.points] == ["Doses", "Not usual"]
+    assert bare.points[1].text == "No coral is known to get too little or too much."
 
 
 @pytest.mark.identity
