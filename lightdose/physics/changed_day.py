@@ -7,24 +7,26 @@ channel changes, is made longer or shorter around its middle; ramps may be stret
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
 from lightdose.errors import ScheduleError
 from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
 from lightdose.model.record import FloatArray, dataclass
-from lightdose.physics.day_curve import day_curve
+from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.quantities import HOURS_PER_DAY
 
-AT_TOP = 0.999
-"""A stretch counts as the top of the day from this share of its brightest moment: our choice."""
+AT_TOP, NEAR_TOP = 0.999, 0.95
+"""A stretch where no channel changes is the top of the day from this share of its brightest moment; where
+there is none, all that is as bright as the second share is. Our choice."""
 
 
 @dataclass(frozen=True)
 class Plateau:
-    """The stretch at the top of the day where no channel changes, by the clock. [h]"""
+    """The stretch at the top of the day, by the clock. [h]"""
 
     start_h: float
     end_h: float
@@ -44,7 +46,7 @@ class Plateau:
 
 
 def plateau_of(fixtures: Sequence[Fixture], weight: FloatArray) -> Plateau | None:
-    """The longest stretch of a day at its brightest, where no channel changes.
+    """The longest stretch at the top of a day where no channel changes, or all that is nearly as bright.
 
     Parameters
     ----------
@@ -56,24 +58,45 @@ def plateau_of(fixtures: Sequence[Fixture], weight: FloatArray) -> Plateau | Non
     Returns
     -------
     Plateau or None
-        None where the light never stands still at its brightest; a stretch over midnight ends there.
+        None where nothing shines; a stretch over midnight ends there.
+
+    Source
+    ------
+    Our choice of what the top of a day is.
     """
     curve = day_curve(fixtures)
     start, end = curve.output_start @ weight, curve.output_end @ weight
     highest = max(float(start.max(initial=0.0)), float(end.max(initial=0.0)))
-    flat = (start >= AT_TOP * highest) & np.all(curve.output_start == curve.output_end, axis=1)
+    if not highest > 0:
+        return None
+    still = np.all(curve.output_start == curve.output_end, axis=1)
+    flat = _longest(curve.edge_h, (start >= AT_TOP * highest) & still)
+    if flat is not None:
+        return flat
+    level, width = NEAR_TOP * highest, np.diff(curve.edge_h)
+    rise = np.where(end != start, end - start, 1.0)
+    crossed = np.flatnonzero((start < level) != (end < level))
+    cuts = curve.edge_h[crossed] + width[crossed] * (level - start[crossed]) / rise[crossed]
+    edges = np.union1d(curve.edge_h, np.clip(cuts, 0.0, HOURS_PER_DAY))
+    middle = output_at(curve, 0.5 * (edges[1:] + edges[:-1])) @ weight
+    near = _longest(edges, middle >= level)
+    if near is None:
+        return None
+    # Whole minutes, as people set them.
+    first, last = math.ceil(60 * near.start_h - 1e-6) / 60, math.floor(60 * near.end_h + 1e-6) / 60
+    return Plateau(first, last) if last > first else None
+
+
+def _longest(edge_h: FloatArray, marked: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> Plateau | None:
+    """The longest run of marked segments."""
     longest: Plateau | None = None
-    first: float | None = None
-    for k in range(flat.size if highest > 0 else 0):
-        if not flat[k]:
-            first = None
+    first = 0.0
+    for k, (begin, end) in enumerate(pairwise(edge_h.tolist())):
+        if not marked[k]:
             continue
-        joined = first is not None and bool(np.all(curve.output_end[k - 1] == curve.output_start[k]))
-        first = first if joined else float(curve.edge_h[k])
-        assert first is not None
-        found = Plateau(first, float(curve.edge_h[k + 1]))
-        if longest is None or found.hours > longest.hours:
-            longest = found
+        first = first if k and marked[k - 1] else begin
+        if longest is None or end - first > longest.hours:
+            longest = Plateau(first, end)
     return longest
 
 
@@ -149,14 +172,40 @@ def with_times(fixture: Fixture, plateau: Plateau, change: DayChange) -> Fixture
         As ``moved_times``, or if a programme would last longer than 24 h.
     """
     dial = fixture.programme.dial
+    if change == SAME_DAY:
+        return fixture
     if dial is not None:
-        moved = replace(dial, time_h=moved_times(dial.time_h, plateau, change))
-        return replace(fixture, programme=moved.programme())
-    channels = {
-        name: replace(programme, time_h=moved_times(programme.time_h, plateau, change))
-        for name, programme in fixture.programme.channels.items()
-    }
+        time, columns = _bent(dial.time_h, {"": dial.overall, **dial.levels}, plateau)
+        overall = columns.pop("")
+        changed = replace(dial, time_h=moved_times(time, plateau, change), overall=overall, levels=columns)
+        return replace(fixture, programme=changed.programme())
+    channels = {}
+    for name, programme in fixture.programme.channels.items():
+        time, levels = _bent(programme.time_h, {name: programme.level}, plateau)
+        channels[name] = ChannelProgramme(moved_times(time, plateau, change), levels[name])
     return replace(fixture, programme=Programme(channels))
+
+
+def _bent(
+    time_h: FloatArray, columns: Mapping[str, FloatArray], plateau: Plateau
+) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Rows with one more at each end of the plateau where a column slopes: time runs otherwise beyond."""
+    found = {name: np.array(column) for name, column in columns.items()}
+    for end in (plateau.start_h, plateau.end_h):
+        for at in (end, end + HOURS_PER_DAY):
+            k = int(np.searchsorted(time_h, at))
+            if not 0 < k < time_h.size or time_h[k] == at:
+                continue
+            new = {}
+            for name, column in found.items():
+                given = np.flatnonzero(~np.isnan(column))
+                inside = given.size > 1 and time_h[given[0]] < at < time_h[given[-1]]
+                new[name] = float(np.interp(at, time_h[given], column[given])) if inside else math.nan
+            if all(math.isnan(v) or v in (found[n][k - 1], found[n][k]) for n, v in new.items()):
+                continue
+            time_h = np.insert(time_h, k, at)
+            found = {name: np.insert(column, k, new[name]) for name, column in found.items()}
+    return time_h, found
 
 
 def headroom(fixture: Fixture) -> float:
@@ -173,8 +222,8 @@ class ChannelHours:
 
     Attributes
     ----------
-    up, down : array, shape (n_level,); before the plateau and after it, or the whole day in ``up``. [h]
-    top : array, shape (n_level,); output at the plateau, 0-1; 0 where the channel does not run then
+    up, down : array, shape (n_level,); before the plateau and after it. [h]
+    top : array, shape (n_level,); mean output at the plateau, 0-1; 0 where the channel does not run then
     plateau_h : length of today's plateau. [h]
     """
 
@@ -185,8 +234,6 @@ class ChannelHours:
 
     def at(self, change: DayChange) -> FloatArray:
         """Hours at full output in the changed day, shape (n_level,). [h]"""
-        if not self.top.any():
-            return self.up
         longer = max(self.plateau_h + change.longer_h, 0.0)
         return change.up * self.up + longer * self.top + change.down * self.down
 
@@ -217,13 +264,35 @@ def channel_hours(
     level = np.minimum(programme.level * factor[:, None], 1.0)
     ends = plateau.within(programme) if plateau is not None else None
     if ends is None:
-        return ChannelHours(_hours(time, level, curve), none, none, 0.0)
-    before, after = time <= ends[0], time >= ends[1]
-    at_top = np.minimum(np.interp(0.5 * (ends[0] + ends[1]), time, programme.level) * factor, 1.0)
-    last, first = np.count_nonzero(before), time.size - np.count_nonzero(after)
-    up = _hours(np.append(time[:last], ends[0]), np.column_stack((level[:, :last], at_top)), curve)
-    down = _hours(np.insert(time[first:], 0, ends[1]), np.column_stack((at_top, level[:, first:])), curve)
-    return ChannelHours(up, np.interp(at_top, curve.level, curve.output), down, ends[1] - ends[0])
+        hours = _hours(time, level, curve)
+        later = plateau is not None and _is_after(0.5 * float(time[0] + time[-1]), plateau)
+        return ChannelHours(none if later else hours, none, hours if later else none, 0.0)
+    low, high = ends
+    parts = []
+    for begin, end in ((time[0], low), (low, high), (high, time[-1])):
+        inside = (time > begin) & (time < end)
+        if begin == time[0]:
+            inside |= time == begin
+        if end == time[-1]:
+            inside |= time == end
+        edge = np.column_stack([_at(at, time, level) for at in (begin, end)])
+        times = np.concatenate(([begin], time[inside], [end]))
+        levels = np.column_stack((edge[:, 0], level[:, inside], edge[:, 1]))
+        parts.append(_hours(times, levels, curve))
+    return ChannelHours(parts[0], parts[1] / (high - low), parts[2], high - low)
+
+
+def _is_after(time_h: float, plateau: Plateau) -> bool:
+    """Whether a time lies nearer after the middle of the plateau than before it."""
+    return (time_h - 0.5 * (plateau.start_h + plateau.end_h)) % HOURS_PER_DAY < 0.5 * HOURS_PER_DAY
+
+
+def _at(time: float, time_h: FloatArray, level: FloatArray) -> FloatArray:
+    """Each row of levels at one time, shape (n_row,)."""
+    k = int(np.clip(np.searchsorted(time_h, time), 1, time_h.size - 1))
+    width = float(time_h[k] - time_h[k - 1])
+    share = (time - float(time_h[k - 1])) / width if width > 0 else 0.0
+    return np.asarray(level[:, k - 1] + share * (level[:, k] - level[:, k - 1]))
 
 
 def _hours(time_h: FloatArray, level: FloatArray, curve: DimmingCurve) -> FloatArray:
