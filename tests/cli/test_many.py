@@ -141,7 +141,7 @@ def test_variations_apply_to_every_setup(shop: Path) -> None:
     """One height for all gives the doses of single runs at that height; nonsense is told once."""
     done = run("dose", "shop", "--fixture-height", "30 cm", "--json")
     for name, entry in zip(TANKS, json.loads(done.stdout)["setups"], strict=True):
-        single = run("dose", str(shop / name), "--fixture-height", "30 cm", "--json")
+        single = run("dose", f"shop/{name}", "--fixture-height", "30 cm", "--json")
         assert entry["result"] == json.loads(single.stdout)
     for words, says in (
         (["--fixture-height", "30"], "has no unit"),
