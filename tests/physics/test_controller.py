@@ -76,12 +76,10 @@ def test_few_points_keep_the_ends_and_cost_least(programme: ChannelProgramme, mo
     assert all(old[t] == v for t, v in zip(made.time_h.tolist(), made.level.tolist(), strict=True))
     if programme.time_h.size == most + 1:
         whole = photons(programme)
+        time, level = programme.time_h, programme.level
         losses = [
-            abs(
-                photons(ChannelProgramme(np.delete(programme.time_h, i), np.delete(programme.level, i)))
-                - whole
-            )
-            for i in range(1, programme.time_h.size - 1)
+            abs(photons(ChannelProgramme(np.delete(time, i), np.delete(level, i))) - whole)
+            for i in range(1, time.size - 1)
         ]
         assert abs(photons(made) - whole) == pytest.approx(min(losses), abs=1e-12)
 
