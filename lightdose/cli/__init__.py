@@ -40,11 +40,9 @@ SECTIONS = {
         "calibrate": "Fit what each channel really gives to meter readings.",
     },
     "Change it": {
-        "tune": (
-            "Levels and plateau hours that put every coral in its usual range, or come closest and say why."
-        ),
+        "tune": "Overall setting and hours that serve the whole tank best, never fewer corals than today.",
         "match": "Another fixture and tank set so that its places get what places here get.",
-        "place": "Which coral goes where, so that each gets the usual light of its group.",
+        "place": "Which coral goes where, so that most of the tank gets the usual light of its groups.",
         "move": "The way of one coral to another site, over free sites, in steps that it can follow.",
         "acclimate": "Steps from today's light to another, slow enough for every coral.",
     },

@@ -122,7 +122,7 @@ def _hours(text: str) -> tuple[float, float]:
 @click.option("--whole-percents", is_flag=True, help="Levels in whole percents; else in tenths.")
 @dialect_option
 def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
-    """The overall setting and hours that serve the whole tank best, never fewer corals than today.
+    """Overall setting and hours that serve the whole tank best, never fewer corals than today.
 
     \b
     Example:

@@ -269,16 +269,11 @@ def channel_hours(
         return ChannelHours(none if later else hours, none, hours if later else none, 0.0)
     low, high = ends
     parts = []
-    for begin, end in ((time[0], low), (low, high), (high, time[-1])):
+    for begin, end in ((float(time[0]), low), (low, high), (high, float(time[-1]))):
         inside = (time > begin) & (time < end)
-        if begin == time[0]:
-            inside |= time == begin
-        if end == time[-1]:
-            inside |= time == end
-        edge = np.column_stack([_at(at, time, level) for at in (begin, end)])
+        first, last = _limit(time, level, begin, after=True), _limit(time, level, end, after=False)
         times = np.concatenate(([begin], time[inside], [end]))
-        levels = np.column_stack((edge[:, 0], level[:, inside], edge[:, 1]))
-        parts.append(_hours(times, levels, curve))
+        parts.append(_hours(times, np.column_stack((first, level[:, inside], last)), curve))
     return ChannelHours(parts[0], parts[1] / (high - low), parts[2], high - low)
 
 
@@ -287,11 +282,14 @@ def _is_after(time_h: float, plateau: Plateau) -> bool:
     return (time_h - 0.5 * (plateau.start_h + plateau.end_h)) % HOURS_PER_DAY < 0.5 * HOURS_PER_DAY
 
 
-def _at(time: float, time_h: FloatArray, level: FloatArray) -> FloatArray:
-    """Each row of levels at one time, shape (n_row,)."""
-    k = int(np.clip(np.searchsorted(time_h, time), 1, time_h.size - 1))
-    width = float(time_h[k] - time_h[k - 1])
-    share = (time - float(time_h[k - 1])) / width if width > 0 else 0.0
+def _limit(time_h: FloatArray, level: FloatArray, at_h: float, *, after: bool) -> FloatArray:
+    """Each row of levels at one time, before a jump there or after it, shape (n_row,)."""
+    k = int(np.searchsorted(time_h, at_h, side="right" if after else "left"))
+    if after and k and time_h[k - 1] == at_h:
+        return np.asarray(level[:, k - 1])
+    if not after and k < time_h.size and time_h[k] == at_h:
+        return np.asarray(level[:, k])
+    share = (at_h - float(time_h[k - 1])) / float(time_h[k] - time_h[k - 1])
     return np.asarray(level[:, k - 1] + share * (level[:, k] - level[:, k - 1]))
 
 

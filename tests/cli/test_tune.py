@@ -248,7 +248,7 @@ def test_one_file_cannot_hold_two_fixtures_and_no_input_is_overwritten() -> None
     assert done.exit_code == 2
     assert "name a folder" in done.output
     before = Path("tank/schedules/left.csv").read_bytes()
-    done = run("tune", "tank/setup.toml", "-o", "tank/schedules")
+    done = run("tune", "tank/setup.toml", "--change", "fixtures", "-o", "tank/schedules")
     assert done.exit_code == 2
     assert "never overwritten" in done.output
     assert Path("tank/schedules/left.csv").read_bytes() == before

@@ -176,7 +176,7 @@ def test_day_that_would_overtake_itself_is_refused() -> None:
 
 @pytest.mark.identity
 def test_longest_stretch_at_the_brightest_is_the_plateau() -> None:
-    """All channels stand still there; a second, dimmer stretch is not it; a day of ramps has none."""
+    """All channels stand still there; a dimmer stretch is not it; of a day of ramps it is the brightest part."""
     lamp = fixture(
         programmes={
             "a": [(8, 0), (9, 0.2), (12, 0.2), (13, 0.8), (16, 0.8), (18, 0)],
@@ -186,7 +186,7 @@ def test_longest_stretch_at_the_brightest_is_the_plateau() -> None:
     assert plateau_of([lamp], np.array([1.0, 1.0])) == Plateau(14.0, 15.5)
     assert plateau_of([lamp], np.array([1.0, 0.0])) == Plateau(14.0, 15.5)
     ramps = fixture(programmes={"a": [(8, 0), (12, 1), (16, 0)]})
-    assert plateau_of([ramps], np.array([1.0])) is None
+    assert plateau_of([ramps], np.array([1.0])) == Plateau(11.8, 12.2)  # 95 % of the highest and more
     assert plateau_of([ramps], np.array([0.0])) is None
 
 

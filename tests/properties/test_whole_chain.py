@@ -28,7 +28,7 @@ from lightdose.model.plans import TuneWishes
 from lightdose.model.results import Analysis
 from lightdose.present.report import Report, report_page
 from lightdose.workflows.compare import compare
-from lightdose.workflows.plans import tune
+from lightdose.workflows.tuning import tune
 
 from .drawn_tanks import (
     MINUTES_A_DAY,
@@ -239,7 +239,7 @@ def test_tuned_schedules_give_the_doses_that_tune_promised(tank: DrawnTank) -> N
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         path = write(tank, folder)
-        tuned = tune(read_setup(path), TuneWishes(), certainty=False)
+        tuned = tune(read_setup(path), TuneWishes())
         text = path.read_text(encoding="utf-8")
         lit = tuned.after.setup.lit_fixtures
         for number, fixture in enumerate(lit):
