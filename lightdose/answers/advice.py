@@ -252,9 +252,9 @@ def advice_section(analysis: Analysis, unit: LengthUnit = "cm") -> Section:
     if not rows:
         return Section("", ())
     tried = table("actions", "Changes tried on the whole tank, the most useful first", FIELDS, rows,
-                  note=PENALTY_NOTE, paper=True)  # fmt: skip
+                  note=PENALTY_NOTE)  # fmt: skip
     blocks: tuple[Block, ...] = (tried, Points(tuple(Point(row.text) for row in rows)))
-    return Section("What would help", blocks, "advice", "What would help", brief=False)
+    return Section("What would help", blocks, "advice", "What would help", brief=False, paper=False)
 
 
 def advice_json(analysis: Analysis) -> dict[str, Any]:

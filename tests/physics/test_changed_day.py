@@ -176,7 +176,7 @@ def test_day_that_would_overtake_itself_is_refused() -> None:
 
 @pytest.mark.identity
 def test_longest_stretch_at_the_brightest_is_the_plateau() -> None:
-    """All channels stand still there; a dimmer stretch is not it; of a day of ramps it is the brightest part."""
+    """All channels stand still there; a dimmer stretch is not it; a day of ramps has its brightest part."""
     lamp = fixture(
         programmes={
             "a": [(8, 0), (9, 0.2), (12, 0.2), (13, 0.8), (16, 0.8), (18, 0)],
