@@ -331,7 +331,7 @@ def _listed(
         caption,
         [one for one in FIELDS if known or one.name != "interval_95_dli_ratio"],
         pairs,
-        strong=lambda pair: getattr(pair.change, "changes_state", False),
+        strong=lambda pair: getattr(pair.change, "changes_verdict", False),
         rows_at_most=ROWS_SHOWN,
         left_out="further row",
         paper=key == "corals",
@@ -479,10 +479,10 @@ def _state_sentences(comparison: Comparison) -> list[str]:
     stand, stood = (verdict_sentence(side.verdicts) for side in (comparison.after, comparison.before))
     told = f"under both: {stand}" if stand == stood else f"under A: {stood}; under B: {stand}"
     lines = [f"Corals {told}."] if comparison.before.verdicts or comparison.after.verdicts else []
-    changed = [c for c in worst_changes_first(comparison.corals) if c.changes_state]
+    changed = [c for c in worst_changes_first(comparison.corals) if c.changes_verdict]
     if changed:
         changing = count(len(changed), "coral changes", "corals change")
-        lines.append(f"By the stated values {changing} state: {_named(changed)}.")
+        lines.append(f"{changing[0].upper()}{changing[1:]} verdict: {_named(changed)}.")
     return lines
 
 
@@ -494,7 +494,7 @@ def _named(corals: list[CoralComparison]) -> str:
 
 def state_change(coral: CoralComparison) -> str:
     """ "below to within", or one word where it stays."""
-    a, b = (short_state(v.dli_state) for v in (coral.verdict_before, coral.verdict_after))
+    a, b = (short_state(v.dli_verdict) for v in (coral.verdict_before, coral.verdict_after))
     return a if a == b else f"{a} to {b}"
 
 

@@ -32,7 +32,7 @@ SINGLE_VALUES: Final = "Doses here are single values, without a 95 % range."
 """For answers that are reckoned without the uncertainty of what they stand on."""
 
 
-def short_state(state: DliState) -> str:
+def short_state(state: DliVerdict) -> str:
     """A state in a word or two: "within", "far below"."""
     return state.replace("_", " ")
 

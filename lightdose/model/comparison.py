@@ -173,9 +173,9 @@ class CoralComparison(PlaceChange):
     verdict_after: Verdict
 
     @property
-    def changes_state(self) -> bool:
-        """Whether its dose stands elsewhere against the usual one."""
-        return self.verdict_before.dli_state != self.verdict_after.dli_state
+    def changes_verdict(self) -> bool:
+        """Whether it is judged otherwise."""
+        return self.verdict_before.dli_verdict != self.verdict_after.dli_verdict
 
 
 @dataclass(frozen=True)

@@ -272,7 +272,7 @@ def test_setup_compared_with_itself_differs_in_nothing(tank: DrawnTank) -> None:
         logs = (split.ln_dli, split.ln_total, split.ln_intensity, split.ln_time)
         assert all(ln in (0.0, None) for ln in logs)
         assert place.dli_ratio is None or split.ln_dli == 0.0
-    assert not any(c.changes_state for c in found.corals)
+    assert not any(c.changes_verdict for c in found.corals)
 
 
 @settings(max_examples=6)

@@ -111,10 +111,10 @@ def comparison_drawings(
 def dose_drawings(comparison: Comparison) -> list[Drawing]:
     """Each coral's dose under both, on as many figures as they need."""
     ranked = worst_changes_first(comparison.corals)
-    changed = sum(c.changes_state for c in ranked)
+    changed = sum(c.changes_verdict for c in ranked)
     title = (
         f"Daily dose of each coral under A and B: {changed} of {count(len(ranked), 'coral')} "
-        f"{'changes' if changed == 1 else 'change'} state by the stated values{_left_out(ranked)}"
+        f"{'changes' if changed == 1 else 'change'} verdict{_left_out(ranked)}"
     )
     doses = [place.dli_mol_m2_d for c in ranked for place in (c.before, c.after)]
     limits = dose_limits([c.verdict_after for c in ranked], doses)
@@ -155,7 +155,7 @@ def _draw_doses(
         band = coral.verdict_after.band_dli
         usual = f" (usual {range_text(*band)})" if band else ""
         words = f"{number(before)} → {number(after)}: {state_change(coral)}{usual}"
-        weight = "bold" if coral.changes_state else "normal"
+        weight = "bold" if coral.changes_verdict else "normal"
         panel.beside(row, fitted(words, WORDS_IN - 0.35, SMALL_PT), 12, weight=weight)
     return sheet.drawing(name, _described(title, [(c.coral, c) for c in corals]))
 

@@ -10,12 +10,11 @@ import numpy as np
 from lightdose.answers.match import headline as match_headline
 from lightdose.answers.match import look_sentence, unmatched_sentence
 from lightdose.answers.tune import headline
-from lightdose.answers.verdicts import SINGLE_VALUES, interval_text
+from lightdose.answers.verdicts import SINGLE_VALUES, brief_words, interval_text
 from lightdose.answers.words import (
     DLI_UNIT,
     DLI_UNIT_TYPESET,
     PPFD_UNIT_TYPESET,
-    STATE_WORDS,
     count,
     length,
     number,
@@ -57,8 +56,8 @@ TODAY: Final = Stroke(QUIET_INK, (0, (4, 2)), 1.4)
 TUNED: Final = Stroke(TONES["blue"], "solid", 2.0)
 DOSE_LEAD: Final = (
     "Dark bar: usual dose of its group. Light bar: from floor to ceiling. Tick: today; disc: tuned and "
-    "inside; diamond: tuned and outside, all by the stated values. In brackets: 95 % of what the inputs "
-    "allow."
+    "inside; diamond: tuned and outside, by the stated values. Words: the verdict over all that is not "
+    "known. In brackets: 95 % of what the inputs allow."
 )
 DAY_LEAD: Final = "PPFD (400-700 nm) through the day, planar, in the water. Dashed: today; solid: tuned."
 MATCH_LEAD: Final = (
@@ -105,7 +104,7 @@ def _draw_change(panel: Panel, row: int, change: CoralChange) -> None:
     panel.dose_mark(row, after, change.after.dli_state)
     certainty, state = change.after.certainty, change.after.dli_state
     span = f" ({interval_text(certainty.interval_dli)})" if certainty else ""
-    words = f"{number(before)} to {number(after)}{span}, {STATE_WORDS[state]}"
+    words = f"{number(before)} to {number(after)}{span}, {brief_words(change.after)}"
     weight = "normal" if state in ("within", "not_judged") else "bold"
     panel.beside(row, fitted(words, WORDS_IN - 0.25, SMALL_PT), 10, weight=weight)
 

@@ -393,14 +393,15 @@ function update() {
     put(controls[i + 2].runs, !c.highest ? "\u2013" : level > 1 ? "100 %, cut" : `${percent(level)} %`);
     if (level > 1 && c.highest) cut++;
   });
-  put(byId("now"), `${same ? "As today. " : ""}${sentence(counted)}${cut ? ` Cut at 100 %: ${cut} of ${data.channels.length} channels.` : ""}`);
+  const before = same ? "" : ` Today ${data.rows.filter((row) => row.coral !== null && row.state === "within").length} ${data.words.within}, calculated.`;
+  put(byId("now"), `${same ? "As today. " : ""}${sentence(counted)}${before}${cut ? ` Cut at 100 %: ${cut} of ${data.channels.length} channels.` : ""}`);
   draw(day);
 }
 
 function sentence(counted) {
   const order = ["within", "far_below", "below", "above", "far_above", "not_judged"];
   const parts = order.filter((state) => counted[state]).map((state) => `${counted[state]} ${data.words[state]}`);
-  return parts.length ? `By the stated figures, corals: ${parts.join(", ")}.` : "No corals are named; the doses stand below.";
+  return parts.length ? `Calculated, corals: ${parts.join(", ")}.` : "No corals are named; the doses stand below.";
 }
 
 // ---- The day curve of one place ----

@@ -131,12 +131,12 @@ def test_doses_of_both_are_marked() -> None:
 
 @pytest.mark.identity
 @pytest.mark.parametrize(
-    ("kept", "words"), [(1, "1 of 1 coral changes state"), (2, "2 of 2 corals change state")]
+    ("kept", "words"), [(1, "1 of 1 coral changes verdict"), (2, "2 of 2 corals change verdict")]
 )
 def test_title_of_doses_counts_in_good_grammar(kept: int, words: str) -> None:
     """One coral changes, two change."""
     found = compare(TANK, raised(TANK, 2.0), certainty=False)
-    few = replace(found, corals=tuple(c for c in found.corals if c.changes_state)[:kept])
+    few = replace(found, corals=tuple(c for c in found.corals if c.changes_verdict)[:kept])
     assert words in drawings_of(few)["comparison-doses"].title
 
 
