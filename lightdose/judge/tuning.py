@@ -36,6 +36,9 @@ Our choice."""
 
 MOST_STEPS = 200
 PAIR_STEPS = (-8, -3, -1, 1, 3, 8)
+FEW_GROUPS = 3
+"""Of so few groups any two are set anew together in every way; of more, some steps to either side."""
+
 LEVELS_OF_AN_OFF_CHANNEL = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
 
 
@@ -342,9 +345,11 @@ Entries = npt.NDArray[np.intp]
 
 
 def _pairs(chosen: Entries, first: Entries, sizes: Sequence[int]) -> Entries:
-    """Entries of any two groups some steps to either side of what is chosen, shape (n_trial, 2)."""
+    """Entries of any two groups, shape (n_trial, 2): all of few groups, of many some steps to either side."""
     near = [
-        [k + d for d in PAIR_STEPS if f <= k + d < f + n]
+        list(range(f, f + n))
+        if len(sizes) <= FEW_GROUPS
+        else [k + d for d in PAIR_STEPS if f <= k + d < f + n]
         for k, f, n in zip(chosen.tolist(), first.tolist(), sizes, strict=True)
     ]
     pairs = [(a, b) for one, other in combinations(near, 2) for a in one for b in other]

@@ -247,9 +247,9 @@ def as_written(fixtures: Sequence[Fixture], programmes: Mapping[str, Programme])
     return read
 
 
-def refuse_too_many(setup: Setup, command: str) -> None:
-    """Raise SetupError where a setup has more than ``MOST_CORALS`` corals."""
-    if len(setup.corals) > MOST_CORALS:
+def refuse_too_many(setup: Setup, command: str, most: int = MOST_CORALS) -> None:
+    """Raise SetupError where a setup has more corals than a plan takes."""
+    if len(setup.corals) > most:
         found = f"{len(setup.corals):,} corals are too many for one plan"
         cure = f"leave out corals, and {command} the rest in a second setup"
-        raise SetupError(Problem(found, f"up to {MOST_CORALS:,} corals", cure, Place(setup.path)))
+        raise SetupError(Problem(found, f"up to {most:,} corals", cure, Place(setup.path)))

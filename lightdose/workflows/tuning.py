@@ -23,7 +23,7 @@ from lightdose.model.setup import Setup
 from lightdose.physics.changed_day import plateau_of
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.light_field import PreparedField
-from lightdose.workflows.advice import dials_of, keeping
+from lightdose.workflows.advice import MOST_JUDGED, dials_of, keeping
 from lightdose.workflows.plans import as_written, refuse_too_many
 
 ALIKE_SHARE = 0.02
@@ -41,9 +41,9 @@ def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
     InfeasibleError
         If there is nothing to tune, or the keeper's own bounds leave nothing.
     SetupError
-        If there are more than ``MOST_CORALS`` corals.
+        If there are more than ``MOST_JUDGED`` corals.
     """
-    refuse_too_many(setup, "tune")
+    refuse_too_many(setup, "tune", MOST_JUDGED)
     _check(setup, wishes)
     ready, field = light_of(setup)
     kept = keeping(setup)
