@@ -124,11 +124,13 @@ def test_what_gets_worse_comes_first_then_what_gets_better() -> None:
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize(("kept", "words"), [(1, "1 coral changes verdict: "), (2, "2 corals change verdict: ")])
+@pytest.mark.parametrize(
+    ("kept", "words"), [(1, "1 coral changes verdict: "), (2, "2 corals change verdict: ")]
+)
 def test_corals_that_change_are_counted_in_good_grammar(kept: int, words: str) -> None:
     """One coral changes, two change."""
     few = replace(PLAIN, corals=tuple(c for c in PLAIN.corals if c.changes_verdict)[:kept])
-    assert any(f"By the stated values {words}" in line for line in piped(compare_answer(few)))
+    assert any(words in line for line in piped(compare_answer(few)))
 
 
 @pytest.mark.identity
