@@ -22,6 +22,9 @@ PENALTY_STEP, MOVED_STEP_M = 0.005, 0.01
 UNPLACED_PENALTY = 3.0
 """A coral without a place counts for more than one far off. Our choice."""
 
+FEW_MOVES = 3
+"""So many moves may be asked for of any tank: they are the default. Our choice."""
+
 CHOICES = 3
 """Best places that are named for a coral."""
 
@@ -278,6 +281,10 @@ def check_wishes(setup: Setup, wishes: PlaceWishes) -> dict[str, str]:
             )
         )
     problems = _unknown(setup, wishes)
+    corals = len(setup.corals) + len(setup.unplaced)
+    if (wishes.moves or 0) > max(corals, FEW_MOVES):
+        found = f"{wishes.moves} corals to move are more than the setup has"
+        problems.append(Problem(found, f"up to {corals}", "ask for fewer --moves, or for --all"))
     pins = {c.name: c.site for c in setup.corals if c.pinned}
     for coral, site in wishes.pins.items():
         if pins.get(coral, site) != site:

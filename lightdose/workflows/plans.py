@@ -144,9 +144,6 @@ def acclimation(before: Setup, after: Setup, request: AcclimationRequest) -> Acc
     return acclimate(today, other, request)
 
 
-MOVES = 3
-"""Corals that `place` may move where nothing else is asked: our choice."""
-
 LEAST_GAIN = 0.02
 """Nobody moves a coral for less of the penalty: our choice."""
 
@@ -157,7 +154,7 @@ MOST_CORALS = 2000
 def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     """Which coral goes where, with what each gets there as `dose` reckons it.
 
-    Without a wish corals without a place get one; where there are none, up to ``MOVES`` corals may move.
+    Without a wish corals without a place get one; where there are none, up to ``FEW_MOVES`` corals may move.
 
     Raises
     ------
@@ -166,12 +163,13 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
         contradict one another.
     """
     from lightdose.fit.placement import placed_setup, plan_placement, standing_today
+    from lightdose.fit.placement_task import FEW_MOVES
     from lightdose.judge.placement_record import place_penalty, placement_record
     from lightdose.workflows.advice import keeping
 
     refuse_too_many(setup, "place")
     if not (wishes.corals or wishes.everything or wishes.moves is not None or setup.unplaced):
-        wishes = replace(wishes, moves=MOVES)
+        wishes = replace(wishes, moves=FEW_MOVES)
     ready, field = light_of(setup)
     kept = keeping(setup)
     before = judged_under(setup, ready, field, certainty=True, see=kept.see)

@@ -195,6 +195,7 @@ def test_figure_is_written_the_same_each_time(tank: Path) -> None:
         (["--grid", "5", "--depth", "5 cm"], "5"),
         (["--apart", "0 cm"], "not above 0"),
         (["--all", "--moves", "2"], "choose one"),
+        (["--moves", "12"], "up to 9"),
         (["--coral", "meat corl"], "did you mean 'meat coral'?"),
         (["--coral", "branching hammer"], "is pinned"),
         (["--moves", "-1"], "-1"),
