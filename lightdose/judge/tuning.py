@@ -39,6 +39,9 @@ PAIR_STEPS = (-8, -3, -1, 1, 3, 8)
 FEW_GROUPS = 3
 """Of so few groups any two are set anew together in every way; of more, some steps to either side."""
 
+FINE = np.exp(np.linspace(math.log(0.25), math.log(4.0), 279))
+"""Factors that are tried where there is one alone: each hundredth of today."""
+
 LEVELS_OF_AN_OFF_CHANNEL = (0.02, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0)
 
 
@@ -153,7 +156,7 @@ class Tuner:
         best = (math.inf, tuple(self.start().tolist()))
         for start in starts or [best[1]]:
             base = np.array(start)
-            for scales in (FACTORS, AROUND, 1 + 0.4 * (AROUND - 1)):
+            for scales in (FINE if len(groups) == 1 else FACTORS, AROUND, 1 + 0.4 * (AROUND - 1)):
                 tables = [self.table(g, day, *self.entries(g, base, scales)) for g in groups]
                 score, chosen = self.walk(tables, self.rest(groups, base, day))
                 for g, table, k in zip(groups, tables, chosen, strict=True):
