@@ -240,6 +240,10 @@ def advice_points(analysis: Analysis, unit: LengthUnit = "cm") -> list[Point]:
     """What to do first, what else, and who cannot be served: for the head of an answer."""
     rows = rows_of(analysis, unit)
     points = [Point(rows[0].text, "Do first")] if rows else []
+    if not rows and analysis.judgement.judged:
+        corals = f"{analysis.judgement.judged:,} corals"
+        many = f"{corals} are too many to try changes on: part the setup for advice."
+        points.append(Point(many, "Do first"))
     points += [Point(row.text, "Then" if row.after_measuring else "Or") for row in rows[1:2]]
     if analysis.advice and (unserved := unserved_sentence(analysis.advice)):
         points.append(Point(unserved, "Move"))

@@ -180,7 +180,7 @@ def headline(tuning: Tuning) -> str:
         "fixtures": "setting of the fixtures and no other day",
         "channels": "level of the channels and no other day",
     }[tuning.wishes.change]
-    text = f"Leave it: no other {what} serves more corals. {now}{undecided}."
+    text = f"Leave it: no other {what} serves these corals noticeably better. {now}{undecided}."
     if tuning.refused is not None:
         other = tuning.refused
         left = f"{other.within} within, {other.undecided} undecided"

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 PERCENT = Share(0, 100)
 HOURS = NumberRange(0, 12)
+COLOUR_SHIFT = 0.05
 
 
 def _number(text: str, whole: str) -> float:
@@ -101,7 +102,7 @@ def _hours(text: str) -> tuple[float, float]:
 @click.option(
     "--colour-shift",
     type=PERCENT,
-    default=5,
+    default=100 * COLOUR_SHIFT,
     show_default=True,
     metavar="POINTS",
     help="Most that the shares of blue and red move at a coral, with --change channels.",
@@ -153,6 +154,8 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
 def _wishes(asked: dict[str, Any]) -> TuneWishes:
     from lightdose.model.plans import Controller, TuneWishes
 
+    if asked["change"] != "channels" and (asked["allow"] or asked["colour_shift"] != COLOUR_SHIFT):
+        raise click.UsageError("--allow and --colour-shift go with --change channels")
     can = {name: asked.pop(name) for name in Controller.__dataclass_fields__}
     return TuneWishes(**asked, controller=Controller(**can))
 

@@ -52,7 +52,7 @@ def test_nothing_better_is_said_as_leave_it() -> None:
     tuning = made_tuning()
     stays = replace(tuning, after=tuning.before, unchanged=True, wishes=TuneWishes(with_moves=1))
     assert headline(stays) == (
-        "Leave it: no other overall setting and no other day serves more corals. "
+        "Leave it: no other overall setting and no other day serves these corals noticeably better. "
         "3 of 7 corals within common practice."
     )
     assert "No coral moved besides would serve more of them." in as_one(piped(tune_answer(stays, {})))

@@ -160,7 +160,7 @@ def test_first_line_of_an_unmeasured_fixture_says_to_measure_first() -> None:
     lines = done.stdout.splitlines()
     assert done.exit_code == 0, done.stderr
     assert lines[0].startswith("Measure first.")
-    assert lines[1].startswith("Leave it: no other overall setting and no other day serves more corals.")
+    assert lines[1].startswith("Leave it: no other overall setting and no other day serves these corals ")
     assert lines[-1].endswith("Next: lightdose dose tank/setup.toml")
     rows = {title: lines[lines.index(title) + 4 :] for title in ("Levels at the plateau", "The corals")}
     assert [rows[title].index("") for title in rows] == [12, 9]
