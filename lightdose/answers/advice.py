@@ -240,7 +240,7 @@ def advice_points(analysis: Analysis, unit: LengthUnit = "cm") -> list[Point]:
     """What to do first, what else, and who cannot be served: for the head of an answer."""
     rows = rows_of(analysis, unit)
     points = [Point(rows[0].text, "Do first")] if rows else []
-    if not rows and analysis.judgement.judged:
+    if analysis.advice and not rows and analysis.judgement.judged:
         corals = f"{analysis.judgement.judged:,} corals"
         many = f"{corals} are too many to try changes on: part the setup for advice."
         points.append(Point(many, "Do first"))

@@ -203,7 +203,7 @@ def test_change_too_big_for_a_day_names_acclimate(tank: Path) -> None:
         (["--plateau", "x"], '"x"'),
         (["--plateau", "5-25"], "outside 0 to 24 hours"),
         (["--off", "blu 450"], 'did you mean "blue 450"?'),
-        (["--allow", "violet"], 'there is no channel "violet"'),
+        (["--change", "channels", "--allow", "mauve"], 'there is no channel "mauve"'),
         (["--off", "blue 450", "--off", "cyan 500", "--off", "red 660"], "no channel is left that may run"),
         (["--cap", "blue"], "is not CHANNEL=PERCENT"),
         (["--cap", "blue=120"], "outside 0 to 100 percent"),

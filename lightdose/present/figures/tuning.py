@@ -56,8 +56,8 @@ TODAY: Final = Stroke(QUIET_INK, (0, (4, 2)), 1.4)
 TUNED: Final = Stroke(TONES["blue"], "solid", 2.0)
 DOSE_LEAD: Final = (
     "Dark bar: usual dose of its group. Light bar: from floor to ceiling. Tick: today; disc: tuned and "
-    "inside; diamond: tuned and outside, by the stated values. Words: the verdict over all that is not "
-    "known. In brackets: 95 % of what the inputs allow."
+    "within; diamond: tuned and outside. Where no verdict stands the stated values decide. In brackets: "
+    "95 % of what the inputs allow."
 )
 DAY_LEAD: Final = "PPFD (400-700 nm) through the day, planar, in the water. Dashed: today; solid: tuned."
 MATCH_LEAD: Final = (
@@ -101,11 +101,12 @@ def _draw_change(panel: Panel, row: int, change: CoralChange) -> None:
     panel.range_bar(row, change.after)
     panel.span(row, panel.held(before), panel.held(after), 1.4)
     panel.mark(panel.held(before), row, "|", INK, markersize=11, markeredgewidth=1.6, zorder=4)
-    panel.dose_mark(row, after, change.after.dli_state)
-    certainty, state = change.after.certainty, change.after.dli_state
+    certainty, verdict = change.after.certainty, change.after.dli_verdict
+    state = change.after.dli_state if verdict == "undecided" else verdict
+    panel.dose_mark(row, after, state)
     span = f" ({interval_text(certainty.interval_dli)})" if certainty else ""
     words = f"{number(before)} to {number(after)}{span}, {brief_words(change.after)}"
-    weight = "normal" if state in ("within", "not_judged") else "bold"
+    weight = "normal" if verdict in ("within", "not_judged", "undecided") else "bold"
     panel.beside(row, fitted(words, WORDS_IN - 0.25, SMALL_PT), 10, weight=weight)
 
 
