@@ -24,6 +24,7 @@ from lightdose.answers.verdicts import (
     table_words,
     verdict_sentence,
     verdict_words,
+    within_words,
     worst_first,
 )
 from lightdose.answers.words import DLI_UNIT, count, number, percent, range_text, typed_path
@@ -188,8 +189,7 @@ def headline(analysis: Analysis) -> str:
         unjudged = bool(analysis.verdicts)
         what = "No coral here is judged by light" if unjudged else "No corals yet: doses without verdicts"
         return f"{what}."
-    undecided = f", {judged.undecided} undecided" if judged.undecided else ""
-    return f"{judged.within} of {count(judged.judged, 'coral')} within common practice{undecided}."
+    return f"{within_words(judged)}."
 
 
 def answer_points(analysis: Analysis, unit: LengthUnit = "cm") -> Points:

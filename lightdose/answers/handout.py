@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+from lightdose.answers.advice import doing
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say
 from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
@@ -14,7 +15,7 @@ from lightdose.answers.dose import is_safety, safety_lines
 from lightdose.answers.field import as_json, plain
 from lightdose.answers.light import FIELDS, Row
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
-from lightdose.answers.verdicts import OPEN, interval_text, short_state, table_words
+from lightdose.answers.verdicts import OPEN, interval_text, short_state, table_words, within_words
 from lightdose.answers.words import (
     DLI_UNIT,
     DLI_UNIT_TYPESET,
@@ -85,8 +86,7 @@ def finding(handout: Handout) -> str:
         return _corals_in(handout.lights[0].analysis.verdicts)
     parts = []
     for letter, light in zip(letters(handout), handout.lights, strict=True):
-        stand = light.analysis.judgement
-        parts.append(f"{letter}: usual light for {stand.within} of {count(stand.judged, 'coral')}")
+        parts.append(f"{letter}: {within_words(light.analysis.judgement)}")
     return "; ".join(parts)
 
 
@@ -95,13 +95,10 @@ def _corals_in(verdicts: Sequence[Verdict]) -> str:
     if not stand.judged:
         return "The light of this tank"
     judged = [v for v in verdicts if v.dli_state != "not_judged"]
-    doses = sorted(v.dli_mol_m2_d for v in judged)
     if len(judged) == 1:
-        state = state_words(judged[0])
-        return f"1 coral at {number(doses[0])} {DLI_UNIT_TYPESET}, against its usual light: {state}"
-    ends = dict.fromkeys(number(dose) for dose in (doses[0], doses[-1]))
-    span = f"{' to '.join(ends)} {DLI_UNIT_TYPESET}"
-    return f"{count(len(judged), 'coral')} at {span}, {stand.within} of them in usual light"
+        dose, state = number(judged[0].dli_mol_m2_d), state_words(judged[0])
+        return f"1 coral at {dose} {DLI_UNIT_TYPESET}, against its usual light: {state}"
+    return within_words(stand)
 
 
 def why_points(handout: Handout) -> list[Point]:
@@ -206,6 +203,8 @@ def light_sentences(light: HandedLight, *, alone: bool) -> list[str]:
         f"Peak {number(float(dose.peak_ppfd[here]))} {PPFD_UNIT_TYPESET}, lit "
         f"{hours(float(dose.photoperiod_h[here]))} h, {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
     ]
+    if light.analysis.advice and light.analysis.advice.actions:
+        sentences.append(f"What we would do first: {doing(light.analysis.advice.actions[0])}.")
     if not alone:
         sentences.append(f"Colour: {mix_words(light.shares)}.")
     seen = light.looks

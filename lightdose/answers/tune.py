@@ -11,7 +11,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Point, Points, Say, Section
 from lightdose.answers.dose import brief_cautions, cautions_section, safety_section
 from lightdose.answers.field import Field, as_json, plain, said, table
-from lightdose.answers.verdicts import brief_words, concern, interval_text, verdict_words
+from lightdose.answers.verdicts import brief_words, concern, interval_text, verdict_words, within_words
 from lightdose.answers.words import (
     DLI_UNIT,
     clock,
@@ -166,21 +166,16 @@ def opening(tuning: Tuning) -> list[Block]:
 def headline(tuning: Tuning) -> str:
     """How the corals stand, before and after."""
     before, after = tuning.before.judgement, tuning.after.judgement
-    now = f"{before.within} of {count(before.judged, 'coral')} within common practice"
-    undecided = f", {before.undecided} undecided" if before.undecided else ""
     if not tuning.unchanged:
-        then = f"{after.within} of {count(after.judged, 'coral')} within common practice"
-        open_ = f", {after.undecided} undecided" if after.undecided or before.undecided else ""
-        was = f"{before.within} within{undecided}" if undecided else f"{before.within}"
-        return f"{then}{open_}; {was} before."
+        return f"{within_words(after)}; before, {within_words(before)}."
     if before.within == before.judged:
-        return f"Leave it: {now} already."
+        return f"Leave it: {within_words(before)} already."
     what = {
         "overall": "overall setting and no other day",
         "fixtures": "setting of the fixtures and no other day",
         "channels": "level of the channels and no other day",
     }[tuning.wishes.change]
-    text = f"Leave it: no other {what} serves these corals noticeably better. {now}{undecided}."
+    text = f"Leave it: no other {what} serves these corals noticeably better. {within_words(before)}."
     if tuning.refused is not None:
         other = tuning.refused
         left = f"{other.within} within, {other.undecided} undecided"

@@ -159,6 +159,12 @@ def octaves_off(verdict: Verdict) -> float:
     return max(0.0, math.log2(low / dli) if low > 0 else 0.0, math.log2(dli / high))
 
 
+def within_words(judged: Judgement) -> str:
+    """The two counts that every surface shows: "39 of 60 corals within common practice, 6 undecided"."""
+    undecided = f", {judged.undecided} undecided" if judged.undecided else ""
+    return f"{judged.within} of {count(judged.judged, 'coral')} within common practice{undecided}"
+
+
 def verdict_sentence(verdicts: Sequence[Verdict]) -> str:
     """How many corals stand where, such as "5 of 8 corals within common practice, 1 undecided, 2 below"."""
     return judgement_words(Judgement.of(verdicts), len(verdicts))
@@ -170,9 +176,7 @@ def judgement_words(judged: Judgement, corals: int) -> str:
         return "no corals to judge"
     if judged.counts is None:
         return "no coral here is judged by light"
-    parts = [f"{judged.within} of {count(judged.judged, 'coral')} within common practice"]
-    if judged.undecided:
-        parts.append(f"{judged.undecided} undecided")
+    parts = [within_words(judged)]
     off: tuple[DliState, ...] = ("far_below", "below", "above", "far_above")
     parts += [f"{judged.counts[s]} {STATE_WORDS[s].removesuffix(' usual')}" for s in off if judged.counts[s]]
     if corals > judged.judged:

@@ -209,6 +209,10 @@ def best_choice(task: PlaceTask) -> Found:
     Linear sum assignment; integer program (scipy, HiGHS); swaps and detours are our own.
     """
     key = task.key()
+    if len(key) == 1:  # one coral, as the others stand: nothing to search
+        spot = int(np.argmin(key[0]))
+        alone = (spot if spot < key.shape[1] - 1 else -1,)
+        return Found(alone, alone, True)
     bound = assignment(key)
     if task.most_moves is not None and _moves(task, bound) > task.most_moves:
         return _few_moves(task, key, bound)
