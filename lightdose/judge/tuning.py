@@ -187,11 +187,8 @@ class Tuner:
         """What a channel's level is at an overall setting of 1."""
         dial = self.fixtures[int(self.fixture_of[channel])].programme.dial
         level = float(self.today[channel])
-        return (
-            level / dial.plateau
-            if dial is not None and level > 0 and self.wishes.change != "channels"
-            else 1.0
-        )
+        by_itself = alone and self.wishes.change == "channels"
+        return level / dial.plateau if dial is not None and level > 0 and not by_itself else 1.0
 
     def rest(self, groups: Sequence[Sequence[int]], base: FloatArray, day: DayChange) -> _Table:
         """The light of the channels in no group."""
