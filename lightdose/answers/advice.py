@@ -104,16 +104,7 @@ def doing(action: Action, unit: LengthUnit = "cm") -> str:
     if action.kind == "measure":
         return f"take one meter reading at {literal(action.reading or '')}"
     if action.dials:
-        steps = {(d.before, d.after) for d in action.dials}
-        if len(steps) == 1:
-            before, after = (percent_text(p) for p in steps.pop())
-            whose = "the overall setting" if action.kind == "overall" else literal(action.dials[0].fixture)
-            return f"turn {whose} from {before} to {after} %"
-        each = [
-            f"{literal(d.fixture)} from {percent_text(d.before)} to {percent_text(d.after)} %"
-            for d in action.dials
-        ]
-        return f"turn {', '.join(each)}"
+        return _turning(action)
     if action.kind == "hours":
         way = "longer" if action.longer_h > 0 else "shorter"
         return f"make the plateau {span_of_hours(abs(action.longer_h))} {way}"
@@ -128,6 +119,25 @@ def doing(action: Action, unit: LengthUnit = "cm") -> str:
     if action.kind == "exchange":
         return f"exchange {' and '.join(map(literal, action.moves))}"
     return "leave the light and the corals as they are"
+
+
+def _turning(action: Action) -> str:
+    """Which setting to turn, or how far to bring levels that have none above them."""
+    steps = {(d.before, d.after) for d in action.dials}
+    before, after = (percent_text(p) for p in next(iter(steps)))
+    if len(steps) == 1 and not any(d.apart for d in action.dials):
+        whose = (
+            "all levels" if action.kind == "overall" else f"the levels of {literal(action.dials[0].fixture)}"
+        )
+        return f"bring {whose} to {after} % of today's"
+    if len(steps) == 1:
+        whose = "the overall setting" if action.kind == "overall" else literal(action.dials[0].fixture)
+        return f"turn {whose} from {before} to {after} %"
+    each = (
+        f"{literal(d.fixture)} from {percent_text(d.before)} to {percent_text(d.after)} %"
+        for d in action.dials
+    )
+    return f"turn {', '.join(each)}"
 
 
 def sentence(action: Action, *, after_measuring: bool = False, unit: LengthUnit = "cm") -> str:

@@ -160,8 +160,11 @@ class Search:
 
     def dialled(self, together: Sequence[int], setting: Setting) -> tuple[OverallChange, ...]:
         """A setting by the names of its fixtures."""
-        names = [self.fixtures[i].name for i in together]
-        return tuple(OverallChange(n, self.dials[n], s) for n, s in zip(names, setting, strict=True))
+        fixtures = [self.fixtures[i] for i in together]
+        return tuple(
+            OverallChange(f.name, self.dials[f.name], s, f.programme.dial is not None)
+            for f, s in zip(fixtures, setting, strict=True)
+        )
 
 
 def stated_light(outlook: Outlook) -> FloatArray:

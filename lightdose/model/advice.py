@@ -22,11 +22,15 @@ class Stand:
 
 @dataclass(frozen=True)
 class OverallChange:
-    """How high a fixture is set as a whole: its overall setting, or 100 for the levels as they are. [%]"""
+    """How high a fixture is set as a whole: its overall setting, or 100 for the levels as they are. [%]
+
+    ``apart`` tells whether it has such a setting apart from its levels.
+    """
 
     fixture: str
     before: float
     after: float
+    apart: bool = True
 
 
 @dataclass(frozen=True)
