@@ -11,7 +11,6 @@ import re
 import tomllib
 from collections.abc import Iterable
 from functools import cache
-from importlib.metadata import PackageNotFoundError, requires, version
 from pathlib import Path
 
 import numpy as np
@@ -294,6 +293,8 @@ def schema_states(example: Path) -> list[tuple[str, str]]:
 
 def library_versions() -> list[tuple[str, str, str]]:
     """Every library that lightdose needs: its name, the least version asked for, and what is installed."""
+    from importlib.metadata import PackageNotFoundError, requires
+
     try:
         lines = requires("lightdose") or []
     except PackageNotFoundError:
@@ -313,6 +314,8 @@ def _numbers(text: str) -> list[int]:
 
 
 def _version(name: str) -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version(name)
     except PackageNotFoundError:

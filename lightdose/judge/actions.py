@@ -31,6 +31,9 @@ from lightdose.quantities import MOL_PER_UMOL_S_H
 LEAST_GAIN, LEAST_GAIN_SHARE = 0.5, 0.05
 """An action is offered from either fall of the penalty on: our choice."""
 
+HOPE = 0.6
+"""A search may be wrong by the rest of that: its curves leave out the error of levels between. Our choice."""
+
 NOTABLE = 0.1
 """A coral is better or worse off from this change of its own penalty on: our choice."""
 
@@ -126,10 +129,18 @@ class _Tried:
         self.corals = Relocations(self.search, self.today, light.at)
         self.programmes: dict[int, tuple[Fixture, ...]] = {}
 
+    @property
+    def least_gain(self) -> float:
+        """The least fall of the penalty that is offered."""
+        return min(LEAST_GAIN, LEAST_GAIN_SHARE * self.now.penalty)
+
+    def hopeful(self, penalty: float) -> bool:
+        """Whether a penalty that a search expects is worth a look by all draws."""
+        return self.now.penalty - penalty >= HOPE * self.least_gain > 0
+
     def worth_it(self, after: Stand) -> bool:
         """Whether what leads there is offered."""
-        least = min(LEAST_GAIN, LEAST_GAIN_SHARE * self.now.penalty)
-        return self.now.penalty - after.penalty >= least > 0 and after.within >= self.now.within
+        return self.now.penalty - after.penalty >= self.least_gain > 0 and after.within >= self.now.within
 
     def action(self, kind: ActionKind, outcome: Outcome, **change: Any) -> Action:
         """What a change does, and to whom."""
@@ -189,7 +200,8 @@ class _Tried:
         return None
 
     def _set(self, kind: ActionKind, together: Sequence[int]) -> Action | None:
-        dials = [self.search.dialled(together, s) for s in self.search.best_settings(together)]
+        found = self.search.best_settings(together)
+        dials = [self.search.dialled(together, s) for s, penalty in found if self.hopeful(penalty)]
         return self.first_worth(kind, ((set_to(self.outlook.fixtures, d), {"dials": d}) for d in dials))
 
     def overall(self) -> Action | None:
@@ -220,7 +232,8 @@ class _Tried:
             return None
         dli = sum(self.search.doses(i, np.ones(1), days) for i in range(len(fixtures)))
         penalty = self.search.curves.total(np.asarray(dli))
-        order = sorted(range(len(days)), key=lambda k: (round(float(penalty[k]), 1), abs(days[k].longer_h)))
+        hopeful = [k for k in range(len(days)) if self.hopeful(float(penalty[k]))]
+        order = sorted(hopeful, key=lambda k: (round(float(penalty[k]), 1), abs(days[k].longer_h)))
 
         def tries() -> Iterator[tuple[tuple[Fixture, ...], dict[str, Any]]]:
             for k in order:

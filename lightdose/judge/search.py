@@ -17,7 +17,7 @@ from lightdose.judge.outlook import Outlook
 from lightdose.judge.states import PENALTIES
 from lightdose.model.advice import OverallChange
 from lightdose.model.fixture import Fixture
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.physics.changed_day import SAME_DAY, DayChange, channel_hours, headroom, with_levels
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
@@ -101,6 +101,7 @@ class Search:
         self.fixtures = outlook.fixtures
         self.curves = PenaltyCurves.of(outlook)
         self.light = stated_light(outlook)
+        self.known: dict[tuple[int, bytes, tuple[DayChange, ...]], FloatArray] = {}
 
     @property
     def running(self) -> list[int]:
@@ -114,13 +115,17 @@ class Search:
         -------
         array, shape (n_day x n_factor, n_coral). [mol m-2 d-1]
         """
+        asked = fixture, factors.tobytes(), tuple(days)
+        if asked in self.known:
+            return self.known[asked]
         one, plateau = self.fixtures[fixture], self.outlook.plateau
         parts = [
             channel_hours(one.programme.channels.get(c.name), c.dimming, factors, plateau)
             for c in one.type.channels
         ]
         hours = np.array([np.concatenate([part.at(day) for day in days]) for part in parts])
-        return np.asarray(MOL_PER_UMOL_S_H * (self.light[:, self.outlook.channels_of(fixture)] @ hours).T)
+        light = self.light[:, self.outlook.channels_of(fixture)]
+        return self.known.setdefault(asked, read_only(MOL_PER_UMOL_S_H * (light @ hours).T))
 
     def doses_of(self, fixtures: Iterable[int]) -> FloatArray:
         """Calculated doses of today from some fixtures, shape (n_coral,). [mol m-2 d-1]"""
@@ -139,8 +144,8 @@ class Search:
                 found[setting] = None
         return list(found)
 
-    def best_settings(self, together: Sequence[int]) -> list[Setting]:
-        """Settings of some fixtures together while the others stay, the least penalty first."""
+    def best_settings(self, together: Sequence[int]) -> list[tuple[Setting, float]]:
+        """Settings of some fixtures together while the others stay, with penalties, the least first."""
         rest = self.doses_of(i for i in range(len(self.fixtures)) if i not in together)
         today = [self.dials[self.fixtures[i].name] for i in together]
         tried: dict[Setting, float] = {}
@@ -154,9 +159,10 @@ class Search:
                 tried.update(zip(new, self.curves.total(dli).tolist(), strict=True))
             if tried:
                 around = min(tried, key=tried.__getitem__)[0] / today[0]
-        return sorted(
+        order = sorted(
             tried, key=lambda s: (round(tried[s] / TOLD_APART), abs(math.log(s[0] / today[0])), tried[s])
         )
+        return [(setting, tried[setting]) for setting in order]
 
     def dialled(self, together: Sequence[int], setting: Setting) -> tuple[OverallChange, ...]:
         """A setting by the names of its fixtures."""

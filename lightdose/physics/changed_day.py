@@ -15,7 +15,7 @@ import numpy as np
 
 from lightdose.errors import ScheduleError
 from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray, dataclass, distinct
 from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.quantities import HOURS_PER_DAY
 
@@ -77,7 +77,7 @@ def plateau_of(fixtures: Sequence[Fixture], weight: FloatArray) -> Plateau | Non
     rise = np.where(end != start, end - start, 1.0)
     crossed = np.flatnonzero((start < level) != (end < level))
     cuts = curve.edge_h[crossed] + width[crossed] * (level - start[crossed]) / rise[crossed]
-    edges = np.union1d(curve.edge_h, np.clip(cuts, 0.0, HOURS_PER_DAY))
+    edges = distinct(np.concatenate((curve.edge_h, np.clip(cuts, 0.0, HOURS_PER_DAY))))
     middle = output_at(curve, 0.5 * (edges[1:] + edges[:-1])) @ weight
     near = _longest(edges, middle >= level)
     if near is None:
