@@ -16,6 +16,7 @@ from lightdose.files import (
     fixture_file,
     photometric,
     places_csv,
+    reading_rules,
     readings_csv,
     schedule_csv,
     setup_schema,
@@ -206,7 +207,7 @@ def size(limit_bytes: int, most: int = 0, what: str = "") -> str:
 
 def limits_table() -> str:
     """The sizes up to which files are read and plans are made."""
-    faintest, brightest = readings_csv.FAINTEST, readings_csv.PLAUSIBLE
+    faintest, brightest = reading_rules.FAINTEST, reading_rules.PLAUSIBLE
     rows = [
         ("a TOML file", size(toml_tables.LIMIT_BYTES)),
         ("parts of a TOML key, as in a.b.c", count(toml_tables.MOST_KEY_PARTS)),

@@ -39,8 +39,9 @@ def command(
       lightdose calibrate my-tank/setup.toml my-tank/readings.csv -o my-tank/calibration.toml
 
     readings.csv has the columns site (or x_cm, y_cm, depth_cm; a negative depth is above the water), reading,
-    unit (umol_m2_s or lux), time of the programme (or one column of levels a channel), and optionally meter,
-    date, note. Readings as the meter shows them: corrections are made here. Keep your face out of the beam.
+    unit (umol_m2_s or lux), time of the programme (or one column of levels a channel, or all_channels), and
+    optionally meter, pair, date, note. Readings as the meter shows them: corrections are made here. Keep your
+    face out of the beam.
     """
     import datetime
     import os.path

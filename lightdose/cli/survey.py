@@ -65,7 +65,7 @@ def command(ask: Ask, output: str | None, named: str | None, count: int | None) 
 
 def _meter(setup: Setup, named: str | None) -> Meter | None:
     """The meter by name, or the only one of the setup; one that reads photons where there are several."""
-    from lightdose.files.readings_csv import sole_meter
+    from lightdose.files.reading_rules import sole_meter
     from lightdose.files.typed_values import named_meter
 
     if named is None:

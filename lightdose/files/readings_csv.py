@@ -6,25 +6,52 @@ import csv
 import datetime
 import io
 import os
+import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 from typing import Final
 
 from lightdose.errors import OutputError, Place, Problem, ReadingsError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
+from lightdose.files.reading_rules import (
+    FAINTEST,
+    PLAUSIBLE,
+    READING_UNITS,
+    dark_rows_are_refused_for_now,
+    dates_sentence,
+    pair_problems,
+    range_problem,
+    range_sentence,
+    sole_meter,
+)
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import UnitProblem, format_length, parse_time
 from lightdose.files.writing import plain_text
 from lightdose.model.setup import Setup
-from lightdose.model.spectrum import Meter, Reading, ReadsQuantity
+from lightdose.model.spectrum import Reading, ReadsQuantity
 
 LIMIT_BYTES: Final = 5_000_000
 LIMIT_ROWS: Final = 5_000
 MOST_PROBLEMS: Final = 50
 
 SPOT_COLUMNS: Final = ("x_cm", "y_cm", "depth_cm")
-COLUMNS: Final = ("site", *SPOT_COLUMNS, "reading", "unit", "time", "meter", "date", "note")
+COLUMNS: Final = (
+    "site",
+    *SPOT_COLUMNS,
+    "reading",
+    "unit",
+    "time",
+    "all_channels",
+    "meter",
+    "pair",
+    "date",
+    "note",
+)
+ON_ALLOWED: Final = "a time of the programme, levels of channels, or all_channels: one of them"
 UNITS: Final[Mapping[str, ReadsQuantity]] = {
     "umol_m2_s": "umol",
     "umol/m2/s": "umol",
@@ -35,13 +62,9 @@ UNITS: Final[Mapping[str, ReadsQuantity]] = {
     "lux": "lux",
     "lx": "lux",
 }
+_CLOCK: Final = re.compile(r"[T ]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?Z?$", re.ASCII)
+"""A time of the day behind a date, as spreadsheets write it."""
 _UNITS_ALLOWED: Final = "umol_m2_s or lux"
-
-READING_UNITS: Final[Mapping[ReadsQuantity, str]] = {"umol": "umol m-2 s-1", "lux": "lx"}
-PLAUSIBLE: Final[Mapping[ReadsQuantity, float]] = {"umol": 6000.0, "lux": 400_000.0}
-"""Largest reading that is taken: three times full sun, our choice."""
-FAINTEST: Final[Mapping[ReadsQuantity, float]] = {"umol": 0.001, "lux": 0.01}
-"""Least reading that is taken: meters show no less but their noise, our choice."""
 
 
 def read_readings(
@@ -76,13 +99,11 @@ def read_readings(
             Problem(found, f"up to {LIMIT_ROWS:,}", place=table.place(table.rows[LIMIT_ROWS]))
         )
     reading = _ReadingsTable(table, setup)
-    readings = [reading.row(row) for row in table.rows]
-    reading.check_fractions()
-    read = tuple(r for r in readings if r is not None)
+    read = reading.readings()
     if reading.problems:
         further = unusable(setup, read) if unusable else ()
         raise ReadingsError(*first_few((*reading.problems, *further), MOST_PROBLEMS))
-    return read, reading.understood()
+    return read, reading.understood(read)
 
 
 class _ReadingsTable:
@@ -94,11 +115,21 @@ class _ReadingsTable:
         self.sites = {s.name: s for s in setup.sites}
         self.problems: list[Problem] = []
         self.channels = _channel_columns(setup)
+        self.unknown: list[int] = []
         self.columns = self._columns()
         self.levels: list[float] = []
         self._require()
-        if self.problems:
-            raise ReadingsError(*first_few(self.problems, MOST_PROBLEMS))
+
+    def readings(self) -> tuple[Reading, ...]:
+        """Every row that can be read; what is wrong with the others, and among all of them, gathers."""
+        rows = [(row, reading) for row in self.table.rows if (reading := self.row(row)) is not None]
+        self._check_fractions()
+        named = Counter(pair for row in self.table.rows if (pair := self.text(row, "pair")))
+        paired = [replace(r, place=self.place(row, "pair")) for row, r in rows if r.pair is not None]
+        self.problems += pair_problems(paired, named)
+        read = tuple(reading for _, reading in rows)
+        self.problems += dark_rows_are_refused_for_now(read)
+        return read
 
     def _columns(self) -> dict[str, int]:
         columns: dict[str, int] = {}
@@ -107,6 +138,7 @@ class _ReadingsTable:
             name = by_small.get(plain_text(cell).casefold())
             place = self.table.place(None, index)
             if name is None:
+                self.unknown.append(index)
                 self.problems.append(self._unknown_column(cell, place))
             elif name in columns:
                 self.problems.append(Problem(f'the column "{cell}" stands twice', place=place))
@@ -132,12 +164,14 @@ class _ReadingsTable:
             cure = "add a column unit"
             self.problems.append(Problem('the column "unit" is missing', _UNITS_ALLOWED, cure, place))
         spot = [c for c in SPOT_COLUMNS if c in self.columns]
-        if "site" not in self.columns and len(spot) < len(SPOT_COLUMNS):
+        self.nowhere = "site" not in self.columns and len(spot) < len(SPOT_COLUMNS)
+        if self.nowhere:
             found = 'neither the column "site" nor all of x_cm, y_cm, depth_cm'
             self.problems.append(Problem(found, ", ".join(COLUMNS), "add where the sensor was", place))
-        if "time" not in self.columns and not any(c in self.columns for c in self.channels):
+        self.unlit = not any(c in self.columns for c in ("time", "all_channels", *self.channels))
+        if self.unlit and not self.unknown:
             found = "nothing says which channels were on"
-            allowed = "time, or one column of levels a channel: " + ", ".join(self.channels)
+            allowed = "time, all_channels, or one column of levels a channel: " + ", ".join(self.channels)
             self.problems.append(Problem(found, allowed, "add a column time", place))
 
     def near(self, word: str, known: Iterable[str]) -> str:
@@ -172,14 +206,28 @@ class _ReadingsTable:
         time_h, levels = self._on(row)
         meter = self._meter(row, unit)
         date = self._date(row)
+        self._check_range(row, value, meter)
         if len(self.problems) > already or unit is None or value is None or spot is None:
             return None
-        site = self.text(row, "site") or None
-        note = self.text(row, "note")
-        place = self.place(row, "reading")
-        return Reading(place, value, unit, site, *spot, time_h, levels, meter, date, note)
+        if time_h is None and levels is None:
+            return None
+        return Reading(
+            self.place(row, "reading"),
+            value,
+            unit,
+            self.text(row, "site") or None,
+            *spot,
+            time_h=time_h,
+            levels=levels,
+            meter=meter,
+            date=date,
+            note=self.text(row, "note"),
+            pair=self.text(row, "pair") or None,
+        )
 
     def _unit(self, row: Row) -> ReadsQuantity | None:
+        if "unit" not in self.columns:
+            return None
         word = self.text(row, "unit")
         unit = UNITS.get(word.casefold())
         if unit is None:
@@ -192,14 +240,11 @@ class _ReadingsTable:
         if value is None or unit is None:
             return value
         if value < 0:
-            self.problem(row, "reading", f"the reading {value:g} is negative", "above 0")
-        elif value == 0:
-            found = "a reading of 0 says nothing about how strong a channel is"
-            self.problem(row, "reading", found, "above 0", "take the row out, or read where light falls")
-        elif value < FAINTEST[unit]:
+            self.problem(row, "reading", f"the reading {value:g} is negative", "0 or above")
+        elif 0 < value < FAINTEST[unit]:
             found = f"the reading {value:g} is fainter than meters can tell from dark"
-            allowed = f"from {FAINTEST[unit]:g} {READING_UNITS[unit]}"
-            self.problem(row, "reading", found, allowed, "take the row out, or read where light falls")
+            allowed = f"0, or from {FAINTEST[unit]:g} {READING_UNITS[unit]}"
+            self.problem(row, "reading", found, allowed, "write 0 where the meter stayed dark")
         elif value > PLAUSIBLE[unit]:
             found = f"the reading {value:g} is above any plausible output"
             allowed = f"up to {PLAUSIBLE[unit]:g} {READING_UNITS[unit]}"
@@ -209,7 +254,15 @@ class _ReadingsTable:
             )
         return value
 
+    def _check_range(self, row: Row, value: float | None, meter: str | None) -> None:
+        if value is not None and meter is not None and value <= PLAUSIBLE[self.setup.meters[meter].reads]:
+            trouble = range_problem(value, self.setup.meters[meter])
+            if trouble is not None:
+                self.problems.append(trouble.at(self.place(row, "reading")))
+
     def _spot(self, row: Row) -> tuple[float, float, float] | None:
+        if self.nowhere:
+            return None
         name = self.text(row, "site")
         given = [c for c in SPOT_COLUMNS if self.text(row, c)]
         if bool(name) == bool(given):
@@ -249,11 +302,19 @@ class _ReadingsTable:
 
     def _on(self, row: Row) -> tuple[float | None, Mapping[tuple[str, str], float] | None]:
         """Time of the programme, or the levels of single channels."""
-        time = self.text(row, "time")
+        time, overall = self.text(row, "time"), self.text(row, "all_channels")
         given = [c for c in self.channels if self.text(row, c)]
-        if bool(time) == bool(given):
-            found = "a time and levels stand together" if time else "nothing says which channels were on"
-            self.problem(row, "time" if time else "reading", found, "a time of the programme, or levels")
+        said = [
+            word for word, there in (("a time", time), ("levels", given), ("all_channels", overall)) if there
+        ]
+        if len(said) > 1:
+            first = "time" if time else "all_channels"
+            cure = "levels of single channels say all that was on" if not time else ""
+            self.problem(row, first, f"{' and '.join(said)} stand together", ON_ALLOWED, cure)
+            return None, None
+        if not said:
+            if not self.unlit and not any(row.cells[index] for index in self.unknown):
+                self.problem(row, "reading", "nothing says which channels were on", ON_ALLOWED)
             return None, None
         if time:
             try:
@@ -261,19 +322,24 @@ class _ReadingsTable:
             except UnitProblem as trouble:
                 self.problems.append(trouble.problem.at(self.place(row, "time")))
                 return None, None
+        return None, self._levels(row, given or ["all_channels"])
+
+    def _levels(self, row: Row, given: Sequence[str]) -> Mapping[tuple[str, str], float]:
+        """Levels by their columns, those of single fixtures last."""
+        sets = {**self.channels, "all_channels": tuple(dict.fromkeys(chain(*self.channels.values())))}
         levels: dict[tuple[str, str], float] = {}
-        for column in sorted(given, key=lambda c: len(self.channels[c]), reverse=True):
+        for column in sorted(given, key=lambda c: len(sets[c]), reverse=True):
             percent = self.number(row, column)
             if percent is None:
                 continue
             if not 0 <= percent <= 100:
                 self.problem(row, column, f"the level {percent:g} is outside the range", "0 to 100 percent")
             self.levels.append(percent)
-            levels |= dict.fromkeys(self.channels[column], percent / 100)
+            levels |= dict.fromkeys(sets[column], percent / 100)
         if levels and not any(levels.values()):
             found = "all levels are 0: there was nothing to read"
             self.problem(row, given[0], found, cure="take the row out, or write the levels that were on")
-        return None, levels
+        return levels
 
     def _meter(self, row: Row, unit: ReadsQuantity | None) -> str | None:
         name = self.text(row, "meter")
@@ -294,7 +360,7 @@ class _ReadingsTable:
         if not text:
             return None
         try:
-            return datetime.date.fromisoformat(text[:10]).isoformat()
+            return datetime.date.fromisoformat(_CLOCK.sub("", text)).isoformat()
         except ValueError:
             cure = "in a spreadsheet, format the column as YYYY-MM-DD"
             self.problem(row, "date", f"{show(text)} is not a date", "year-month-day: 2026-03-14", cure)
@@ -302,14 +368,15 @@ class _ReadingsTable:
 
     # ---- the whole table --------------------------------------------------------------------------------
 
-    def check_fractions(self) -> None:
+    def _check_fractions(self) -> None:
         """Levels that are all fractions were meant as such, and would make every gain 100 times too high."""
         if looks_like_fractions(self.levels):
             found = "all levels are 1 or less: are these fractions?"
             place = self.table.place(None)
             self.problems.append(Problem(found, "percent, 0 to 100", FRACTIONS_CURE, place))
 
-    def understood(self) -> tuple[str, ...]:
+    def understood(self, read: Sequence[Reading]) -> tuple[str, ...]:
+        """What was made of the file, a sentence each."""
         said = [f"{self.table.file}: {self.table.understood}"]
         lit = [c for c in self.channels if c in self.columns]
         silent = sorted({n for key in self.channels.values() for _, n in key} - _named(lit, self.channels))
@@ -322,6 +389,12 @@ class _ReadingsTable:
             said += [
                 f"{self.table.file}: rows without a meter read with {name}" for name in sorted(map(str, sole))
             ]
+        if dates := dates_sentence(read):
+            said.append(f"{self.table.file}: {dates}")
+        for reading in read:
+            end = range_sentence(reading.value, self.setup.meters[reading.meter]) if reading.meter else None
+            if end:
+                said.append(f"{self.table.file}:{reading.place.line}: {end}")
         return tuple(said)
 
 
@@ -342,12 +415,6 @@ def must_hold_no_readings(path: Path) -> None:
         found = "was not written: readings stand in it already"
         cure = "name another file or folder with -o, or move this one away"
         raise OutputError(Problem(found, cure=cure, place=Place(str(path))))
-
-
-def sole_meter(meters: Mapping[str, Meter], unit: ReadsQuantity) -> str | None:
-    """The one meter of the setup that reads this unit; None where there is none, or a choice."""
-    fitting = [name for name, meter in meters.items() if meter.reads == unit]
-    return fitting[0] if len(fitting) == 1 else None
 
 
 def check_sites(setup: Setup, names: Sequence[str], option: str) -> None:

@@ -475,7 +475,13 @@ def read_meters(document: TomlDocument, files: InputFiles) -> dict[str, Meter]:
         source = _calibration_source(document, files, (*path, "calibrated_on"), values.get("calibrated_on"))
         if len(files.problems) == already:
             meters[name] = Meter(
-                name, values["reads"], response, source, values["immersion"], values["standard_uncertainty"]
+                name=name,
+                reads=values["reads"],
+                response=response,
+                calibrated_on=source,
+                immersion=values["immersion"],
+                standard_uncertainty=values["standard_uncertainty"],
+                reads_up_to=values["reads_up_to"],
             )
     return meters
 

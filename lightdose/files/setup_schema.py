@@ -299,6 +299,9 @@ METER: Final = Table(
             None,
         ),
         "standard_uncertainty": Key(number(0, 1), "0.025", "one standard uncertainty, as a fraction", 0.025),
+        "reads_up_to": Key(
+            number(0, 1e6, above=True), "2000", "end of its range, in the unit that it reads", None
+        ),
     }
 )
 

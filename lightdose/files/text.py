@@ -309,7 +309,7 @@ def raise_first(problems: Sequence[Problem]) -> None:
     raise DelimitedError(*shown)
 
 
-NAME_COLUMNS: Final = frozenset(("site", "coral", "group", "genus", "meter", "unit", "name", "note"))
+NAME_COLUMNS: Final = frozenset(("site", "coral", "group", "genus", "meter", "unit", "name", "note", "pair"))
 """Columns that hold names or words."""
 
 SHOWN: Final = 3

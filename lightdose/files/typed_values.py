@@ -7,7 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from lightdose.errors import Place, Problem, ReadingsError, SetupError
-from lightdose.files.readings_csv import PLAUSIBLE, READING_UNITS, check_sites, sole_meter
+from lightdose.files.reading_rules import PLAUSIBLE, READING_UNITS, range_problem, sole_meter
+from lightdose.files.readings_csv import check_sites
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import (
     UnitProblem,
@@ -101,6 +102,8 @@ def typed_reading(
     name, quantity = _meter(setup, meter, unit)
     if problems := _value_problems(value, quantity):
         raise ReadingsError(*problems)
+    if name is not None and (beyond := range_problem(value, setup.meters[name])):
+        raise ReadingsError(beyond)
     if site is None:
         spot = _above_water(air or "")
     else:

@@ -275,7 +275,8 @@ class Meter:
     """A light meter as its owner describes it.
 
     ``immersion`` is a factor, "built in", "unknown" (1.0-1.4), or None where it was not given: readings under
-    water then refuse to guess.
+    water then refuse to guess. ``reads_up_to`` is the end of its range in the unit that it reads, None where
+    that is not known.
     """
 
     name: str
@@ -284,6 +285,7 @@ class Meter:
     calibrated_on: str | SpectralDistribution = "A"
     immersion: Immersion | None = None
     standard_uncertainty: float = 0.025
+    reads_up_to: float | None = None
 
 
 @dataclass(frozen=True)
@@ -293,13 +295,14 @@ class Reading:
     Attributes
     ----------
     place : the row in its file
-    value : above 0. [umol m-2 s-1 or lx, by ``unit``]
+    value : 0 where the meter stayed dark, else above. [umol m-2 s-1 or lx, by ``unit``]
     site : name of the site, or None for a free point
     x_m, y_m, depth_m : where the sensor was; a negative depth is above the water. [m]
     time_h : time of the programme, or None where ``levels`` says what was on. [h]
     levels : (fixture, channel) -> level 0-1; channels that are not named were off
     meter : name of the meter in the setup, or None
     date : ISO 8601, or None
+    pair : the same text in the readings that several meters made at one spot at one time, or None
     """
 
     place: Place
@@ -314,6 +317,7 @@ class Reading:
     meter: str | None = None
     date: str | None = None
     note: str = ""
+    pair: str | None = None
 
     @property
     def under_water(self) -> bool:

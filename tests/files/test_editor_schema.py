@@ -117,6 +117,7 @@ response = { shape = "soft" }
 calibrated_on = "led-b3"
 immersion = 1.3
 standard_uncertainty = 0.025
+reads_up_to = 2000
 [meter.phone]
 reads = "lux"
 immersion = "unknown"
