@@ -1,6 +1,9 @@
 """Records behave as the standard library's frozen dataclasses."""
 
+import inspect
+import pickle
 from dataclasses import FrozenInstanceError, field, fields, replace
+from typing import Any
 
 import pytest
 
@@ -55,6 +58,27 @@ def test_record_works_with_the_standard_functions() -> None:
     assert [f.name for f in fields(Lamp)] == ["name", "height_m", "notes"]
     assert replace(Lamp("left"), height_m=0.3) == Lamp("left", 0.3)
     assert repr(Lamp("left")) == "Lamp(name='left', height_m=0.2)"
+    assert pickle.loads(pickle.dumps(Lamp("left", 0.3))) == Lamp("left", 0.3)
+    assert list(inspect.signature(Lamp).parameters) == ["name", "height_m", "notes"]
+    assert inspect.signature(Lamp).parameters["height_m"].default == 0.2
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
+    ("given", "named", "told"),
+    [
+        ((), {}, "missing.*'name'"),
+        (("left", 0.2, (), 1), {}, "too many"),
+        (("left",), {"name": "right"}, "multiple values.*'name'"),
+        (("left",), {"colour": "blue"}, "unexpected.*'colour'"),
+    ],
+)
+def test_record_takes_each_field_once_and_nothing_else(
+    given: tuple[Any, ...], named: dict[str, Any], told: str
+) -> None:
+    """What is missing, given twice, unknown or too many is told by its name."""
+    with pytest.raises(TypeError, match=told):
+        Lamp(*given, **named)
 
 
 @pytest.mark.identity
