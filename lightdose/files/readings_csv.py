@@ -156,6 +156,7 @@ class _ReadingsTable:
             )
         allowed = ", ".join((*COLUMNS, *(c for c in self.channels if "/" not in c)))
         cure = self.near(cell, (*self.channels, *COLUMNS))
+        cure = cure or "rename the column, or take it out: no lit fixture has such a channel"
         return Problem(f"unknown column {show(cell)}", allowed, cure, place)
 
     def _require(self) -> None:

@@ -12,6 +12,7 @@ from lightdose.errors import ReadingsError
 from lightdose.files.readings_csv import read_readings
 from lightdose.files.setup_file import read_setup
 from lightdose.files.typed_values import typed_reading
+from lightdose.fit.observations import unusable_readings
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import Reading
 
@@ -255,3 +256,26 @@ def test_missing_columns_are_told_once_and_the_rest_of_each_row_too(read: Read) 
         "1: nothing says which channels were on",
         '2: "x" is not a number',
     ]
+
+
+@pytest.mark.identity
+def test_tank_that_changed_since_the_readings_is_told_in_one_run(setup: Setup, tmp_path: Path) -> None:
+    """A channel that no lamp has, a site that is gone, night, and nothing lit: each with line and cure."""
+    path = tmp_path / "readings.csv"
+    path.write_text(
+        "site,reading,unit,time,blue,violet,meter\n"
+        "ridge,9,umol,,100,0,old\n"
+        "cave,9,umol,12:00,,,old\n"
+        "ridge,9,umol,23:00,,,old\n"
+        "ridge,9,umol,,0,,old\n"
+    )
+    with pytest.raises(ReadingsError) as caught:
+        read_readings(path, "readings.csv", setup, unusable_readings)
+    problems = caught.value.problems
+    assert [(p.place.line if p.place else 0, p.found) for p in problems] == [
+        (1, 'unknown column "violet"'),
+        (3, 'there is no site "cave"'),
+        (4, "the lights are off at 23:00 by the programme"),
+        (5, "all levels are 0: there was nothing to read"),
+    ]
+    assert all(p.cure for p in problems)
