@@ -26,15 +26,17 @@ HIGHEST_M = 20
 """No fixture hangs higher above the water; as in setup.toml."""
 
 
-def metres(text: str, option: str | None = None, *, bare: str = "") -> float:
-    """A length as a person types it, such as "25 cm"; click.BadParameter where it is none. [m]
+def length_option(*names: str, help: str, **more: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """An option that takes a length; all of them say alike what a bare number is."""
+    return click.option(*names, metavar="LENGTH", help=f"{help.rstrip('.')}; bare numbers are cm.", **more)
 
-    ``bare`` is the unit of a number without one; "" refuses it.
-    """
-    from lightdose.files.units import UnitProblem, parse_length
+
+def metres(text: str, option: str | None = None) -> float:
+    """A length as a person types it, "25 cm" or 25; click.BadParameter where it is none. [m]"""
+    from lightdose.files.units import UnitProblem, typed_length
 
     try:
-        return parse_length(text, bare=bare)
+        return typed_length(text)
     except UnitProblem as trouble:
         raise click.BadParameter(str(trouble.problem), param_hint=option) from None
 
@@ -202,9 +204,7 @@ def _with_variations(function: Callable[..., Any]) -> Callable[..., Any]:
         click.option(
             fixture, metavar="FILE", callback=_named, help="Use this fixture file for all fixtures."
         ),
-        click.option(
-            height, metavar="LENGTH", help='Hang all fixtures this high, such as "25 cm" or "10 in".'
-        ),
+        length_option(height, help='Hang all fixtures this high, such as "25 cm" or "10 in".'),
     ):
         function = decorate(function)
     return function

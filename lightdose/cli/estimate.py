@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.asking import Ask
+from lightdose.cli.asking import Ask, length_option
 from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
@@ -27,14 +27,8 @@ if TYPE_CHECKING:
 @click.option(
     "--group", metavar="KEY", help="Coral group, genus or trade name; without it, all groups briefly."
 )
-@click.option(
-    "--depth",
-    metavar="LENGTH",
-    help="Depth of the coral. A reading in the air is carried down to it, roughly.",
-)
-@click.option(
-    "--lamp-height", metavar="LENGTH", help="Lamp above the water, for a reading in the air with --depth."
-)
+@length_option("--depth", help="Depth of the coral; a reading in the air is carried down to it, roughly.")
+@length_option("--lamp-height", help="Lamp above the water, for a reading in the air with --depth.")
 @click.option(
     "--immersion",
     metavar="FACTOR",

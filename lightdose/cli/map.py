@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from lightdose.cli.asking import Ask, inputs_of, metres, metres_above_0
+from lightdose.cli.asking import Ask, inputs_of, length_option, metres, metres_above_0
 from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
@@ -29,24 +29,30 @@ SIDES: Mapping[PlaneKind, str] = {"depth": "water_depth", "from_front": "width",
 """Measure of the tank that ends the slices of a kind."""
 
 
-def _metres_or_cm(text: str) -> float:
-    return metres(text, bare="cm")
+def _place_m(
+    _: click.Context, param: click.Parameter, value: Sequence[str] | None
+) -> tuple[float, ...] | None:
+    """The lengths of a place. [m]"""
+    from lightdose.files.units import UnitProblem, typed_place
+
+    try:
+        return None if value is None else typed_place(value)
+    except UnitProblem as trouble:
+        raise click.BadParameter(str(trouble.problem), param=param) from None
 
 
 @answers(csv="map.csv", imperial=True, folds=False)
-@click.option("--depth", multiple=True, type=metres, metavar="LENGTH", help="A level slice here; repeatable.")
-@click.option(
+@length_option("--depth", multiple=True, type=metres, help="A level slice here; repeatable.")
+@length_option(
     "--from-front",
     multiple=True,
     type=metres,
-    metavar="LENGTH",
     help="An upright slice so far behind the front pane; repeatable.",
 )
-@click.option(
+@length_option(
     "--from-left",
     multiple=True,
     type=metres,
-    metavar="LENGTH",
     help="An upright slice so far from the left pane; repeatable.",
 )
 @click.option(
@@ -64,12 +70,8 @@ def _metres_or_cm(text: str) -> float:
     metavar="KEY",
     help="Outline where this group or genus would find its usual light; repeatable; else those kept here.",
 )
-@click.option(
-    "--cell",
-    "cell_m",
-    type=metres_above_0,
-    metavar="LENGTH",
-    help="Spacing of the cells; by default by the tank's size.",
+@length_option(
+    "--cell", "cell_m", type=metres_above_0, help="Spacing of the cells; by default by the tank's size."
 )
 @click.option(
     "--samples",
@@ -85,7 +87,7 @@ def _metres_or_cm(text: str) -> float:
 @click.option(
     "--explain-at",
     nargs=3,
-    type=_metres_or_cm,
+    callback=_place_m,
     metavar="X Y DEPTH",
     help="The same for any place: --explain-at 70 4 38; bare numbers are cm.",
 )

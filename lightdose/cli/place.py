@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.asking import Ask, inputs_of, metres, metres_above_0
+from lightdose.cli.asking import Ask, inputs_of, length_option, metres, metres_above_0
 from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
@@ -32,29 +32,21 @@ if TYPE_CHECKING:
     "--moves", type=click.IntRange(0), metavar="N", help="Re-place at most N corals; 3 if nothing is asked."
 )
 @click.option("--all", "everyone", is_flag=True, help="Re-place every coral that is not pinned.")
-@click.option(
-    "--grid",
-    type=metres_above_0,
-    metavar="LENGTH",
-    help="A grid with this spacing instead of the setup's sites.",
-)
-@click.option("--depth", "depths", multiple=True, metavar="LENGTH", help="Of the grid; repeatable.")
+@length_option("--grid", type=metres_above_0, help="A grid with this spacing instead of the setup's sites.")
+@length_option("--depth", "depths", multiple=True, help="Of the grid; repeatable.")
 @click.option("--pin", multiple=True, metavar="CORAL=SITE", help="This coral stands there; repeatable.")
 @click.option("--not-at", multiple=True, metavar="CORAL=SITE", help="This coral not there; repeatable.")
 @click.option(
     "--not-beside", multiple=True, metavar="CORAL=CORAL", help="These two not side by side; repeatable."
 )
-@click.option(
+@length_option(
     "--beside",
     type=metres_above_0,
-    metavar="LENGTH",
     default="15 cm",
     show_default=True,
     help="Nearer than this is side by side; our choice.",
 )
-@click.option(
-    "--apart", type=metres_above_0, metavar="LENGTH", help="Any two corals at least this far apart."
-)
+@length_option("--apart", type=metres_above_0, help="Any two corals at least this far apart.")
 @click.option("-o", "--output", metavar="FILE", help="Write the corals at their places as a corals.csv.")
 def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
     """Which coral goes where, so that most of the tank gets the usual light of its groups.

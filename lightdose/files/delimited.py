@@ -41,7 +41,7 @@ from lightdose.files.text import (
     split_line,
     starts_with_names,
 )
-from lightdose.files.units import UnitProblem, is_number, parse_number
+from lightdose.files.units import UnitProblem, has_length_unit, is_number, parse_length, parse_number
 from lightdose.model.record import dataclass
 
 __all__ = ["DelimitedError", "DelimitedTable", "Row", "read_delimited", "read_text"]
@@ -124,6 +124,17 @@ class DelimitedTable:
         index = self.column(column)
         try:
             return parse_number(row.cells[index], self.decimal)
+        except UnitProblem as trouble:
+            raise UnitProblem(trouble.problem.at(self.place(row, index))) from None
+
+    def length_m(self, row: Row, column: int | str) -> float:
+        """The cell as a length: centimetres, unless a unit stands behind the number; as ``number``. [m]"""
+        index = self.column(column)
+        cell = row.cells[index]
+        if not has_length_unit(cell):
+            return self.number(row, index) / 100
+        try:
+            return parse_length(cell)
         except UnitProblem as trouble:
             raise UnitProblem(trouble.problem.at(self.place(row, index))) from None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, cast
 
@@ -11,7 +11,13 @@ from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.setup_schema import MOST_SITES, read_open_sky
 from lightdose.files.toml_tables import counted, suggestion
-from lightdose.files.units import UnitProblem, parse_number
+from lightdose.files.units import (
+    METRES_PROBLEM,
+    UnitProblem,
+    has_length_unit,
+    looks_like_metres,
+    parse_number,
+)
 from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
 from lightdose.model.places import Placement, Spot
 from lightdose.model.setup import SURFACES, Coral, Surface
@@ -20,6 +26,8 @@ from lightdose.near_names import near_names
 LIMIT_BYTES: Final = 20_000_000
 MOST_PROBLEMS: Final = 50
 """Problems that are shown; a file of 20,000 bad rows needs no more."""
+METRES_CM: Final = 1.0
+"""A file whose numbers are all below this was more likely written in metres: our choice."""
 
 SPOT_COLUMNS: Final = ("x_cm", "y_cm", "depth_cm")
 SITE_COLUMNS: Final = ("site", *SPOT_COLUMNS, "open_sky", "on")
@@ -148,6 +156,7 @@ class _Cells:
         self.table = table
         self.known = known
         self.problems: list[Problem] = []
+        self.bare_m: list[float] = []
         self.columns: Mapping[str, int] = self._columns()
 
     def _columns(self) -> dict[str, int]:
@@ -185,6 +194,8 @@ class _Cells:
 
     def raise_problems(self) -> None:
         """Raise what has gathered."""
+        if looks_like_metres(self.bare_m, METRES_CM):
+            self.problems.append(replace(METRES_PROBLEM, place=self.table.place(None)))
         if not self.problems:
             return
         raise SetupError(*first_few(self.problems, MOST_PROBLEMS))
@@ -203,9 +214,12 @@ class _Cells:
         return name
 
     def metres(self, row: Row, column: str) -> float | None:
-        """A number of centimetres, in metres."""
+        """A length in centimetres, or with a unit of its own. [m]"""
         try:
-            return self.table.number(row, column) / 100
+            length_m = self.table.length_m(row, column)
+            if column in SPOT_COLUMNS and not has_length_unit(self.table.text(row, column)):
+                self.bare_m.append(length_m)
+            return length_m
         except UnitProblem as trouble:
             self.problems.append(trouble.problem)
             return None

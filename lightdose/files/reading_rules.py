@@ -10,6 +10,7 @@ from lightdose.errors import Problem
 from lightdose.files.programme_rules import SUGGESTED
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import format_length, format_time
+from lightdose.model.setup import Tank
 from lightdose.model.spectrum import Meter, Reading, ReadsQuantity
 
 READING_UNITS: Final[Mapping[ReadsQuantity, str]] = {"umol": "umol m-2 s-1", "lux": "lx"}
@@ -47,6 +48,28 @@ def range_sentence(value: float, meter: Meter) -> str | None:
         f"{value:g} is at the end of the range of {meter.name} ({meter.reads_up_to:g} "
         f"{READING_UNITS[meter.reads]}): the light may be stronger than it shows"
     )
+
+
+# ---- above the water -----------------------------------------------------------------------------------
+
+BESIDE_TANK_M, HIGHEST_M = 1.0, 20.0
+"""So far beside the tank, and so high, a sensor in the air may be: our choice; no lamp hangs higher."""
+
+
+def air_problems(x_m: float, y_m: float, height_m: float, tank: Tank) -> list[Problem]:
+    """What is odd about a place above the water, height up from the surface. [m]"""
+    spans = [("x", x_m, -BESIDE_TANK_M, tank.length_m + BESIDE_TANK_M)]
+    spans += [("y", y_m, -BESIDE_TANK_M, tank.width_m + BESIDE_TANK_M)]
+    spans += [("the height", height_m, 0.0, HIGHEST_M)]
+    return [
+        Problem(
+            f"{axis} {format_length(at_m, 'cm')} is far from the tank",
+            f"{format_length(low_m, 'cm')} to {format_length(high_m, 'cm')}",
+            "give lengths in cm, or with their unit",
+        )
+        for axis, at_m, low_m, high_m in spans
+        if not low_m <= at_m <= high_m
+    ]
 
 
 # ---- pairs ---------------------------------------------------------------------------------------------

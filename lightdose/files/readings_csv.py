@@ -21,6 +21,7 @@ from lightdose.files.reading_rules import (
     FAINTEST,
     PLAUSIBLE,
     READING_UNITS,
+    air_problems,
     dark_rows_are_refused_for_now,
     dates_sentence,
     pair_problems,
@@ -29,7 +30,14 @@ from lightdose.files.reading_rules import (
     sole_meter,
 )
 from lightdose.files.toml_tables import show, suggestion
-from lightdose.files.units import UnitProblem, format_length, parse_time
+from lightdose.files.units import (
+    METRES_PROBLEM,
+    UnitProblem,
+    format_length,
+    has_length_unit,
+    looks_like_metres,
+    parse_time,
+)
 from lightdose.files.writing import plain_text
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import Reading, ReadsQuantity
@@ -118,12 +126,15 @@ class _ReadingsTable:
         self.unknown: list[int] = []
         self.columns = self._columns()
         self.levels: list[float] = []
+        self.spots_m: list[float] = []
         self._require()
 
     def readings(self) -> tuple[Reading, ...]:
         """Every row that can be read; what is wrong with the others, and among all of them, gathers."""
         rows = [(row, reading) for row in self.table.rows if (reading := self.row(row)) is not None]
         self._check_fractions()
+        if looks_like_metres(self.spots_m):
+            self.problems.append(replace(METRES_PROBLEM, place=self.table.place(None)))
         named = Counter(pair for row in self.table.rows if (pair := self.text(row, "pair")))
         paired = [replace(r, place=self.place(row, "pair")) for row, r in rows if r.pair is not None]
         self.problems += pair_problems(paired, named)
@@ -283,16 +294,26 @@ class _ReadingsTable:
         if len(given) < len(SPOT_COLUMNS):
             self.problem(row, given[0], "x_cm, y_cm and depth_cm go together", "all three of them")
             return None
-        spot = [self.number(row, c) for c in SPOT_COLUMNS]
+        spot = [self._length_m(row, c) for c in SPOT_COLUMNS]
         if any(v is None for v in spot):
             return None
-        x_m, y_m, depth_m = (v / 100 for v in spot if v is not None)
+        x_m, y_m, depth_m = (v for v in spot if v is not None)
+        bare = [v for c, v in zip(SPOT_COLUMNS, spot, strict=True) if not has_length_unit(self.text(row, c))]
+        self.spots_m += [v for v in bare if v is not None]
         self._check_inside(row, x_m, y_m, depth_m)
         return x_m, y_m, depth_m
+
+    def _length_m(self, row: Row, column: str) -> float | None:
+        try:
+            return self.table.length_m(row, self.columns[column])
+        except UnitProblem as trouble:
+            self.problems.append(trouble.problem.at(self.place(row, column)))
+            return None
 
     def _check_inside(self, row: Row, x_m: float, y_m: float, depth_m: float) -> None:
         tank = self.setup.tank
         if depth_m < 0:
+            self.problems += [p.at(self.place(row, "x_cm")) for p in air_problems(x_m, y_m, -depth_m, tank)]
             return
         limits = (tank.length_m, tank.width_m, tank.water_depth_m)
         for column, value, limit in zip(SPOT_COLUMNS, (x_m, y_m, depth_m), limits, strict=True):

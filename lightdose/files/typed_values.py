@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from lightdose.errors import Place, Problem, ReadingsError, SetupError
-from lightdose.files.reading_rules import PLAUSIBLE, READING_UNITS, range_problem, sole_meter
+from lightdose.files.reading_rules import PLAUSIBLE, READING_UNITS, air_problems, range_problem, sole_meter
 from lightdose.files.readings_csv import check_sites
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import (
     UnitProblem,
     format_length,
     is_number,
-    parse_length,
     parse_number,
     parse_time,
+    typed_length,
+    typed_place,
 )
 from lightdose.model.changes import Case, Change
-from lightdose.model.setup import WALL_NAMES, Setup, WallKind
+from lightdose.model.setup import WALL_NAMES, Setup, Tank, WallKind
 from lightdose.model.shop import Question, Where, WhiteAmount
 from lightdose.model.spectrum import Immersion, Meter, Reading, ReadsQuantity
 from lightdose.quantities import HOURS_PER_DAY
@@ -105,7 +107,7 @@ def typed_reading(
     if name is not None and (beyond := range_problem(value, setup.meters[name])):
         raise ReadingsError(beyond)
     if site is None:
-        spot = _above_water(air or "")
+        spot = _above_water(air or "", setup.tank)
     else:
         check_sites(setup, (site,), "--site")
         place = next(s for s in setup.sites if s.name == site)
@@ -165,15 +167,20 @@ def _meter(setup: Setup, named: str | None, unit: ReadsQuantity | None) -> tuple
     return named, meter.reads
 
 
-def _above_water(words: str) -> tuple[float, float, float]:
+def _above_water(words: str, tank: Tank) -> tuple[float, float, float]:
     parts = words.split(";") if ";" in words else words.split(",")
+    if len(parts) != 3:
+        raise ReadingsError(Problem(f"--air {show(words)} is no place", _AIR_ALLOWED))
     try:
-        x_m, y_m, height_m = (parse_length(part, bare="cm") for part in parts)
-    except ValueError:
-        raise ReadingsError(Problem(f"--air {show(words)} is no place", _AIR_ALLOWED)) from None
+        x_m, y_m, height_m = typed_place(parts)
+    except UnitProblem as trouble:
+        found = f"--air {show(words)} is no place: {trouble.problem.found}"
+        raise ReadingsError(Problem(found, _AIR_ALLOWED, trouble.problem.cure)) from None
     if not height_m > 0:
         found = f"--air: {format_length(height_m, 'cm')} is not above the water"
         raise ReadingsError(Problem(found, _AIR_ALLOWED, "name a --site for a reading under water"))
+    if far := air_problems(x_m, y_m, height_m, tank):
+        raise ReadingsError(*(replace(p, found=f"--air: {p.found}") for p in far))
     return x_m, y_m, -height_m
 
 
@@ -212,8 +219,8 @@ def typed_question(
     value: float | None = read("--reading", reading, typed_number)
     hours_h: float | None = read("--hours", hours, typed_number)
     ramp_h: float | None = read("--ramp", ramp, typed_number)
-    depth_m: float | None = read("--depth", depth, parse_length)
-    height_m: float | None = read("--lamp-height", lamp_height, parse_length)
+    depth_m: float | None = read("--depth", depth, typed_length)
+    height_m: float | None = read("--lamp-height", lamp_height, typed_length)
     stated: Immersion | None = read("--immersion", immersion, typed_immersion)
     if value is not None:
         problems += _value_problems(value, unit)
@@ -341,7 +348,7 @@ def _number(part: str, text: str, low: float, high: float) -> float:
 
 def _length(part: str, text: str) -> float:
     try:
-        return parse_length(text)
+        return typed_length(text)
     except UnitProblem as trouble:
         raise _refused(part, trouble.problem.found, trouble.problem.allowed, trouble.problem.cure) from None
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from typing import Any, Final, Literal
 
@@ -138,6 +138,66 @@ def parse_length(text: object, *, bare: str = "") -> float:
         )
     numerator, denominator = LENGTH_UNITS[unit]
     return float(number.replace(",", ".")) * numerator / denominator
+
+
+BARE_CM: Final = (1.0, 200.0)
+"""A bare number of an option outside these ends may be metres or millimetres: asked about, our choice."""
+NEAR_CORNER_CM: Final = 3.0
+"""Bare numbers of places that all lie so near to one corner may be metres: asked about, our choice."""
+
+
+def typed_length(text: str) -> float:
+    """A length as options take it: with its unit, or a bare number of centimetres. [m]
+
+    A bare number that is more likely of metres or of millimetres is asked about.
+    """
+    length_m = parse_length(text, bare="cm")
+    size_cm, low, high = abs(length_m) * 100, *BARE_CM
+    if _is_bare(text) and size_cm and not low <= round(size_cm, 9) <= high:
+        raise UnitProblem(_bare_problem(text.strip(), "m" if size_cm < low else "mm"))
+    return length_m
+
+
+def typed_place(texts: Sequence[str]) -> tuple[float, ...]:
+    """The lengths of a place as options take them, each with its unit or bare centimetres. [m]"""
+    lengths_m = tuple(parse_length(text, bare="cm") for text in texts)
+    if all(map(_is_bare, texts)) and looks_like_metres(lengths_m):
+        words = [text.strip() for text in texts]
+        found = f"{' '.join(words)} without units would lie within {NEAR_CORNER_CM:g} cm of a corner"
+        ways = (", ".join(f'"{word} {unit}"' for word in words) for unit in ("m", "cm"))
+        raise UnitProblem(Problem(found, _LENGTH_ALLOWED, f"write {' or '.join(ways)}"))
+    return lengths_m
+
+
+def looks_like_metres(lengths_m: Iterable[float], near_cm: float = NEAR_CORNER_CM) -> bool:
+    """Whether numbers taken for centimetres, a place's or a whole file's, were more likely metres."""
+    sizes_cm = [round(abs(length_m) * 100, 9) for length_m in lengths_m]
+    small = all(size < near_cm for size in sizes_cm)
+    return small and any(size % 1 for size in sizes_cm)
+
+
+METRES_PROBLEM: Final = Problem(
+    "all places lie next to one corner: are these metres?",
+    "centimetres, or a unit behind each number",
+    'write 40 or "0.4 m" instead of 0.4',
+)
+"""Of a file of places that looks like metres."""
+
+
+def has_length_unit(text: str) -> bool:
+    """Whether a cell is a number with a unit of length behind it."""
+    form = _LENGTH_FORM.fullmatch(text.strip())
+    return form is not None and form[2].strip().lower() in LENGTH_UNITS
+
+
+def _is_bare(text: str) -> bool:
+    form = _LENGTH_FORM.fullmatch(text.strip())
+    return form is not None and not form[2].strip()
+
+
+def _bare_problem(shown: str, other: str) -> Problem:
+    found = f'"{shown}" without a unit would be {shown} cm'
+    return Problem(found, _LENGTH_ALLOWED, f'write "{shown} {other}" or "{shown} cm"')
 
 
 def format_length(length_m: float, unit: LengthUnit) -> str:

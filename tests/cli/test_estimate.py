@@ -75,7 +75,7 @@ def test_phone_without_white_is_told_that_it_cannot_settle_this() -> None:
         (["--reading", "150", *BASE[:-1], "0"], "--hours 0 is not a day's light"),
         (["--reading", "150", *BASE, "--ramp", "6"], "--ramp 6 twice is longer than the 10 h of light"),
         (["--reading", "150", *BASE, "--ramp", "-1"], "--ramp -1 is negative"),
-        (["--reading", "150", *BASE, "--depth", "20"], 'write "20 cm" or "20 in"'),
+        (["--reading", "150", *BASE, "--depth", "0.2"], 'write "0.2 m" or "0.2 cm"'),
         (["--reading", "150", *BASE, "--depth", "9 m"], "is outside the range"),
         (["--reading", "150", *BASE, "--immersion", "3"], "--immersion 3 is outside the range"),
         (["--reading", "150", *BASE, "--lamp-height", "20 cm"], "together with --where air and --depth"),

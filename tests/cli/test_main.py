@@ -125,7 +125,7 @@ def test_reader_of_one_line_gets_one_line_and_no_traceback() -> None:
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (["dose", str(EXAMPLE), "--fixture-height", "25"], '--fixture-height: "25" has no unit'),
+        (["dose", str(EXAMPLE), "--fixture-height", "250"], '--fixture-height: "250" without a unit would'),
         (["dose", str(EXAMPLE), "--all-channels", "46%"], '--all-channels: "46%": "46%" is not a number'),
         (
             ["map", str(EXAMPLE), "--all-channels", "left=-1"],

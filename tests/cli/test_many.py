@@ -144,7 +144,7 @@ def test_variations_apply_to_every_setup(shop: Path) -> None:
         single = run("dose", f"shop/{name}", "--fixture-height", "30 cm", "--json")
         assert entry["result"] == json.loads(single.stdout)
     for words, says in (
-        (["--fixture-height", "30"], "has no unit"),
+        (["--fixture-height", "0.3"], "without a unit"),
         (["--schedule", "typo.csv"], 'no file "typo.csv"'),
         (["--swap-fixture", "shop"], "is a folder"),
     ):

@@ -233,7 +233,7 @@ def test_group_may_be_a_genus(tank: Path):
     [
         (["--depth", "50 cm"], "--depth 50 cm is outside the water"),
         (["--from-left", "80 cm", "--from-front", "46 cm"], "2 problems"),
-        (["--depth", "20"], 'write "20 cm" or "20 in"'),
+        (["--depth", "0.2"], 'write "0.2 m" or "0.2 cm"'),
         (["--cell", "0 cm"], '"0 cm" is not above 0'),
         (["--cell", "0.1 mm"], "at most 250000 cells"),
         (
@@ -245,6 +245,7 @@ def test_group_may_be_a_genus(tank: Path):
         (["--group", "non-photosynthetic"], "light does not judge it"),
         (["--explain", "sand lft"], "did you mean sand left?"),
         (["--explain-at", "80 cm", "1 cm", "60 cm"], "2 problems"),
+        (["--explain-at", "0.7", "0.2", "0.3"], 'write "0.7 m", "0.2 m", "0.3 m" or "0.7 cm"'),
         (["--explain", "ridge", "-o", "maps"], "stand alone"),
         (["-o", "map.png"], "name a folder"),
         (["--samples", "40"], "1<=x<=32"),

@@ -192,7 +192,7 @@ def test_figure_is_written_the_same_each_time(tank: Path) -> None:
         (["--grid", "5 cm"], "--grid needs a depth"),
         (["--depth", "5 cm"], "add --grid"),
         (["--grid", "5 cm", "--depth", "55 cm"], "outside the water"),
-        (["--grid", "5", "--depth", "5 cm"], "5"),
+        (["--grid", "0.5", "--depth", "5 cm"], 'write "0.5 m" or "0.5 cm"'),
         (["--apart", "0 cm"], "not above 0"),
         (["--all", "--moves", "2"], "choose one"),
         (["--moves", "12"], "up to 9"),

@@ -80,6 +80,16 @@ def test_one_fixture_is_named_before_its_channel(read: Read) -> None:
     assert one.levels == {("left", "blue"): 0.2, ("left", "white"): 0.0}
 
 
+@pytest.mark.identity
+def test_a_unit_behind_a_length_counts(read: Read) -> None:
+    """Columns in centimetres take 75mm, 0,2 m and 3 in as well."""
+    (one, two), _ = read(
+        "x_cm;y_cm;depth_cm;reading;unit;time\n75mm;0,2 m;3 in;9;lux;12:00\n40;20;7,5;9;lux;12:00\n"
+    )
+    assert (one.x_m, one.y_m, one.depth_m) == pytest.approx((0.075, 0.2, 0.0762))
+    assert (two.x_m, two.y_m, two.depth_m) == pytest.approx((0.40, 0.2, 0.075))
+
+
 # ---- slips ---------------------------------------------------------------------------
 
 HEAD = "site,reading,unit,time,meter\n"
@@ -116,6 +126,9 @@ HEAD = "site,reading,unit,time,meter\n"
         ("x_cm,y_cm,depth_cm,reading,unit,time\n10,20,55,9,lux,12:00\n", "depth_cm 55 is outside the water"),
         ("x_cm,y_cm,depth_cm,reading,unit,time\n10,,5,9,lux,12:00\n", "x_cm, y_cm and depth_cm go together"),
         ("site,reading,unit,time,date\nridge,10,umol,12:00,14.3.2026\n", "is not a date"),
+        ("x_cm,y_cm,depth_cm,reading,unit,time\n0.4,0.2,0.1,9,lux,12:00\n", "are these metres?"),
+        ("x_cm,y_cm,depth_cm,reading,unit,time\n400,20,-10,9,lux,12:00\n", "x 400 cm is far from the tank"),
+        ("x_cm,y_cm,depth_cm,reading,unit,time\n1 ell,20,5,9,lux,12:00\n", '"1 ell" is not a number'),
     ],
 )
 def test_slip_is_refused_with_a_sentence(read: Read, text: str, found: str) -> None:
@@ -168,6 +181,9 @@ def test_unit_follows_the_meter_that_is_named(setup: Setup) -> None:
         ("10", {"site": "cave"}, '--site "cave": there is no such site'),
         ("10", {"air": "1 cm, 2 cm"}, "is no place"),
         ("10", {"air": "10, 10, -5"}, "is not above the water"),
+        ("10", {"air": "0.2, 0.2, 0.1"}, 'write "0.2 m", "0.2 m", "0.1 m" or "0.2 cm"'),
+        ("10", {"air": "200, 100, 100"}, "--air: x 200 cm is far from the tank"),
+        ("10", {"air": "20, 10, 3 ells"}, 'has the unknown unit "ells"'),
         ("10", {"site": "ridge", "meter": "fone"}, '--meter "fone": there is no such meter'),
         ("10", {"site": "ridge", "meter": "phone", "unit": "umol"}, "reads lux, and --unit says umol"),
         ("ten", {"site": "ridge"}, '"ten"'),

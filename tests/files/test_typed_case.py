@@ -19,6 +19,7 @@ TANK = made_tank()
         ("height +5 cm", Change("height", 0.05, relative=True)),
         ("height left -2 in", Change("height", -0.0508, relative=True, fixture="left")),
         ("height 25 cm", Change("height", 0.25)),
+        ("height 25", Change("height", 0.25)),
         ("level -2,5 cm", Change("level", -0.025)),
         ("yellowing 0,3", Change("yellowing", 0.3)),
         ("yellowing +0.3", Change("yellowing", 0.3, relative=True)),
@@ -65,7 +66,7 @@ def test_examples_in_messages_are_forms_that_work() -> None:
     ("words", "found"),
     [
         ("hieght +5 cm", "did you mean height?"),
-        ("height +5", 'write "+5 cm" or "+5 in"'),
+        ("height +0.05", 'write "+0.05 m" or "+0.05 cm"'),
         ("height lft +5 cm", "did you mean left?"),
         ("channel vilet off", "did you mean violet?"),
         ("channel left / green off", "allowed: violet, blue, red"),
@@ -90,5 +91,5 @@ def test_slip_is_met_with_what_is_allowed(words: str, found: str) -> None:
 def test_all_slips_of_all_cases_are_named_at_once() -> None:
     """Two cases, three slips, one message."""
     with pytest.raises(SetupError) as caught:
-        cases_from_words(["height +5 and cover 3", "nonsense"], TANK)
+        cases_from_words(["height +0.05 and cover 3", "nonsense"], TANK)
     assert len(caught.value.problems) == 3
