@@ -402,8 +402,10 @@ class _ReadingsTable:
         said = [f"{self.table.file}: {self.table.understood}"]
         lit = [c for c in self.channels if c in self.columns]
         silent = sorted({n for key in self.channels.values() for _, n in key} - _named(lit, self.channels))
-        if lit and silent:
-            said.append(f"{self.table.file}: no column of levels for {', '.join(silent)}: taken as off")
+        levelled = sum(any(self.text(row, c) for c in lit) for row in self.table.rows)
+        if levelled and silent:
+            rows = "" if levelled == len(self.table.rows) else " in rows with levels"
+            said.append(f"{self.table.file}: no column of levels for {', '.join(silent)}: taken as off{rows}")
         blank = [row for row in self.table.rows if not self.text(row, "meter")]
         if blank:
             units = {UNITS.get(self.text(row, "unit").casefold()) for row in blank}

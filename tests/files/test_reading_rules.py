@@ -161,6 +161,9 @@ def test_all_channels_sets_every_channel_of_every_lit_fixture(read: Read) -> Non
     names = [(fixture, channel) for fixture in ("left", "right") for channel in ("blue", "white")]
     assert one.levels == dict.fromkeys(names, 0.46)
     assert one.time_h is None
+    _, said = read("site,reading,unit,all_channels,blue\nridge,182,lux,46,\nridge,90,lux,,100\n")
+    assert said[1] == "readings.csv: no column of levels for white: taken as off in rows with levels"
+    _, said = read("site,reading,unit,all_channels,blue\nridge,182,lux,46,\n")
     assert not any("taken as off" in sentence for sentence in said)
 
 
