@@ -61,6 +61,13 @@ response = { file = "response.csv" }
 calibrated_on = "A"
 immersion = 1.2
 standard_uncertainty = 0.025
+reads_up_to = 2000
+[meter.phone]
+reads = "lux"
+response = { shape = "v-lambda" }
+calibrated_on = "unknown"
+immersion = "unknown"
+reads_up_to = 40000
 [uncertainty]
 model_fraction = 0.03
 """
@@ -122,11 +129,14 @@ ledge,10,30,25,0.5,
 """
 
 READINGS_CSV = """\
-site,time,blue,cyan,white,red,reading,unit,meter,date,note
-ridge,,100,0,0,0,120,umol_m2_s,handheld,2026-03-14,
-ridge,,0,100,0,0,30,umol_m2_s,handheld,2026-03-14,x
-sand,,0,0,100,0,10,umol_m2_s,handheld,,
-sand,,0,0,0,100,10,umol_m2_s,handheld,,
+site,x_cm,y_cm,depth_cm,time,blue,cyan,white,red,all_channels,reading,unit,meter,pair,date,note
+ridge,,,,,100,0,0,0,,120,umol_m2_s,handheld,,2026-03-14,
+ridge,,,,,0,100,0,0,,30,umol_m2_s,handheld,,2026-03-14,x
+sand,,,,,0,0,100,0,,10,umol_m2_s,handheld,,,
+sand,,,,,0,0,0,100,,10,umol_m2_s,handheld,,,
+ridge,,,,12:00,,,,,,60,umol_m2_s,handheld,noon,2026-03-14,
+ridge,,,,12:00,,,,,,1500,lux,phone,noon,2026-03-14,"the other, too"
+,20,20.5,75mm,,,,,,50,100,umol_m2_s,handheld,,2026-03-14,
 """
 
 MY_GROUPS_TOML = """\

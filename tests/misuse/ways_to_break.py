@@ -101,6 +101,31 @@ def _scaled(data: bytes, draw: Random) -> bytes:
     return data[: place.start()] + new.encode() + data[place.end() :]
 
 
+_DATE = re.compile(rb"\d{4}-\d\d-\d\d")
+SPREADSHEET_DATES = (
+    b"46095",
+    b"3/14/2026",
+    b"14.03.2026",
+    b"14/03/26",
+    b"2026-03-14 00:00:00",
+    b"14-Mar-26",
+    b"#####",
+)
+
+
+def _semicolons(data: bytes, _: Random) -> bytes:
+    return data.replace(b",", b";")
+
+
+def _decimal_commas(data: bytes, draw: Random) -> bytes:
+    return _semicolons(data, draw).replace(b".", b",")
+
+
+def _blank_rows(data: bytes, draw: Random) -> bytes:
+    blank = draw.choice((b"", b" ", b",,,,", b";;;", b"\t"))
+    return b"\n".join(line + b"\n" + blank for line in data.split(b"\n"))
+
+
 BYTE_WAYS: dict[str, Callable[[bytes, Random], bytes]] = {
     "cut off": lambda data, draw: data[: draw.randrange(len(data))],
     "bits flipped": _flip_bits,
@@ -126,6 +151,11 @@ WAYS: dict[str, Callable[[bytes, Random], bytes]] = {
         _WORD, data, draw, b'"' + draw.choice(STEERING_WORDS).encode() + b'"'
     ),
     "word raw": lambda data, draw: _at_one(_WORD, data, draw, b'"' + draw.choice(RAW_WORDS).encode() + b'"'),
+    "word of two lines": lambda data, draw: _at_one(_WORD, data, draw, b'"two\nlines"'),
+    "date of a spreadsheet": lambda data, draw: _DATE.sub(draw.choice(SPREADSHEET_DATES), data),
+    "semicolons": _semicolons,
+    "decimal commas": _decimal_commas,
+    "blank rows": _blank_rows,
     "twice in full": lambda data, _: data * 2,
     "empty": lambda *_: b"",
     "UTF-16": lambda data, _: data.decode().encode("utf-16"),
