@@ -10,7 +10,6 @@ spreadsheet would take for a formula gets an apostrophe in front, which ``plain_
 from __future__ import annotations
 
 import errno
-import json
 import os
 import re
 import stat
@@ -305,6 +304,8 @@ def table_schema(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> 
 
 def schema_text(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> str:
     """JSON text of the Table Schema of a CSV with these columns."""
+    import json
+
     return json.dumps(table_schema(columns, dialect), indent=2) + "\n"
 
 

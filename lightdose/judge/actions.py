@@ -25,7 +25,7 @@ from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import severity
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.changed_day import DayChange, with_times
-from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.day_curve import programme_hours
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 LEAST_GAIN, LEAST_GAIN_SHARE = 0.5, 0.05
@@ -123,7 +123,7 @@ class _Tried:
         self.outlook, self.light = outlook, light
         self.search = Search(outlook, dials)
         self.setup = outlook.analysis.setup
-        self.today_h = full_output_hours(day_curve(outlook.fixtures))
+        self.today_h = programme_hours(outlook.fixtures)
         self.today = outlook.under(outlook.fixtures)
         self.now = self.today.stand
         self.corals = Relocations(self.search, self.today, light.at)
@@ -311,5 +311,5 @@ class _Tried:
         fixtures = next((f for a in of_light if (f := self.programmes.get(id(a)))), None)
         if fixtures is None:
             return self.corals.unserved(self.today, self.today_h, self.today_h)
-        hours = full_output_hours(day_curve(fixtures))
+        hours = programme_hours(fixtures)
         return self.corals.unserved(self.outlook.under(fixtures), hours, self.today_h)

@@ -24,7 +24,7 @@ from lightdose.judge.uncertain_inputs import Draws, UncertainInputs, draw_inputs
 from lightdose.model.fixture import DimmingCurve, Fixture
 from lightdose.model.record import FloatArray, dataclass, quantiles
 from lightdose.model.setup import Receiver
-from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
+from lightdose.physics.day_curve import day_curve, day_points, programme_hours
 from lightdose.physics.field_changes import FieldChanges, field_changes
 from lightdose.physics.light_field import PreparedField
 from lightdose.quantities import MOL_PER_UMOL_S_H
@@ -88,14 +88,13 @@ def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> Uncertai
     count = sum(len(f.type.channels) for f in fixtures)
     shadows = [_dimmed(f, curve) for curve in (FILLS, WAITS) for f in fixtures]
     curve = day_curve([*fixtures, *shadows])
-    hours = full_output_hours(curve)
     output = day_points(curve)[1]
     stated = output[:, :count]
     tent = output[:, count : 2 * count] - output[:, 2 * count :]
     moments = _moments(stated, response)
     return UncertainDay(
-        hours[:count],
-        hours[count : 2 * count] - hours[2 * count :],
+        programme_hours(fixtures),
+        tent_hours(fixtures),
         stated[moments],
         tent[moments],
         tuple(i for i, f in enumerate(fixtures) for _ in f.type.channels),
@@ -103,11 +102,26 @@ def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> Uncertai
 
 
 def tent_hours(fixtures: Sequence[Fixture]) -> FloatArray:
-    """Hours that an error of 1 at mid level adds to each channel's hours at full output, (n_channel,). [h]"""
-    fills, waits = (
-        full_output_hours(day_curve([_dimmed(f, curve) for f in fixtures])) for curve in (FILLS, WAITS)
-    )
-    return np.asarray(fills - waits)
+    """Hours that an error of 1 at mid level adds to each channel's hours at full output, (n_channel,). [h]
+
+    Source
+    ------
+    The tent is 1 - |1 - 2 level|; integral of the size of a linear function, closed form.
+    """
+    hours = []
+    for fixture in fixtures:
+        for channel in fixture.type.channels:
+            programme = fixture.programme.channels.get(channel.name)
+            if programme is None:
+                hours.append(0.0)
+                continue
+            off = 1 - 2 * programme.level
+            start, end = off[:-1], off[1:]
+            mean = 0.5 * np.abs(start + end)
+            crosses = start * end < 0
+            np.divide(start * start + end * end, 2 * np.abs(start - end), out=mean, where=crosses)
+            hours.append(float(np.diff(programme.time_h) @ (1 - mean)))
+    return np.array(hours)
 
 
 def _dimmed(fixture: Fixture, dimming: DimmingCurve) -> Fixture:

@@ -19,7 +19,7 @@ from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis, DliVerdict, Verdict
 from lightdose.physics.changed_day import Plateau, plateau_of
-from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.day_curve import programme_hours
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 
@@ -108,7 +108,7 @@ class Outlook:
 
     def hours(self, fixtures: Sequence[Fixture]) -> FloatArray:
         """Drawn hours at full output under a programme, shape (n_channel, n_draw). [h]"""
-        stated, tent = full_output_hours(day_curve(fixtures)), tent_hours(fixtures)
+        stated, tent = programme_hours(fixtures), tent_hours(fixtures)
         return np.asarray(np.maximum(stated[:, None] + tent[:, None] * self.dimming, 0.0))
 
     def under(self, fixtures: Sequence[Fixture]) -> Outcome:

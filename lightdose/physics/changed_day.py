@@ -264,17 +264,16 @@ def channel_hours(
     level = np.minimum(programme.level * factor[:, None], 1.0)
     ends = plateau.within(programme) if plateau is not None else None
     if ends is None:
-        hours = _hours(time, level, curve)
+        hours = _segment_hours(time, level, curve).sum(axis=1)
         later = plateau is not None and _is_after(0.5 * float(time[0] + time[-1]), plateau)
         return ChannelHours(none if later else hours, none, hours if later else none, 0.0)
     low, high = ends
-    parts = []
-    for begin, end in ((float(time[0]), low), (low, high), (high, float(time[-1]))):
-        inside = (time > begin) & (time < end)
-        first, last = _limit(time, level, begin, after=True), _limit(time, level, end, after=False)
-        times = np.concatenate(([begin], time[inside], [end]))
-        parts.append(_hours(times, np.column_stack((first, level[:, inside], last)), curve))
-    return ChannelHours(parts[0], parts[1] / (high - low), parts[2], high - low)
+    for end in ends:
+        time, level = _with_time(time, level, end)
+    before, after = np.searchsorted(time, ends)
+    hours = _segment_hours(time, level, curve)
+    up, top, down = (part.sum(axis=1) for part in np.split(hours, (before, after), axis=1))
+    return ChannelHours(up, top / (high - low), down, high - low)
 
 
 def _is_after(time_h: float, plateau: Plateau) -> bool:
@@ -282,26 +281,23 @@ def _is_after(time_h: float, plateau: Plateau) -> bool:
     return (time_h - 0.5 * (plateau.start_h + plateau.end_h)) % HOURS_PER_DAY < 0.5 * HOURS_PER_DAY
 
 
-def _limit(time_h: FloatArray, level: FloatArray, at_h: float, *, after: bool) -> FloatArray:
-    """Each row of levels at one time, before a jump there or after it, shape (n_row,)."""
-    k = int(np.searchsorted(time_h, at_h, side="right" if after else "left"))
-    if after and k and time_h[k - 1] == at_h:
-        return np.asarray(level[:, k - 1])
-    if not after and k < time_h.size and time_h[k] == at_h:
-        return np.asarray(level[:, k])
+def _with_time(time_h: FloatArray, level: FloatArray, at_h: float) -> tuple[FloatArray, FloatArray]:
+    """A course with a point at a time within it; each row of ``level`` is one."""
+    k = int(np.searchsorted(time_h, at_h))
+    if time_h[k] == at_h:
+        return time_h, level
     share = (at_h - float(time_h[k - 1])) / float(time_h[k] - time_h[k - 1])
-    return np.asarray(level[:, k - 1] + share * (level[:, k] - level[:, k - 1]))
+    here = level[:, k - 1] + share * (level[:, k] - level[:, k - 1])
+    return np.insert(time_h, k, at_h), np.insert(level, k, here, axis=1)
 
 
-def _hours(time_h: FloatArray, level: FloatArray, curve: DimmingCurve) -> FloatArray:
-    """Integral of ``curve`` of each row of levels, linear between times. [h]"""
-    low, high = level[:, :-1], level[:, 1:]
-    rise = high - low
-    steep = np.abs(rise) > 1e-7
-    area = _area(high, curve) - _area(low, curve)
-    middle = np.interp(0.5 * (low + high), curve.level, curve.output)
-    mean = np.divide(area, rise, out=middle, where=steep)
-    return np.asarray(mean @ np.diff(time_h))
+def _segment_hours(time_h: FloatArray, level: FloatArray, curve: DimmingCurve) -> FloatArray:
+    """Integral of ``curve`` of each row of levels, linear between times, over each segment. [h]"""
+    rise = level[:, 1:] - level[:, :-1]
+    area = _area(level, curve)
+    mean = np.interp(0.5 * (level[:, 1:] + level[:, :-1]), curve.level, curve.output)
+    np.divide(area[:, 1:] - area[:, :-1], rise, out=mean, where=np.abs(rise) > 1e-7)
+    return np.asarray(mean * (time_h[1:] - time_h[:-1]))
 
 
 def _area(level: FloatArray, curve: DimmingCurve) -> FloatArray:

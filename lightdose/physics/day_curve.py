@@ -57,11 +57,11 @@ def output_points(programme: ChannelProgramme, dimming: DimmingCurve) -> tuple[F
     crossing = time[segment] + share * (time[segment + 1] - time[segment])
     # Ordered by segment, then by the way along it; a jump over knots needs no points between.
     keep = time[segment + 1] > time[segment]
-    order = np.lexsort((share[keep], segment[keep]))
-    place = segment[keep][order] + 1
+    way = np.concatenate((np.zeros(time.size), share[keep]))
+    order = np.lexsort((way, np.concatenate((np.arange(time.size), segment[keep]))))
     return (
-        np.insert(time, place, crossing[keep][order]),
-        np.insert(own, place, knot_output[crossed][keep][order]),
+        np.concatenate((time, crossing[keep]))[order],
+        np.concatenate((own, knot_output[crossed][keep]))[order],
     )
 
 
@@ -229,6 +229,30 @@ def full_output_hours(curve: DayCurve) -> FloatArray:
     half_width = 0.5 * (curve.edge_h[1:] - curve.edge_h[:-1])
     hours: FloatArray = half_width @ curve.output_start + half_width @ curve.output_end
     return hours
+
+
+def programme_hours(fixtures: Sequence[Fixture]) -> FloatArray:
+    """The same as ``full_output_hours(day_curve(fixtures))``, channel by channel, where no day is wanted.
+
+    Returns
+    -------
+    array, shape (n_channel,)
+        Integral of output over the day. [h]
+
+    Source
+    ------
+    Trapezoid on the breakpoints; a programme folded onto the clock keeps its integral.
+    """
+    hours = []
+    for fixture in fixtures:
+        for channel in fixture.type.channels:
+            programme = fixture.programme.channels.get(channel.name)
+            if programme is None:
+                hours.append(0.0)
+            else:
+                time, output = output_points(programme, channel.dimming)
+                hours.append(0.5 * float((time[1:] - time[:-1]) @ (output[1:] + output[:-1])))
+    return np.array(hours)
 
 
 _S_PER_H = 3600.0

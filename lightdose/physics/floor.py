@@ -152,7 +152,9 @@ def _exchange(
     gain = surface_reflectance_from_below(k_z / n, n)
     gain /= math.pi * n * n * np.abs(j_x * j_y - cross * cross)
     for pairs, walls, normal in zip((x, y), axis_walls(grid.tank), k, strict=True):
-        for wall, hits in zip(walls, (pairs.images.low_hits, pairs.images.high_hits), strict=True):
+        low, high = pairs.images.low_hits, pairs.images.high_hits
+        alike = walls[0] == walls[1]
+        for wall, hits in ((walls[0], low + high),) if alike else zip(walls, (low, high), strict=True):
             if np.any(hits) and wall.reflectance != 1.0:
                 times = hits[:, None] if pairs is x else hits[None, :]
                 gain *= wall_reflectance(wall, normal, n, grid.tank.glass_index) ** times
@@ -187,34 +189,30 @@ def exchange_table(grid: FloorGrid, height_m: float, nodes_per_m: FloatArray) ->
     gain, path = _exchange(grid, x, y, height_m)
     gain *= grid.patch_m2
     member_x, member_y = x.member.reshape(-1, x.away_m.size), y.member.reshape(-1, y.away_m.size).T
-    table = [member_x @ (gain * np.exp(-a * path)) @ member_y for a in nodes_per_m]
+    table = [np.linalg.multi_dot((member_x, gain * np.exp(-a * path), member_y)) for a in nodes_per_m]
     return np.array(table).reshape(len(table), 2, 2 * grid.x_m.size - 1, 2, 2 * grid.y_m.size - 1)
 
 
-def exchange_matrix(grid: FloorGrid, table: FloatArray) -> FloatArray:
-    """The table of one absorption as a matrix from patches to the lattice above them.
+def exchange_matrices(grid: FloorGrid, table: FloatArray) -> FloatArray:
+    """The table as matrices from patches to the lattice above them.
 
     Parameters
     ----------
     grid : FloorGrid
-    table : array, shape (2, 2 n_x - 1, 2, 2 n_y - 1)
+    table : array, shape (n_node, 2, 2 n_x - 1, 2, 2 n_y - 1)
 
     Returns
     -------
-    array, shape (n_x n_y, n_x n_y)
-        Receiver, patch.
+    array, shape (n_node, n_x n_y, n_x n_y)
+        Node, receiver, patch.
     """
-    shape = (grid.x_m.size, grid.y_m.size)
-    index = []
-    for count in shape:
-        one, other = np.arange(count)[:, None], np.arange(count)
-        index.append((one - other + count - 1, one + other))
-    whole = np.zeros((shape[0], shape[0], shape[1], shape[1]))
-    for px in (0, 1):
-        for py in (0, 1):
-            whole += table[px, :, py][index[0][px]][:, :, index[1][py]]
-    size = shape[0] * shape[1]
-    return np.ascontiguousarray(whole.transpose(0, 2, 1, 3)).reshape(size, size)
+    n_x, n_y = grid.x_m.size, grid.y_m.size
+    (apart_x, sum_x), (apart_y, sum_y) = (
+        (np.subtract.outer(k, k) + k[-1], np.add.outer(k, k)) for k in (np.arange(n_x), np.arange(n_y))
+    )
+    along = table[:, 0, apart_x] + table[:, 1, sum_x]
+    whole = along[..., 0, apart_y] + along[..., 1, sum_y]
+    return whole.swapaxes(2, 3).reshape(len(table), n_x * n_y, n_x * n_y)
 
 
 def floor_exitance(matrix: FloatArray, falling: FloatArray, reflectance: float) -> FloatArray:
@@ -222,16 +220,16 @@ def floor_exitance(matrix: FloatArray, falling: FloatArray, reflectance: float) 
 
     Parameters
     ----------
-    matrix : array, shape (n_patch, n_patch)
-        ``exchange_matrix`` at the floor itself.
-    falling : array, shape (n_patch, n)
+    matrix : array, shape (n_node, n_patch, n_patch)
+        ``exchange_matrices`` at the floor itself.
+    falling : array, shape (n_node, n_patch, n)
         Irradiance from lamps and walls. [m-2]
     reflectance : float
         Diffuse reflectance rho of the floor, 0 to below 1.
 
     Returns
     -------
-    array, shape (n_patch, n)
+    array, shape (n_node, n_patch, n)
         Exitance. [m-2]
 
     Source
@@ -461,10 +459,10 @@ class FloorLight:
         kept *= _blended(self.kept[2], (i_y, f_y), (i_z, f_z))
         if self.table is None:
             w_x, w_y, w_z = (_interpolated(w, a) for w, a in zip(self.weights, at, strict=True))
-            level, n_x, n_y, n = self.values.shape
-            here = (w_z @ self.values.reshape(level, -1)).reshape(len(at[0]), n_x, n_y * n)
-            row = np.matmul(w_x[:, None, :], here).reshape(len(at[0]), n_y, n)
-            return np.asarray(np.matmul(w_y[:, None, :], row)[:, 0] * kept[:, None])
+            w_z *= kept[:, None]
+            weights = w_z[:, :, None, None] * w_x[:, None, :, None] * w_y[:, None, None, :]
+            values = self.values.reshape(-1, self.values.shape[3])
+            return np.asarray(weights.reshape(len(points_m), len(values)) @ values)
         m_y, m_z = len(self.weights[1]), len(self.weights[2])
         corner = (i_x * m_y + i_y) * m_z + i_z
         out: FloatArray = np.zeros((len(at[0]), self.table.shape[1]))
@@ -505,20 +503,19 @@ def floor_light(
     tank = grid.tank
     n_x, n_y = grid.x_m.size, grid.y_m.size
     patches, beams, count = falling.shape
-    exitance = np.empty_like(falling)
-    values = np.empty((LEVELS, patches, beams, count))
-    for level, fraction in reversed(list(enumerate(_level_fractions()))):
-        rise = tank.water_depth_m * (1 + float(fraction))
-        table = exchange_table(grid, rise, nodes_per_m)
-        for node in range(count):
-            matrix = exchange_matrix(grid, table[node])
-            if level == LEVELS - 1:
-                exitance[:, :, node] = floor_exitance(matrix, falling[:, :, node], tank.floor_reflectance)
-            values[level, :, :, node] = matrix @ exitance[:, :, node]
+
+    def matrices(fraction: float) -> FloatArray:
+        table = exchange_table(grid, tank.water_depth_m * (1 + fraction), nodes_per_m)
+        return exchange_matrices(grid, table)
+
+    *above, floor = _level_fractions().tolist()
+    to_floor = matrices(floor)
+    exitance = floor_exitance(to_floor, falling.transpose(2, 0, 1), tank.floor_reflectance)
+    light = np.array([*(matrices(fraction) @ exitance for fraction in above), to_floor @ exitance])
     fine_x, fine_y = (np.linspace(0, 1, FINE_PER_PATCH * n + 1) for n in (n_x, n_y))
     fine_z = np.linspace(0, 1, FINE_LEVELS + 1)
     weights = (_cubic_weights(n_x, fine_x), _cubic_weights(n_y, fine_y), _level_weights(fine_z))
-    shaped = values.reshape(LEVELS, n_x, n_y, beams * count)
+    shaped = light.transpose(0, 2, 3, 1).reshape(LEVELS, n_x, n_y, beams * count)
     size = len(weights[0]) * len(weights[1]) * len(weights[2])
     table_wanted = for_points > size // 8 and size * beams * count <= TABLE_AT_MOST
     full = None
@@ -527,4 +524,4 @@ def floor_light(
     kept = floor_light_kept(
         tank, grid.index, fine_x * tank.length_m, fine_y * tank.width_m, fine_z * tank.water_depth_m
     )
-    return FloorLight(grid, shaped, exitance.reshape(patches, -1), weights, kept, full)
+    return FloorLight(grid, shaped, exitance.transpose(1, 2, 0).reshape(patches, -1), weights, kept, full)

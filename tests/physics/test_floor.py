@@ -11,7 +11,7 @@ from physics.reference_scenes import irradiance, lamp, water_of
 import lightdose.physics.floor as floor_module
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.setup import WALL_NAMES, Tank, Wall
-from lightdose.physics.floor import exchange_matrix, exchange_table, floor_exitance, floor_grid
+from lightdose.physics.floor import exchange_matrices, exchange_table, floor_exitance, floor_grid
 from lightdose.physics.lit_tank import _falling, lit_tank
 
 MIRRORS = dict.fromkeys(WALL_NAMES, Wall("reflectance", 1.0))
@@ -28,10 +28,10 @@ def test_exitance_obeys_its_balance(reflectance, walls):
     lit = lit_tank([lamp("a", CosineLobe(90), 0.2, 0.15, 0.2)], tank, 1.34, nodes, for_points=1)
     grid = floor_grid(tank, 1.34)
     falling = _falling(lit.lamps[0], grid, nodes)[0]
-    table = exchange_table(grid, 2 * tank.water_depth_m, nodes)
+    matrices = exchange_matrices(grid, exchange_table(grid, 2 * tank.water_depth_m, nodes))
     for node in range(nodes.size):
         leaving = lit.floor.exitance[:, node]
-        back = exchange_matrix(grid, table[node]) @ leaving
+        back = matrices[node] @ leaving
         assert leaving == pytest.approx(reflectance * (falling[node] + back), rel=1e-6)
 
 
@@ -44,7 +44,7 @@ def test_mirrored_floor_gets_back_what_the_surface_reflects():
     cosine = np.sqrt(1 - (np.arange(100_000) + 0.5) / 100_000)
     diffuse = floor_module.surface_reflectance_from_below(cosine, 1.34).mean()
     table = exchange_table(grid, 2 * tank.water_depth_m, np.zeros(1))
-    back = exchange_matrix(grid, table[0]).sum(axis=1)
+    back = exchange_matrices(grid, table)[0].sum(axis=1)
     # light flatter than 6 heights is left out: 1 / (1 + 6^2) of it
     assert np.all((back > diffuse - 0.028) & (back < diffuse))
     assert np.ptp(back) < 0.02
@@ -53,8 +53,8 @@ def test_mirrored_floor_gets_back_what_the_surface_reflects():
 @pytest.mark.identity
 def test_every_bounce_adds_a_geometric_series():
     """For one patch that gets a share m of its own light back, B = rho E / (1 - rho m)."""
-    leaving = floor_exitance(np.array([[0.4]]), np.array([[2.0]]), 0.8)
-    assert leaving[0, 0] == pytest.approx(0.8 * 2.0 / (1 - 0.8 * 0.4), rel=1e-11)
+    leaving = floor_exitance(np.array([[[0.4]]]), np.array([[[2.0]]]), 0.8)
+    assert leaving[0, 0, 0] == pytest.approx(0.8 * 2.0 / (1 - 0.8 * 0.4), rel=1e-11)
 
 
 @pytest.mark.identity
@@ -62,7 +62,7 @@ def test_exchange_equals_the_sum_over_patches_one_by_one():
     """The lattice table is the plain sum over mirror images of H^2 / (pi d^4) R e^(-a d)."""
     tank = Tank(0.5, 0.3, 0.3, walls=dict.fromkeys(WALL_NAMES, Wall("reflectance", 0.8)))
     grid, a, height = floor_grid(tank, 1.34), 0.4, 0.45
-    matrix = exchange_matrix(grid, exchange_table(grid, height, np.array([a]))[0])
+    matrix = exchange_matrices(grid, exchange_table(grid, height, np.array([a])))[0]
     orders = [math.ceil(6 * height / side) for side in (0.5, 0.3)]
     to, source = (3, 1), (0, 2)
     total = 0.0
