@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import _thread
 import gc
 import os
 import re
 import sys
-from collections.abc import Sequence
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO, cast
 
@@ -125,7 +128,8 @@ class CommandGroup(click.Group):
         if COMPLETES in os.environ:
             import lightdose.cli.completion  # noqa: F401 - its shells take the place of click's
         try:
-            code = super().main(words, *rest, **extra)
+            with _no_lost_interrupt():
+                code = super().main(words, *rest, **extra)
         except (KeyboardInterrupt, click.Abort):
             code = 130
         except click.ClickException as refusal:
@@ -138,6 +142,29 @@ class CommandGroup(click.Group):
             sys.stderr.flush()
             sys.stdout, sys.stderr = streams
         sys.exit(code if isinstance(code, int) else 0)
+
+
+@contextmanager
+def _no_lost_interrupt() -> Iterator[None]:
+    """Bring Ctrl-C back a moment after it fell into a callback, where Python prints and drops it."""
+    before = sys.unraisablehook
+
+    def hook(lost: sys.UnraisableHookArgs) -> None:
+        if lost.exc_type is KeyboardInterrupt:
+            _thread.start_new_thread(interrupt, ())
+        else:
+            before(lost)
+
+    def interrupt() -> None:
+        time.sleep(0.01)  # the callback ends; what falls into another comes again
+        if sys.unraisablehook is hook:  # the command still runs
+            _thread.interrupt_main()
+
+    sys.unraisablehook = hook
+    try:
+        yield
+    finally:
+        sys.unraisablehook = before
 
 
 def _refuse(refusal: click.ClickException) -> None:

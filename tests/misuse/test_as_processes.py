@@ -228,6 +228,37 @@ main()
 
 
 @pytest.mark.identity
+def test_interrupt_that_falls_into_a_callback_of_the_interpreter_is_not_lost() -> None:
+    """Where Python itself prints such a Ctrl-C and goes on, the command ends with 130 and no words."""
+    process = subprocess.run(
+        [sys.executable, "-c", _LOST], capture_output=True, text=True, timeout=20, check=False
+    )
+    assert (process.returncode, process.stdout, process.stderr) == (130, "", "\n")
+
+
+_LOST = """
+import signal, sys, time, weakref
+from lightdose import cli
+
+class Lock:
+    pass
+
+class Falls(cli.CommandGroup):
+    def get_command(self, ctx, cmd_name):
+        lock = Lock()
+        watch = weakref.ref(lock, lambda _: signal.raise_signal(signal.SIGINT))
+        del lock
+        for _ in range(1000):
+            time.sleep(0.01)
+        return super().get_command(ctx, cmd_name)
+
+cli.cli.__class__ = Falls
+sys.argv[1:] = ["groups"]
+cli.main()
+"""
+
+
+@pytest.mark.identity
 def test_reader_that_leaves_early_ends_no_command(tmp_path: Path) -> None:
     """Behind `| head -1` every command keeps its exit code and prints no trace."""
     tank = write_tank(tmp_path / "tank")
