@@ -9,8 +9,9 @@ What is in it
 - the flat surface: refraction solved for each point, Fresnel's loss, absorption along the slanted path;
 - upright walls as mirrors to the order that the proportions need: clear panes with total reflection at their
   outer face and the displacement of the pane, paint bonded outside, absorbing walls, stated reflectances;
-- light that would run into a glass joint is left out of the mirror images, and for the floor's light also
-  what would leave a pane at the waterline;
+- light that would run into a glass joint is left out of the mirror images; in narrow tall tanks what the
+  joint leads along the next pane, and back into the water at its other end, is added;
+- for the floor's light also what would leave a pane at the waterline is left out;
 - the dry rim above the water, one reflection along each axis;
 - a diffuse floor with every bounce, by way of the surface from below and the walls;
 - a cover and the open sky of a place, which multiply everything.
@@ -24,8 +25,11 @@ Assumptions and limits
 - Only the displayed water counts: no rear chambers, no curved panes, no braces; panes end at the floor and at
   the surface.
 - Places above the water get the direct beam alone: no surface, no walls, no rim.
-- Light that a glass joint sends astray is lost; in reality some of it reappears near the corner or further
-  down: up to 4 % beside the corners of thick glass, 3 % of all light at the bottom of a deep column.
+- Light that a glass joint sends astray is lost but for what leaves the next pane as steep as it came; in
+  reality some more reappears near the corner or further down: up to 4 % beside the corners of thick glass.
+  In columns of 25 x 25 x 75 cm and 15 x 15 x 60 cm no 5 or 3 cm square 2, 20 or 40 cm above the floor is off
+  by more than 2.5 %, half of them by 0.2 % at most; without the light that panes lead the foot reads 8-10 %
+  low.
 - A lamp outside the opening is computed, its light through a rim pane without displacement.
 - Light is unpolarised after every reflection.
 

@@ -126,12 +126,14 @@ def routes(tank: Tank, index: float, cells: SourceCells, *, faces: bool = True) 
     return tuple(found)
 
 
-__all__ = ["Rays", "Route", "rays", "routes"]
-
 IntArray = npt.NDArray[np.intp]
 BoolArray = npt.NDArray[np.bool_]
 
 DISPLACEMENT_PASSES = 3
+
+EDGE_M = 1e-6
+"""Rays that pass a glass joint by less than this are not lost: a place in the corner itself has the light of
+the water beside it, however its rays are rounded."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,7 +163,7 @@ class Rays:
     surface: FloatArray
 
 
-def _possible(
+def possible(
     image_at: FloatArray,
     depth_m: FloatArray,
     cell_at: FloatArray,
@@ -170,7 +172,25 @@ def _possible(
     height_m: float,
     index: float,
 ) -> BoolArray:
-    """Which images of which points a cell may reach along one axis, shape (image, cell, point)."""
+    """Which images of which points a cell may reach along one axis.
+
+    Parameters
+    ----------
+    image_at : array, shape (n_image, n_point)
+        Where the images stand. [m]
+    depth_m : array, shape (n_point,)
+    cell_at : array, shape (n_cell,)
+    spread_m : float
+        Width of a cell. [m]
+    lit : array, shape (2, n_cell)
+        Part of the opening that each cell lights. [m]
+    height_m, index : float
+        Height of the lamp above the water [m]; refractive index of the water.
+
+    Returns
+    -------
+    array of bool, shape (n_image, n_cell, n_point)
+    """
     high, low = lit[1] + spread_m, lit[0] - spread_m
     rise, fall = entry_slope(high - cell_at, height_m, index), entry_slope(cell_at - low, height_m, index)
     furthest = high[:, None] + rise[:, None] * depth_m
@@ -186,8 +206,8 @@ def _candidates(
     at_x = along_x.sign[:, None] * x_m + along_x.offset_m[:, None]
     at_y = along_y.sign[:, None] * y_m + along_y.offset_m[:, None]
     h, n = cells.height_m, route.index
-    seen_x = _possible(at_x, depth_m, cells.x_m, cells.spread_x_m, route.lit_x_m, h, n)
-    seen_y = _possible(at_y, depth_m, cells.y_m, cells.spread_y_m, route.lit_y_m, h, n)
+    seen_x = possible(at_x, depth_m, cells.x_m, cells.spread_x_m, route.lit_x_m, h, n)
+    seen_y = possible(at_y, depth_m, cells.y_m, cells.spread_y_m, route.lit_y_m, h, n)
     pairs_x, pairs_y = np.divmod(np.arange(along_x.number.size * along_y.number.size), along_y.number.size)
     plain = (along_x.glass_m[pairs_x] == 0) & (along_y.glass_m[pairs_y] == 0)
     order = np.argsort(~plain, kind="stable")
@@ -205,42 +225,71 @@ def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) 
     return np.clip((span_m - entry_m) / width + 0.5, 0, 1) * np.clip(entry_m / width + 0.5, 0, 1)
 
 
-def _joint_open(
-    route: Route, ray_x: IntArray, ray_y: IntArray, entry: FloatArray, k: FloatArray
-) -> BoolArray:
-    """Whether a ray's stays in the panes of the two axes do not overlap (it would run into a glass joint).
+def hit_times(
+    route: Route, axis: int, ray: IntArray, entry_m: FloatArray, k: FloatArray
+) -> list[tuple[FloatArray, FloatArray, BoolArray]]:
+    """When rays meet the panes of an axis, one entry for each reflection in turn.
 
     Time is counted so that a ray moves by its wave vector; while it is in a pane of one axis it stands still
     along that axis only.
+
+    Parameters
+    ----------
+    route : Route
+    axis : int
+        0 for x, 1 for y.
+    ray : array, shape (n,)
+        Index into the images of the axis.
+    entry_m, k : array, shape (n,)
+        Where each ray enters the water, and its wave vector, along the axis.
+
+    Returns
+    -------
+    list of (start, stay, real), each of shape (n,)
+        When the ray comes to the pane, counted from the surface, how long it stays in it, and whether it has
+        so many reflections at all. [m]
+
+    Source
+    ------
+    Geometry; ``pane_stay``.
+    """
+    images = (route.images_x, route.images_y)[axis]
+    span = (route.tank.length_m, route.tank.width_m)[axis]
+    number = images.number[ray]
+    hits = np.abs(number)
+    speed = np.maximum(np.abs(k), 1e-12)
+    behind = (images.face[ray] == BEHIND).astype(np.float64)
+    stay = pane_stay(speed, images.glass_m[ray], behind, route.index, route.tank.glass_index)
+    stay /= np.maximum(hits, 1)
+    first = np.where(number > 0, span - entry_m, entry_m) / speed
+    return [(first + m * (span / speed + stay), stay, hits > m) for m in range(int(hits.max(initial=0)))]
+
+
+def _joint_open(
+    route: Route, ray_x: IntArray, ray_y: IntArray, entry: FloatArray, k: FloatArray
+) -> BoolArray:
+    """Whether a ray meets no pane of one axis while it is in a pane of the other: there is the glass joint.
+
+    Light off a front face stays for no time, but it misses that face if it comes there within the glass.
     """
     free = np.ones(ray_x.shape, dtype=bool)
-    both = np.flatnonzero((route.images_x.glass_m[ray_x] > 0) & (route.images_y.glass_m[ray_y] > 0))
+    stays_x, stays_y = route.images_x.glass_m[ray_x] > 0, route.images_y.glass_m[ray_y] > 0
+    pane_x = stays_x | (route.images_x.face[ray_x] == FRONT)
+    pane_y = stays_y | (route.images_y.face[ray_y] == FRONT)
+    both = np.flatnonzero(pane_x & pane_y & (stays_x | stays_y))
     if both.size == 0:
         return free
-    stays = []
-    for axis, (images, ray, span) in enumerate(
-        (
-            (route.images_x, ray_x[both], route.tank.length_m),
-            (route.images_y, ray_y[both], route.tank.width_m),
-        )
-    ):
-        number, at = images.number[ray], entry[axis, both]
-        hits = np.abs(number)
-        speed = np.maximum(np.abs(k[axis, both]), 1e-12)
-        behind = (images.face[ray] == BEHIND).astype(np.float64)
-        index, glass_index = route.index, route.tank.glass_index
-        stay = pane_stay(speed, images.glass_m[ray], behind, index, glass_index) / hits
-        first = np.where(number > 0, span - at, at) / speed
-        stays.append([(first + m * (span / speed + stay), stay, hits > m) for m in range(int(hits.max()))])
-    for start_x, stay_x, real_x in stays[0]:
-        for start_y, stay_y, real_y in stays[1]:
-            apart = (start_y - start_x >= stay_x) | (start_x - start_y >= stay_y)
+    in_x = hit_times(route, 0, ray_x[both], entry[0, both], k[0, both])
+    in_y = hit_times(route, 1, ray_y[both], entry[1, both], k[1, both])
+    for start_x, stay_x, real_x in in_x:
+        for start_y, stay_y, real_y in in_y:
+            apart = (start_y - start_x >= stay_x - EDGE_M) | (start_x - start_y >= stay_y - EDGE_M)
             free[both] &= apart | ~real_x | ~real_y
     return free
 
 
 @dataclass(frozen=True, eq=False)
-class _Tube:
+class Tube:
     """How the rays of a small solid angle spread: in_air = h / c, g0 the spread sideways."""
 
     cosine: FloatArray
@@ -257,7 +306,7 @@ class _Tube:
         return np.asarray(1 - (self.in_air + self.lean_air * square) / (self.g0 + self.lean * square))
 
 
-def _tube(
+def tube_of(
     route: Route,
     u: FloatArray,
     k: FloatArray,
@@ -265,8 +314,25 @@ def _tube(
     glass: FloatArray,
     behind: FloatArray,
     rim: FloatArray,
-) -> _Tube:
-    """Flux tube and path of rays; ``glass`` and ``behind`` belong to the last rays only."""
+) -> Tube:
+    """Flux tube and path of rays that are solved.
+
+    Parameters
+    ----------
+    route : Route
+    u : array, shape (n,)
+        Tangent of the angle in the air.
+    k : array, shape (2, n)
+        Level wave vector.
+    s : array, shape (n,)
+        Depth. [m]
+    glass, behind, rim : array, shape (2, m) or (2, 1)
+        As in ``pane_stay``, and what is lost in panes of the rim; of the last m rays only. [m]
+
+    Source
+    ------
+    Conservation of flux: the Jacobian of the sideways way with respect to the wave vector.
+    """
     n2, g2 = route.index**2, route.tank.glass_index**2
     c2 = 1 / (1 + u * u)
     c = np.sqrt(c2)
@@ -289,7 +355,7 @@ def _tube(
         spread[tail] = np.abs(own[0] * own[1] - lean_t * lean_t * square[0] * square[1])
         path[tail] -= route.index * np.sum(stay, axis=0)
         np.maximum(path, 0.0, out=path)
-    return _Tube(c, in_air, spread, path, g0, lean, lean_air)
+    return Tube(c, in_air, spread, path, g0, lean, lean_air)
 
 
 def _reflect(gain: FloatArray, route: Route, ray_x: IntArray, ray_y: IntArray, k: FloatArray) -> None:
@@ -307,6 +373,48 @@ def _reflect(gain: FloatArray, route: Route, ray_x: IntArray, ray_y: IntArray, k
                     front = pane_reflectance(normal[part], route.index, route.tank.glass_index, painted=True)
                     back[part] = np.where(face[part] == FRONT, front, back[part] - front)
                 gain[met] *= back
+
+
+def per_reach(tangent: FloatArray, reach_m: FloatArray) -> FloatArray:
+    """Level wave vector over the level way of a ray, 0 where it goes straight down. [m-1]
+
+    Parameters
+    ----------
+    tangent, reach_m : array, shape (n,)
+        Of the angle in the air; sideways way. [m]
+
+    Source
+    ------
+    Geometry, in vacuum wave numbers.
+    """
+    share = np.zeros_like(reach_m)
+    np.divide(tangent / np.sqrt(1 + tangent * tangent), reach_m, out=share, where=reach_m > 0)
+    return share
+
+
+def straight(
+    away_m: FloatArray, height_m: float, depth_m: FloatArray, index: float
+) -> tuple[FloatArray, FloatArray]:
+    """Tangent in the air, (n,), and level wave vector, (2, n), of rays without any glass on their way.
+
+    Parameters
+    ----------
+    away_m : array, shape (2, n)
+        From the lamp to the point or its image, along x and y. [m]
+    height_m : float
+        Height of the lamp above the water. [m]
+    depth_m : array, shape (n,)
+        Depth of the points. [m]
+    index : float
+        Refractive index of the water.
+
+    Source
+    ------
+    Snell's law.
+    """
+    reach = np.sqrt(away_m[0] * away_m[0] + away_m[1] * away_m[1])
+    tangent = entry_tangent(reach, height_m, depth_m, index)
+    return tangent, away_m * per_reach(tangent, reach)
 
 
 def _bend(
@@ -328,9 +436,7 @@ def _bend(
             to += rim * k / np.sqrt(rest_air + k * k)
         reach = np.sqrt(to[0] * to[0] + to[1] * to[1])
         tangent += newton_step(tangent, reach, h, s, n)
-        per_reach = np.zeros_like(reach)
-        np.divide(tangent / np.sqrt(1 + tangent * tangent), reach, out=per_reach, where=reach > 0)
-        np.multiply(to, per_reach, out=k)
+        np.multiply(to, per_reach(tangent, reach), out=k)
 
 
 def _rim_displacement(route: Route, k: FloatArray) -> FloatArray:
@@ -344,10 +450,31 @@ def _rim_displacement(route: Route, k: FloatArray) -> FloatArray:
     return lost
 
 
-def _visible(
-    route: Route, cell: IntArray, start: FloatArray, k: FloatArray, tube: _Tube, rim: FloatArray
+def visible(
+    route: Route, cell: IntArray, start: FloatArray, k: FloatArray, tube: Tube, rim: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Entry points, (2, n), and the share of each cell that shines through the opening and by the rim."""
+    """Where rays enter the water, and how much of each cell shines through the opening and by the rim.
+
+    Parameters
+    ----------
+    route : Route
+    cell : array, shape (n,)
+        Index of the lamp's cell.
+    start, k : array, shape (2, n)
+        Where the ray starts, and its level wave vector. [m]
+    tube : Tube
+    rim : array, shape (2, n) or (2, 1)
+        What is lost in panes of the rim. [m]
+
+    Returns
+    -------
+    two arrays, shapes (2, n), (n,)
+        Entry points [m], and shares.
+
+    Source
+    ------
+    Geometry; ``rim_gain``.
+    """
     tank, cells = route.tank, route.cells
     sideways = tube.in_air * k
     entry = start + sideways
@@ -400,19 +527,15 @@ def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) ->
     ray_x, ray_y, cell, point, image_at = _candidates(route, x_m, y_m, depth_m)
     start, s = np.stack((cells.x_m[cell], cells.y_m[cell])), depth_m[point]
     away = image_at - start
-    reach = np.sqrt(away[0] * away[0] + away[1] * away[1])
-    u = entry_tangent(reach, cells.height_m, s, n)
-    per_reach = np.zeros_like(reach)
-    np.divide(u, reach, out=per_reach, where=reach > 0)
-    k = away * (per_reach / np.sqrt(1 + u * u))
+    u, k = straight(away, cells.height_m, s, n)
     glass = np.stack((route.images_x.glass_m[ray_x], route.images_y.glass_m[ray_y]))
     rim = _rim_displacement(route, k)
     tail = slice(0 if np.any(rim) else _first(np.any(glass > 0, axis=0)), None)
     faces = np.stack((route.images_x.face[ray_x[tail]], route.images_y.face[ray_y[tail]]))
     behind = (faces == BEHIND).astype(np.float64)
     _bend(route, u[tail], k[:, tail], away[:, tail], glass[:, tail], behind, rim, s[tail])
-    tube = _tube(route, u, k, s, glass[:, tail], behind, rim)
-    entry, gain = _visible(route, cell, start, k, tube, rim)
+    tube = tube_of(route, u, k, s, glass[:, tail], behind, rim)
+    entry, gain = visible(route, cell, start, k, tube, rim)
     surface = surface_transmittance(tube.cosine, n)
     gain *= surface
     gain /= tube.spread * tube.cosine

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -13,7 +13,8 @@ from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
 from lightdose.physics.emission import SourceCells, distinct_beams, intensity_per_flux, source_cells
 from lightdose.physics.floor import FloorGrid, FloorLight, floor_grid, floor_light
-from lightdose.physics.light_paths import Rays, Route, rays, routes
+from lightdose.physics.light_paths import Rays, Route, routes
+from lightdose.physics.pane_guides import all_rays
 from lightdose.physics.walls import STRAIGHT
 
 FLOOR_SAMPLE_M = 0.03
@@ -212,6 +213,15 @@ def _ray_parts(route: Route, found: Rays) -> FloatArray:
     return np.asarray(parts / np.maximum(reflections, 1))
 
 
+def _found(
+    paths: Sequence[Route], x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
+) -> Iterator[tuple[Route, Rays]]:
+    """All rays of several routes."""
+    for route in paths:
+        for found in all_rays(route, x_m, y_m, depth_m):
+            yield route, found
+
+
 def light_under_water(
     lamp: Lamp, paths: Sequence[Route], points_m: FloatArray, nodes_per_m: FloatArray, *, split: bool = False
 ) -> FloatArray:
@@ -235,12 +245,11 @@ def light_under_water(
 
     Source
     ------
-    ``light_paths.rays``; Beer-Lambert law.
+    ``pane_guides.all_rays``; Beer-Lambert law.
     """
     x, y, depth = points_m.T
     out = np.zeros((len(lamp.beams), RAY_PARTS if split else 1, nodes_per_m.size, x.size))
-    for route in paths:
-        found = rays(route, x, y, depth)
+    for route, found in _found(paths, x, y, depth):
         if found.point.size == 0:
             continue
         left = [np.exp(-a * found.path_m) for a in nodes_per_m]
@@ -269,8 +278,7 @@ def path_and_surface(lamp: Lamp, points_m: FloatArray) -> tuple[FloatArray, Floa
     """
     x, y, depth = points_m.T
     sums = np.zeros((3, len(lamp.beams), x.size))
-    for route in lamp.routes:
-        found = rays(route, x, y, depth)
+    for _, found in _found(lamp.routes, x, y, depth):
         for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
             light = lobe * found.gain_per_m2
             for i, value in enumerate((light, light * found.path_m, light / found.surface)):

@@ -1,4 +1,4 @@
-"""Accuracy of the light field against an independent simulation, in one table.
+"""Accuracy of the light field against independent simulations, a table for each file of scenes.
 
 `python tests/benchmarks/light_field_accuracy.py [points across a square, default 16]`
 """
@@ -11,18 +11,22 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from physics.reference_scenes import read_scenes
+from physics.reference_scenes import COLUMNS, SCENES, read_scenes
 
 
 def main() -> None:
     """Print median, 95th percentile and largest deviation of each scene and of all, in percent."""
     across = int(sys.argv[1]) if len(sys.argv) > 1 else 16
-    print(
-        f"deviation from tests/data/lightfield_scenes.json, squares as means over {across} x {across} points"
-    )
+    for file in (SCENES, COLUMNS):
+        print_table(file, across)
+
+
+def print_table(file: Path, across: int) -> None:
+    """The scenes of one file."""
+    print(f"deviation from tests/data/{file.name}, squares as means over {across} x {across} points")
     print("scene  values  median %   95 % %    max %   worst / allowed")
     everything = []
-    for scene in read_scenes():
+    for scene in read_scenes(file):
         reference = np.array([square.reference for square in scene.squares])
         deviation = np.abs(scene.model(across) / reference - 1)
         everything.append((deviation.ravel(), (deviation / scene.tolerance()).ravel()))

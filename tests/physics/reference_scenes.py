@@ -1,4 +1,4 @@
-"""The reference scenes of tests/data/lightfield_scenes.json as tanks, fixtures and squares."""
+"""The reference scenes of tests/data as tanks, fixtures and squares."""
 
 from __future__ import annotations
 
@@ -27,7 +27,8 @@ from lightdose.model.spectrum import GRID_NM, LedPeak, ReferenceTables, Spectral
 from lightdose.physics.emission import hemisphere_flux
 from lightdose.physics.light_field import response_at
 
-SCENES = Path(__file__).resolve().parents[1] / "data" / "lightfield_scenes.json"
+DATA = Path(__file__).resolve().parents[1] / "data"
+SCENES, COLUMNS = DATA / "lightfield_scenes.json", DATA / "column_scenes.json"
 WALL_KINDS = {"glass": "clean", "black": "dark", "glass_black": "painted"}
 NO_TABLES = ReferenceTables(np.ones(500), np.ones((3, 500)), np.zeros(500), {})
 ALL_PHOTONS = Weightings(("photons",), np.ones((1, 500)))
@@ -131,10 +132,10 @@ def _beam(source: dict[str, Any]) -> Beam:
     return CosineLobe(2 * math.degrees(math.acos(0.5 ** (1 / source["m"]))))
 
 
-def read_scenes() -> list[ReferenceScene]:
-    """Every scene of the file."""
+def read_scenes(file: Path = SCENES) -> list[ReferenceScene]:
+    """Every scene of a file."""
     scenes = []
-    for entry in json.loads(SCENES.read_text())["scenes"]:
+    for entry in json.loads(file.read_text())["scenes"]:
         raw = entry["scene"]
         sides = {"left": "x0", "right": "x1", "front": "y0", "back": "y1"}
         tank = Tank(
