@@ -181,7 +181,7 @@ def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] =
     points : array, shape (n, 3)
         x, y and depth below the surface; a negative depth is above the water. [m]
     weightings : sequence of str
-        Keys such as "ppfd", "blue", "lux", "usable_z1".
+        Keys such as "ppfd", "blue", "lux", "usable_mean".
 
     Returns
     -------

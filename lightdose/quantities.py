@@ -111,10 +111,13 @@ QUANTITIES: Final = (
     Quantity("lux", "lux", "lx", "683.002 lm/W x integral of irradiance x V(lambda)", "CIE 018:2019"),
     Quantity(
         "usable",
-        "absorption index",
+        "usable share",
         "fraction of DLI",
-        "PPFD weighted by relative absorption of zooxanthellae, as a share; span of four curves; not growth",
-        "after Morel 1978 (from memory); curves modelled by us, spectra/zooxanthella",
+        "PPFD weighted by what symbionts use of each wavelength, as a share: mean of five published curves, "
+        "lowest and highest of nine; not growth",
+        "Halldal 1968, Kuhl et al. 1995, Prezelin 1976, Wangpraseurt et al. 2014 and four curves without a "
+        "full citation, by open-AIMS Light_calcs: spectra/zooxanthella/published.csv; such a share: Morel "
+        "1978 (from memory)",
     ),
     Quantity(
         "hours_at_pmax",

@@ -18,11 +18,11 @@ from lightdose.model.comparison import Appearance, LooksAndGets
 from lightdose.model.results import Analysis
 from lightdose.quantities import BANDS
 
-DEFAULT_CURVE = "usable_z1"
+DEFAULT_CURVE = "usable_mean"
 NO_LIGHT = "Colour or intensity: no light of today reaches a place here, so there is nothing to compare."
 NOT_GROWTH = (
-    "The absorption index is the share of PPFD that symbionts can absorb; it is not growth. What can be "
-    "changed further is not yet what a coral answers to."
+    "The usable share is what symbionts use of the PPFD by nine published curves; it is not growth. What can "
+    "be changed further is not yet what a coral answers to."
 )
 BOUNDED = (
     "At equal photons, published trials show smaller and less consistent effects of colour than of dose, as "
@@ -41,8 +41,8 @@ def colour_finding(record: ColourOrIntensity) -> str:
         return f"The colour of this light cannot be changed at equal photons; its dose can, {dose} times"
     ratio = number(colour, 3)
     if record.larger == "colour":
-        return f"Here colour can be changed more than dose: absorption index {ratio} times, dose {dose} times"
-    return f"Here dose can be changed more than colour: dose {dose} times, absorption index {ratio} times"
+        return f"Here colour can be changed more than dose: usable share {ratio} times, dose {dose} times"
+    return f"Here dose can be changed more than colour: dose {dose} times, usable share {ratio} times"
 
 
 def colour_sentences(record: ColourOrIntensity | None) -> list[str]:
@@ -82,11 +82,11 @@ def _span_sentence(record: ColourOrIntensity, span: IndexSpan, name: str) -> str
     ratio = span.ratio(DEFAULT_CURVE)
     today = f"today {record.today_index[DEFAULT_CURVE]:.2f}"
     if ratio is not None and ratio < NEARLY_ONE:
-        return f"{name}: absorption index {low:.2f} whatever the levels: the colour cannot be changed."
+        return f"{name}: usable share {low:.2f} whatever the levels: the colour cannot be changed."
     ratios = [r for r in map(span.ratio, span.spans) if r is not None]
     others = f"; by the other curves {times((min(ratios), max(ratios)))}" if ratios else ""
     factor = "-" if ratio is None else number(ratio, 3)
-    text = f"{name}: absorption index {low:.2f}-{high:.2f}, {factor} times{others}; {today}."
+    text = f"{name}: usable share {low:.2f}-{high:.2f}, {factor} times{others}; {today}."
     if span is record.without_warnings and record.today_warnings:
         text += f" Today's mix is none of them: it lacks {', '.join(record.today_warnings)}."
     return text
@@ -161,7 +161,7 @@ def with_colour(answer: Answer, record: ColourOrIntensity | None) -> Answer:
 
 
 def colour_json(record: ColourOrIntensity | None) -> dict[str, Any] | None:
-    """Spans of the absorption index and of dose at one place; None where there is no light."""
+    """Spans of the usable share and of dose at one place; None where there is no light."""
     if record is None:
         return None
     return {
@@ -170,7 +170,7 @@ def colour_json(record: ColourOrIntensity | None) -> dict[str, Any] | None:
         "peak_ppfd_umol_m2_s": record.peak_ppfd_umol_m2_s,
         "channels": record.channels,
         "today": {
-            "absorption_index": dict(record.today_index),
+            "usable_share": dict(record.today_index),
             "warnings": list(record.today_warnings),
             "output": record.today_output,
             "dli_mol_m2_d": record.today_dli,
@@ -191,9 +191,9 @@ def colour_json(record: ColourOrIntensity | None) -> dict[str, Any] | None:
 
 def _span(span: IndexSpan) -> dict[str, Any]:
     if span.spans is None:
-        return {"absorption_index": None, "ratio": None, "why_none": span.why_none}
+        return {"usable_share": None, "ratio": None, "why_none": span.why_none}
     return {
-        "absorption_index": {curve: list(ends) for curve, ends in span.spans.items()},
+        "usable_share": {curve: list(ends) for curve, ends in span.spans.items()},
         "ratio": {curve: span.ratio(curve) for curve in span.spans},
         "why_none": None,
     }

@@ -53,9 +53,10 @@ STEEP: Final = 1.25
 """A rise beyond this in one go calls for `acclimate`: common practice, no published source."""
 
 NOT_GROWTH: Final = (
-    "Absorption index: what pigments can take up, not growth. At equal photons, published growth was about "
-    "equal under blue and under white light, as long as blue is there and red does not dominate "
-    "[Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009; Wijgerde et al. 2014, PLoS ONE 9:e92781]."
+    "Usable share: what symbionts use by nine published curves, not growth. At equal photons, published "
+    "growth was about equal under blue and under white light, as long as blue is there and red does not "
+    "dominate [Kinzie, Jokiel & York 1984, Mar Biol, 10.1007/BF00393009; Wijgerde et al. 2014, "
+    "PLoS ONE 9:e92781]."
 )
 COMMON_CANCELS: Final = (
     "The two differ in programmes alone, so what is not known of fixtures, tank and water is common to both: "
@@ -192,7 +193,7 @@ OF_SIDE: Final = (
           what="CIE 1931, at the peak"),
     Field("cct_k", "CCT", _seen(lambda seen: seen.appearance.cct_k), unit="K",
           what="correlated colour temperature, empty where it means nothing"),
-    Field("usable_fraction", "absorption index", _usable, what="absorption index, not growth"),
+    Field("usable_fraction", "usable share", _usable, what="usable share, not growth"),
 )
 """Figures of one side that stand in the CSV for both."""
 
@@ -224,10 +225,10 @@ FIELDS: Final = (
           show=_times, at=_in(corals=6, splits=3, sites=4)),
     Field("ln_time", "hours\ntimes", _split("ln_time"), what="ln of the ratio of peak-equivalent hours",
           show=_times, at=_in(corals=7, splits=4, sites=5)),
-    Field("ln_colour", "colour by\nabsorption index", _split("ln_colour"),
+    Field("ln_colour", "colour by\nusable share", _split("ln_colour"),
           show=lambda span: colour_factor(span), at=_in(splits=5, sites=6),
           parts=tuple((f"ln_colour{end}",
-                f"ln of the ratio of absorption indices, not growth: {curve}") for end, curve in CURVES)),
+                f"ln of the ratio of usable shares, not growth: {curve}") for end, curve in CURVES)),
     Field("ln_total", "ln of usable doses", _split("ln_total"),
           what="ln of the ratio of usable doses = ln_dli + ln_colour"),
     said("sites", "site", lambda p: p.both(lambda side: side.place.name), kind="string", fold=True,

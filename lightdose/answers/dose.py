@@ -27,7 +27,7 @@ from lightdose.answers.verdicts import (
     within_words,
     worst_first,
 )
-from lightdose.answers.words import DLI_UNIT, count, number, percent, range_text, typed_path
+from lightdose.answers.words import DLI_UNIT, USABLE_SHARE, count, number, percent, range_text, typed_path
 from lightdose.errors import literal
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
@@ -295,8 +295,8 @@ def sites_section(analysis: Analysis, unit: LengthUnit) -> Section:
         "Of what colour: photons of the day in each band",
         FIELDS,
         rows,
-        note="Absorption index: share of the photons of 400-700 nm that zooxanthellae can absorb, by curve "
-        "z1, with the span of four curves modelled by us; it is not growth.",
+        note=f"U{USABLE_SHARE[1:]}: what symbionts use of the photons of 400-700 nm; the "
+        "default is the mean of the five curves with a named study. Below 420 nm the curves disagree.",
     )
     shown = (amount, Section("Colour", (colours,), paper=False)) if rows else ()
     return Section("The light at each site", shown, "sites", "Sites", brief=False)

@@ -62,7 +62,8 @@ TRIALS: Final = (
     "10.1007/s00338-023-02348-w, abstract), Pocillopora acuta did well at 4.5-10.8 (PMC7673984)."
 )
 ALGAE_PEAK: Final = (
-    "The algae absorb most strongly near 465 nm (Wangpraseurt et al. 2014, PLoS ONE 9:e112809)"
+    "The algae use blue of 440-470 nm best (mean of five published curves, from Halldal 1968 to Wangpraseurt "
+    "et al. 2014)"
 )
 MEMORY: Final = "from memory"
 FINDINGS: Final = 3

@@ -8,9 +8,11 @@ from typing import Any, Final
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Column, Point, Points, Say, Section, Table
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said
-from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, ascii_unit, number, range_text
+from lightdose.answers.light import CURVES
+from lightdose.answers.words import DLI_UNIT, PPFD_UNIT, USABLE_SHARE, ascii_unit, number, range_text
+from lightdose.model.results import Span
 from lightdose.model.setup import CoralGroup, CoralName
-from lightdose.model.spectrum import SpectrumMetrics
+from lightdose.model.spectrum import PIGMENT_MODELS, USABLE_CURVES, SpectrumMetrics
 from lightdose.quantities import BANDS, GRID_END_NM, GRID_START_NM, PPFD_BAND
 
 STATEMENT: Final = (
@@ -135,7 +137,7 @@ def _facts(group: CoralGroup, *, names: bool) -> list[str]:
     return [fact for fact in facts if fact]
 
 
-CURVES: Final = ("z1", "z2", "z4", "tissue")
+ALL_CURVES: Final = (*USABLE_CURVES, *PIGMENT_MODELS)
 LUX_EXAMPLE: Final = 1000
 
 
@@ -155,14 +157,25 @@ def _xy(index: int) -> Callable[[SpectrumMetrics], str | None]:
     return lambda one: None if one.chromaticity_xy is None else f"{one.chromaticity_xy[index]:.4f}"
 
 
-def _index(one: SpectrumMetrics) -> str | None:
-    index = one.usable_fraction.get("z1")
-    return None if index is None else f"{index:.2f}"
+def _usable(one: SpectrumMetrics) -> Span | None:
+    """By the mean of five published curves, lowest and highest of nine; None without light that counts."""
+    default, *shares = (one.usable_fraction[curve] for curve in USABLE_CURVES)
+    known = [share for share in shares if share is not None]
+    return None if default is None else Span(default, min(known), max(known))
+
+
+def _default(one: SpectrumMetrics) -> str | None:
+    span = _usable(one)
+    return None if span is None else f"{span.default:.2f}"
 
 
 def _span(one: SpectrumMetrics) -> str | None:
-    span = [value for value in one.usable_fraction.values() if value is not None]
-    return f"{min(span):.2f}-{max(span):.2f}" if span else None
+    span = _usable(one)
+    return None if span is None else f"{span.low:.2f}-{span.high:.2f}"
+
+
+def _by(curve: str) -> Callable[[SpectrumMetrics], float | None]:
+    return lambda one: one.usable_fraction[curve]
 
 
 _LETTERS: Final = tuple(f"chromaticity_{axis}" for axis in "xy")
@@ -185,10 +198,11 @@ SPECTRUM_FIELDS: Final = (
     Field("outside_400_700_fraction", f"beyond 400-700, % of {GRID_START_NM}-{GRID_END_NM}",
           lambda one: one.outside_400_700_fraction, show=_percent, what="share of the photons of 300-800 nm",
           at={"spectra": 5}),
-    Field("usable_fraction", "absorption index", lambda one: one.usable_fraction,
-          parts=tuple((f"usable_fraction_{c}", f"absorption index, curve {c}, not growth") for c in CURVES)),
-    said("index", "absorption index", _index, at={"spectra": 6}),
-    said("span", "its range, four curves", _span, at={"spectra": 7}),
+    Field("usable_fraction", "usable share", _usable,
+          parts=tuple((f"usable_fraction{end}", f"usable share, not growth: {what}") for end,
+                what in CURVES)),
+    said("share", "usable share", _default, at={"spectra": 6}),
+    said("span", "its range, nine curves", _span, at={"spectra": 6.2}),
     Field("chromaticity_xy", "CIE 1931 x, y", lambda one: one.chromaticity_xy,
           parts=tuple((name, "CIE 1931") for name in _LETTERS)),
     said("x", "CIE 1931 x", _xy(0), at={"spectra": 8}),
@@ -200,36 +214,55 @@ SPECTRUM_FIELDS: Final = (
     Field("notes", "notes", lambda one: one.notes, kind="string",
           what="what was done to the table, and what it cannot tell"),
 )
+BY_CURVE: Final = (
+    Field("usable_fraction_by_curve", "usable share by curve", lambda one: one.usable_fraction,
+          parts=tuple((f"usable_fraction_{c}", f"usable share, curve {c}, not growth") for c in ALL_CURVES)),
+    *(said(c, f"  {c.replace('_', ' ')}", _by(c), show=lambda share: f"{share:.2f}",
+          at={"spectra": 6.5}) for c in ALL_CURVES[1:]),
+)
 # fmt: on
+PIGMENTS: Final = (
+    "z1, z2, z4 and tissue are models of ours from pigments, for comparison; they are not in the range"
+)
 
 
 def spectrum_answer(
-    spectra: Sequence[SpectrumMetrics], names: Sequence[str], inputs: Mapping[str, str]
+    spectra: Sequence[SpectrumMetrics],
+    names: Sequence[str],
+    inputs: Mapping[str, str],
+    *,
+    all_weightings: bool = False,
 ) -> Answer:
-    """Every figure of every spectrum, one column a spectrum; ``inputs`` are its files with their sha256."""
+    """Every figure of every spectrum, one column a spectrum; ``inputs`` are its files with their sha256.
+
+    With ``all_weightings`` the usable share by every published curve and by our pigment models too, which the
+    spectra then know.
+    """
+    fields = (*SPECTRUM_FIELDS, *BY_CURVE) if all_weightings else SPECTRUM_FIELDS
     notes = tuple(Point(note, name) for name, one in zip(names, spectra, strict=True) for note in one.notes)
     return Answer(
         "spectrum",
         (
-            _side_by_side(spectra, names),
+            _side_by_side(fields, spectra, names),
             *([Points(notes)] if notes else []),
-            Say("absorption index: share that zooxanthellae can absorb; not growth", "note"),
+            Say(USABLE_SHARE, "note"),
+            *([Say(PIGMENTS, "note")] if all_weightings else []),
             Say(_closing(spectra, names), "verdict"),
         ),
-        lambda: _body(spectra),
-        sheet=Sheet(SPECTRUM_FIELDS, spectra),
+        lambda: _body(fields, spectra),
+        sheet=Sheet(fields, spectra),
         inputs=inputs,
     )
 
 
-def _body(spectra: Sequence[SpectrumMetrics]) -> dict[str, Any]:
+def _body(fields: Sequence[Field], spectra: Sequence[SpectrumMetrics]) -> dict[str, Any]:
     bands = {band.key: [band.low_nm, band.high_nm] for band in (PPFD_BAND, *BANDS)}
-    return {"bands_nm": bands, "spectra": [as_json(SPECTRUM_FIELDS, one) for one in spectra]}
+    return {"bands_nm": bands, "spectra": [as_json(fields, one) for one in spectra]}
 
 
-def _side_by_side(spectra: Sequence[SpectrumMetrics], names: Sequence[str]) -> Table:
+def _side_by_side(fields: Sequence[Field], spectra: Sequence[SpectrumMetrics], names: Sequence[str]) -> Table:
     """A row a figure; absolute ones have none among spectra that are all relative."""
-    shown = sorted((f for f in SPECTRUM_FIELDS if "spectra" in f.at), key=lambda f: f.at["spectra"])
+    shown = sorted((f for f in fields if "spectra" in f.at), key=lambda f: f.at["spectra"])
     rows = [(f, [str(f.shown(one)) for one in spectra]) for f in shown]
     told = [(f, cells) for f, cells in rows if f.at["spectra"] > 1 or any(c != NONE for c in cells)]
     heads = tuple(f"{f.head} {ascii_unit(f.unit)}".strip() for f, _ in told)

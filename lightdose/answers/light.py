@@ -152,9 +152,9 @@ def _ends(
 
 # fmt: off
 CURVES: Final = (
-    ("", "default curve"),
-    ("_low", "lowest of four absorption curves"),
-    ("_high", "highest of four absorption curves"),
+    ("", "mean of five published curves"),
+    ("_low", "lowest of nine published curves"),
+    ("_high", "highest of nine published curves"),
 )
 
 NAMES: Final = (
@@ -197,15 +197,15 @@ LIGHT: Final = (
                 f"photons of {b.low_nm:g}-{b.high_nm:g} nm") for b in BANDS)),
     *(said(b.key, f"{b.name} {b.low_nm:g}-{b.high_nm:g}", _band(b.key), unit=MOL,
           at={"colour": 2}) for b in BANDS),
-    Field("usable_fraction", "absorption index (range)", lambda r: r.analysis.usable_fraction(r.receiver),
+    Field("usable_fraction", "usable share (range)", lambda r: r.analysis.usable_fraction(r.receiver),
           "usable", show=_share_span, unit=" ", at={"sites": 3, "colour": 3},
-          parts=tuple((f"usable_fraction{end}", f"absorption index, not growth: {what}") for end,
+          parts=tuple((f"usable_fraction{end}", f"usable share, not growth: {what}") for end,
                 what in CURVES)),
-    Field("usable_dose_mol_m2_d", "absorbable dose (range)",
+    Field("usable_dose_mol_m2_d", "usable dose (range)",
           lambda r: r.analysis.usable_dose_mol_m2_d(r.receiver), unit=MOL, show=_span, at={"colour": 4},
-          what="photons weighted by absorption",
-          parts=tuple((f"usable_dose{end}_mol_m2_d", f"photons weighted by absorption: {what}") for end,
-                what in CURVES)),
+          what="photons weighted by what symbionts use",
+          parts=tuple((f"usable_dose{end}_mol_m2_d",
+                f"photons weighted by what symbionts use: {what}") for end, what in CURVES)),
     Field("interval_95", "95 %", lambda r: r.intervals, csv=False),
     Field("interval_95_dli", "DLI, 95 %", lambda r: r.interval("dli"), "dli", show=interval_text, key="",
           at={"corals": 6, "certainty": 6, "sites": 8},

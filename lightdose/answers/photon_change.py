@@ -61,7 +61,7 @@ def _word(ratio: float, more: str, less: str, same: str, write: Callable[[float]
 
 
 def colour_factor(span: Span | None) -> str:
-    """The ratio of absorption indices with its span, "-" without one."""
+    """The ratio of usable shares with its span, "-" without one."""
     if span is None:
         return "-"
     middle, low, high = (cell_factor(math.exp(x)) for x in (span.default, span.low, span.high))
@@ -69,8 +69,8 @@ def colour_factor(span: Span | None) -> str:
 
 
 def change_sentence(change: PlaceChange) -> str:
-    """Photons first: "1.8 times the photons: brighter 1.5, longer 1.2; colour by absorption index ..."."""
+    """Photons first: "1.8 times the photons: brighter 1.5, longer 1.2; colour by usable share ..."."""
     words = photon_words(change)
     if change.split.ln_colour is None:
         return words
-    return f"{words}; colour by absorption index {colour_factor(change.split.ln_colour)}, not growth"
+    return f"{words}; colour by usable share {colour_factor(change.split.ln_colour)}, not growth"

@@ -22,6 +22,9 @@ STATE_WORDS: Final[Mapping[DliState, str]] = {
     "not_judged": "not judged by light",
 }
 
+USABLE_SHARE: Final = "usable share (lowest-highest of nine published curves), not growth"
+"""How the share of light that symbionts use is called; its default is the mean of five of the curves."""
+
 DLI_UNIT: Final = "mol/m2/day"
 PPFD_UNIT: Final = "umol/m2/s"
 DLI_UNIT_TYPESET: Final = "mol m⁻² d⁻¹"

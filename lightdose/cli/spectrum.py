@@ -27,7 +27,12 @@ LIBRARY = "library:"
     type=click.Choice(["power", "photons"]),
     help="What the values are, where a file's header does not say.",
 )
-def command(_: Ask, files: tuple[str, ...], quantity: Quantity | None) -> Answer:
+@click.option(
+    "--all-weightings",
+    is_flag=True,
+    help="The usable share by each published curve, and by our pigment models for comparison.",
+)
+def command(_: Ask, files: tuple[str, ...], quantity: Quantity | None, all_weightings: bool) -> Answer:
     """Photon figures of spectrum files or library entries, side by side.
 
     \b
@@ -40,14 +45,15 @@ def command(_: Ask, files: tuple[str, ...], quantity: Quantity | None) -> Answer
     """
     from lightdose.answers.library import spectrum_answer
     from lightdose.files.input_files import sha256_of
-    from lightdose.files.library import node_tables
+    from lightdose.files.library import all_weighting_tables, node_tables
     from lightdose.physics.spectrum_metrics import spectrum_metrics
 
     read = _read_all(files, quantity)
     names = [name for name, _, _ in read]
-    figures = [spectrum_metrics(file, spectrum, node_tables()) for _, file, spectrum in read]
+    tables = all_weighting_tables() if all_weightings else node_tables()
+    figures = [spectrum_metrics(file, spectrum, tables) for _, file, spectrum in read]
     inputs = {file: sha256_of(file) for _, file, _ in read if not file.startswith(LIBRARY)}
-    answer = spectrum_answer(figures, names, inputs)
+    answer = spectrum_answer(figures, names, inputs, all_weightings=all_weightings)
     return replace(answer, pictures=lambda: [_overlay(names, [spectrum for _, _, spectrum in read])])
 
 

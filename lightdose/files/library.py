@@ -10,12 +10,14 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 from lightdose.errors import Problem, SpectrumError
+from lightdose.files.symbiont_curves import pigment_models, published_curves
 from lightdose.model.record import FloatArray, read_only
 from lightdose.model.spectrum import (
     GRID_EDGES_NM,
@@ -32,12 +34,8 @@ from lightdose.model.spectrum import (
     SpectrumMix,
 )
 from lightdose.near_names import near_names
-from lightdose.quantities import PPFD_BAND
 
 _PACKAGE = Path(__file__).resolve().parent.parent
-_ZOOXANTHELLA_START_NM, _ZOOXANTHELLA_END_NM = 380.0, 750.0
-_TISSUE_ABSORPTANCE_AT_675_NM = 0.8  # intact tissue, grey bound: our choice
-
 _WHITE_SHORT_NM, _WHITE_SHORT_SHARE = 490.0, 0.03
 _WHITE_LONG_NM, _WHITE_LONG_SHARE = 570.0, 0.10
 """More power than these shares below the one and above the other wavelength counts as white: our choice."""
@@ -99,15 +97,11 @@ def daylight_d65() -> SpectralDistribution:
 def reference_tables() -> ReferenceTables:
     """The tables that every run needs, at the centres of the working grid's cells."""
     nodes = node_tables()
-    inside = (PPFD_BAND.low_nm < GRID_NM) & (PPFD_BAND.high_nm > GRID_NM)
     return ReferenceTables(
         photopic=_at_cell_centres(nodes.photopic),
         colour_matching=read_only([_at_cell_centres(t) for t in nodes.colour_matching]),
         pure_water_absorption_per_m=_own_table("water", "pure_water").on_grid(),
-        zooxanthella={
-            name: read_only(np.where(inside, _zero_outside(table, GRID_NM), 0.0))
-            for name, table in nodes.zooxanthella.items()
-        },
+        usable={name: _zero_outside(table, GRID_NM) for name, table in nodes.usable.items()},
     )
 
 
@@ -121,8 +115,15 @@ def node_tables() -> NodeTables:
             _own_table("vision", "cie1931_y"),
             _own_table("vision", "cie1931_z"),
         ),
-        zooxanthella=_zooxanthella_curves(),
+        usable=published_curves(data_file("zooxanthella", "published.csv")),
     )
+
+
+def all_weighting_tables() -> NodeTables:
+    """The same with our pigment models beside the published curves, for comparison."""
+    known = node_tables()
+    models = pigment_models(data_file("zooxanthella", "gaussians.csv"))
+    return replace(known, usable={**known.usable, **models})
 
 
 @cache
@@ -196,30 +197,6 @@ def _at_cell_centres(table: SpectralTable) -> FloatArray:
     edges = np.arange(GRID_EDGES_NM[0] - 1, GRID_EDGES_NM[-1] + 2)
     w = _zero_outside(table, edges)
     return read_only(np.clip((9 * (w[1:-2] + w[2:-1]) - w[:-3] - w[3:]) / 16, 0.0, None))
-
-
-def _zooxanthella_curves() -> dict[str, SpectralTable]:
-    """The curves z1, z2, z4 from their Gaussians, and the grey bound of intact tissue after z1.
-
-    Each is divided by its own maximum; tissue is 1 - exp(-k z1) with 80 % absorbed at 675 nm.
-    """
-    nodes = np.arange(_ZOOXANTHELLA_START_NM, _ZOOXANTHELLA_END_NM + 1)
-    rows = [
-        line.split(",")
-        for line in data_file("zooxanthella", "gaussians.csv").read_text(encoding="utf-8").splitlines()
-        if not line.startswith(("#", "curve"))
-    ]
-    curves: dict[str, SpectralTable] = {}
-    for name in dict.fromkeys(row[0] for row in rows):
-        height, centre_nm, fwhm_nm = np.array([r[1:] for r in rows if r[0] == name], dtype=np.float64).T
-        offset = (nodes[:, None] - centre_nm) / fwhm_nm
-        value = np.exp(-4 * np.log(2) * offset**2) @ height
-        curves[name] = SpectralTable(name, nodes, value / value.max())
-    z1 = curves["z1"].values
-    depth = -np.log(1 - _TISSUE_ABSORPTANCE_AT_675_NM) / z1[int(675 - _ZOOXANTHELLA_START_NM)]
-    absorptance = 1 - np.exp(-depth * z1)
-    curves["tissue"] = SpectralTable("tissue", nodes, absorptance / absorptance.max())
-    return curves
 
 
 @cache

@@ -98,9 +98,9 @@ def match_places(
 
     Source
     ------
-    Least squares on photon doses; weight: absorption index z1, modelled by us. Look: CIE 015:2018 x, y of the
-    summed emission, channels weighted by their hours. The day's shape is the PPFD at the places here,
-    relative to its peak (mean over the pairs).
+    Least squares on photon doses; weight: usable share, mean of five published curves. Look: CIE 015:2018
+    x, y of the summed emission, channels weighted by their hours. The day's shape is the PPFD at the places
+    here, relative to its peak (mean over the pairs).
     """
     _check_light(here, there, pairs)
     bands = _ten_nm(there, [p.receiver_there for p in pairs])
@@ -193,7 +193,7 @@ def _ten_nm(analysis: Analysis, receivers: Sequence[int]) -> FloatArray:
 
 
 def _band_weight(tables: ReferenceTables) -> FloatArray:
-    usable = weighting_matrix(tables, ("usable_z1",)).matrix[0]
+    usable = weighting_matrix(tables, ("usable_mean",)).matrix[0]
     weight: FloatArray = np.maximum(usable.reshape(-1, BAND_WIDTH_NM).mean(axis=1), LEAST_BAND_WEIGHT)
     return weight
 

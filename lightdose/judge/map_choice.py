@@ -361,6 +361,7 @@ EVIDENCE: Final = (
     ),
     Evidence("against", "longer wavelengths raised the growth of Acropora", _ACROPORA),
     Evidence("against", "corals did better under bluer lamps", _SCHLACHER),
+    Evidence("against", "symbionts in culture absorb blue of 465 nm most", _WANGPRASEURT),
     Evidence("against", "ultraviolet at 380 nm lowers calcification", _ROTH),
     Evidence(
         "against",

@@ -249,7 +249,7 @@ def _around(spans: Sequence[tuple[float, float]]) -> tuple[float, float] | None:
 
 @dataclass(frozen=True)
 class IndexSpan:
-    """Least and highest absorption index over a set of mixes, by absorption curve ("usable_z1", ...).
+    """Least and highest usable share over a set of mixes, by curve ("usable_mean", ...).
 
     ``spans`` is None where no mix of the set gives today's peak; ``why_none`` then says why.
     """
@@ -284,7 +284,7 @@ class ColourOrIntensity:
     place : the coral, or the site where there is none
     peak_ppfd_umol_m2_s : today's; every mix gives as many photons
     channels : channels that light the place
-    today_index : absorption index of today's mix at the peak, by curve
+    today_index : usable share of today's mix at the peak, by curve
     warnings : what a mix without a warning has
     today_warnings : what of the mix warnings today's own mix at the peak does not pass
     all_mixes, without_warnings : spans of the index

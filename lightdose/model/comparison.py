@@ -95,7 +95,7 @@ class Split:
 
     Attributes
     ----------
-    ln_total : usable doses, curve z1
+    ln_total : usable doses, the default
     ln_dli : photons of the day, 400-700 nm
     ln_intensity : peak PPFD
     ln_time : hours at the peak that give the same dose

@@ -10,6 +10,7 @@ from lightdose.model.advice import Advice
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import USABLE_CURVES
 from lightdose.quantities import BANDS
 
 DliState = Literal["far_below", "below", "within", "above", "far_above", "not_judged"]
@@ -155,8 +156,8 @@ class DirectView:
 BasisKey = Literal["measured", "data sheet", "typical values"]
 PeakState = Literal["low", "within", "high"]
 
-USABLE_KEYS = ("usable_z1", "usable_z2", "usable_z4", "usable_tissue")
-"""Weightings by symbiont absorption; the first is the default, all of them span it."""
+USABLE_KEYS = tuple(f"usable_{curve}" for curve in USABLE_CURVES)
+"""Weightings by what symbionts use; the first is the default, the others span it."""
 
 
 @dataclass(frozen=True)
@@ -375,9 +376,9 @@ class Analysis:
         return {k: v / dli if dli > 0 else math.nan for k, v in self.band_dose_mol_m2_d(receiver).items()}
 
     def usable_dose_mol_m2_d(self, receiver: int) -> Span:
-        """Photons weighted by symbiont absorption: curve z1, with the span of all curves. [mol m-2 d-1]"""
-        doses = [self._weighted(receiver, key) for key in USABLE_KEYS]
-        return Span(doses[0], min(doses), max(doses))
+        """Photons weighted by what symbionts use: mean of five curves, span of nine. [mol m-2 d-1]"""
+        default, *curves = (self._weighted(receiver, key) for key in USABLE_KEYS)
+        return Span(default, min(curves), max(curves))
 
     def usable_fraction(self, receiver: int) -> Span | None:
         """Usable dose as a share of the DLI, None where there is no light."""

@@ -168,6 +168,30 @@ class SpectralTable:
         return read_only(np.interp(GRID_NM, self.wavelength_nm, self.values))
 
 
+NAMED_CURVES = (
+    "favia_action",
+    "acropora_action",
+    "dinoflagellate_low_light_action",
+    "dinoflagellate_high_light_action",
+    "symbiodinium_absorption",
+)
+"""Published curves of what symbionts use, each from a named study; their mean is the default."""
+
+MEAN_CURVE = "mean"
+USABLE_CURVES = (
+    MEAN_CURVE,
+    *NAMED_CURVES,
+    "chlorophyll_default",
+    "symbiodinium_blue_grown",
+    "symbiodinium_red_grown",
+    "symbiodinium_green_grown",
+)
+"""The default, and the nine published curves that span it."""
+
+PIGMENT_MODELS = ("z1", "z2", "z4", "tissue")
+"""Curves modelled by us from pigments, for comparison only."""
+
+
 @dataclass(frozen=True, eq=False)
 class ReferenceTables:
     """The published and modelled tables that every run needs, at the centres ``GRID_NM``, shape (500,) each.
@@ -177,14 +201,14 @@ class ReferenceTables:
     photopic : V(lambda), 0-1
     colour_matching : array, shape (3, 500); CIE 1931 x, y, z
     pure_water_absorption_per_m : base e. [m-1]
-    zooxanthella : name of curve ("z1", "z2", "z4", "tissue") -> relative absorption per photon, maximum 1,
-        zero outside 400-700 nm
+    usable : name of curve, those of ``USABLE_CURVES`` -> relative use per photon, at most 1, zero outside
+        400-700 nm
     """
 
     photopic: FloatArray
     colour_matching: FloatArray
     pure_water_absorption_per_m: FloatArray
-    zooxanthella: Mapping[str, FloatArray]
+    usable: Mapping[str, FloatArray]
 
 
 @dataclass(frozen=True, eq=False)
@@ -195,12 +219,12 @@ class NodeTables:
     ----------
     photopic : V(lambda), 1 nm
     colour_matching : CIE 1931 x, y, z, 1 nm
-    zooxanthella : name of curve -> relative absorption per photon, 1 nm, 380-750 nm
+    usable : name of curve -> relative use per photon, 0.5 nm, 400-700 nm
     """
 
     photopic: SpectralTable
     colour_matching: tuple[SpectralTable, SpectralTable, SpectralTable]
-    zooxanthella: Mapping[str, SpectralTable]
+    usable: Mapping[str, SpectralTable]
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,7 +233,7 @@ class Weightings:
 
     Attributes
     ----------
-    keys : n names such as "ppfd", "blue", "lux", "usable_z1"
+    keys : n names such as "ppfd", "blue", "lux", "usable_mean"
     matrix : array, shape (n, 500); quantity per umol m-2 s-1 of photons in that cell
     """
 

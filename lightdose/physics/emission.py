@@ -16,6 +16,7 @@ from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.spectrum import (
     GRID_EDGES_NM,
     GRID_NM,
+    USABLE_CURVES,
     ChannelSpectrum,
     LedPeak,
     ReferenceTables,
@@ -170,10 +171,7 @@ DOSE_WEIGHTINGS = (
     "far_red",
     "below_390",
     "lux",
-    "usable_z1",
-    "usable_z2",
-    "usable_z4",
-    "usable_tissue",
+    *(f"usable_{curve}" for curve in USABLE_CURVES),
 )
 
 TEN_NM_WEIGHTINGS = tuple(f"nm_{low}_{low + 10}" for low in range(GRID_START_NM, GRID_END_NM, 10))
@@ -190,7 +188,7 @@ def weighting_matrix(tables: ReferenceTables, keys: Sequence[str] = DOSE_WEIGHTI
     """The rows that turn photons per cell into quantities: ``weigh`` multiplies by them.
 
     ppfd 400-700 nm; photons 300-800 nm; the colour bands of ``quantities``; below_390; lux; usable_* PPFD
-    weighted by relative absorption of zooxanthellae; nm_400_410 and the like, photons of those 10 nm;
+    weighted by what symbionts use of it, relative; nm_400_410 and the like, photons of those 10 nm;
     cie_x, cie_y, cie_z tristimulus values.
 
     Parameters
@@ -209,8 +207,8 @@ def weighting_matrix(tables: ReferenceTables, keys: Sequence[str] = DOSE_WEIGHTI
 
     Source
     ------
-    Bands: see ``quantities``. Lux: CIE 018:2019. Tristimulus values: CIE 015:2018. Usable light: after Morel
-    1978 (from memory), curves modelled by us (spectra/zooxanthella).
+    Bands: see ``quantities``. Lux: CIE 018:2019. Tristimulus values: CIE 015:2018. Usable light: nine
+    published action and absorption spectra (spectra/zooxanthella/published.csv).
     """
     return Weightings(tuple(keys), np.array([_row(key, tables) for key in keys]).reshape(len(keys), -1))
 
@@ -245,11 +243,11 @@ def _row(key: str, tables: ReferenceTables) -> FloatArray:
     if key in TEN_NM_WEIGHTINGS:
         _, low, high = key.split("_")
         return cells_in_band(float(low), float(high))
-    curve = tables.zooxanthella.get(key.removeprefix("usable_"))
+    curve = tables.usable.get(key.removeprefix("usable_"))
     if key.startswith("usable_") and curve is not None:
         return curve
     named = (name for name in DOSE_WEIGHTINGS if not name.startswith("usable_"))
-    known = [*named, *(f"usable_{name}" for name in tables.zooxanthella)]
+    known = [*named, *(f"usable_{name}" for name in tables.usable)]
     raise SpectrumError(f"there is no weighting {key!r}; known: {', '.join(known)}")
 
 

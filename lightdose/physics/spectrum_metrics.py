@@ -6,7 +6,7 @@ import numpy as np
 
 from lightdose.model.comparison import Appearance, LooksAndGets, Swatch, WhiteLight
 from lightdose.model.light import DayCurve, LightField
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray, dataclass, distinct
 from lightdose.model.spectrum import (
     GRID_NM,
     NodeTables,
@@ -279,8 +279,8 @@ def spectrum_metrics(
 
     Source
     ------
-    Bands: see ``quantities``. Lux: CIE 018:2019. Chromaticity: CIE 015:2018. Usable light: after Morel 1978
-    (from memory), curves modelled by us (spectra/zooxanthella).
+    Bands: see ``quantities``. Lux: CIE 018:2019. Chromaticity: CIE 015:2018. Usable light: nine
+    published action and absorption spectra (spectra/zooxanthella/published.csv).
     """
     nodes = photon_nodes(spectrum)
     wavelength, photons = nodes.wavelength_nm, nodes.photons_per_nm
@@ -304,8 +304,7 @@ def spectrum_metrics(
         },
         outside_400_700_fraction=_outside(nodes) / in_grid if in_grid > 0 else None,
         usable_fraction={
-            name: _usable(nodes, curve) / ppfd if per_ppfd else None
-            for name, curve in tables.zooxanthella.items()
+            name: _usable(nodes, curve) / ppfd if per_ppfd else None for name, curve in tables.usable.items()
         },
         chromaticity_xy=xy,
         cct_k=cct,
@@ -377,8 +376,14 @@ def _usable(nodes: PhotonNodes, curve: SpectralTable) -> float:
     wavelength, photons = cut_to_band(
         nodes.wavelength_nm, nodes.photons_per_nm, PPFD_BAND.low_nm, PPFD_BAND.high_nm
     )
-    weight = np.interp(wavelength, curve.wavelength_nm, curve.values, left=0.0, right=0.0)
-    return trapezoid(wavelength, photons * weight)
+    inside = (curve.wavelength_nm > wavelength[0]) & (curve.wavelength_nm < wavelength[-1])
+    nodes_nm = distinct(np.concatenate((wavelength, curve.wavelength_nm[inside])))
+    photon = np.interp(nodes_nm, wavelength, photons)
+    weight = np.interp(nodes_nm, curve.wavelength_nm, curve.values, left=0.0, right=0.0)
+    # Both are straight between these nodes, so their product is integrated exactly.
+    ends = 2 * (photon[:-1] * weight[:-1] + photon[1:] * weight[1:])
+    across = photon[:-1] * weight[1:] + photon[1:] * weight[:-1]
+    return float(np.diff(nodes_nm) @ (ends + across)) / 6
 
 
 def _resolution_notes(nodes: PhotonNodes) -> tuple[str, ...]:

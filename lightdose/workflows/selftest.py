@@ -32,7 +32,7 @@ from lightdose.model.fixture import (
 )
 from lightdose.model.light import DayCurve
 from lightdose.model.results import SelfCheck, SelfTest
-from lightdose.model.spectrum import GRID_NM, LedPeak
+from lightdose.model.spectrum import GRID_NM, MEAN_CURVE, LedPeak
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_light_integral, hours_at_pmax
 from lightdose.physics.emission import photon_distribution
@@ -47,7 +47,7 @@ _DLI_UNIT = "mol/m2/day"
 _LUX_UNIT = "lx per umol/m2/s"
 _FRESNEL = "Fresnel and Snell, Born & Wolf, Principles of Optics, 1.5; n = 1.333"
 _LEDS_NM = ((420, 15), (450, 20), (525, 33))
-"""Peak and full width at half maximum of the channels whose absorption index was recorded."""
+"""Peak and full width at half maximum of the channels whose usable share was recorded."""
 _POPE_FRY = "Pope & Fry 1997, Appl. Opt. 36:8710; the table shipped is another measurement"
 
 
@@ -134,14 +134,14 @@ def _water() -> list[SelfCheck]:
 
 
 def _symbionts() -> list[SelfCheck]:
-    """Mean absorption index of LED channels under the default curve."""
-    curve = node_tables().zooxanthella["z1"]
+    """Mean usable share of LED channels under the default curve."""
+    curve = node_tables().usable[MEAN_CURVE]
     weight = np.interp(GRID_NM, curve.wavelength_nm, curve.values, left=0, right=0)
-    source = "our own fit to published pigment recipes, as recorded when it was made"
+    source = "mean of five published curves, as computed from them apart from this program"
     found = {nm: float(photon_distribution(LedPeak(nm, width)) @ weight) for nm, width in _LEDS_NM}
     return [
-        SelfCheck(f"absorption index of {nm} nm", index, found[nm], "", 0.01 / index, "pinned", source)
-        for nm, index in ((420, 0.85), (450, 0.87), (525, 0.46))
+        SelfCheck(f"usable share of {nm} nm", index, found[nm], "", 0.02 / index, "published", source)
+        for nm, index in ((420, 0.79), (450, 0.95), (525, 0.59))
     ]
 
 

@@ -55,20 +55,20 @@ def change(brighter: float, longer: float, colour: tuple[float, float, float] = 
     [
         (
             change(1.5, 1.2, (1.0, 0.9, 1.2)),
-            "1.8 times the photons: brighter 1.5, longer 1.2; colour by absorption index 1.00 (0.90-1.20), "
+            "1.8 times the photons: brighter 1.5, longer 1.2; colour by usable share 1.00 (0.90-1.20), "
             "not growth",
         ),
         (
             change(0.5, 1.0),
-            "0.50 times the photons: dimmer 0.50, as long; colour by absorption index 1.00, not growth",
+            "0.50 times the photons: dimmer 0.50, as long; colour by usable share 1.00, not growth",
         ),
         (
             change(1.0, 0.75),
-            "0.75 times the photons: as bright, shorter 0.75; colour by absorption index 1.00, not growth",
+            "0.75 times the photons: as bright, shorter 0.75; colour by usable share 1.00, not growth",
         ),
         (
             change(1.0, 1.0, (0.8, 0.7, 0.9)),
-            "the same photons: as bright, as long; colour by absorption index 0.80 (0.70-0.90), not growth",
+            "the same photons: as bright, as long; colour by usable share 0.80 (0.70-0.90), not growth",
         ),
     ],
 )

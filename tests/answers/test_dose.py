@@ -187,7 +187,7 @@ def test_json_of_a_dark_site_has_null_and_no_nan() -> None:
 
 @pytest.mark.identity
 def test_json_channels_and_thirds_add_to_the_dose() -> None:
-    """The doses of the channels add to the DLI, and so do blue, green and red; usable spans four curves."""
+    """The doses of the channels add to the DLI, and so do blue, green and red; usable spans nine curves."""
     for site in result_of(made_analysis())["sites"]:
         bands = site["band_dose_mol_m2_d"]
         assert list(bands) == [b.key for b in BANDS]

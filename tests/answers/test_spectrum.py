@@ -7,7 +7,9 @@ from answers.printed import on_terminal, piped
 
 from lightdose.answers.answer import envelope
 from lightdose.answers.library import spectrum_answer
-from lightdose.model.spectrum import SpectrumMetrics
+from lightdose.model.spectrum import PIGMENT_MODELS, USABLE_CURVES, SpectrumMetrics
+
+EVERY = (*USABLE_CURVES, *PIGMENT_MODELS)
 
 
 def made(file: str, *, lux: float | None = 6.255, ppfd: float | None = None) -> SpectrumMetrics:
@@ -20,7 +22,7 @@ def made(file: str, *, lux: float | None = 6.255, ppfd: float | None = None) -> 
         lux_per_umol=lux,
         band_fraction={"uv_a": 0.0008, "blue": 0.999, "green": 0.001, "red": 0.0, "far_red": None},
         outside_400_700_fraction=0.27,
-        usable_fraction={"z1": 0.9, "z2": 0.8, "z4": 0.96, "tissue": 0.97},
+        usable_fraction={curve: 0.8 + 0.02 * n for n, curve in enumerate(EVERY)},
         chromaticity_xy=(0.158, 0.0173),
         cct_k=None,
         duv=-0.0007,
@@ -46,14 +48,14 @@ def test_table_shows_every_figure_with_its_unit_and_edges():
         "red 600-700, % of PPFD              0.0",
         "far red 700-800, % of PPFD            -",
         "beyond 400-700, % of 300-800       27.0",
-        "absorption index                   0.90",
-        "its range, four curves        0.80-0.97",
+        "usable share                       0.80",
+        "its range, nine curves        0.82-0.98",
         "CIE 1931 x                       0.1580",
         "CIE 1931 y                       0.0173",
         "colour temperature K                  -",
         "Duv                             -0.0007",
         "- a: 3 negative values set to zero",
-        "absorption index: share that zooxanthellae can absorb; not growth",
+        "usable share (lowest-highest of nine published curves), not growth",
         "",
         "1000 lx are 160 under a (umol/m2/s). Next: --figures DIR draws the spectra.",
     ]
@@ -105,10 +107,24 @@ def test_object_has_the_keys_of_its_format():
             "lux_per_umol": 6.255,
             "band_fraction": {"uv_a": 0.0008, "blue": 0.999, "green": 0.001, "red": 0.0, "far_red": None},
             "outside_400_700_fraction": 0.27,
-            "usable_fraction": {"z1": 0.9, "z2": 0.8, "z4": 0.96, "tissue": 0.97},
+            "usable_fraction": {"default": 0.8, "low": 0.8 + 0.02, "high": 0.8 + 0.02 * 9},
             "chromaticity_xy": [0.158, 0.0173],
             "cct_k": None,
             "duv": -0.0007,
             "notes": ["3 negative values set to zero"],
         }
     ]
+
+
+@pytest.mark.identity
+def test_all_weightings_show_every_curve_and_keep_the_models_out_of_the_range():
+    """Nine published curves and four models have a row each; JSON and CSV have them all by name."""
+    plain = spectrum_answer([made("a")], ["a"], {})
+    every = spectrum_answer([made("a")], ["a"], {}, all_weightings=True)
+    shown = on_terminal(every.blocks, 80)
+    assert [line.split()[-1] for line in shown if line.startswith("its range, nine curves")] == ["0.82-0.98"]
+    for curve in EVERY[1:]:
+        assert any(line.startswith(curve.replace("_", " ")) for line in shown), curve
+    by_curve = envelope(every, "0")["spectra"][0]["usable_fraction_by_curve"]
+    assert tuple(by_curve) == EVERY
+    assert "usable_fraction_by_curve" not in envelope(plain, "0")["spectra"][0]

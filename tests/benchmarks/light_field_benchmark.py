@@ -40,7 +40,7 @@ GROWTH = (1_000, 10_000, 100_000, 1_000_000, 10_000_000)
 MOST_GROWTH = 0.15
 MOST_MEMORY_MB = 400.0
 MOST_OVER_IMPORTS = 3.0
-WEIGHTINGS = ("ppfd", "usable_z1")
+WEIGHTINGS = ("ppfd", "usable_mean")
 
 COLOURS = ((405, 14), (445, 20), (470, 24), (500, 28), (530, 34), (660, 19))
 

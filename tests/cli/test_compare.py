@@ -109,7 +109,7 @@ def test_first_lines_say_the_basis_the_sides_and_the_photons(tanks: Path) -> Non
     assert lines[1] == "A: shop (invented). B: the same with schedule brighter.csv."
     assert lines[2] == "B differs by: lamp 1: another programme."
     assert "times the photons: brighter" in lines[3]
-    assert ", longer 1.3; colour by absorption index " in lines[3]
+    assert ", longer 1.3; colour by usable share " in lines[3]
     assert ", not growth" in lines[3]
     text = "\n".join(lines)
     assert "published growth was about equal under blue and under white light" in text

@@ -208,8 +208,8 @@ def test_colour_is_weighed_only_when_asked() -> None:
     weighed = json.loads(_run("--json", "--colour-or-intensity").stdout)["colour_or_intensity"]
     assert weighed["place"] == "staghorn frag"
     assert weighed["dose"]["ratio"] == pytest.approx(12)
-    low, high = weighed["all_mixes"]["absorption_index"]["usable_z1"]
-    assert low < weighed["today"]["absorption_index"]["usable_z1"] < high
+    low, high = weighed["all_mixes"]["usable_share"]["usable_mean"]
+    assert low < weighed["today"]["usable_share"]["usable_mean"] < high
     assert weighed["larger"] == "dose"
     assert {e["side"] for e in weighed["evidence"]} == {"for", "against"}
     plain = _run().stdout.splitlines()

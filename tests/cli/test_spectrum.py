@@ -117,7 +117,7 @@ def test_csv_and_json_hold_the_same_numbers(lamp, tmp_path):
         assert row["file"] == one["file"]
         assert float(row["lux_per_umol"]) == one["lux_per_umol"]
         assert float(row["blue_fraction"]) == one["band_fraction"]["blue"]
-        assert float(row["usable_fraction_tissue"]) == one["usable_fraction"]["tissue"]
+        assert float(row["usable_fraction_high"]) == one["usable_fraction"]["high"]
         assert (float(row["cct_k"]) if row["cct_k"] else None) == one["cct_k"]
     schema = json.loads(target.with_suffix(".schema.json").read_text())
     assert [field["name"] for field in schema["fields"]] == list(rows[0])

@@ -121,54 +121,6 @@ def test_half_a_metre_of_water_takes_its_share_of_deep_red():
     assert photons @ np.exp(-0.5 * ours) == pytest.approx(0.829, abs=0.002)
 
 
-@pytest.mark.published
-@pytest.mark.parametrize(
-    ("peak_nm", "fwhm_nm", "z1", "z2", "z4"),
-    [
-        (405, 14, 0.72, 0.52, 0.72),
-        (420, 15, 0.85, 0.68, 0.84),
-        (450, 20, 0.87, 0.74, 0.96),
-        (470, 24, 0.73, 0.50, 0.94),
-        (500, 28, 0.59, 0.33, 0.84),
-        (525, 33, 0.46, 0.21, 0.72),
-        (590, 16, 0.19, 0.08, 0.25),
-        (630, 17, 0.25, 0.11, 0.27),
-        (660, 18, 0.41, 0.22, 0.39),
-    ],
-)
-def test_zooxanthella_curves_have_their_channel_means(peak_nm, fwhm_nm, z1, z2, z4):
-    """The curves out of the Gaussian table weigh LED channels as they did when they were fitted."""
-    # Source: our own fits (spectra/zooxanthella/gaussians.csv), means over the photons of each channel.
-    photons = photon_distribution(LedPeak(peak_nm, fwhm_nm))
-    for name, expected in (("z1", z1), ("z2", z2), ("z4", z4)):
-        curve = node_tables().zooxanthella[name]
-        weight = np.interp(GRID_NM, curve.wavelength_nm, curve.values, left=0, right=0)
-        assert photons @ weight == pytest.approx(expected, abs=0.01)
-
-
-@pytest.mark.identity
-def test_zooxanthella_curves_have_maximum_one_and_end_at_the_band():
-    """Each curve is divided by its own maximum, and on the grid counts 400-700 nm only."""
-    for curve in node_tables().zooxanthella.values():
-        assert curve.values.max() == 1.0
-        assert (curve.wavelength_nm[0], curve.wavelength_nm[-1]) == (380.0, 750.0)
-    for name, values in reference_tables().zooxanthella.items():
-        outside = (GRID_NM < 400) | (GRID_NM > 700)
-        assert not values[outside].any(), name
-        assert (values[~outside] > 0).all(), name
-
-
-@pytest.mark.identity
-def test_tissue_bound_absorbs_four_fifths_at_675_nm():
-    """The grey bound is 1 - exp(-k z1) with absorptance 0.8 at 675 nm, then divided by its maximum."""
-    curves = node_tables().zooxanthella
-    at = 675 - 380
-    k = -np.log(0.2) / curves["z1"].values[at]
-    absorptance = 1 - np.exp(-k * curves["z1"].values)
-    assert absorptance[at] == pytest.approx(0.8, rel=1e-12)
-    np.testing.assert_allclose(curves["tissue"].values, absorptance / absorptance.max(), rtol=1e-12)
-
-
 @pytest.mark.identity
 def test_tables_are_read_only_and_read_once():
     """Nobody can change what every run shares."""

@@ -1,4 +1,4 @@
-"""The span of the absorption index over every mix that a fixture can make."""
+"""The span of the usable share over every mix that a fixture can make."""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from lightdose.errors import SpectrumError
 from lightdose.files.library import read_emitter, reference_tables
+from lightdose.model.results import USABLE_KEYS
 from lightdose.model.spectrum import GRID_NM, LedPeak, SpectrumMix
 from lightdose.physics.emission import (
     DOSE_WEIGHTINGS,
@@ -34,7 +35,10 @@ def test_dose_weightings_are_the_interface():
     assert ALL.keys == DOSE_WEIGHTINGS
     assert DOSE_WEIGHTINGS == (
         "ppfd", "photons", "uv_a", "blue", "green", "red", "far_red", "below_390", "lux",
-        "usable_z1", "usable_z2", "usable_z4", "usable_tissue",
+        "usable_mean", "usable_favia_action", "usable_acropora_action",
+        "usable_dinoflagellate_low_light_action", "usable_dinoflagellate_high_light_action",
+        "usable_symbiodinium_absorption", "usable_chlorophyll_default", "usable_symbiodinium_blue_grown",
+        "usable_symbiodinium_red_grown", "usable_symbiodinium_green_grown",
     )  # fmt: skip
     assert ALL.matrix.shape == (len(DOSE_WEIGHTINGS), 500)
 
@@ -63,8 +67,8 @@ def test_weightings_add_over_lights(one, other):
 @given(CELLS)
 def test_usable_light_lies_between_nothing_and_ppfd(cells):
     """Usable light counts photons of 400-700 nm, each at most once."""
-    for name in ("z1", "z2", "z4", "tissue"):
-        usable = of(cells, f"usable_{name}")
+    for name in USABLE_KEYS:
+        usable = of(cells, name)
         assert 0 <= usable <= of(cells, "ppfd") * (1 + 1e-12)
 
 
@@ -118,9 +122,7 @@ def test_sunlight_lux_factor_shows_a_third_of_a_blue_reef_mix():
 @pytest.mark.pinned
 def test_unknown_weighting_names_the_known_ones():
     """A slip in a key is mended from the message."""
-    with pytest.raises(
-        SpectrumError, match=r"no weighting 'usable_z9'; known: ppfd, photons, .*usable_tissue"
-    ):
+    with pytest.raises(SpectrumError, match=r"no weighting 'usable_z9'; known: ppfd, photons, .*usable_mean"):
         weighting_matrix(reference_tables(), ("ppfd", "usable_z9"))
 
 

@@ -18,7 +18,7 @@ from lightdose.model.fixture import (
 )
 from lightdose.model.light import ChannelKey, DayCurve, Dose, LightField, SiteDay, SiteSpectrum
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Analysis, Basis, Caution, DliState, FixtureUse, Verdict
+from lightdose.model.results import USABLE_KEYS, Analysis, Basis, Caution, DliState, FixtureUse, Verdict
 from lightdose.model.setup import Coral, CoralGroup, Electricity, LengthUnit, Setup, Site, Tank
 from lightdose.model.spectrum import GRID_NM, LedPeak
 
@@ -34,10 +34,8 @@ PER_PPFD = {
     "far_red": 0.05,
     "below_390": 0.001,
     "lux": 20.0,
-    "usable_z1": 0.7,
-    "usable_z2": 0.5,
-    "usable_z4": 0.8,
-    "usable_tissue": 0.9,
+    "usable_mean": 0.7,
+    **{key: 0.5 + 0.05 * n for n, key in enumerate(USABLE_KEYS[1:])},
 }
 """Invented: what each weighting amounts to, per PPFD."""
 

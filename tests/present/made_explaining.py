@@ -15,8 +15,9 @@ from lightdose.model.changes import (
     Evidence,
     IndexSpan,
 )
+from lightdose.model.results import USABLE_KEYS
 
-CURVES = ("usable_z1", "usable_z2", "usable_z4", "usable_tissue")
+CURVES = USABLE_KEYS[:4]
 EVIDENCE = (
     Evidence("for", "more photons did more (invented)", "an invented trial: from memory"),
     Evidence("against", "red did harm (invented)", "another invented trial"),

@@ -216,7 +216,7 @@ def _near(row: list[str]) -> str:
 
 @pytest.mark.identity
 def test_every_site_number_of_dose_stands_in_the_tables() -> None:
-    """DLI, interval, peak, lux, hours, bands, absorbable light and every channel, to the shown digit."""
+    """DLI, interval, peak, lux, hours, bands, usable light and every channel, to the shown digit."""
     analysis = example()
     dose, known = analysis.dose, analysis.uncertainty
     assert known is not None
@@ -242,9 +242,9 @@ def test_every_site_number_of_dose_stands_in_the_tables() -> None:
         share = analysis.usable_fraction(i)
         assert share is not None
         told = f"{share.default:.2f} ({share.low:.2f}-{share.high:.2f})"
-        assert told.startswith(cell("table-colour", name, "absorption index (range)"))
+        assert told.startswith(cell("table-colour", name, "usable share (range)"))
         span = f"({number(usable.low)}-{number(usable.high)})"
-        assert span in cell("table-colour", name, "absorbable dose")
+        assert span in cell("table-colour", name, "usable dose")
         assert cell("table-looks", name, "gets") == number(float(dose.peak_ppfd[i]))
         full = analysis.light_field.of("ppfd")
         for key, values in (("channel-doses", dose.dli_by_channel), ("full-output", full)):

@@ -54,16 +54,16 @@ def test_spans_hold_every_mix_that_is_tried() -> None:
     assert record is not None
     assert record.all_mixes.spans is not None
     assert record.without_warnings.spans is not None
-    field = light_field(setup, (0.18, 0.2, 0.05), ("ppfd", "usable_z1", "blue", "red", "below_390"))[0]
+    field = light_field(setup, (0.18, 0.2, 0.05), ("ppfd", "usable_mean", "blue", "red", "below_390"))[0]
     outputs = np.random.default_rng(5).uniform(0, 1, (4000, len(field))) ** 3
     outputs *= (record.peak_ppfd_umol_m2_s / (outputs @ field[:, 0]))[:, None]
     able = outputs[np.all(outputs <= 1, axis=1)]
     ppfd, usable, blue, red, below = (able @ field).T
     index = usable / ppfd
-    low, high = record.all_mixes.spans["usable_z1"]
+    low, high = record.all_mixes.spans["usable_mean"]
     assert low - 1e-9 <= index.min() < index.max() <= high + 1e-9
     quiet = (blue >= 0.3 * ppfd) & (red <= 0.5 * ppfd) & (below <= 0.01 * ppfd)
-    low, high = record.without_warnings.spans["usable_z1"]
+    low, high = record.without_warnings.spans["usable_mean"]
     assert low - 1e-9 <= index[quiet].min() < index[quiet].max() <= high + 1e-9
     assert quiet.sum() > 50
 
@@ -86,14 +86,14 @@ def test_single_channel_cannot_change_its_colour() -> None:
     """One blue channel a fixture: nearly one index; a red one has no mix without a warning."""
     blue = colour_or_intensity(analyse(_only(made_tank(), "blue"), certainty=False))
     assert blue is not None
-    assert blue.all_mixes.ratio("usable_z1") == pytest.approx(1, abs=2e-3)
+    assert blue.all_mixes.ratio("usable_mean") == pytest.approx(1, abs=2e-3)
     assert blue.without_warnings.spans is not None
     red = colour_or_intensity(analyse(_only(made_tank(), "red"), certainty=False))
     assert red is not None
     assert red.without_warnings.spans is None
     assert "blue at least 30 % of PPFD or red at most 50 % of PPFD" in red.without_warnings.why_none
     assert len(red.today_warnings) == 2
-    assert red.index_over_today(red.without_warnings, "usable_z1") is None
+    assert red.index_over_today(red.without_warnings, "usable_mean") is None
     assert red.larger == "dose"
 
 
@@ -131,4 +131,4 @@ def test_a_fuller_programme_narrows_what_colour_can_do() -> None:
     record = colour_or_intensity(analyse(full, certainty=False))
     assert record is not None
     assert record.today_output == 1
-    assert record.all_mixes.ratio("usable_z1") == pytest.approx(1, abs=1e-7)
+    assert record.all_mixes.ratio("usable_mean") == pytest.approx(1, abs=1e-7)

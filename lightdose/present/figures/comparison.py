@@ -69,7 +69,7 @@ DOSE_LEAD: Final = (
 SPLIT_LEAD: Final = (
     "Each bar starts at 1, no change; to the right is more. Photons = brightness x hours, exactly."
 )
-COLOUR_LEAD: Final = " Colour by absorption index over four curves (line: their span) is not growth."
+COLOUR_LEAD: Final = " Colour by usable share over nine published curves (line: their span) is not growth."
 DAYS_LEAD: Final = "PPFD (400-700 nm) through the day, planar, in the water."
 SPECTRA_LEAD: Final = "Planar, in the water; bands by their edges in nm."
 
@@ -308,7 +308,7 @@ def _colour_title(shown: Sequence[SiteComparison]) -> str:
         return "no light under both"
     low, high = (f"{x:.2f}" for x in (min(ratios), max(ratios)))
     span = low if low == high else f"{low} to {high}"
-    return f"absorption index of B {span} times that of A, not growth"
+    return f"usable share of B {span} times that of A, not growth"
 
 
 def _described(title: str, rows: _Rows) -> str:

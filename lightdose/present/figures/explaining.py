@@ -147,8 +147,8 @@ def _description(title: str, rows: Sequence[CaseRow]) -> str:
 
 
 SPAN_WORDS_IN, SPAN_ROW_IN = 2.6, 0.5
-EVERY_MIX: Final = "absorption index,\nevery mix at equal photons"
-QUIET_MIX: Final = "absorption index,\nmixes without a warning"
+EVERY_MIX: Final = "usable share,\nevery mix at equal photons"
+QUIET_MIX: Final = "usable share,\nmixes without a warning"
 DASHED: Final = (0, (3, 2))
 
 MOST_PLACES: Final = 12
@@ -166,7 +166,7 @@ def colour_drawing(record: ColourOrIntensity) -> Drawing:
     hours = "-".join(f"{h:g}" for h in record.hours_range)
     lead = (
         f"At {fitted(record.place, 3, TEXT_PT)}, over today's value. Index: at today's peak of "
-        f"{number(record.peak_ppfd_umol_m2_s)} {PPFD_UNIT_TYPESET}; line: all four absorption curves. It is "
+        f"{number(record.peak_ppfd_umol_m2_s)} {PPFD_UNIT_TYPESET}; line: nine published curves. It is "
         "not growth. Dose: 25-100 % of output in today's mix for 4-12 h, our choice."
     )
     sheet, panel = row_sheet(

@@ -50,8 +50,8 @@ def test_bars_are_the_spans_over_today() -> None:
 def test_sentences_hold_both_spans_both_sides_and_sources() -> None:
     """Numbers, "not growth", the bounded claim, and every finding with its source."""
     text = "\n".join(colour_sentences(CASES["usual"]))
-    assert "dose 12 times, absorption index 1.80 times" in text
-    assert "absorption index 0.50-0.90, 1.80 times; by the other curves 1.8-2.6; today 0.80" in text
+    assert "dose 12 times, usable share 1.80 times" in text
+    assert "usable share 0.50-0.90, 1.80 times; by the other curves 1.8-2.6; today 0.80" in text
     assert "4 by output and 3 by hours" in text
     assert "not growth" in text
     assert "as long as blue is present and red does not dominate" in text
@@ -79,7 +79,7 @@ def test_colour_leads_where_its_span_is_the_larger() -> None:
     wide = replace(CASES["wide"], larger="colour")
     assert (
         colour_finding(wide)
-        == "Here colour can be changed more than dose: absorption index 90.0 times, dose 12 times"
+        == "Here colour can be changed more than dose: usable share 90.0 times, dose 12 times"
     )
 
 
