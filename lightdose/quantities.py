@@ -123,7 +123,8 @@ QUANTITIES: Final = (
         "hours_at_pmax",
         "at Pmax",
         "h",
-        "hours at the highest rate that the day's gross photosynthesis (tanh) is worth, over the range of Ek",
+        "hours at the highest rate that the day's gross photosynthesis (tanh, respiration not taken off) is "
+        "worth, over the range of Ek",
         "tanh: Jassby & Platt 1976; ranges of Ek with their sources, or assumed: `groups`",
     ),
     Quantity(

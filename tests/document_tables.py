@@ -155,6 +155,20 @@ def names_table() -> str:
     return table(("group", "looks", "older names of genera, and trade names"), rows)
 
 
+def group_evidence_table() -> str:
+    """What is published of each shipped group, with its grade."""
+    rows = [
+        (f"`{group.key}`", group.grade, "; ".join(filter(None, (group.note, group.floor_harm))))
+        for group in default_groups()[0].values()
+    ]
+    return table(("group", "grade", "what bears on it"), rows)
+
+
+def group_sources_list() -> str:
+    """The citations of the shipped groups by their keys."""
+    return "\n".join(f"- {key}: {citation}" for key, citation in default_groups()[1].items())
+
+
 def uncertainty_table() -> str:
     """The standard uncertainties that hold where nothing else is stated."""
     sheet = f"{SHEET_LOW:g} to {SHEET_HIGH:g} of a data sheet, skewed low; typical values: a factor of 2"
@@ -336,6 +350,8 @@ TABLES: Mapping[str, Maker] = {
     "bands": bands_table,
     "coral groups": groups_table,
     "coral names": names_table,
+    "evidence of groups": group_evidence_table,
+    "sources of groups": group_sources_list,
     "standard uncertainties": uncertainty_table,
     "spectrum library": library_table,
     "words for open sky": sky_table,

@@ -64,7 +64,7 @@ STEP: Final = (
     said("doses", "DLI of the corals", _doses, unit="mol m-2 d-1", at={"steps": 3}),
     said("ahead", "D/A", lambda s: _span(s.d_over_a), at={"steps": 4}),
     Field("d_over_a", "D/A", _ends,
-          what="dose over acclimated dose of the coral furthest ahead: low, default, high"),
+          what="dose over the dose acclimatised to, of the coral furthest ahead: low, default, high"),
     Field("furthest_ahead", "furthest ahead", lambda s: s.furthest_ahead, kind="string", fold=True,
           at={"steps": 5}),
     Field("corals", "corals", lambda s: [as_json(CORAL_STEP, coral) for coral in s.corals], csv=False),

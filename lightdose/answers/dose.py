@@ -63,7 +63,8 @@ SAFETY_BRIEF: Final = (
 EK_NOTE: Final = (
     "Ek is the light at which photosynthesis begins to saturate, a range and never a constant of a species. "
     "Hours at Pmax: hours at the highest rate that would give the day's gross photosynthesis, by tanh; where "
-    "Ek is of a Smith fit, tanh gives a little more than that curve."
+    "Ek is of a Smith fit, tanh gives a little more than that curve. Gross: respiration, by day and by "
+    "night, is not taken off."
 )
 
 # fmt: off

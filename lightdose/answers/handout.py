@@ -167,7 +167,8 @@ def _modest_of_two(handout: Handout) -> str:
 
 def _model(*lights: HandedLight) -> str:
     assumed = any(c.ek_assumed for light in lights for c in light.returns.corals)
-    return f"model curve, tanh{', onset of saturation partly assumed' if assumed else ''}"
+    words = "model curve, tanh, respiration not taken off"
+    return f"{words}, onset of saturation partly assumed" if assumed else words
 
 
 def _colour(handout: Handout) -> str:

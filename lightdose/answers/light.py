@@ -250,7 +250,7 @@ JUDGED: Final = (
          unit="length", at={"limits": 5}),
     Field("hours_at_pmax_h", "at Pmax, gross", lambda r: r.judged("hours_at_pmax_h"), "hours_at_pmax",
           show=hours_span, at={"corals": 13, "photosynthesis": 2},
-          parts=_ends("hours_at_pmax_{}_h", "gross photosynthesis (tanh) as hours at Pmax",
+          parts=_ends("hours_at_pmax_{}_h", "gross photosynthesis (tanh) as hours at Pmax, no respiration",
                 low="at the high end of Ek", high="at the low end of Ek")),
     Field("hours_above_saturation_h", "above Ek", lambda r: r.judged("hours_above_saturation_h"),
           "above_saturation", show=hours_span, at={"corals": 14, "photosynthesis": 3},

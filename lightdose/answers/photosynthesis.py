@@ -32,8 +32,8 @@ def percent_span(ends: tuple[float, float]) -> str:
 
 
 NOT_IN_IT = (
-    "Gross photosynthesis, relative to Pmax: respiration, growth, harm by strong light and acclimation are "
-    "not in it."
+    "Gross photosynthesis, relative to Pmax: respiration, growth, harm by strong light and acclimatisation "
+    "are not in it."
 )
 NEAR_FULL = 0.97
 """From here on today counts as full: there is nothing above it to show."""

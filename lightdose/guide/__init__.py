@@ -15,6 +15,7 @@ TOPICS = (
     "schedule",
     "spectra",
     "groups",
+    "evidence",
     "quantities",
     "limits",
     "safety",

@@ -42,8 +42,8 @@ def test_group_reads_as_agreed() -> None:
         "- look: flat soft discs without a skeleton",
         "- genera Discosoma, Rhodactis, Amplexidiscus, Paradiscosoma",
         "- saturates from 40-150 umol/m2/s: assumed",
-        "- evidence: nothing numeric published that we know of",
-        "- sources CP",
+        "- evidence: no usual amount is published; studies are known from memory only, not quoted: M3",
+        "- sources CP, M3",
     ]
 
 

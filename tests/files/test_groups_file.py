@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -101,10 +102,45 @@ def test_marks_and_ek_enclose_what_they_should(key: str) -> None:
 
 
 @pytest.mark.identity
-def test_only_the_floor_with_a_trial_claims_harm() -> None:
-    """P2 and P3 stand behind one floor; every other mark is practice."""
-    assert [key for key, group in GROUPS.items() if group.floor_harm] == ["sps-shallow"]
+def test_only_floors_with_a_trial_claim_harm() -> None:
+    """P2 and P3 stand behind one floor, P21 behind another; every other mark is practice."""
+    assert [key for key, group in GROUPS.items() if group.floor_harm] == ["sps-shallow", "sps-plating"]
     assert "Bessell-Browne et al. 2017" in GROUPS["sps-shallow"].floor_harm
+    assert "Matsuda et al." in GROUPS["sps-plating"].floor_harm
+    assert "feeding not controlled" in GROUPS["sps-plating"].floor_harm
+
+
+NUMERIC = {
+    "sps-shallow": {"P1", "P2", "P3", "P4"},
+    "sps-plating": {"P1", "P2", "P5", "P21"},
+    "low-light-plating": {"P3", "P27"},
+    "soft": {"P14", "P15", "P16", "P22"},
+    "clam": {"P25"},
+}
+"""Sources that tell light in numbers for a genus of the group; the others tell a direction."""
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("key", JUDGED)
+def test_grade_follows_its_rule(key: str) -> None:
+    """A: two or more numeric published sources, B: one, C: a direction only, D: practice or memory only."""
+    group, numeric = GROUPS[key], NUMERIC.get(key, set())
+    published = {source for source in group.sources if source.startswith("P")}
+    assert numeric <= published
+    grade = ("A" if len(numeric) > 1 else "B") if numeric else ("C" if published else "D")
+    assert group.grade == grade
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("key", JUDGED)
+def test_every_source_of_a_group_is_told_in_its_words(key: str) -> None:
+    """Each citation stands behind a finding, an Ek or a floor that is said; what memory knows is marked."""
+    group = GROUPS[key]
+    assert group.note.startswith("no usual amount is published")
+    told = f"{group.note} {group.ek_source} {group.floor_harm}"
+    for source in group.sources[1:]:
+        assert re.search(rf"\b{source}\b", told), source
+        assert source[0] == "P" or "from memory" in SOURCES[source]
 
 
 @pytest.mark.identity

@@ -283,7 +283,7 @@ def _return_lead(record: DiminishingReturn, shown: Sequence[CoralReturn]) -> str
     return (
         f"{some}Hours at Pmax that the day's gross photosynthesis is worth by tanh, relative to Pmax. Band: "
         f"range of the onset of saturation, Ek{others_say}. Output: today's programme scaled; at 100 % the "
-        "first channel runs at full. Not in it: respiration, growth, harm by strong light, acclimation."
+        "first channel runs at full. Not in it: respiration, growth, harm by strong light, acclimatisation."
     )
 
 

@@ -115,7 +115,7 @@ def _draw_mismatch(panel: Panel, way: Acclimation) -> None:
     axes.axhline(1.0, color=QUIET_INK, linewidth=1.0, zorder=1)
     axes.set_ylim(min(0.9, 0.97 * float(low.min())), max(1.15, 1.06 * float(high.max())))
     axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-    axes.set_ylabel("dose over acclimated", fontsize=SMALL_PT)
+    axes.set_ylabel("dose over acclimatised", fontsize=SMALL_PT)
     at = int(np.argmax(ratio[1]))
     ground = {"facecolor": "white", "edgecolor": "none", "pad": 0.8}
     panel.note(day[at], ratio[1, at], f"{ratio[1, at]:.2f}", (0, 5), ha="center", va="baseline", bbox=ground)
