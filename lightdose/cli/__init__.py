@@ -49,6 +49,11 @@ SECTIONS = {
         "move": "The way of one coral to another site, over free sites, in steps that it can follow.",
         "acclimate": "Steps from today's light to another, slow enough for every coral.",
     },
+    "Remember it": {
+        "keep": "Keep today's setup and all its files in the diary, and tell what changed.",
+        "note": "Note what a coral shows or what was done, or a whole round at the tank.",
+        "history": "What each coral lived in, what changed, and what it showed after it.",
+    },
     "Explain it": {
         "compare": "What changes from one setup to another for every site and coral, and why.",
         "report": "One page to read, print and hand on: the answer in words, tables, maps, figures, sources.",

@@ -193,13 +193,15 @@ def _serve(pipe: Connection, function: Callable[[TASK], RESULT]) -> None:
 
 
 FILE = "setup.toml"
+DIARY = "states.csv"
+"""A folder with this file is a diary."""
 
 
 def setup_files(paths: Sequence[str]) -> list[str]:
     """The setups that the paths stand for, in their order, those below a folder sorted; none twice.
 
-    Links to folders and hidden folders are left alone. A folder that cannot be read stands in the list as
-    it is, so that reading it tells why.
+    Links to folders, hidden folders and diaries are left alone. A folder that cannot be read stands in the
+    list as it is, so that reading it tells why.
 
     Raises
     ------
@@ -224,6 +226,9 @@ def _below(folder: str) -> list[str]:
     found: list[str] = []
     unread: list[str] = []
     for here, folders, files in os.walk(folder, onerror=lambda e: unread.append(str(e.filename))):
+        if DIARY in files:  # the setups in it are of days that are over
+            folders.clear()
+            continue
         folders[:] = [name for name in folders if not name.startswith(".")]
         if FILE in files:
             found.append(os.path.join(here, FILE))

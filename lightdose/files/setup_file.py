@@ -52,6 +52,7 @@ from lightdose.model.setup import (
 from lightdose.model.spectrum import SpectralTable
 
 if TYPE_CHECKING:
+    from lightdose.files.kept_setup import KeptFiles
     from lightdose.model.calibration import Calibration
 
 ABSORPTION_COVERS_NM = (380.0, 750.0)
@@ -85,7 +86,7 @@ def read_setup(path: str | Path, variations: Variations = AS_WRITTEN) -> Setup:
 
     Parameters
     ----------
-    path : the setup.toml, or the folder that holds one
+    path : the setup.toml, or the folder that holds one; with @DATE the state that its diary keeps of that day
     variations : changes for all fixtures
 
     Raises
@@ -94,9 +95,22 @@ def read_setup(path: str | Path, variations: Variations = AS_WRITTEN) -> Setup:
         With every problem of every file, sorted by file and line; its ``understood`` says what was read.
     """
     files, asked = InputFiles(), Path(path)
+    if "@" in str(path):
+        from lightdose.files.kept_setup import kept_files, kept_words
+
+        if (words := kept_words(str(path))) is not None:
+            return replace(read_kept(kept_files(*words), variations), path="@".join(words))
     if os.path.isdir(asked) and os.path.isfile(asked / "setup.toml"):
         asked /= "setup.toml"
-    found = files.find(str(asked), None, setup=True)
+    return _read(files.find(str(asked), None, setup=True), files, variations)
+
+
+def read_kept(files: KeptFiles, variations: Variations = AS_WRITTEN) -> Setup:
+    """Read the setup of a kept state; SetupError with every problem of its files."""
+    return _read(files.setup_file(), files, variations)
+
+
+def _read(found: Path | None, files: InputFiles, variations: Variations) -> Setup:
     document = files.document(found, SETUP_FORMAT) if found is not None else None
     setup = None if document is None else _SetupReading(document, files, variations).setup()
     files.finish()

@@ -84,7 +84,7 @@ def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = 
             with _replacing(target) as stream:
                 stream.write(content)
     except OSError as cause:
-        raise OutputError(_sentence(cause, path)) from cause
+        raise OutputError(write_problem(cause, path)) from cause
     return f"{path}, {format_size(len(content))}"
 
 
@@ -149,7 +149,7 @@ class GrowingFile:
         try:
             self._stream.write(content)
         except OSError as cause:
-            raise OutputError(_sentence(cause, self.path)) from cause
+            raise OutputError(write_problem(cause, self.path)) from cause
         self.written_bytes += len(content)
 
     def keep_off(self, inputs: Iterable[Path]) -> None:
@@ -182,7 +182,7 @@ def growing_atomically(path: Path) -> Iterator[GrowingFile]:
             with _replacing(target) as stream:
                 yield GrowingFile(path, stream)
     except OSError as cause:
-        raise OutputError(_sentence(cause, path)) from cause
+        raise OutputError(write_problem(cause, path)) from cause
 
 
 @contextmanager
@@ -217,7 +217,8 @@ def _sync_folder(folder: Path) -> None:
             os.close(descriptor)
 
 
-def _sentence(cause: OSError, path: Path) -> Problem:
+def write_problem(cause: OSError, path: Path) -> Problem:
+    """Why a file could not be written, in words for its keeper."""
     place = Place(str(path))
     if cause.errno in (errno.ENOSPC, errno.EDQUOT):
         return Problem(

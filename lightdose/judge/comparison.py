@@ -35,9 +35,13 @@ def same_light_field(a: Setup, b: Setup) -> bool:
 
     Then light at every receiver at full output is the same, and so is how well it is known.
     """
+    return a.receivers == b.receivers and same_lit_tank(a, b)
+
+
+def same_lit_tank(a: Setup, b: Setup) -> bool:
+    """Whether light at any one place at full output is the same under both, and as well known."""
     return (
-        a.receivers == b.receivers
-        and _same(_hung(a), _hung(b))
+        _same(_hung(a), _hung(b))
         and all(_same(getattr(a, k), getattr(b, k)) for k in ("tank", "water", "cover", "calibration"))
         and dict(a.uncertainty) == dict(b.uncertainty)
     )
@@ -55,8 +59,13 @@ def same_setup(a: Setup, b: Setup) -> bool:
     return all(_same(getattr(a, k), getattr(b, k)) for k in (*parts, "uncertainty", "electricity"))
 
 
-def setup_differences(a: Setup, b: Setup) -> tuple[str, ...]:
+def setup_differences(a: Setup, b: Setup, *, over_time: bool = False) -> tuple[str, ...]:
     """What differs from A to B, a phrase each; sites and corals that only one has are told elsewhere.
+
+    Parameters
+    ----------
+    a, b : Setup
+    over_time : A is the same tank before; then corals that came and went are told too
 
     Returns
     -------
@@ -65,15 +74,22 @@ def setup_differences(a: Setup, b: Setup) -> tuple[str, ...]:
     """
     unit = a.length_unit
     here, there = ({f.name: f for f in s.lit_fixtures} for s in (a, b))
-    found = [*_only_in_one("fixture", here, there)]
+    words = OVER_TIME if over_time else BESIDE
+    found = [*_only_in_one("fixture", here, there, words)]
     changes = [(name, _fixture_changes(here[name], there[name], unit)) for name in here if name in there]
     said = dict.fromkeys(phrase for _, phrases in changes for phrase in phrases)
     found += [f"{_names([n for n, phrases in changes if phrase in phrases])}: {phrase}" for phrase in said]
     found += [f"another {what}" for what in ("tank", "water", "cover") if _differs(a, b, what)]
     if _differs(a, b, "calibration"):
-        found.append("another calibration" if a.calibration and b.calibration else "calibrated in one only")
+        one_only = "calibrated" if over_time and b.calibration else "calibrated in one only"
+        found.append("another calibration" if a.calibration and b.calibration else one_only)
     found += _moved("site", {s.name: s for s in a.sites}, {s.name: s for s in b.sites}, _site_differs)
-    found += _moved("coral", {c.name: c for c in a.corals}, {c.name: c for c in b.corals}, _coral_differs)
+    own, other = ({c.name: c for c in side.corals} for side in (a, b))
+    if over_time:
+        found += _only_in_one("coral", own, other, words)
+        found += _moves(own, other)
+    else:
+        found += _moved("coral", own, other, _coral_differs)
     return tuple(found)
 
 
@@ -119,12 +135,29 @@ def _length(metres: float, unit: LengthUnit) -> str:
     return f"{metres * 100:.4g} cm" if unit == "cm" else f"{metres / METRES_PER_INCH:.4g} in"
 
 
-def _only_in_one(what: str, here: Mapping[str, object], there: Mapping[str, object]) -> list[str]:
+BESIDE = ("{what} in A only: {names}", "{what} in B only: {names}")
+OVER_TIME = ("{what} gone: {names}", "new {what}: {names}")
+
+
+def _only_in_one(
+    what: str, here: Mapping[str, object], there: Mapping[str, object], words: tuple[str, str]
+) -> list[str]:
     found = []
-    for label, own, other in (("A", here, there), ("B", there, here)):
+    for phrase, own, other in zip(words, (here, there), (there, here), strict=True):
         if names := [n for n in own if n not in other]:
-            found.append(f"{what}{'s' if len(names) > 1 else ''} in {label} only: {_names(names)}")
+            found.append(phrase.format(what=what + "s" * (len(names) > 1), names=_names(names)))
     return found
+
+
+def _moves(here: Mapping[str, Coral], there: Mapping[str, Coral]) -> list[str]:
+    """Corals at other sites, with both, and those that only stand otherwise there."""
+    both = [n for n in here if n in there and _coral_differs(here[n], there[n])]
+    moved = [f"{n} from {here[n].site} to {there[n].site}" for n in both if here[n].site != there[n].site]
+    turned = [n for n in both if here[n].site == there[n].site]
+    return [
+        *([f"moved: {_names(moved)}"] if moved else []),
+        *([f"placed otherwise: {_names(turned)}"] if turned else []),
+    ]
 
 
 def _moved(

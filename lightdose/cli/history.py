@@ -1,0 +1,42 @@
+"""`lightdose history`: the diary read through."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from lightdose.cli.asking import Ask
+from lightdose.cli.frame import answers
+from lightdose.cli.keep import refuse_variations
+
+if TYPE_CHECKING:
+    from lightdose.answers.answer import Answer
+
+
+@answers(csv="history.csv")
+@click.option("--coral", "corals", multiple=True, metavar="NAME", help="This coral alone; repeatable.")
+@click.option("--since", metavar="DATE", help="Show what happened from this day on.")
+def command(ask: Ask, corals: tuple[str, ...], since: str | None) -> Answer:
+    """What each coral lived in, what changed, and what it showed after it.
+
+    \b
+    Example:
+      lightdose history my-tank/setup.toml
+      lightdose history my-tank/setup.toml --coral "branching hammer"
+
+    It reads the states that `lightdose keep` kept and the notes that `lightdose note` wrote. For a note of
+    trouble it lists what changed in the coral's light in the six weeks before, and how corals with the same
+    change fared beside those without it, with the odds that such counts come by chance alone. It never names
+    a cause.
+    """
+    from lightdose.answers.history import history_answer
+    from lightdose.workflows.diary import history
+
+    refuse_variations(ask, "history")
+    first = None
+    if since is not None:
+        from lightdose.cli.keep import diary_date
+
+        first = diary_date(since).isoformat()
+    return history_answer(history(ask.setup(), corals, first), one=bool(corals))

@@ -1,0 +1,147 @@
+"""The diary read through: what each coral lived in, what changed, and what it showed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from lightdose.errors import Place, Problem, SetupError
+from lightdose.files.diary_states import in_force, read_diary, seen_from_home
+from lightdose.judge.comparison import setup_differences
+from lightdose.judge.light_history import Under, changes_of, spells_of
+from lightdose.judge.trouble import with_troubles
+from lightdose.judge.uncertain_inputs import basis_of
+from lightdose.model.diary import (
+    CoralDay,
+    CoralHistory,
+    Diary,
+    History,
+    KeptState,
+    Note,
+    Spell,
+    StateChange,
+)
+from lightdose.model.setup import Setup
+from lightdose.near_names import did_you_mean
+from lightdose.workflows.kept_light import KeptLight, KeptSetups
+
+
+def history(setup: Setup, corals: Sequence[str] = (), since: str | None = None) -> History:
+    """The history of a tank, or of some corals of it.
+
+    Parameters
+    ----------
+    setup : as it is today
+    corals : names; all where none is given
+    since : first day that is shown; what came before still counts
+
+    Raises
+    ------
+    SetupError
+        If a coral is neither in today's setup nor in a kept state nor in a note.
+    """
+    diary = read_diary(setup.path)
+    states = _standing(diary.states)
+    setups = KeptSetups(Path(diary.folder))
+    light = KeptLight(setups, states)
+    days = [*(state.date for state in states), *(note.date for note in diary.notes)]
+    last = max(days, default="")
+    everyone = _histories(setup, diary, states, light, last)
+    shown = _asked(everyone, corals, setup)
+    tank_notes = tuple(note for note in diary.notes if not note.coral)
+    shown = with_troubles(list(everyone.values()), tank_notes, shown)
+    shown = tuple(replace(one, spells=_known(one, light)) for one in shown)
+    now = in_force(states, last)
+    return History(
+        setup=setup,
+        basis=basis_of(setup),
+        diary=diary,
+        first=since or min(days, default=""),
+        last=last,
+        states=state_changes(states, setups),
+        distinct=setups.distinct,
+        corals=shown,
+        tank_notes=tank_notes,
+        problems=(*diary.problems, *dict.fromkeys(setups.problems)),
+        unkept=now is None or now.contents != contents_of(setup),
+    )
+
+
+def contents_of(setup: Setup) -> frozenset[tuple[str, str]]:
+    """Which files a setup has, seen from its folder, and with which bytes."""
+    return frozenset(seen_from_home(setup).items())
+
+
+def _standing(states: Sequence[KeptState]) -> list[KeptState]:
+    """Of each day the state that stands: the last."""
+    return list({state.date: state for state in states}.values())
+
+
+def _histories(
+    setup: Setup, diary: Diary, states: Sequence[KeptState], light: KeptLight, last: str
+) -> dict[str, CoralHistory]:
+    unders: dict[str, list[Under]] = {coral.name: [] for coral in setup.corals}
+    ends = [*(state.date for state in states[1:]), last][: len(states)]
+    for state, until in zip(states, ends, strict=True):
+        for name, day in light.days(state).items():
+            unders.setdefault(name, []).append(Under(state, day, until))
+    notes: dict[str, list[Note]] = {}
+    for note in diary.notes:
+        notes.setdefault(note.coral, []).append(note)
+    made = {}
+    for name, found in unders.items():
+        spells = spells_of(found)
+        group = found[-1].light.group if found else next(c.group for c in setup.corals if c.name == name)
+        of_group = setup.groups.get(group)
+        made[name] = CoralHistory(
+            coral=name,
+            group=group,
+            group_name=of_group.name if of_group else group,
+            spells=spells,
+            changes=changes_of(name, spells),
+            notes=tuple(notes.get(name, ())),
+        )
+    for name, own in notes.items():
+        if name and name not in made:
+            made[name] = CoralHistory(name, "", "", (), (), tuple(own))
+    return made
+
+
+def _asked(
+    everyone: Mapping[str, CoralHistory], names: Sequence[str], setup: Setup
+) -> tuple[CoralHistory, ...]:
+    problems = []
+    for name in names:
+        if name not in everyone:
+            known = list(everyone)
+            allowed = ", ".join(map(repr, known[:20])) + (
+                f" and {len(known) - 20} more" if known[20:] else ""
+            )
+            found = f"there is no coral {name!r}, today or in a kept state"
+            problems.append(Problem(found, allowed, did_you_mean(name, known), Place(setup.path)))
+    if problems:
+        raise SetupError(*problems)
+    return tuple(everyone[name] for name in dict.fromkeys(names)) if names else tuple(everyone.values())
+
+
+def _known(coral: CoralHistory, light: KeptLight) -> tuple[Spell, ...]:
+    """A coral's spells with the interval of each dose."""
+    made = []
+    for spell in coral.spells:
+        day: CoralDay | None = light.with_interval(spell.state, coral.coral)
+        made.append(replace(spell, light=day) if day is not None else spell)
+    return tuple(made)
+
+
+def state_changes(states: Sequence[KeptState], setups: KeptSetups) -> tuple[StateChange, ...]:
+    """Every state with what differs from the one before, in words."""
+    made, before = [], None
+    for state in states:
+        setup = setups.setup(state)
+        words: tuple[str, ...] = ()
+        if setup is not None and before is not None:
+            words = setup_differences(before, setup, over_time=True)
+        made.append(StateChange(state, words))
+        before = setup or before
+    return tuple(made)

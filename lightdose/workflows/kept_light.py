@@ -1,0 +1,216 @@
+"""The light of every kept state: each distinct state is read and analysed once, each lit tank solved once."""
+
+from __future__ import annotations
+
+import posixpath
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from lightdose.analysis import scene_of
+from lightdose.errors import LightdoseError, Problem
+from lightdose.files.diary_states import kept_bytes
+from lightdose.files.kept_setup import KeptFiles
+from lightdose.files.schedule_csv import read_schedule
+from lightdose.files.setup_file import read_kept
+from lightdose.judge.comparison import same_lit_tank
+from lightdose.judge.kept_intervals import PlaceDraws
+from lightdose.judge.verdict import coral_marks
+from lightdose.model.diary import CoralDay, KeptState
+from lightdose.model.fixture import Fixture, Programme
+from lightdose.model.light import LightField
+from lightdose.model.setup import Coral, Receiver, Setup
+from lightdose.physics.day_curve import day_curve
+from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
+from lightdose.physics.emission import DOSE_WEIGHTINGS, weighting_matrix
+from lightdose.physics.light_field import PreparedField, prepare_field
+
+Contents = frozenset[tuple[str, str]]
+COLOURS = ("blue", "green", "red")
+
+
+class KeptSetups:
+    """Reads states; of states that differ in schedules alone only the schedules are read anew."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.problems: list[Problem] = []
+        self._setups: dict[Contents, Setup | None] = {}
+        self._like: dict[Contents, tuple[Setup, Mapping[str, str]]] = {}
+        self._programmes: dict[tuple[str, tuple[str, ...]], Programme] = {}
+
+    def setup(self, state: KeptState) -> Setup | None:
+        """The setup of a state; None, with its problems, where it cannot be read any more."""
+        if state.contents not in self._setups:
+            try:
+                self._setups[state.contents] = self._read(state)
+            except LightdoseError as trouble:
+                self.problems += trouble.problems
+                self._setups[state.contents] = None
+        return self._setups[state.contents]
+
+    @property
+    def distinct(self) -> int:
+        """How many different states were read."""
+        return len(self._setups)
+
+    def _read(self, state: KeptState) -> Setup:
+        document = tomllib.loads(kept_bytes(self.folder, state.files[0]).decode("utf-8-sig", "replace"))
+        schedules = _schedules_of(document)
+        rest = frozenset((file, sha) for file, sha in state.contents if file not in schedules.values())
+        if schedules and rest in self._like:
+            return self._with_schedules(state, *self._like[rest])
+        setup = read_kept(KeptFiles(self.folder, state))
+        if schedules:
+            self._like[rest] = setup, schedules
+        return setup
+
+    def _with_schedules(self, state: KeptState, like: Setup, schedules: Mapping[str, str]) -> Setup:
+        files = {file.file: file for file in state.files}
+        fixtures: list[Fixture] = []
+        for fixture in like.fixtures:
+            named = schedules.get(fixture.name)
+            if named is None:
+                fixtures.append(fixture)
+                continue
+            channels = tuple(c.name for c in fixture.type.channels)
+            key = files[named].sha256, channels
+            if key not in self._programmes:
+                kept_bytes(self.folder, files[named])
+                path = self.folder.joinpath(*files[named].kept_as.split("/"))
+                self._programmes[key] = read_schedule(path, str(path), channels)[0]
+            fixtures.append(replace(fixture, programme=self._programmes[key]))
+        return replace(like, fixtures=tuple(fixtures))
+
+
+def _schedules_of(document: Mapping[str, Any]) -> dict[str, str]:
+    """Fixture -> the schedule file that it names; empty where one is written in the setup itself."""
+    found = {}
+    for fixture in document.get("fixture", []):
+        name, path = (fixture.get(key) for key in ("name", "schedule"))
+        if not isinstance(name, str) or not isinstance(path, str):
+            return {}
+        found[name] = posixpath.normpath(path.replace("\\", "/"))
+    return found
+
+
+class LitTank:
+    """One lit tank and every place in it that some state asks for."""
+
+    def __init__(self, setup: Setup) -> None:
+        self.setup = setup
+        self.receivers: dict[Receiver, int] = {}
+        self._field: tuple[PreparedField, LightField] | None = None
+        self._draws: dict[int, PlaceDraws] = {}
+
+    def ask(self, receivers: Iterable[Receiver]) -> None:
+        """Places to solve with all others."""
+        for receiver in receivers:
+            self.receivers.setdefault(receiver, len(self.receivers))
+
+    def solved(self) -> tuple[PreparedField, LightField]:
+        """The prepared field, and light at every place that was asked for."""
+        if self._field is None:
+            scene = scene_of(self.setup)
+            places = tuple(self.receivers)
+            ready = prepare_field(
+                scene, weighting_matrix(scene.tables, DOSE_WEIGHTINGS), for_points=len(places)
+            )
+            self._field = ready, ready.light_field(places)
+        return self._field
+
+    def draws(self, receiver: Receiver) -> PlaceDraws:
+        """The drawn light of a place at full output."""
+        index = self.receivers[receiver]
+        if index not in self._draws:
+            self._draws[index] = PlaceDraws.of(self.setup, self.solved()[0], receiver)
+        return self._draws[index]
+
+
+class KeptLight:
+    """The light of corals under kept states."""
+
+    def __init__(self, setups: KeptSetups, states: Sequence[KeptState]) -> None:
+        self.setups = setups
+        self._tanks: list[LitTank] = []
+        self._tank_of: dict[Contents, LitTank] = {}
+        self._days: dict[Contents, dict[str, CoralDay]] = {}
+        for state in states:
+            setup = setups.setup(state)
+            if setup is not None and state.contents not in self._tank_of:
+                tank = self._tank(setup)
+                tank.ask(_of_corals(setup).values())
+                self._tank_of[state.contents] = tank
+
+    def _tank(self, setup: Setup) -> LitTank:
+        for tank in self._tanks:
+            if same_lit_tank(tank.setup, setup):
+                return tank
+        self._tanks.append(LitTank(setup))
+        return self._tanks[-1]
+
+    def days(self, state: KeptState) -> Mapping[str, CoralDay]:
+        """What every placed coral gets in a day under a state; nothing where that cannot be computed."""
+        if state.contents not in self._days:
+            setup = self.setups.setup(state)
+            found: dict[str, CoralDay] = {}
+            if setup is not None:
+                try:
+                    found = self._computed(setup, self._tank_of[state.contents])
+                except LightdoseError as trouble:
+                    self.setups.problems += trouble.problems
+            self._days[state.contents] = found
+        return self._days[state.contents]
+
+    def _computed(self, setup: Setup, tank: LitTank) -> dict[str, CoralDay]:
+        _, field = tank.solved()
+        receivers = _of_corals(setup)
+        if not receivers:
+            return {}
+        rows = [tank.receivers[receiver] for receiver in receivers.values()]
+        curve = day_curve(setup.lit_fixtures)
+        ppfd = field.of("ppfd")[rows]
+        dli = daily_light_integral(ppfd, curve)
+        peak, lit_h = peak_and_photoperiod(ppfd, curve)
+        bands = {key: daily_light_integral(field.of(key)[rows], curve) for key in COLOURS}
+        corals = {coral.name: coral for coral in setup.corals}
+        made = {}
+        for i, (name, receiver) in enumerate(receivers.items()):
+            dose = float(dli[i])
+            made[name] = CoralDay(
+                dli_mol_m2_d=dose,
+                peak_ppfd_umol_m2_s=float(peak[i]),
+                photoperiod_h=float(lit_h[i]),
+                shares={key: float(bands[key][i]) / dose for key in COLOURS} if dose > 0 else None,
+                site=receiver.site,
+                place=(receiver.x_m, receiver.y_m, receiver.depth_m, receiver.open_sky),
+                group=corals[name].group,
+                floor_dli=_floor(setup, corals[name]),
+            )
+        return made
+
+    def with_interval(self, state: KeptState, coral: str) -> CoralDay | None:
+        """The same for one coral with its 95 % interval; None where it was not there."""
+        day = self.days(state).get(coral)
+        setup = self.setups.setup(state)
+        if day is None or setup is None or day.interval_dli is not None:
+            return day
+        tank = self._tank_of[state.contents]
+        draws = tank.draws(_of_corals(setup)[coral])
+        known = replace(day, interval_dli=draws.interval_dli(setup.lit_fixtures))
+        self._days[state.contents][coral] = known
+        return known
+
+
+def _of_corals(setup: Setup) -> dict[str, Receiver]:
+    """The point that each coral is judged at."""
+    own = {r.coral: r for r in setup.receivers if r.coral is not None}
+    sites = {r.name: r for r in setup.receivers if r.coral is None}
+    return {coral.name: own.get(coral.name) or sites[coral.site] for coral in setup.corals}
+
+
+def _floor(setup: Setup, coral: Coral) -> float | None:
+    marks = coral_marks(setup, coral)
+    return marks[0] if marks and marks[0] > 0 else None
