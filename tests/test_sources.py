@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 SPECTRA = Path(__file__).resolve().parents[1] / "spectra"
+DATA = SPECTRA.parent / "lightdose" / "data"
 HEADER_KEYS = ("title", "quantity", "unit", "source", "licence", "obtained", "valid range")
 FILES = sorted(path.relative_to(SPECTRA).as_posix() for path in SPECTRA.rglob("*.csv"))
 
@@ -75,6 +76,17 @@ def test_table_rises_in_wavelength_and_is_not_negative(path):
     assert np.all(np.diff(nodes) > 0)
     assert np.all(values >= 0)
     assert values.max() > 0
+
+
+@pytest.mark.identity
+def test_published_figures_of_the_package_match_their_rows():
+    """Every row of lightdose/data/SOURCES.toml names a file with its hash, citation, licence and origin."""
+    rows = tomllib.loads((DATA / "SOURCES.toml").read_text(encoding="utf-8"))["file"]
+    assert len({row["path"] for row in rows}) == len(rows) > 0
+    for row in rows:
+        assert hashlib.sha256((DATA / row["path"]).read_bytes()).hexdigest() == row["sha256"], row["path"]
+        assert row["origin"] in ("measured", "standard table", "modelled by us")
+        assert all(row[key] for key in ("title", "citation", "licence"))
 
 
 @pytest.mark.identity

@@ -15,6 +15,7 @@ from lightdose.answers.dose import is_safety, safety_lines
 from lightdose.answers.field import as_json, plain
 from lightdose.answers.light import FIELDS, Row
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
+from lightdose.answers.trial import OTHERS, WHY, beside_trial, trial_doses, trial_limits, trial_sentence
 from lightdose.answers.verdicts import OPEN, interval_text, short_state, table_words, within_words
 from lightdose.answers.words import (
     DLI_UNIT,
@@ -32,6 +33,7 @@ from lightdose.errors import literal
 from lightdose.model.changes import EvidenceSide
 from lightdose.model.results import EYES, Analysis, Judgement, Verdict
 from lightdose.model.shop import HandedLight, Handout, Slip
+from lightdose.model.trial import GrowthTrial
 
 LONGEST_NAME: Final = 34
 """Letters of a name within a sentence; where it matters it stands whole in other answers."""
@@ -57,16 +59,12 @@ USUAL: Final = (
     "What keepers commonly give a group: no optimum, no limit of damage (common practice). Grade: A several "
     "published numbers for the group's genera, B one, C a direction only, D practice only."
 )
-TRIALS: Final = (
-    f"In trials three Acropora were grown at 2.9-11.5 {DLI_UNIT_TYPESET} (Coral Reefs 2023, "
-    "10.1007/s00338-023-02348-w, abstract), Pocillopora acuta did well at 4.5-10.8 (PMC7673984)."
-)
 ALGAE_PEAK: Final = (
     "The algae use blue of 440-470 nm best (mean of five published curves, from Halldal 1968 to Wangpraseurt "
     "et al. 2014)"
 )
 MEMORY: Final = "from memory"
-FINDINGS: Final = 3
+FINDINGS: Final = 2
 """Findings of one side that the page has room for; the report lists all."""
 
 
@@ -107,8 +105,9 @@ def why_points(handout: Handout) -> list[Point]:
     modest = _modest(handout.lights[0]) if len(handout.lights) == 1 else _modest_of_two(handout)
     return [
         Point(f"{PHOTONS} {_each(handout, _photons)}".rstrip(), "Photons x hours"),
-        Point(" ".join(filter(None, (SATURATES, modest, TRIALS))), "Modest light"),
+        Point(" ".join(filter(None, (SATURATES, modest))), "Modest light"),
         Point(_colour(handout), "Colour"),
+        Point(_trial(handout.trial), WHY),
         Point(_evidence(handout, "for"), "Trials for this"),
         Point(_evidence(handout, "against"), "And against"),
         Point(STEADY, "Steady light"),
@@ -230,6 +229,25 @@ def _rounded(lux: float) -> str:
         return "0"
     step = 10 ** max(0, len(str(int(lux))) - 2)
     return f"{round(lux / step) * step:,d}"
+
+
+def trial_words(handout: Handout) -> str:
+    """Where these corals stand against the doses of the trial."""
+    told = _each(handout, lambda light: beside_trial(handout.trial, trial_doses(light.analysis.verdicts)))
+    text = f"Line: median growth; percentages: corals that lost tissue; grey: not tried; ticks: {told}"
+    return text.replace(DLI_UNIT, DLI_UNIT_TYPESET) if told else text.removesuffix("; ticks: ") + "."
+
+
+def _trial(trial: GrowthTrial) -> str:
+    """What the picture of the trial shows, what the trial did not control, and what others found."""
+    text = f"{trial_sentence(trial)} {trial_limits(trial)} {OTHERS}"
+    return text.replace(DLI_UNIT, DLI_UNIT_TYPESET)
+
+
+def trial_tanks(handout: Handout) -> list[tuple[str, list[float]]]:
+    """Doses of the corals of each setup, under the setup's letter."""
+    doses = [trial_doses(light.analysis.verdicts) for light in handout.lights]
+    return list(zip(letters(handout), doses, strict=True))
 
 
 def more_text(handout: Handout, hidden: Sequence[Sequence[Verdict]]) -> str:

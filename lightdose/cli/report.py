@@ -96,6 +96,7 @@ def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
 
 def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
     from lightdose.analysis import site_days, site_spectra
+    from lightdose.files.growth_trial import growth_trial
     from lightdose.judge.map_choice import shown_receivers, shown_sites
     from lightdose.present.report import Report
     from lightdose.workflows.compare import looks_and_gets, with_days
@@ -110,6 +111,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         light=_light(analysis.setup),
         looks=looks_and_gets(analysis),
         more_light=diminishing_return(analysis),
+        trial=growth_trial(),
         colour=colour_or_intensity(analysis),
         change=try_change(analysis),
         compared=with_days(comparison, shown_sites(comparison)) if comparison else None,

@@ -10,6 +10,7 @@ from lightdose.model.light import SiteDay
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, DliState, Verdict
 from lightdose.model.spectrum import Immersion, ReadsQuantity
+from lightdose.model.trial import GrowthTrial
 
 WhiteAmount = Literal["none", "little", "much"]
 Where = Literal["air", "water"]
@@ -148,11 +149,13 @@ class Handout:
     ----------
     lights : one setup, or two beside one another
     evidence : published findings for and against "photons matter more than their colour"
+    trial : dose and growth as published
     date : as given; no clock is asked
     """
 
     lights: tuple[HandedLight, ...]
     evidence: tuple[Evidence, ...]
+    trial: GrowthTrial
     date: str | None = None
 
 

@@ -20,6 +20,8 @@ from lightdose.answers.handout import (
     standing_points,
     start_sentence,
     titles,
+    trial_tanks,
+    trial_words,
     why_points,
 )
 from lightdose.answers.survey import (
@@ -35,6 +37,7 @@ from lightdose.answers.survey import (
     unread_sentence,
     worth_sentence,
 )
+from lightdose.answers.trial import trial_finding
 from lightdose.answers.words import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET, length
 from lightdose.errors import literal
 from lightdose.model.plans import Survey
@@ -53,6 +56,7 @@ from lightdose.present.figures.handout import (
     draw_day,
 )
 from lightdose.present.figures.style import QUIET_INK, fitted, shortened, write_rule
+from lightdose.present.figures.trial import draw_trial
 from lightdose.present.page import Ready, page_environment, policy, set_text, template_text
 
 if TYPE_CHECKING:
@@ -223,29 +227,30 @@ def _verdicts(rows: Sequence[CoralRow], setups: int) -> list[list[Verdict]]:
     return [[v for row in rows if (v := row.verdicts[side]) is not None] for side in range(setups)]
 
 
-def _columns(handout: Handout, inner: float) -> tuple[float, float]:
-    """Widths of both columns: one setup's day takes more than the words beside it."""
-    first = (inner - BETWEEN_IN) * (0.6 if len(handout.lights) == 1 else 0.5)
-    return first, inner - BETWEEN_IN - first
-
-
 def _write_lights(figure: Figure, top: float, inner: float, handout: Handout, plan: Plan) -> float:
-    """One setup: its day, and beside it how it looks; two: each in a column, its words below its day."""
-    first, second = _columns(handout, inner)
-    alone, highest = len(handout.lights) == 1, day_top_ppfd(handout.lights)
-    bottoms = []
+    """A column a setup with its day, and one with the trial of dose and growth; words below each."""
+    count = len(handout.lights) + 1
+    width, highest = (inner - BETWEEN_IN * (count - 1)) / count, day_top_ppfd(handout.lights)
+    alone, bottoms = count == 2, []
     for turn, light in enumerate(handout.lights):
-        left = MARGIN_IN + turn * (first + BETWEEN_IN)
+        left = MARGIN_IN + turn * (width + BETWEEN_IN)
         head = "Light through the day" if alone else f"{'AB'[turn]}: light through the day"
-        below = write_text(figure, left, top, first, head, plan.size_pt, weight="bold")
-        day_bottom = below
+        bottom = write_text(figure, left, top, width, head, plan.size_pt, weight="bold")
         if light.days:
-            day_bottom = draw_day(figure, left, below + 0.02, first, plan.day_in, light, highest)
-        text_left, text_top = (MARGIN_IN + first + BETWEEN_IN, below) if alone else (left, day_bottom)
-        for sentence in light_sentences(light, alone=alone):
-            text_top = write_text(figure, text_left, text_top, second, sentence, plan.size_pt) + GAP_IN
-        bottoms += [day_bottom, text_top]
-    return max(bottoms)
+            bottom = draw_day(figure, left, bottom + 0.02, width, plan.day_in, light, highest)
+        bottoms.append(_sentences(figure, left, bottom, width, light_sentences(light, alone=alone), plan))
+    left = MARGIN_IN + inner - width
+    bottom = write_text(figure, left, top, width, trial_finding(handout.trial), plan.size_pt, weight="bold")
+    bottom = draw_trial(figure, left, bottom + 0.06, width, plan.day_in, handout.trial, trial_tanks(handout))
+    return max(*bottoms, _sentences(figure, left, bottom, width, [trial_words(handout)], plan))
+
+
+def _sentences(
+    figure: Figure, left: float, top: float, width: float, sentences: Sequence[str], plan: Plan
+) -> float:
+    for sentence in sentences:
+        top = write_text(figure, left, top, width, sentence, plan.size_pt) + GAP_IN
+    return top
 
 
 SLIP_MARGIN_IN: Final = 0.3

@@ -40,6 +40,7 @@ from lightdose.answers.dose import (
 from lightdose.answers.library import STATEMENT
 from lightdose.answers.photosynthesis import return_sentences
 from lightdose.answers.report import assumptions
+from lightdose.answers.trial import OTHERS, WHY, beside_trial, trial_doses, trial_limits, trial_sentence
 from lightdose.answers.verdicts import verdict_sentence
 from lightdose.answers.words import STATE_WORDS, clock, count, percent_words
 from lightdose.errors import literal
@@ -50,11 +51,13 @@ from lightdose.model.light import SiteDay, SiteSpectrum
 from lightdose.model.places import LightMap
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
+from lightdose.model.trial import GrowthTrial
 from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.comparison import comparison_drawings
 from lightdose.present.figures.day import day_drawing, schedule_drawing, spectrum_drawing
 from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
 from lightdose.present.figures.map import map_drawings
+from lightdose.present.figures.trial import trial_drawing
 from lightdose.present.page import KEY, Ready, laid_out, page_environment, policy, set_text, template_text
 
 _ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
@@ -152,6 +155,7 @@ class Report:
     days, spectra : at the sites that figures show; spectra differ little within a tank, so one may do
     light : slices of the tank, the plan first; None where there is nothing to map
     looks : of every receiver
+    trial : dose and growth as published
     compared : another setup beside this one
     variation : how the setup was changed on the command line, in words, or ""
     """
@@ -163,6 +167,7 @@ class Report:
     light: LightMap | None = None
     looks: Sequence[LooksAndGets | None] = ()
     more_light: DiminishingReturn | None = None
+    trial: GrowthTrial | None = None
     colour: ColourOrIntensity | None = None
     change: TryChange | None = None
     compared: Compared | None = None
@@ -226,6 +231,7 @@ def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
         _day(report),
         _spectrum(report),
         certainty_section(analysis),
+        _why(report),
         _photosynthesis(report),
         _colour(report.colour),
         _looks(report),
@@ -297,6 +303,23 @@ def _spectrum(report: Report) -> Section:
     drawing = spectrum_drawing(report.analysis, report.spectra, report.unit)
     blocks: tuple[Block, ...] = (*_picture(drawing), channels_section(report.analysis))
     return Section("The colour of the light", blocks, "spectrum", "Colour", paper=False)
+
+
+def _why(report: Report) -> Section:
+    """Dose and growth in a published trial, with the corals of this tank, and of the other, beside it."""
+    if report.trial is None or not report.analysis.verdicts:
+        return Section("", ())
+    tanks = [("corals here", trial_doses(report.analysis.verdicts))]
+    if report.compared is not None:
+        other = trial_doses(report.compared.comparison.after.verdicts)
+        tanks = [("corals, A", tanks[0][1]), ("corals, B", other)]
+    beside = [beside_trial(report.trial, doses) for _, doses in tanks]
+    lettered = (
+        beside if len(tanks) == 1 else [f"{'AB'[n]}: {words}" for n, words in enumerate(beside) if words]
+    )
+    words = (trial_sentence(report.trial), trial_limits(report.trial), *filter(None, lettered), OTHERS)
+    blocks: tuple[Block, ...] = (*_picture(trial_drawing(report.trial, tanks)), *map(Say, words))
+    return Section(WHY, blocks, "why", WHY, paper=False)
 
 
 def _photosynthesis(report: Report) -> Section:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from lightdose.analysis import channel_spectra, judged_under, light_of, site_days, site_spectra
 from lightdose.errors import Place, Problem, SetupError
+from lightdose.files.growth_trial import growth_trial
 from lightdose.files.library import read_emitter, reference_tables
 from lightdose.judge.comparison import RatioDraws, Side, compare_analyses, same_light_field
 from lightdose.judge.map_choice import EVIDENCE
@@ -33,7 +34,7 @@ def handout(analysis: Analysis, other: Analysis | None = None, date: str | None 
     Quickest where the analyses were made with ``also=TRISTIMULUS_WEIGHTINGS``.
     """
     lights = [_handed(a) for a in (analysis, other) if a is not None]
-    return Handout(tuple(lights), EVIDENCE, date)
+    return Handout(tuple(lights), EVIDENCE, growth_trial(), date)
 
 
 def slip(analysis: Analysis, coral: str, date: str) -> Slip:
