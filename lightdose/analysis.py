@@ -18,6 +18,7 @@ import numpy.typing as npt
 from lightdose import __version__
 from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.files.library import hazard_tables, reference_tables
+from lightdose.files.reef_light import reef_light
 from lightdose.judge.cautions import find_cautions
 from lightdose.judge.hazard import find_hazards
 from lightdose.judge.uncertain_inputs import basis_of
@@ -39,6 +40,7 @@ from lightdose.physics.light_field import (
     response_chunks,
     spectral_transfer,
 )
+from lightdose.physics.reef import reef_depths_m
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -105,6 +107,7 @@ def judged_under(
         version=__version__,
         uncertainty=uncertainty,
         hazards=hazards,
+        reef_depth_m=reef_depths_m(dose.dli, reef_light()),
     )
 
 

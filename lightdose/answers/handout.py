@@ -15,6 +15,7 @@ from lightdose.answers.dose import is_safety, safety_lines
 from lightdose.answers.field import as_json, plain
 from lightdose.answers.light import FIELDS, Row
 from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
+from lightdose.answers.reef import reef_sentence
 from lightdose.answers.trial import OTHERS, WHY, beside_trial, trial_doses, trial_limits, trial_sentence
 from lightdose.answers.verdicts import OPEN, interval_text, short_state, table_words, within_words
 from lightdose.answers.words import (
@@ -204,6 +205,7 @@ def light_sentences(light: HandedLight, *, alone: bool) -> list[str]:
         f"Peak {number(float(dose.peak_ppfd[here]))} {PPFD_UNIT_TYPESET}, lit "
         f"{hours(float(dose.photoperiod_h[here]))} h, {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
     ]
+    sentences += filter(None, [reef_sentence(light.analysis.reef_depths(here))])
     if light.analysis.advice and light.analysis.advice.actions:
         sentences.append(f"What we would do first: {doing(light.analysis.advice.actions[0])}.")
     if not alone:

@@ -7,6 +7,8 @@ from typing import Any, Final
 
 from lightdose.answers.field import Field, said
 from lightdose.answers.photosynthesis import ek_stands_on, hours_span, percent_span
+from lightdose.answers.reef import NOTE as REEF_NOTE
+from lightdose.answers.reef import PLACES, reef_cell
 from lightdose.answers.verdicts import STATES, bar_of, interval_text, table_words, worst_first
 from lightdose.answers.words import hours, length, lengths, number, percent, range_text
 from lightdose.model.record import dataclass
@@ -140,6 +142,10 @@ def _band(key: str) -> Callable[[Row], str]:
     return lambda row: number(row.bands[key])
 
 
+def _reef(water: str) -> Callable[[Row], Any]:
+    return lambda row: (row.analysis.reef_depths(row.receiver) or {}).get(water)
+
+
 def _chance(state: str) -> Callable[[Row], float | None]:
     return lambda row: row.chance(state)
 
@@ -206,6 +212,11 @@ LIGHT: Final = (
           what="photons weighted by what symbionts use",
           parts=tuple((f"usable_dose{end}_mol_m2_d",
                 f"photons weighted by what symbionts use: {what}") for end, what in CURVES)),
+    Field("reef_depth_m", "like a reef at", lambda r: r.analysis.reef_depths(r.receiver), csv=False,
+          unit="m, clear / coastal", show=reef_cell, note=REEF_NOTE, at={"corals": 17, "sites": 13}),
+    *(Field(f"reef_depth_{water}_m", place, _reef(water), key="",
+          parts=_ends(f"reef_depth_{water}_{{}}_m", f"depth on {place} whose clear day gives as much"))
+          for water, place in PLACES.items()),
     Field("interval_95", "95 %", lambda r: r.intervals, csv=False),
     Field("interval_95_dli", "DLI, 95 %", lambda r: r.interval("dli"), "dli", show=interval_text, key="",
           at={"corals": 6, "certainty": 6, "sites": 8},

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Self
 
-from lightdose.errors import SetupError
+from lightdose.errors import LightdoseError, SetupError
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Cover, Receiver, Setup, Tank, Water
@@ -206,3 +207,25 @@ class SiteDay:
         """The sum over channels, shape (n_point,). [umol m-2 s-1]"""
         summed: FloatArray = self.by_channel.sum(axis=0)
         return summed
+
+
+@dataclass(frozen=True, eq=False)
+class ReefLight:
+    """Photons of 400-700 nm in a clear day under the open sea.
+
+    Attributes
+    ----------
+    depth_m : array, shape (n,); rising from 0. [m]
+    doses_mol_m2_d : name of water ("clear", "coastal") -> array, shape (n, 2); least and most over water
+        types, latitudes and seasons, falling with depth. [mol m-2 d-1]
+    """
+
+    depth_m: FloatArray
+    doses_mol_m2_d: Mapping[str, FloatArray]
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "depth_m", read_only(self.depth_m))
+        held = {name: read_only(doses) for name, doses in self.doses_mol_m2_d.items()}
+        object.__setattr__(self, "doses_mol_m2_d", held)
+        if not all((doses[1:] < doses[:-1]).all() and (doses > 0).all() for doses in held.values()):
+            raise LightdoseError("doses under the sea need to fall with depth and stay above 0")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import field
 from typing import Final, Literal
 
 from lightdose.model.advice import Advice
@@ -338,7 +339,8 @@ class Analysis:
     """Everything `dose` knows: the setup, its light field, its day, its doses and its verdicts.
 
     ``hazards`` holds staring straight into each lit fixture from each distance; ``advice`` is None where it
-    was not asked for.
+    was not asked for. ``reef_depth_m`` holds by the name of the water, shape (n_receiver, 2), from which to
+    which depth of the open sea a clear day gives as many photons; NaN where none does.
     """
 
     setup: Setup
@@ -353,6 +355,7 @@ class Analysis:
     uncertainty: Uncertainty | None = None
     hazards: tuple[DirectView, ...] = ()
     advice: Advice | None = None
+    reef_depth_m: Mapping[str, FloatArray] = field(default_factory=dict)
 
     @property
     def judgement(self) -> Judgement:
@@ -374,6 +377,17 @@ class Analysis:
         """Photons of each colour band per photon of 400-700 nm, NaN where there is no light."""
         dli = float(self.dose.dli[receiver])
         return {k: v / dli if dli > 0 else math.nan for k, v in self.band_dose_mol_m2_d(receiver).items()}
+
+    def reef_depths(self, receiver: int) -> dict[str, tuple[float | None, float | None]] | None:
+        """From which to which depth a clear day of the sea gives as much, by water; None where unknown. "
+        "[m]"""
+        if not self.reef_depth_m:
+            return None
+        ends = {water: depth[receiver] for water, depth in self.reef_depth_m.items()}
+        return {
+            w: (None if math.isnan(a) else float(a), None if math.isnan(b) else float(b))
+            for w, (a, b) in ends.items()
+        }
 
     def usable_dose_mol_m2_d(self, receiver: int) -> Span:
         """Photons weighted by what symbionts use: mean of five curves, span of nine. [mol m-2 d-1]"""
