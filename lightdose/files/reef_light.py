@@ -12,7 +12,10 @@ from lightdose.model.light import ReefLight
 
 @cache
 def reef_light() -> ReefLight:
-    """Clear days of the tropics by depth, computed by ``tests/make_reef_light.py``; sources in the file."""
+    """Clear days of the tropics by depth, computed by ``tests/make_reef_light.py``.
+
+    Water types, latitudes, seasons and sources stand in the head of the file.
+    """
     text = files("lightdose").joinpath("data", "reef_light.csv").read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("#")]
     names = lines[0].split(",")[1:]
