@@ -21,7 +21,8 @@ TEXT = EXAMPLES.read_text(encoding="utf-8")
 SETUPS = sorted(
     path.relative_to(FOLDER).as_posix()
     for path in FOLDER.rglob("*.toml")
-    if tomllib.loads(path.read_text(encoding="utf-8")).get("format") == "lightdose-setup/1"
+    if "diary" not in path.parts  # what was kept of days that are over
+    and tomllib.loads(path.read_text(encoding="utf-8")).get("format") == "lightdose-setup/1"
 )
 
 
@@ -96,6 +97,8 @@ def test_every_example_file_says_that_it_is_invented() -> None:
     files = [p for kind in ("toml", "csv", "py") for p in sorted(FOLDER.rglob(f"*.{kind}"))]
     assert len(files) >= 18
     for path in files:
+        if path.name == "files.csv":  # sums of files that say it themselves
+            continue
         assert "invented" in path.read_text(encoding="utf-8")[:400].lower(), path
 
 

@@ -48,8 +48,8 @@ def percent_change(ratio: float) -> str:
     return f"{ratio:.1f} x" if ratio >= 3 else f"{100 * (ratio - 1):+.0f} %"
 
 
-def mark_words(change: Change) -> str:
-    """What a change counts as: the marks that people must see first."""
+def mark_words(change: Change, *, moves: bool = True) -> str:
+    """What a change counts as: the marks that people must see first, ``moves`` among them."""
     marks = []
     if "fast_rise" in change.kinds:
         rise = "" if change.rise_in_week is None else f" {percent_change(change.rise_in_week)}"
@@ -58,7 +58,7 @@ def mark_words(change: Change) -> str:
         marks.append("below its floor")
     if "deep_cut" in change.kinds:
         marks.append("cut by more than half")
-    if "moved" in change.kinds:
+    if moves and "moved" in change.kinds:
         marks.append(moved_words(change))
     if "colour" in change.kinds:
         marks.append("other colour")

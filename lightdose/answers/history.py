@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 from typing import Any, Final
 
 from lightdose.answers.answer import Answer
-from lightdose.answers.blocks import Block, Point, Points, Say, Section
+from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table
 from lightdose.answers.diary_words import (
     fared_words,
     listed,
     mark_words,
+    moved_words,
     note_words,
     range_words,
     step_words,
@@ -34,6 +36,8 @@ from lightdose.model.record import dataclass
 
 TROUBLES_SHOWN: Final = 3
 STATES_SHOWN: Final = 12
+NOTES_SHOWN: Final = 8
+SCORED: Final = ("colour", "open")
 SAME: Final = 0.005
 
 NO_CAUSE: Final = (
@@ -69,11 +73,9 @@ class Event:
         return "/".join(f"{100 * shares[k]:.0f}" for k in ("blue", "green", "red")) if shares else None
 
     @property
-    def ratio(self) -> str:
+    def step(self) -> str:
         """The step of the dose and what it counts as."""
-        if self.trouble is not None:
-            return "trouble"
-        return "" if self.change is None else mark_words(self.change) or step_words(self.change)
+        return "" if self.change is None else mark_words(self.change, moves=False) or step_words(self.change)
 
     def noted(self, name: str) -> Any:
         """A cell of a note; None for a state."""
@@ -95,36 +97,33 @@ def _share(key: str) -> Any:
 # fmt: off
 EVENT: Final = (
     Field("coral", "coral", lambda e: e.coral.coral, kind="string"),
-    Field("date", "date", lambda e: e.date, kind="string", at={"life": 0}),
+    Field("date", "date", lambda e: e.date, kind="string"),
     Field("until", "until", lambda e: e.spell.until if e.spell else None, kind="string",
           what="day of the next state"),
-    Field("what", "what", lambda e: e.what, kind="string", at={"life": 1}, fold=True,
+    Field("what", "what", lambda e: e.what, kind="string",
           what="what differs from the state before, or the note"),
     Field("state", "state", lambda e: e.spell.state.name if e.spell else None, kind="string"),
-    Field("dli_mol_m2_d", "DLI", lambda e: e.light("dli_mol_m2_d"), "dli", at={"life": 2}),
-    Field("interval_dli", "95 %", lambda e: e.light("interval_dli"), show=_span, at={"life": 5},
+    Field("dli_mol_m2_d", "DLI", lambda e: e.light("dli_mol_m2_d"), "dli"),
+    Field("interval_dli", "95 %", lambda e: e.light("interval_dli"),
           what="95 % interval of the dose", unit="mol m-2 d-1",
           parts=(("dli_low_mol_m2_d", "95 % interval of the dose, low end"),
                  ("dli_high_mol_m2_d", "95 % interval of the dose, high end"))),
-    said("step", "step", lambda e: e.ratio, kind="string", at={"life": 3}, fold=True),
     Field("rise_in_week", "rise", lambda e: e.change.rise_in_week if e.change else None,
           what="dose over the least dose of the seven days before"),
     Field("counts_as", "counts as", lambda e: e.change.kinds if e.change else None, kind="string",
           what="kinds of change, parted by semicolons"),
-    Field("set_for_mol_m2_d", "set for", _set_for, show=lambda s: number(s.default), at={"life": 4},
+    Field("set_for_mol_m2_d", "set for", _set_for,
           unit="mol m-2 d-1",
           what="dose that it has followed to on the last day of the state, lag 20 days, 4 to 40 in range",
           parts=(("set_for_mol_m2_d", "acclimated dose on the last day of the state, lag 20 days"),
                  ("set_for_low_mol_m2_d", "the same, low end over lags of 4 to 40 days"),
                  ("set_for_high_mol_m2_d", "the same, high end over lags of 4 to 40 days"))),
-    said("colours", "blue/green/red", lambda e: e.colours, kind="string", unit="%", at={"life": 8}),
     Field("blue_fraction", "blue", _share("blue"), what="photons of 400-500 nm per photon of 400-700 nm"),
     Field("green_fraction", "green", _share("green"), what="photons of 500-600 nm per photon of 400-700 nm"),
     Field("red_fraction", "red", _share("red"), what="photons of 600-700 nm per photon of 400-700 nm"),
     Field("peak_ppfd_umol_m2_s", "peak", lambda e: e.light("peak_ppfd_umol_m2_s"), "peak"),
-    Field("photoperiod_h", "lit", lambda e: e.light("photoperiod_h"), "photoperiod", at={"life": 7},
-          show=lambda h: f"{h:.1f}"),
-    Field("site", "site", lambda e: e.light("site"), kind="string", at={"life": 6}, fold=True),
+    Field("photoperiod_h", "lit", lambda e: e.light("photoperiod_h"), "photoperiod"),
+    Field("site", "site", lambda e: e.light("site"), kind="string"),
     Field("place_m", "place", lambda e: e.light("place"), what="x, y, depth and open sky",
           parts=(("x_m", "from the left wall, m"), ("y_m", "from the front wall, m"),
                  ("depth_m", "below the surface, m"), ("open_sky", "share of the light that reaches it"))),
@@ -134,6 +133,21 @@ EVENT: Final = (
     Field("remark", "remark", lambda e: e.noted("remark"), kind="string", what="remark of a note"),
     Field("trouble", "trouble", lambda e: e.trouble.kind if e.trouble else None, kind="string",
           what="paler, closed or lost, where a note tells of it"),
+)
+DAY: Final = (
+    said("date", "date", lambda d: d.date, kind="string", at={"life": 0}),
+    said("what", "what", lambda d: d.what, kind="string", fold=True, at={"life": 1}),
+    said("dose", "DLI", lambda d: d.light("dli_mol_m2_d"), of="dli", at={"life": 2}),
+    said("step", "step", lambda d: d.step, kind="string", fold=True, at={"life": 3}),
+    said("set_for", "set for", lambda d: _set_for(d.event) if d.event else None, of="dli",
+         show=lambda s: number(s.default), at={"life": 4}),
+    said("interval", "95 %", lambda d: d.light("interval_dli"), show=_span, unit="mol m-2 d-1",
+         at={"life": 5}),
+    said("site", "site", lambda d: d.light("site"), kind="string", fold=True, at={"life": 6}),
+    said("lit", "lit", lambda d: d.light("photoperiod_h"), of="photoperiod", show=lambda h: f"{h:.1f}",
+         at={"life": 7}),
+    said("colours", "blue/green/red", lambda d: d.event.colours if d.event else None, kind="string",
+         unit="%", at={"life": 8}),
 )
 # fmt: on
 
@@ -202,7 +216,7 @@ FARED: Final = (
 )
 STATE_ROW: Final = (
     said("date", "date", lambda s: s.state.date, kind="string", at={"states": 0}),
-    said("what", "what changed", lambda s: "; ".join(s.differences) or "-", kind="string", fold=True,
+    said("what", "what changed", lambda s: "; ".join(s.words) or "-", kind="string", fold=True,
          at={"states": 1}),
     said("why", "why", lambda s: s.state.why, kind="string", fold=True, at={"states": 2}),
 )
@@ -239,9 +253,7 @@ def _body(history: History) -> dict[str, Any]:
         "first": history.first,
         "last": history.last,
         "distinct_states": history.distinct,
-        "states": [
-            as_json(STATE[:3], s.state) | {"differences": list(s.differences)} for s in history.states
-        ],
+        "states": [as_json(STATE[:3], s.state) | {"differences": list(s.words)} for s in history.states],
         "corals": [_coral_body(coral, history) for coral in history.corals],
         "tank_notes": [as_json(NOTE, note) for note in history.tank_notes],
         "problems": [str(problem) for problem in history.problems],
@@ -288,7 +300,7 @@ def events_of(coral: CoralHistory, history: History, *, every: bool = False) -> 
         moved = before is None or change is not None or _differs(before, spell)
         if every or moved:
             events.append(
-                Event(coral, spell.since, _what(words.get(spell.state.name), before), spell, change)
+                Event(coral, spell.since, _what(words.get(spell.state.name), before, change), spell, change)
             )
         before = spell
     for note in coral.notes:
@@ -304,13 +316,59 @@ def _differs(a: Spell, b: Spell) -> bool:
     return abs(one - other) > SAME * max(one, other)
 
 
-def _what(state: StateChange | None, before: Spell | None) -> str:
+def _what(state: StateChange | None, before: Spell | None, change: Change | None) -> str:
     if state is None:
         return ""
-    words = "; ".join(state.differences) or ("first state" if before is None else "no change")
-    if before is None and state.differences:
-        words = "it comes"
+    moved = change is not None and "moved" in change.kinds
+    own = [moved_words(change)] if change is not None and moved else []
+    words = "; ".join([*own, *state.differences])
+    if before is None:
+        words = "it comes" if state.words else "first state"
+    words = words or "no change of its own"
     return f"{words} ({literal(state.state.why)})" if state.state.why else words
+
+
+@dataclass(frozen=True, eq=False)
+class Day:
+    """A line in the life of a coral as people read it: a new state, or all notes of a day."""
+
+    date: str
+    what: str
+    event: Event | None = None
+    trouble: bool = False
+    news: bool = True
+
+    def light(self, name: str) -> Any:
+        """A figure of the light; None for notes."""
+        return self.event.light(name) if self.event else None
+
+    @property
+    def step(self) -> str:
+        """What the change counts as."""
+        return "trouble" if self.trouble else self.event.step if self.event else ""
+
+
+def days_of(events: Sequence[Event]) -> list[Day]:
+    """The lines of a life; notes that say what was said before are no news."""
+    days: list[Day] = []
+    said_last: dict[str, str] = {}
+    for date, together in groupby(events, key=lambda e: e.date):
+        notes = []
+        for event in together:
+            if event.note is None:
+                days.append(Day(date, event.what, event))
+            else:
+                notes.append(event)
+        if not notes:
+            continue
+        told = [n.note for n in notes if n.note]
+        news = any(
+            n.kind not in SCORED or n.remark or said_last.get(n.kind) not in (None, n.text) for n in told
+        )
+        said_last |= {n.kind: n.text for n in told}
+        trouble = any(n.trouble for n in notes)
+        days.append(Day(date, ", ".join(n.what for n in notes), None, trouble, news or trouble))
+    return days
 
 
 def span_sentence(history: History) -> str:
@@ -330,17 +388,24 @@ def _life(coral: CoralHistory, history: History) -> Section:
     title = f"{literal(coral.coral)}" + (f", {coral.group_name}" if coral.group_name else "")
     blocks: tuple[Block, ...] = (Say(life_sentence(coral), "strong"),)
     if events:
-        rows = table(
-            "life",
-            "The coral's life",
-            EVENT,
-            events,
-            least=3,
-            note=SET_FOR,
-            strong=lambda e: e.trouble is not None,
+        days = days_of(events)
+        news = [day for day in days if day.news]
+        note = SET_FOR
+        if len(news) < len(days):
+            note += f" {count(len(days) - len(news), 'round')} without news left out; --all shows them."
+        blocks = (
+            *blocks,
+            Section("", (_lines(news, note),), extra=False),
+            Section("", (_lines(days, SET_FOR),), brief=False),
         )
-        blocks = (*blocks, rows)
     return Section(title, blocks)
+
+
+def _lines(days: Sequence[Day], note: str) -> Table:
+    return table("life", "The coral's life", DAY, days, least=3, note=note, strong=lambda d: d.trouble)
+
+
+IT_LIVED: Final = "It lived in "
 
 
 def life_sentence(coral: CoralHistory) -> str:
@@ -359,7 +424,7 @@ def life_sentence(coral: CoralHistory) -> str:
     )
     counted += [count(moved, "move")] if moved else []
     return (
-        f"It lived in {span} {DLI_UNIT}; now {number(now.light.dli_mol_m2_d)}{interval}, set for "
+        f"{IT_LIVED}{span} {DLI_UNIT}; now {number(now.light.dli_mol_m2_d)}{interval}, set for "
         f"{number(now.set_for.default)} ({range_words(now.set_for.low, now.set_for.high)})."
         + (f" {', '.join(counted)[0].upper()}{', '.join(counted)[1:]}." if counted else "")
     )
@@ -384,37 +449,45 @@ def _states(history: History) -> Section:
 
 
 def _troubles(history: History) -> Iterator[Section]:
-    every = [(coral, trouble) for coral in history.corals for trouble in coral.troubles]
-    every = [one for one in every if one[1].note.date >= history.first]
-    every.sort(key=lambda one: one[1].note.date, reverse=True)
-    for index, (coral, trouble) in enumerate(every):
-        yield Section(
-            trouble_title(coral, trouble),
-            (Points(tuple(_trouble_points(trouble))),),
-            brief=index < TROUBLES_SHOWN,
-        )
+    every: dict[tuple[str, str], tuple[CoralHistory, list[Trouble]]] = {}
+    for coral in history.corals:
+        for trouble in coral.troubles:
+            if trouble.note.date >= history.first:
+                every.setdefault((trouble.note.date, coral.coral), (coral, []))[1].append(trouble)
+    latest = sorted(every, reverse=True)
+    for index, key in enumerate(latest):
+        coral, troubles = every[key]
+        points = Points(tuple(_trouble_points(troubles)))
+        yield Section(trouble_title(coral, troubles), (points,), brief=index < TROUBLES_SHOWN)
 
 
-def trouble_title(coral: CoralHistory, trouble: Trouble) -> str:
+def trouble_title(coral: CoralHistory, troubles: Sequence[Trouble]) -> str:
     """What was noted: "2026-03-01, staghorn frag: colour 3, was 5"."""
-    return f"{trouble.note.date}, {literal(coral.coral)}: {note_words(trouble.note, trouble.before)}"
+    notes = ", ".join(note_words(trouble.note, trouble.before) for trouble in troubles)
+    return f"{troubles[0].note.date}, {literal(coral.coral)}: {notes}"
 
 
-def _trouble_points(trouble: Trouble) -> Iterator[Point]:
-    if not trouble.changes:
+def _trouble_points(troubles: Sequence[Trouble]) -> Iterator[Point]:
+    """What stands in the diary of the weeks before notes of one coral and day."""
+    first = troubles[0]
+    if not first.changes:
         yield Point("In the six weeks before, nothing changed in its light that the diary knows of.")
-    for change, all_fared in trouble.changes:
+    for index, (change, _) in enumerate(first.changes):
         yield Point(f"{change.date}: {change_words(change)}.")
-        for fared in all_fared:
-            yield Point(f"Others: {fared_words(fared)}{_unseen(fared)}.")
-    also = [f"{n.date} {'' if n.coral else 'tank: '}{note_words(n)}" for n in trouble.also_noted]
+        for trouble in troubles:
+            for fared in trouble.changes[index][1]:
+                yield Point(f"Others: {fared_words(fared)}{_unseen(fared)}.")
+    told = {id(trouble.note) for trouble in troubles}
+    notes = [n for n in first.also_noted if id(n) not in told]
+    also = [f"{n.date} {'' if n.coral else 'tank: '}{note_words(n)}" for n in notes]
+    more = f" and {len(also) - NOTES_SHOWN} more" if len(also) > NOTES_SHOWN else ""
     yield Point(
-        f"Also noted in these weeks: {'; '.join(also[:8])}{' ...' if len(also) > 8 else ''}."
+        f"Also noted in these weeks: {'; '.join(also[:NOTES_SHOWN])}{more}."
         if also
         else "Nothing else was noted in these weeks."
     )
-    if trouble.not_recorded:
-        yield Point(f"Not recorded: {', '.join(trouble.not_recorded)}.")
+    if first.not_recorded:
+        yield Point(f"Not recorded: {', '.join(first.not_recorded)}.")
 
 
 def change_words(change: Change) -> str:
@@ -439,9 +512,8 @@ def _remarks(history: History) -> Iterator[str]:
     }
     if odds:
         yield (
-            f"{count(len(odds), 'comparison')} of corals stand here, and the troubled coral is among those "
-            "counted: of ten such comparisons, one looks like 1 in 10 by chance alone (Fisher's exact test, "
-            "one-sided)."
+            f"Comparisons of corals counted here: {len(odds)}, the troubled coral among them each time. Of "
+            "ten such comparisons one looks like 1 in 10 by chance alone (Fisher's exact test, one-sided)."
         )
     if history.unkept and history.states:
         yield f"Today's setup differs from the last state: lightdose keep {typed_path(history.setup)}"

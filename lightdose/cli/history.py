@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -12,9 +13,11 @@ from lightdose.cli.keep import refuse_variations
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
+    from lightdose.model.diary import History
+    from lightdose.present.figures.canvas import Drawing
 
 
-@answers(csv="history.csv")
+@answers(csv="history.csv", figures=True)
 @click.option("--coral", "corals", multiple=True, metavar="NAME", help="This coral alone; repeatable.")
 @click.option("--since", metavar="DATE", help="Show what happened from this day on.")
 def command(ask: Ask, corals: tuple[str, ...], since: str | None) -> Answer:
@@ -23,7 +26,7 @@ def command(ask: Ask, corals: tuple[str, ...], since: str | None) -> Answer:
     \b
     Example:
       lightdose history my-tank/setup.toml
-      lightdose history my-tank/setup.toml --coral "branching hammer"
+      lightdose history my-tank/setup.toml --coral "branching hammer" --figures figures
 
     It reads the states that `lightdose keep` kept and the notes that `lightdose note` wrote. For a note of
     trouble it lists what changed in the coral's light in the six weeks before, and how corals with the same
@@ -39,4 +42,11 @@ def command(ask: Ask, corals: tuple[str, ...], since: str | None) -> Answer:
         from lightdose.cli.keep import diary_date
 
         first = diary_date(since).isoformat()
-    return history_answer(history(ask.setup(), corals, first), one=bool(corals))
+    found = history(ask.setup(), corals, first)
+    return replace(history_answer(found, one=bool(corals)), pictures=lambda: _pictures(found, bool(corals)))
+
+
+def _pictures(found: History, one: bool) -> list[Drawing]:
+    from lightdose.present.figures.history import history_drawings
+
+    return list(history_drawings(found, one=one))

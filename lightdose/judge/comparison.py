@@ -23,10 +23,11 @@ from lightdose.model.comparison import (
 from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import USABLE_KEYS, Analysis, Caution, FixtureUse, Interval, Span
-from lightdose.model.setup import Coral, LengthUnit, Setup, Site
+from lightdose.model.setup import Coral, LengthUnit, Setup, Site, Water
 from lightdose.quantities import METRES_PER_INCH
 
 _NAMED_AT_MOST = 6
+_LEVELS_NAMED = 3
 _Placed = TypeVar("_Placed", Site, Coral)
 
 
@@ -65,7 +66,7 @@ def setup_differences(a: Setup, b: Setup, *, over_time: bool = False) -> tuple[s
     Parameters
     ----------
     a, b : Setup
-    over_time : A is the same tank before; then corals that came and went are told too
+    over_time : A is the same tank before: programmes and water are told in figures, corals are left out
 
     Returns
     -------
@@ -74,23 +75,28 @@ def setup_differences(a: Setup, b: Setup, *, over_time: bool = False) -> tuple[s
     """
     unit = a.length_unit
     here, there = ({f.name: f for f in s.lit_fixtures} for s in (a, b))
-    words = OVER_TIME if over_time else BESIDE
-    found = [*_only_in_one("fixture", here, there, words)]
-    changes = [(name, _fixture_changes(here[name], there[name], unit)) for name in here if name in there]
+    found = [*_only_in_one("fixture", here, there, OVER_TIME if over_time else BESIDE)]
+    tell = programme_change if over_time else _programme_change
+    changes = [(n, _fixture_changes(here[n], there[n], unit, tell)) for n in here if n in there]
     said = dict.fromkeys(phrase for _, phrases in changes for phrase in phrases)
     found += [f"{_names([n for n, phrases in changes if phrase in phrases])}: {phrase}" for phrase in said]
-    found += [f"another {what}" for what in ("tank", "water", "cover") if _differs(a, b, what)]
+    water = water_change(a.water, b.water) if over_time else "another water"
+    words = {"tank": "another tank", "water": water, "cover": "another cover"}
+    found += [phrase for what, phrase in words.items() if _differs(a, b, what)]
     if _differs(a, b, "calibration"):
         one_only = "calibrated" if over_time and b.calibration else "calibrated in one only"
         found.append("another calibration" if a.calibration and b.calibration else one_only)
     found += _moved("site", {s.name: s for s in a.sites}, {s.name: s for s in b.sites}, _site_differs)
-    own, other = ({c.name: c for c in side.corals} for side in (a, b))
-    if over_time:
-        found += _only_in_one("coral", own, other, words)
-        found += _moves(own, other)
-    else:
+    if not over_time:
+        own, other = ({c.name: c for c in side.corals} for side in (a, b))
         found += _moved("coral", own, other, _coral_differs)
     return tuple(found)
+
+
+def coral_differences(a: Setup, b: Setup) -> tuple[str, ...]:
+    """Corals that went, came or moved from A, the same tank before, to B."""
+    own, other = ({c.name: c for c in side.corals} for side in (a, b))
+    return (*_only_in_one("coral", own, other, OVER_TIME), *_moves(own, other))
 
 
 def _hung(setup: Setup) -> list[dict[str, Any]]:
@@ -105,7 +111,9 @@ def _differs(a: Setup, b: Setup, what: str) -> bool:
     return not _same(getattr(a, what), getattr(b, what))
 
 
-def _fixture_changes(a: Fixture, b: Fixture, unit: LengthUnit) -> list[str]:
+def _fixture_changes(
+    a: Fixture, b: Fixture, unit: LengthUnit, tell: Callable[[Programme, Programme], str]
+) -> list[str]:
     phrases = []
     if not _same(a.type, b.type):
         phrases.append(
@@ -118,7 +126,7 @@ def _fixture_changes(a: Fixture, b: Fixture, unit: LengthUnit) -> list[str]:
     if a.output_scale != b.output_scale:
         phrases.append(f"output scale {b.output_scale:g} instead of {a.output_scale:g}")
     if not _same(a.programme.channels, b.programme.channels):
-        phrases.append(_programme_change(a.programme, b.programme))
+        phrases.append(tell(a.programme, b.programme))
     return phrases
 
 
@@ -129,6 +137,50 @@ def _programme_change(a: Programme, b: Programme) -> str:
         if _same(a.dial.at(then).programme().channels, b.channels):
             return f"overall setting {100 * then:g} % instead of {100 * now:g} %"
     return "another programme"
+
+
+def programme_change(a: Programme, b: Programme) -> str:
+    """What changed in a programme in figures: the overall setting, levels, or hours."""
+    words = _programme_change(a, b)
+    if words != "another programme":
+        return words
+    levels = []
+    for name in [*a.channels, *(n for n in b.channels if n not in a.channels)]:
+        then, now = (_highest(side, name) for side in (a, b))
+        if round(1000 * (then - now)):
+            levels.append(f"{name} {100 * now:.3g} % instead of {100 * then:.3g} %")
+    more = f" and {len(levels) - _LEVELS_NAMED} more" if len(levels) > _LEVELS_NAMED else ""
+    found = [", ".join(levels[:_LEVELS_NAMED]) + more] if levels else []
+    if a.dial is not None and b.dial is not None and round(1000 * (a.dial.plateau - b.dial.plateau)):
+        found.append(f"overall setting {100 * b.dial.plateau:g} % instead of {100 * a.dial.plateau:g} %")
+    longer_h = _full_hours(b) - _full_hours(a)
+    if abs(longer_h) >= 0.05:
+        found.append(f"{abs(longer_h):.1f} h {'more' if longer_h > 0 else 'less'} at full levels")
+    return "; ".join(found) or words
+
+
+def _highest(programme: Programme, name: str) -> float:
+    """A channel's highest level as it is set."""
+    if programme.dial is not None and name in programme.dial.levels:
+        return float(np.nanmax(programme.dial.levels[name]))
+    channel = programme.channels.get(name)
+    return 0.0 if channel is None else float(channel.level.max())
+
+
+def _full_hours(programme: Programme) -> float:
+    """Hours at each channel's highest level that give its day, of the channel that has most. [h]"""
+    hours = [
+        float(np.trapezoid(c.level, c.time_h)) / float(c.level.max())
+        for c in programme.channels.values()
+        if c.level.max() > 0
+    ]
+    return max(hours, default=0.0)
+
+
+def water_change(a: Water, b: Water) -> str:
+    """What changed in the water in figures."""
+    then, now = a.yellowing_440_per_m, b.yellowing_440_per_m
+    return f"yellowing {now:g} instead of {then:g} per m" if then != now else "another water"
 
 
 def _length(metres: float, unit: LengthUnit) -> str:

@@ -227,10 +227,16 @@ class CoralHistory:
 
 @dataclass(frozen=True)
 class StateChange:
-    """A state, and what differs in it from the one before, in words."""
+    """A state, and what differs in it from the one before, in words: common to all, and of single corals."""
 
     state: KeptState
     differences: tuple[str, ...]
+    corals: tuple[str, ...] = ()
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Everything that differs."""
+        return (*self.differences, *self.corals)
 
 
 @dataclass(frozen=True, eq=False)

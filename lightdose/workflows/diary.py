@@ -8,7 +8,7 @@ from pathlib import Path
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.diary_states import in_force, read_diary, seen_from_home
-from lightdose.judge.comparison import setup_differences
+from lightdose.judge.comparison import coral_differences, setup_differences
 from lightdose.judge.light_history import Under, changes_of, spells_of
 from lightdose.judge.trouble import with_troubles
 from lightdose.judge.uncertain_inputs import basis_of
@@ -140,8 +140,10 @@ def state_changes(states: Sequence[KeptState], setups: KeptSetups) -> tuple[Stat
     for state in states:
         setup = setups.setup(state)
         words: tuple[str, ...] = ()
+        corals: tuple[str, ...] = ()
         if setup is not None and before is not None:
             words = setup_differences(before, setup, over_time=True)
-        made.append(StateChange(state, words))
+            corals = coral_differences(before, setup)
+        made.append(StateChange(state, words, corals))
         before = setup or before
     return tuple(made)

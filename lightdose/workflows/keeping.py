@@ -15,7 +15,7 @@ from lightdose.files.diary_states import (
     state_named,
 )
 from lightdose.files.setup_file import read_setup
-from lightdose.judge.comparison import setup_differences
+from lightdose.judge.comparison import coral_differences, setup_differences
 from lightdose.model.diary import DoseChange, Keeping, KeptState
 from lightdose.model.setup import Setup
 from lightdose.workflows.kept_light import KeptLight, KeptSetups
@@ -34,7 +34,9 @@ def keep(setup: Setup, date: str, why: str = "") -> Keeping:
         return Keeping(setup, date, kept.before, kept.state, kept.stored, kept.n_bytes)
     setups = KeptSetups(diary_folder(setup.path))
     before = setups.setup(kept.before)
-    differences = () if before is None else setup_differences(before, setup, over_time=True)
+    differences: tuple[str, ...] = ()
+    if before is not None:
+        differences = *setup_differences(before, setup, over_time=True), *coral_differences(before, setup)
     doses: tuple[DoseChange, ...] | None = None
     try:
         light = KeptLight(setups, (kept.before, kept.state))
