@@ -21,7 +21,7 @@ TEXT = EXAMPLES.read_text(encoding="utf-8")
 SETUPS = sorted(
     path.relative_to(FOLDER).as_posix()
     for path in FOLDER.rglob("*.toml")
-    if "diary" not in path.parts  # what was kept of days that are over
+    if "diary" not in path.relative_to(FOLDER).parts  # what was kept of days that are over
     and tomllib.loads(path.read_text(encoding="utf-8")).get("format") == "lightdose-setup/1"
 )
 

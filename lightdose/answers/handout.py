@@ -322,6 +322,7 @@ GRADES: Final = {
     "B": "one published number",
     "C": "published direction only",
     "D": "practice only",
+    "own": "own records of this tank",
 }
 TOLD: Final = frozenset(
     ("coral", "group", "dli_mol_m2_d", "peak_ppfd_umol_m2_s", "photoperiod_h", "peak_equivalent_h")
@@ -387,7 +388,8 @@ def _usual(slip: Slip) -> str:
         return f"{group}: lives without light, so no amount is usual"
     grade = GRADES.get(verdict.grade, verdict.grade)
     usual = f"{range_text(*verdict.band_dli)} for {group}"
-    return f"{usual}; common practice, grade {verdict.grade} ({grade}); here: {table_words(verdict)}"
+    stands_on = "" if verdict.grade == "own" else "common practice, "
+    return f"{usual}; {stands_on}grade {verdict.grade} ({grade}); here: {table_words(verdict)}"
 
 
 def previous_line(slip: Slip) -> str:

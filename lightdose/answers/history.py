@@ -20,6 +20,7 @@ from lightdose.answers.diary_words import (
 from lightdose.answers.field import Field, Sheet, as_json, said, table
 from lightdose.answers.keep import STATE
 from lightdose.answers.note import NOTE
+from lightdose.answers.own_ranges import OwnRecords, own_body, own_section, own_sentence
 from lightdose.answers.words import DLI_UNIT, as_typed, count, number, typed_path
 from lightdose.errors import literal
 from lightdose.model.diary import (
@@ -223,8 +224,8 @@ STATE_ROW: Final = (
 # fmt: on
 
 
-def history_answer(history: History, *, one: bool) -> Answer:
-    """The history of a tank; ``one`` where single corals were asked for."""
+def history_answer(history: History, *, one: bool, own: OwnRecords | None = None) -> Answer:
+    """The history of a tank; ``one`` where single corals were asked for, ``own`` where their ranges were."""
     rows = [event for coral in history.corals for event in events_of(coral, history)]
     lives = [_life(coral, history) for coral in history.corals] if one else [_tank(history)]
     return Answer(
@@ -234,10 +235,11 @@ def history_answer(history: History, *, one: bool) -> Answer:
             *lives,
             *([] if one or not history.states else [_states(history)]),
             *_troubles(history),
+            *([own_section(own)] if own else []),
             Section("Worth knowing", (Points.of(_remarks(history)),)),
-            Say(closing(history, one=one), "verdict"),
+            Say(own_sentence(own, history.setup) if own else closing(history, one=one), "verdict"),
         ),
-        lambda: _body(history),
+        lambda: {**_body(history), **(own_body(own) if own else {})},
         title=history.setup.title,
         basis=history.basis.key,
         setups=(history.setup,),
@@ -362,9 +364,7 @@ def days_of(events: Sequence[Event]) -> list[Day]:
         if not notes:
             continue
         told = [n.note for n in notes if n.note]
-        news = any(
-            n.kind not in SCORED or n.remark or said_last.get(n.kind) not in (None, n.text) for n in told
-        )
+        news = any(n.kind not in SCORED or n.remark or said_last.get(n.kind) != n.text for n in told)
         said_last |= {n.kind: n.text for n in told}
         trouble = any(n.trouble for n in notes)
         days.append(Day(date, ", ".join(n.what for n in notes), None, trouble, news or trouble))

@@ -444,7 +444,7 @@ def write_files(answer: Answer, ask: Ask, csv: str) -> None:
     if ask.figures and answer.pictures is not None:
         drawings = answer.pictures()
         if not drawings:
-            ask.say("no figure: there is no light to show")
+            ask.say("no figure: there is nothing to show")
         ask.save_drawings(drawings, inputs)
 
 

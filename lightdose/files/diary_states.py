@@ -29,6 +29,8 @@ FILES: Final = "files.csv"
 FILE_COLUMNS: Final = ("file", "sha256", "kept_as")
 OUTSIDE: Final = "outside"
 """Files that lie above the setup's folder are kept under this name and the number of steps up."""
+ATTRIBUTES: Final = ".gitattributes"
+AS_IT_IS: Final = "# Kept files come back byte for byte: no line end is changed here.\n* -text\n"
 _UNFINISHED: Final = re.compile(r"\.lightdose-[0-9a-f]{12}\.tmp")
 
 
@@ -154,6 +156,8 @@ def keep_state(setup: Setup, date: str, why: str) -> Kept:
         n_bytes = 0
         if not os.path.exists(folder / name):
             n_bytes = _store(folder, name, files, [(f, given[f.file][0]) for f in new])
+        if not os.path.lexists(folder / ATTRIBUTES):
+            write_atomically(folder / ATTRIBUTES, AS_IT_IS)
         add_rows(folder / STATES, COLUMNS, "state", [{"date": date, "state": name, "why": why}])
     return Kept(before, KeptState(date, name, why, files), len(new), n_bytes)
 

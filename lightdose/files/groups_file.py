@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 GROUPS_FILE = Path(__file__).parent.parent / "data" / "coral_groups.toml"
 OWN_FORMAT = "lightdose-coral-groups/1"
 NO_SOURCE = "the keeper's own group file, no source given"
-GRADES = ("A", "B", "C", "D", "n/a")
+OWN = "own"
+GRADES = ("A", "B", "C", "D", OWN, "n/a")
 
 
 @cache

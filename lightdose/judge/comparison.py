@@ -94,7 +94,12 @@ def setup_differences(a: Setup, b: Setup, *, over_time: bool = False) -> tuple[s
 
 
 def coral_differences(a: Setup, b: Setup) -> tuple[str, ...]:
-    """Corals that went, came or moved from A, the same tank before, to B."""
+    """Corals that went, came or moved from A, the same tank before, to B.
+
+    Source
+    ------
+    Names and places as stated; nothing is computed.
+    """
     own, other = ({c.name: c for c in side.corals} for side in (a, b))
     return (*_only_in_one("coral", own, other, OVER_TIME), *_moves(own, other))
 
@@ -140,7 +145,12 @@ def _programme_change(a: Programme, b: Programme) -> str:
 
 
 def programme_change(a: Programme, b: Programme) -> str:
-    """What changed in a programme in figures: the overall setting, levels, or hours."""
+    """What changed in a programme in figures: the overall setting, levels, or hours.
+
+    Source
+    ------
+    Settings as stated; hours at full levels are the integral of a channel's level over its highest, exact.
+    """
     words = _programme_change(a, b)
     if words != "another programme":
         return words
@@ -178,7 +188,12 @@ def _full_hours(programme: Programme) -> float:
 
 
 def water_change(a: Water, b: Water) -> str:
-    """What changed in the water in figures."""
+    """What changed in the water in figures.
+
+    Source
+    ------
+    As stated; nothing is computed.
+    """
     then, now = a.yellowing_440_per_m, b.yellowing_440_per_m
     return f"yellowing {now:g} instead of {then:g} per m" if then != now else "another water"
 

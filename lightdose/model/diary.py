@@ -226,6 +226,41 @@ class CoralHistory:
 
 
 @dataclass(frozen=True)
+class OwnRange:
+    """The doses that a coral lived in while its colour stayed or rose. [mol m-2 d-1]
+
+    ``days`` and ``notes`` count the runs of scores that it stands on, from ``first`` to ``last``.
+    """
+
+    coral: str
+    group: str
+    first: str
+    last: str
+    days: int
+    notes: int
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class GroupRange:
+    """The same for all corals of a group together; ``corals`` and ``notes`` count them."""
+
+    group: str
+    corals: int
+    notes: int
+    first: str
+    last: str
+    low: float
+    high: float
+
+    @property
+    def source(self) -> str:
+        """On whose word: "own records, 2024-01-15 to 2025-12-15"."""
+        return f"own records, {self.first} to {self.last}"
+
+
+@dataclass(frozen=True)
 class StateChange:
     """A state, and what differs in it from the one before, in words: common to all, and of single corals."""
 

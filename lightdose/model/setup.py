@@ -113,7 +113,8 @@ class CoralGroup:
     band_peak : usual midday PPFD. [umol m-2 s-1]
     ek_range : light at which photosynthesis begins to saturate. [umol m-2 s-1]
     ek_model : curve that ``ek_range`` belongs to: "tanh", "webb" or "smith"
-    grade : A two or more numeric published sources, B one, C direction only or related taxa, D practice only
+    grade : A two or more numeric published sources, B one, C direction only or related taxa, D practice only,
+        own the keeper's own records
     sources : short keys ("P2") or citations
     floor_harm : what a published trial saw near the floor; empty where the floor is practice only
     look : by which somebody knows it who has no name for it

@@ -83,3 +83,27 @@ def test_changed_setup_is_told_as_not_kept(lived: Path) -> None:
     """The diary knows nothing of what was not kept."""
     programme(lived, 80)
     assert "lightdose keep" in run("history", lived).stdout
+
+
+@pytest.mark.identity
+def test_own_ranges_feed_the_groups_of_the_setup(tank: Path) -> None:
+    """What is written is what the setup then judges by, with grade own in dose."""
+    run("keep", tank, "--date", "2025-01-01")
+    programme(tank, 45)
+    run("keep", tank, "--date", "2025-02-15")
+    for day in ("2025-01-05", "2025-02-05", "2025-03-05", "2025-04-05"):
+        run("note", tank, "--coral", "hammer", "--kind", "colour", "--value", "4", "--date", day)
+    done = run("history", tank, "--own-ranges", tank / "own.toml")
+    assert done.exit_code == 0, done.stderr
+    assert 'groups = "own.toml"' in done.stdout
+    setup = tank / "setup.toml"
+    text = setup.read_text(encoding="utf-8")
+    setup.write_text(text.replace("title =", 'groups = "own.toml"\ntitle ='), encoding="utf-8")
+    told = json.loads(run("dose", tank, "--json").stdout)
+    corals = {c["coral"]: c for site in told["sites"] for c in site["corals"]}
+    assert corals["hammer"]["grade"] == "own"
+    assert corals["hammer"]["sources"] == ["own records, 2025-01-05 to 2025-04-05"]
+    low, high = corals["hammer"]["band_dli"]
+    assert low <= corals["hammer"]["dli_mol_m2_d"] <= high
+    assert "own" in run("dose", tank).stdout
+    assert "own records of this tank" in run("slip", tank, "hammer", "--date", "2025-05-01").stdout

@@ -242,7 +242,7 @@ def test_claimed_genus_leaves_its_shipped_group(tmp_path: Path) -> None:
         ("[group.a]\nname = 'x'\ndli_band = 5\n", ":3:12:", "is not a pair of numbers"),
         ("[group.a]\nlike = 'soft'\ndli_floor = true\n", ":3:13:", "true is not a number"),
         ("[group.a]\nlike = 'soft'\ndli_floor = nan\n", ":3:13:", "is not a finite number"),
-        ("[group.a]\nlike = 'soft'\ngrade = 'E'\n", ":3:9:", '"A" | "B" | "C" | "D" | "n/a"'),
+        ("[group.a]\nlike = 'soft'\ngrade = 'E'\n", ":3:9:", '"A" | "B" | "C" | "D" | "own" | "n/a"'),
         ("[group.a]\nlike = 'soft'\ngenera = 'Xenia'\n", ":3:10:", "a list of names"),
         ("[group.a]\nlike = 'sps-shallow'\ndli_band = [3, 6]\n", ":3:12:", "give dli_floor too"),
         ("[group.a]\nlike = 'soft'\ndli_ceiling = 5\n", ":3:15:", "dli_ceiling 5 is below the high end 8"),

@@ -110,6 +110,7 @@ def test_equal_states_are_analysed_once(tank: Path) -> None:
 @pytest.mark.identity
 def test_copied_diary_tells_the_same(tank: Path, tmp_path: Path) -> None:
     """A copy of the folder elsewhere, as version control makes it, gives the same history."""
+    assert "* -text" in (tank / "diary" / ".gitattributes").read_text(encoding="utf-8")
     copy = tmp_path / "elsewhere" / "copy"
     shutil.copytree(tank, copy)
     one, other = history(read_setup(tank)), history(read_setup(copy))
