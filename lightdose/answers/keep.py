@@ -37,13 +37,14 @@ def keep_answer(kept: Keeping) -> Answer:
     return Answer(
         "keep",
         (Say(keep_sentence(kept), "verdict"),),
-        lambda: _body(kept),
+        lambda: keep_body(kept),
         title=kept.setup.title,
         setups=(kept.setup,),
     )
 
 
-def _body(kept: Keeping) -> dict[str, Any]:
+def keep_body(kept: Keeping) -> dict[str, Any]:
+    """What the JSON holds of it."""
     return {
         "kept": as_json(STATE, kept.state) if kept.state else None,
         "before": as_json(STATE, kept.before) if kept.before else None,

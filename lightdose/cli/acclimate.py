@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lightdose.cli.adopting import adopt_schedules, check_adoptable, keep_option, with_kept
 from lightdose.cli.asking import (
     Ask,
     SetupRequest,
@@ -43,8 +44,15 @@ if TYPE_CHECKING:
     help='What a coral lived in, mol/m2/day, or "unknown"; repeatable.',
 )
 @dialect_option
+@keep_option
 def command(
-    ask: Ask, output: str | None, rise: float, days: int, start: str | None, previous: tuple[str, ...]
+    ask: Ask,
+    output: str | None,
+    rise: float,
+    days: int,
+    start: str | None,
+    previous: tuple[str, ...],
+    keeps: bool,
 ) -> Answer:
     """Steps from today's light to another, slow enough for every coral.
 
@@ -57,16 +65,36 @@ def command(
     by name. One that FROM lacks is a newcomer: say what it lived in with previous = 4.6 in its [[coral]], or
     with --previous. Where a light is not measured, the first step keeps to the upper end of its 95 % range,
     and the answer says how to go on from a reading. Rise per week: common practice, no published rule per
-    week.
+    week. With --keep, FROM and TO are one setup with --schedule, and it runs the first step from today on.
     """
     from lightdose.answers.acclimate import acclimate_answer
     from lightdose.judge.acclimation import AcclimationRequest
     from lightdose.workflows.plans import acclimation
 
+    if keeps:
+        _check_keep(ask, output, start)
     asked = AcclimationRequest(rise / 100, days, start_date(start), _previous(previous))
     way = acclimation(SetupRequest(ask.first).read(), ask.setup(), asked)
     files = _write_steps(ask, way, output) if output else []
-    return replace(acclimate_answer(way, files), pictures=lambda: [_drawing(way)])
+    answer = replace(acclimate_answer(way, files), pictures=lambda: [_drawing(way)])
+    if not keeps:
+        return answer
+    scale = f"{100 * way.steps[0].scale:.3g} %"
+    return with_kept(answer, adopt_schedules(way.after.path, files[0], f"acclimate: first step, {scale}"))
+
+
+def _check_keep(ask: Ask, output: str | None, start: str | None) -> None:
+    """Refuse to take over what is not today's step of the same setup."""
+    import os.path
+
+    check_adoptable(ask, programme=True)
+    if output is None or start is not None:
+        raise click.UsageError("--keep takes over today's step: add -o DIR, and leave --start out")
+    if os.path.realpath(ask.first) != os.path.realpath(ask.request.path):
+        raise click.UsageError(
+            "--keep takes over into one setup: where TO is another, put its files in the place of FROM's "
+            "when you hang it, then run lightdose keep"
+        )
 
 
 def _drawing(way: Acclimation) -> Drawing:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from lightdose.cli.adopting import adopt_move, check_adoptable, keep_option, with_kept
 from lightdose.cli.asking import Ask, days_option, rise_option, start_date
 from lightdose.cli.frame import answers
 
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
 @rise_option
 @days_option
 @click.option("--start", metavar="YYYY-MM-DD", help="Date of the first step; else days are numbered.")
-def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | None) -> Answer:
+@keep_option
+def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | None, keeps: bool) -> Answer:
     """The way of one coral to another site, over free sites, in steps that it can follow.
 
     \b
@@ -32,16 +34,22 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
 
     Moving one coral spares all others a change of the programme. Each step is at most --rise a week brighter
     than the one before, with the fewest steps; down is free above the floor of its group. Rise per week:
-    common practice, no published rule per week.
+    common practice, no published rule per week. With --keep the coral stands at the first step's site in the
+    setup from today on; run it again for the next step.
     """
     from lightdose.answers.place import move_answer
     from lightdose.model.places import MoveWishes
     from lightdose.workflows.plans import move
 
+    if keeps:
+        check_adoptable(ask)
+        if start is not None:
+            raise click.UsageError("--keep takes over today's step: leave --start out")
     wishes = MoveWishes(coral, to, rise / 100, days, start_date(start))
     setup = ask.setup()
     found = move(setup, wishes)
-    return replace(move_answer(found, ask.unit(setup)), pictures=lambda: [_drawing(found)])
+    answer = replace(move_answer(found, ask.unit(setup)), pictures=lambda: [_drawing(found)])
+    return with_kept(answer, adopt_move(setup.path, coral, found.steps[0].site)) if keeps else answer
 
 
 def _drawing(found: Move) -> Drawing:

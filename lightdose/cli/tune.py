@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from lightdose.cli.adopting import adopt_schedules, check_adoptable, keep_option, with_kept
 from lightdose.cli.asking import Ask, NumberRange, Share, dialect_option, inputs_of, save_schedules
 from lightdose.cli.frame import answers, schedule_targets
 
@@ -121,8 +122,9 @@ def _hours(text: str) -> tuple[float, float]:
 )  # fmt: skip
 @click.option("--least-level", type=PERCENT, default=0.0, metavar="PERCENT", help="Least level that shines.")
 @click.option("--whole-percents", is_flag=True, help="Levels in whole percents; else in tenths.")
+@keep_option
 @dialect_option
-def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
+def command(ask: Ask, output: str | None, keeps: bool, **asked: Any) -> Answer:
     """Overall setting and hours that serve the whole tank best, never fewer corals than today.
 
     \b
@@ -133,12 +135,17 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
 
     A coral within counts 0, one below or above 1, one far off 2, over all that is not known; of programmes
     with the least sum the one nearest to today's is taken. The colour is kept, and every channel keeps its
-    own course through the day. What is written is read back and judged again.
+    own course through the day. What is written is read back and judged again. With --keep the setup names the
+    new schedules from today on.
     """
     from lightdose.answers.tune import tune_answer
     from lightdose.workflows.tuning import tune
 
     wishes = _wishes(asked)
+    if keeps:
+        check_adoptable(ask)
+        if output is None:
+            raise click.UsageError("--keep takes over the schedules that -o writes: add -o DIR")
     setup = ask.setup()
     targets = schedule_targets(ask, output, setup.lit_fixtures)
     tuning = tune(setup, wishes)
@@ -148,7 +155,8 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
             ask.say("no schedule is written: today's programme stays")
         targets = {}
     save_schedules(ask, targets, {f.name: f.programme for f in fixtures}, fixtures, inputs_of(setup))
-    return replace(tune_answer(tuning, targets), pictures=lambda: _drawings(ask, tuning))
+    answer = replace(tune_answer(tuning, targets), pictures=lambda: _drawings(ask, tuning))
+    return with_kept(answer, adopt_schedules(setup.path, targets, "tune")) if keeps and targets else answer
 
 
 def _wishes(asked: dict[str, Any]) -> TuneWishes:
