@@ -101,12 +101,12 @@ def test_moved_coral_stands_at_the_first_step(tank: Path) -> None:
     """The coral's site in the setup, and a move in the diary."""
     setup = tank / "setup.toml"
     text = setup.read_text(encoding="utf-8")
-    free = '[[site]]\nname = "free"\nat = { x = "34 cm", y = "16 cm", depth = "30 cm" }\n'
+    free = '[[site]]\nname = "free"\nat = { x = "26 cm", y = "21 cm", depth = "11 cm" }\n'
     setup.write_text(text + free, encoding="utf-8")
-    done = run("move", tank, "hammer", "--to", "free", "--keep")
+    done = run("move", tank, "blue tip", "--to", "free", "--keep")
     assert done.exit_code == 0, done.stderr
-    assert "moved: hammer from sand to free" in done.stdout
-    assert next(c.site for c in read_setup(tank).corals if c.name == "hammer") == "free"
+    assert "moved: blue tip from ridge to free" in done.stdout
+    assert next(c.site for c in read_setup(tank).corals if c.name == "blue tip") == "free"
 
 
 @pytest.mark.identity
