@@ -190,7 +190,11 @@ def library_table() -> str:
 def sky_table() -> str:
     """The words for open sky."""
     return table(
-        ("open_sky", "share"), [(f'`"{w}"`', f"{v:g}") for w, v in setup_schema.OPEN_SKY_WORDS.items()]
+        ("open_sky", "share", "in traced tanks"),
+        [
+            (f'`"{w}"`', f"{v:g}", "{:g}-{:g}".format(*setup_schema.OPEN_SKY_RANGES.get(w, (v, v))))
+            for w, v in setup_schema.OPEN_SKY_WORDS.items()
+        ],
     )
 
 

@@ -43,14 +43,21 @@ class InputFiles:
     ----------
     problems : of all files, in the order in which they were met
     understood : sentences for the keeper
+    sky_words : names of places and corals whose open sky is told in words, by the words
     sha256 : absolute path -> hash of the bytes that were read
     sought : words for which near names were asked
     """
 
     problems: list[Problem] = field(default_factory=list)
     understood: list[str] = field(default_factory=list)
+    sky_words: dict[str, list[str]] = field(default_factory=dict)
     sha256: dict[str, str] = field(default_factory=dict)
     sought: int = 0
+
+    def tell_sky(self, word: str, name: str) -> None:
+        """Note a place or coral whose open sky is told in words; an open one needs no words."""
+        if word and word != "clear":
+            self.sky_words.setdefault(word, []).append(name)
 
     def find(self, named: str, place: Place | None, *, beside: str = "", setup: bool = False) -> Path | None:
         """The file that ``named`` means, seen from the file ``beside``; None, with a problem, if it is none.

@@ -9,7 +9,7 @@ from typing import Final, cast
 
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
-from lightdose.files.setup_schema import MOST_SITES, read_open_sky
+from lightdose.files.setup_schema import MOST_SITES, read_open_sky, sky_word
 from lightdose.files.toml_tables import counted, suggestion
 from lightdose.files.units import (
     METRES_PROBLEM,
@@ -46,6 +46,7 @@ class SiteRow:
     open_sky: float
     on: Surface | None
     place: Place
+    sky_word: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,7 @@ class CoralRow:
     on: Surface | None
     keep_apart_m: float
     place: Place
+    sky_word: str = ""
 
 
 def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
@@ -85,7 +87,8 @@ def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
         open_sky, on = cells.open_sky(row), cells.on(row)
         if name is None or x_m is None or y_m is None or depth_m is None or open_sky is None:
             continue
-        rows.append(SiteRow(name, x_m, y_m, depth_m, open_sky, on, cells.table.place(row, "site")))
+        place, word = cells.table.place(row, "site"), sky_word(cells.text(row, "open_sky"))
+        rows.append(SiteRow(name, x_m, y_m, depth_m, open_sky, on, place, word))
     cells.raise_problems()
     return rows, _understood(cells.table, len(rows), "site")
 
@@ -285,7 +288,8 @@ class _Cells:
         if len(self.problems) > already or name is None or open_sky is None:
             return None
         place = self.table.place(row, "coral")
-        return CoralRow(name, group, genus, site, spot, open_sky, height_m, pinned, on, apart_m, place)
+        word = sky_word(self.text(row, "open_sky"))
+        return CoralRow(name, group, genus, site, spot, open_sky, height_m, pinned, on, apart_m, place, word)
 
     def _choice(self, row: Row, one: str, other: str, *, both: bool) -> None:
         found = f"{one} and {other} stand together" if both else f"neither {one} nor {other}"

@@ -12,7 +12,17 @@ from typing import TYPE_CHECKING, Any, cast
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.coral_names import CoralNames
 from lightdose.files.input_files import InputFiles
-from lightdose.files.setup_schema import CORAL, METER, MOST_SITES, RACK, SITE
+from lightdose.files.setup_schema import (
+    BETTER_THAN_WORDS,
+    CORAL,
+    METER,
+    MOST_SITES,
+    OPEN_SKY_RANGES,
+    OPEN_SKY_WORDS,
+    RACK,
+    SITE,
+    sky_word,
+)
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import TomlDocument, problem_at, show, suggestion, value_at
 from lightdose.files.units import format_length
@@ -60,6 +70,7 @@ class PlacesReading:
                 self._site_places.setdefault(name, place)
             else:
                 self.add_site(Site(name, *spot, values["open_sky"], on=values["on"]), place)
+                self.files.tell_sky(sky_word(value_at(self.document.data, path).get("open_sky")), name)
 
     def read_racks(self, tables: int) -> None:
         """All [[rack]] tables; a site for each row and column."""
@@ -110,6 +121,7 @@ class PlacesReading:
         spot = (row.x_m, row.y_m, row.depth_m)
         if self.inside(spot, f"site {row.name!r}", row.place):
             self.add_site(Site(row.name, *spot, row.open_sky, on=row.on), row.place)
+            self.files.tell_sky(row.sky_word, row.name)
         else:
             self._unsound.add(row.name)
 
@@ -296,6 +308,7 @@ class CoralsReading:
                 self._coral_places.setdefault(name, place)
                 continue
             self._add_coral(_coral(values, group), spot, place)
+            self.files.tell_sky(sky_word(value_at(self.document.data, path).get("open_sky")), name)
 
     def read_corals_csv(self, named: str) -> None:
         """The file that the key ``corals`` names."""
@@ -332,6 +345,7 @@ class CoralsReading:
             on=row.on,
         )
         self._add_coral(coral, row.spot, row.place)
+        self.files.tell_sky(row.sky_word, row.name)
 
     def _add_coral(self, coral: Coral, spot: tuple[float, float, float] | None, place: Place) -> None:
         """The coral, and its implicit site where it has a spot of its own (which takes its open sky).
@@ -362,7 +376,15 @@ class CoralsReading:
         (self.corals if coral.site else self.unplaced).append(coral)
 
     def say(self) -> None:
-        """What may have been meant otherwise: corals without a place, and several at one site."""
+        """What may have been meant otherwise: shade in words, corals without a place, several at one site."""
+        for word, (low, high) in OPEN_SKY_RANGES.items():
+            names = self.files.sky_words.get(word)
+            if not names:
+                continue
+            self.files.understood.append(
+                f'"{word}" taken as {OPEN_SKY_WORDS[word]:g} of the open light, {low:g}-{high:g} in traced '
+                f"tanks: {_some(names)}; {BETTER_THAN_WORDS}"
+            )
         without = [f"{c.name} ({_at(self._coral_places[c.name])})" for c in self.unplaced]
         if without:
             self.files.understood.append(

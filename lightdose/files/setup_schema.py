@@ -35,10 +35,21 @@ MOST_CHANNELS: Final = 200
 OPEN_SKY_WORDS: Final = {
     "clear": 1.0,
     "neighbour on one side": 0.8,
-    "half under": 0.5,
-    "under a ledge": 0.2,
+    "half under": 0.35,
+    "under a ledge": 0.03,
 }
-"""Share of the light from above that reaches a place; the values of the words are our choice."""
+"""Share of the light from above that reaches a place, as a flat sensor that looks up reads it.
+
+Middles of places traced under and beside rock and colonies (our own tracer, three invented tanks), rounded;
+of a neighbour the middle of its range.
+"""
+
+OPEN_SKY_RANGES: Final = {
+    "neighbour on one side": (0.6, 1.0),
+    "half under": (0.24, 0.5),
+    "under a ledge": (0.01, 0.15),
+}
+"""Lowest and highest of the same places: the word alone tells no more."""
 
 UNCERTAINTY_KEYS: Final = {
     "flux_common_fraction": (3.0, "output of all channels of a fixture together"),
@@ -69,10 +80,20 @@ def _wall(value: object) -> Wall:
     return Wall("reflectance", reflectance)
 
 
+def sky_word(value: object) -> str:
+    """The words for an open sky as the table spells them; "" for anything else."""
+    word = _spelt(value) if isinstance(value, str) else ""
+    return word if word in OPEN_SKY_WORDS else ""
+
+
+def _spelt(text: str) -> str:
+    return " ".join(text.lower().split())
+
+
 def read_open_sky(value: object) -> float:
     """A number 0-1 or one of ``OPEN_SKY_WORDS``."""
     if isinstance(value, str):
-        word = " ".join(value.lower().split())
+        word = _spelt(value)
         if word not in OPEN_SKY_WORDS:
             raise refuse(f"{show(value)} is not known here", _SKY_ALLOWED, suggestion(word, OPEN_SKY_WORDS))
         return OPEN_SKY_WORDS[word]
@@ -328,3 +349,10 @@ TABLES: Final[Mapping[str, Table]] = {
     "uncertainty": UNCERTAINTY,
 }
 """Every table of setup.toml by its name, for the documentation and the tests that hold it."""
+
+BETTER_THAN_WORDS: Final = (
+    "draw what shades them as [[rock]], or take a reading there"
+    if "rock" in SETUP.keys
+    else "a reading there tells better"
+)
+"""What to do instead of judging shade by eye."""

@@ -236,7 +236,7 @@ def test_tank_without_a_coral_that_light_judges_ends_in_2(tank: Path) -> None:
     assert done.exit_code == 2
     assert "no coral here is judged by light" in done.output
     assert not Path("tuned").exists()
-    (tank / "dark.toml").write_text(text.replace('open_sky = "half under"', "open_sky = 0"), encoding="utf-8")
+    (tank / "dark.toml").write_text(text.replace("open_sky = 0.5 ", "open_sky = 0 "), encoding="utf-8")
     found = json.loads(run("tune", "tank/dark.toml", "--json").stdout)
     assert "mushroom rock" in [u["coral"] for u in found["cannot_be_served"]]
 

@@ -41,7 +41,16 @@ def test_sites_are_read_in_metres_with_their_places(read):
     """Centimetres become metres; open_sky takes a number, a word or nothing; columns come in any order."""
     text = "open_sky;site;x_cm;y_cm;depth_cm\nhalf under;ridge;40,5;20;10\n;left;5;5;30\n0,25;7;1;2;3\n"
     assert read(read_sites, text) == [
-        SiteRow("ridge", 0.405, 0.2, 0.1, 0.5, None, Place("f.csv", 2, 12, "half under;ridge;40,5;20;10")),
+        SiteRow(
+            "ridge",
+            0.405,
+            0.2,
+            0.1,
+            0.35,
+            None,
+            Place("f.csv", 2, 12, "half under;ridge;40,5;20;10"),
+            "half under",
+        ),
         SiteRow("left", 0.05, 0.05, 0.3, 1.0, None, Place("f.csv", 3, 2, ";left;5;5;30")),
         SiteRow("7", 0.01, 0.02, 0.03, 0.25, None, Place("f.csv", 4, 6, "0,25;7;1;2;3")),
     ]

@@ -71,13 +71,33 @@ def test_open_sky_takes_a_number_or_words(write_setup: WriteSetup, written: str,
 
 @pytest.mark.pinned
 def test_words_for_open_sky_are_those_of_the_contract() -> None:
-    """Our choice of values: clear 1, neighbour 0.8, half under 0.5, under a ledge 0.2."""
+    """The four words of the contract, with the values that traced scenes gave them."""
     assert OPEN_SKY_WORDS == {
         "clear": 1.0,
         "neighbour on one side": 0.8,
-        "half under": 0.5,
-        "under a ledge": 0.2,
+        "half under": 0.35,
+        "under a ledge": 0.03,
     }
+
+
+@pytest.mark.identity
+def test_shade_in_words_is_echoed_with_its_range_and_a_better_way(
+    write_setup: WriteSetup, tmp_path: Path
+) -> None:
+    """`check` says how words were taken, and where; numbers and open places need none of it."""
+    (tmp_path / "sites.csv").write_text(
+        "site,x_cm,y_cm,depth_cm,open_sky\na,1,1,1,Under  a ledge\nb,2,2,2,0.2\n"
+    )
+    more = RIDGE + 'open_sky = "under a ledge"\n[[coral]]\nname = "disc"\ngroup = "mushroom"\n'
+    more += 'at = { x = "3 cm", y = "2 cm", depth = "1 cm" }\nopen_sky = "half under"\n'
+    text = write_setup().read_text().replace("\n", '\nsites = "sites.csv"\n', 1)
+    setup = read_setup(write_setup(more, setup=text))
+    told = [line for line in setup.understood if "in traced tanks" in line]
+    assert [line.split(";")[0] for line in told] == [
+        '"half under" taken as 0.35 of the open light, 0.24-0.5 in traced tanks: disc',
+        '"under a ledge" taken as 0.03 of the open light, 0.01-0.15 in traced tanks: ridge, a',
+    ]
+    assert all("reading there" in line for line in told)
 
 
 @pytest.mark.identity
@@ -183,7 +203,7 @@ def test_sites_csv_is_in_centimetres_and_checked_against_the_tank(write_setup: W
     path.write_text('sites = "sites.csv"\n' + path.read_text())
     sites = named(read_setup(path))
     assert sites["a"] == Site("a", 0.105, 0.20, 0.30, 0.5)
-    assert [sites[n].open_sky for n in "bc"] == [0.2, 1.0]
+    assert [sites[n].open_sky for n in "bc"] == [0.03, 1.0]
     (path.parent / "sites.csv").write_text("site,x_cm,y_cm,depth_cm\na,80,1,1\n")
     problem = only_problem(path)
     assert problem.found == "site 'a' x: 80 cm is outside the water"
@@ -274,7 +294,9 @@ def test_coral_takes_every_key(write_setup: WriteSetup) -> None:
         "dli_band = [3, 6]\npeak_max = 200\n"
     )
     (coral,) = read_setup(write_setup(RIDGE + CORAL + more)).corals
-    assert coral == Coral("frag", "sps-shallow", "ridge", None, 0.06, 0.5, True, 0.08, 4.6, (3.0, 6.0), 200.0)
+    assert coral == Coral(
+        "frag", "sps-shallow", "ridge", None, 0.06, 0.35, True, 0.08, 4.6, (3.0, 6.0), 200.0
+    )
     (coral,) = read_setup(write_setup(RIDGE + CORAL + 'previous = "unknown"\n')).corals
     assert coral.previous == "unknown"
 
@@ -348,7 +370,7 @@ def test_corals_csv_joins_the_corals_of_the_setup(write_setup: WriteSetup) -> No
     assert [c.name for c in setup.corals] == ["frag", "a", "b"]
     assert setup.corals[1] == Coral("a", "mushroom", "ridge")
     assert setup.corals[2] == Coral("b", "sps-plating", "b", "Montipora", 0.04)
-    assert named(setup)["b"] == Site("b", 0.10, 0.20, 0.30, 0.5, implicit=True)
+    assert named(setup)["b"] == Site("b", 0.10, 0.20, 0.30, 0.35, implicit=True)
 
 
 @pytest.mark.identity
