@@ -10,6 +10,7 @@ from typing import Any, Final
 from lightdose.answers.advice import doing
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say
+from lightdose.answers.changed import year_of
 from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
 from lightdose.answers.dose import is_safety, safety_lines
 from lightdose.answers.field import as_json, plain
@@ -356,6 +357,7 @@ def _body(slip: Slip, file: Path | None) -> dict[str, Any]:
     known = as_json([one for one in FIELDS if one.name in TOLD], _row(slip))
     return known | {
         "date": slip.date,
+        "last_year": year_of(slip.life, slip.date) if slip.life else None,
         "band_fraction": plain(slip.analysis.band_fraction(slip.verdict.receiver)),
         "previous": "unknown" if slip.previous_mol_m2_d is None else slip.previous_mol_m2_d,
         "file": None if file is None else str(file.resolve()),
@@ -378,7 +380,8 @@ def slip_points(slip: Slip) -> list[Point]:
         worth = hours(row.of("peak_equivalent_h"))
         points.append(Point(f"lit {hours(row.of('photoperiod_h'))}, worth {worth} at the peak", "hours"))
     points.append(Point(mix_words(slip.analysis.band_fraction(verdict.receiver)), "colour"))
-    return [*points, Point(_usual(slip), "usual")]
+    year = [Point(year_of(slip.life, slip.date), "last year")] if slip.life else []
+    return [*points, Point(_usual(slip), "usual"), *year]
 
 
 def _usual(slip: Slip) -> str:

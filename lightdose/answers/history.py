@@ -185,6 +185,8 @@ CORAL: Final = (
     Field("group", "group", lambda c: c.group or None, kind="string"),
     said("now", "DLI now", lambda c: _now(c) and _now(c).light.dli_mol_m2_d, of="dli", at={"corals": 1}),  # type: ignore[union-attr]
     said("lived", "lived in", _doses, kind="string", unit="mol m-2 d-1", at={"corals": 2}),
+    said("interval", "95 %", lambda c: _now(c) and _now(c).light.interval_dli,  # type: ignore[union-attr]
+         show=_span, unit="mol m-2 d-1", at={"corals": 6.5}),
     said("set_for", "set for", lambda c: _now(c) and _now(c).set_for,  # type: ignore[union-attr]
          show=lambda s: number(s.default), unit="mol m-2 d-1", at={"corals": 3}),
     said("rises", "fast rises", _marked("fast_rise"), show=_some, at={"corals": 4}),

@@ -51,7 +51,8 @@ def command(ask: Ask, corals: tuple[str, ...], since: str | None, own_ranges: st
         from lightdose.cli.keep import diary_date
 
         first = diary_date(since).isoformat()
-    found = history(ask.setup(), corals, first)
+    every = corals or ask.as_json or ask.csv_file or ask.everything
+    found = history(ask.setup(), corals, first, intervals="all" if every else "last")
     own = _own_ranges(ask, found, own_ranges) if own_ranges else None
     answer = history_answer(found, one=bool(corals), own=own)
     return replace(answer, pictures=lambda: _pictures(found, bool(corals)))

@@ -14,6 +14,7 @@ from lightdose.cli.frame import answers
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.model.comparison import Comparison
+    from lightdose.model.diary import History
     from lightdose.model.places import LightMap
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
@@ -116,7 +117,16 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         change=try_change(analysis),
         compared=with_days(comparison, shown_sites(comparison)) if comparison else None,
         variation=variation,
+        history=_history(analysis.setup),
     )
+
+
+def _history(setup: Setup) -> History | None:
+    """What the tank's diary tells; None where no state is kept."""
+    from lightdose.files.diary_states import has_diary
+    from lightdose.workflows.diary import history
+
+    return history(setup, intervals="none") if has_diary(setup.path) else None
 
 
 def _light(setup: Setup) -> LightMap | None:

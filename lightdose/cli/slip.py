@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -20,8 +21,11 @@ if TYPE_CHECKING:
     "-o", "--output", metavar="FILE", help="Write the slip as PDF: a file, or a folder for slip.pdf."
 )
 @click.option("--date", metavar="YYYY-MM-DD", help="Date on the slip; today's where none is given.")
+@click.option("--year", is_flag=True, help="Tell the coral's last year too, from the tank's diary.")
 @paper_option
-def command(ask: Ask, coral: str, output: str | None, date: str | None, paper: Paper | None) -> Answer:
+def command(
+    ask: Ask, coral: str, output: str | None, date: str | None, year: bool, paper: Paper | None
+) -> Answer:
     """The light that a coral lived in, on a small page to go with it when it leaves.
 
     \b
@@ -31,6 +35,7 @@ def command(ask: Ask, coral: str, output: str | None, date: str | None, paper: P
 
     The page is a quarter of a sheet (A6, or 4.25 x 5.5 in). It holds a line for the next keeper's setup,
     previous = 4.6, from which `lightdose acclimate` begins. The date is today's unless --date names one.
+    --year adds what the diary tells of its last year: doses, moves, colours.
     """
     from lightdose.analysis import analyse
     from lightdose.answers.handout import slip_answer
@@ -39,6 +44,11 @@ def command(ask: Ask, coral: str, output: str | None, date: str | None, paper: P
     day = start_date(date, "--date") or _today(ask)
     setup = ask.setup()
     found = slip(analyse(setup), coral, day)
+    if year:
+        from lightdose.workflows.diary import history
+
+        (life,) = history(setup, [coral], intervals="none").corals
+        found = replace(found, life=life)
     path = None
     if output:
         from lightdose.files.writing import output_target

@@ -50,6 +50,11 @@ def diary_folder(setup_path: str) -> Path:
     return path.parent / ("diary" if path.name == "setup.toml" else f"{path.stem}-diary")
 
 
+def has_diary(setup_path: str) -> bool:
+    """Whether any state of a setup is kept."""
+    return os.path.isfile(setup_path) and os.path.isfile(diary_folder(setup_path) / STATES)
+
+
 def read_diary(setup_path: str) -> Diary:
     """Everything that stands in the diary of a setup, and what could not be read of it."""
     folder = diary_folder(setup_path)

@@ -6,6 +6,7 @@ from typing import Literal
 
 from lightdose.model.changes import DiminishingReturn, Evidence
 from lightdose.model.comparison import LooksAndGets
+from lightdose.model.diary import CoralHistory
 from lightdose.model.light import SiteDay
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, DliState, Verdict
@@ -170,9 +171,11 @@ class Slip:
     previous_mol_m2_d : its dose rounded down, to be typed into the next keeper's setup; None where there is
         no light, or more than a setup takes
     date : day of leaving, "2026-03-14"
+    life : the coral through the tank's diary; None where it was not asked for
     """
 
     analysis: Analysis
     verdict: Verdict
     previous_mol_m2_d: float | None
     date: str
+    life: CoralHistory | None = None

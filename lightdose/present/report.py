@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, Final
 
 from lightdose.answers.advice import advice_section
 from lightdose.answers.blocks import Block, Markup, Picture, Point, Points, Say, Section, Table
+from lightdose.answers.changed import CHANGED, changed_blocks, most_changed
 from lightdose.answers.colour import (
     brightest_looks,
     colour_sentences,
@@ -46,6 +47,7 @@ from lightdose.answers.words import STATE_WORDS, clock, count, percent_words
 from lightdose.errors import literal
 from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange
 from lightdose.model.comparison import Compared, LooksAndGets
+from lightdose.model.diary import History
 from lightdose.model.fixture import Fixture
 from lightdose.model.light import SiteDay, SiteSpectrum
 from lightdose.model.places import LightMap
@@ -56,9 +58,13 @@ from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.comparison import comparison_drawings
 from lightdose.present.figures.day import day_drawing, schedule_drawing, spectrum_drawing
 from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
+from lightdose.present.figures.history import tank_drawing
 from lightdose.present.figures.map import map_drawings
 from lightdose.present.figures.trial import trial_drawing
 from lightdose.present.page import KEY, Ready, laid_out, page_environment, policy, set_text, template_text
+
+LIVES_SHOWN: Final = 15
+"""Corals whose course a page shows, those first that were in trouble or whose dose changed most."""
 
 _ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 
@@ -158,6 +164,7 @@ class Report:
     trial : dose and growth as published
     compared : another setup beside this one
     variation : how the setup was changed on the command line, in words, or ""
+    history : of the tank's diary; None where none is kept
     """
 
     analysis: Analysis
@@ -172,6 +179,7 @@ class Report:
     change: TryChange | None = None
     compared: Compared | None = None
     variation: str = ""
+    history: History | None = None
 
 
 def report_page(report: Report) -> str:
@@ -225,6 +233,7 @@ def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
         else corals,
         advice_section(analysis, unit),
         _compared(report.compared),
+        _changed(report.history),
         *tried,
         sites_section(analysis, unit),
         _pictured("All over the tank", "maps", "Maps", _maps(report), paper=True),
@@ -252,6 +261,15 @@ def _compared(shown: Compared | None) -> Section:
     pictures = [picture for drawing in drawings for picture in _picture(drawing)]
     blocks = tuple(compared(shown.comparison, pictures))
     return Section("Beside another setup", blocks, "compared", "Beside another")
+
+
+def _changed(history: History | None) -> Section:
+    """The last kept states, and the course of the doses; empty without a diary."""
+    if history is None or not history.states:
+        return Section("", ())
+    lives = replace(history, corals=most_changed(history.corals, LIVES_SHOWN))
+    drawing = tank_drawing(lives, lives.corals, "lives")
+    return Section(CHANGED, (*changed_blocks(history), *_picture(drawing)), "changed", CHANGED)
 
 
 def _pictured(title: str, key: str, nav: str, blocks: Iterable[Block], *, paper: bool = False) -> Section:

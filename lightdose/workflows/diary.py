@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.diary_states import in_force, read_diary, seen_from_home
@@ -13,21 +14,27 @@ from lightdose.judge.light_history import Under, changes_of, spells_of
 from lightdose.judge.trouble import with_troubles
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.diary import (
-    CoralDay,
     CoralHistory,
     Diary,
     History,
     KeptState,
     Note,
-    Spell,
     StateChange,
 )
 from lightdose.model.setup import Setup
 from lightdose.near_names import did_you_mean
 from lightdose.workflows.kept_light import KeptLight, KeptSetups
 
+Intervals = Literal["all", "last", "none"]
 
-def history(setup: Setup, corals: Sequence[str] = (), since: str | None = None) -> History:
+
+def history(
+    setup: Setup,
+    corals: Sequence[str] = (),
+    since: str | None = None,
+    *,
+    intervals: Intervals = "all",
+) -> History:
     """The history of a tank, or of some corals of it.
 
     Parameters
@@ -35,6 +42,7 @@ def history(setup: Setup, corals: Sequence[str] = (), since: str | None = None) 
     setup : as it is today
     corals : names; all where none is given
     since : first day that is shown; what came before still counts
+    intervals : which doses get their 95 % range: all, each coral's last, or none
 
     Raises
     ------
@@ -51,7 +59,7 @@ def history(setup: Setup, corals: Sequence[str] = (), since: str | None = None) 
     shown = _asked(everyone, corals, setup)
     tank_notes = tuple(note for note in diary.notes if not note.coral)
     shown = with_troubles(list(everyone.values()), tank_notes, shown)
-    shown = tuple(replace(one, spells=_known(one, light)) for one in shown)
+    shown = _known(shown, light, intervals)
     now = in_force(states, last)
     return History(
         setup=setup,
@@ -125,12 +133,18 @@ def _asked(
     return tuple(everyone[name] for name in dict.fromkeys(names)) if names else tuple(everyone.values())
 
 
-def _known(coral: CoralHistory, light: KeptLight) -> tuple[Spell, ...]:
-    """A coral's spells with the interval of each dose."""
+def _known(
+    corals: Sequence[CoralHistory], light: KeptLight, intervals: Intervals
+) -> tuple[CoralHistory, ...]:
+    """Corals with the intervals of their doses."""
+    if intervals == "none":
+        return tuple(corals)
+    first = -1 if intervals == "last" else 0
+    light.find_intervals((s.state, c.coral) for c in corals for s in c.spells[first:])
     made = []
-    for spell in coral.spells:
-        day: CoralDay | None = light.with_interval(spell.state, coral.coral)
-        made.append(replace(spell, light=day) if day is not None else spell)
+    for coral in corals:
+        spells = [replace(s, light=light.days(s.state).get(coral.coral, s.light)) for s in coral.spells]
+        made.append(replace(coral, spells=tuple(spells)))
     return tuple(made)
 
 

@@ -16,7 +16,7 @@ from lightdose.files.kept_setup import KeptFiles
 from lightdose.files.schedule_csv import read_schedule
 from lightdose.files.setup_file import read_kept
 from lightdose.judge.comparison import same_lit_tank
-from lightdose.judge.kept_intervals import PlaceDraws
+from lightdose.judge.kept_intervals import PlaceDraws, drawn_hours
 from lightdose.judge.verdict import coral_marks
 from lightdose.model.diary import CoralDay, KeptState
 from lightdose.model.fixture import Fixture, Programme
@@ -50,6 +50,12 @@ class KeptSetups:
                 self.problems += trouble.problems
                 self._setups[state.contents] = None
         return self._setups[state.contents]
+
+    def read(self, contents: Contents) -> Setup:
+        """A setup that was read before."""
+        setup = self._setups[contents]
+        assert setup is not None
+        return setup
 
     @property
     def distinct(self) -> int:
@@ -103,7 +109,7 @@ class LitTank:
         self.setup = setup
         self.receivers: dict[Receiver, int] = {}
         self._field: tuple[PreparedField, LightField] | None = None
-        self._draws: dict[int, PlaceDraws] = {}
+        self._draws: dict[Receiver, PlaceDraws] = {}
 
     def ask(self, receivers: Iterable[Receiver]) -> None:
         """Places to solve with all others."""
@@ -121,12 +127,15 @@ class LitTank:
             self._field = ready, ready.light_field(places)
         return self._field
 
+    def draw(self, receivers: Iterable[Receiver]) -> None:
+        """Draw the light of places at full output, those that were not drawn yet together."""
+        new = [r for r in dict.fromkeys(receivers) if r not in self._draws]
+        if new:
+            self._draws |= PlaceDraws.at(self.setup, self.solved()[0], new)
+
     def draws(self, receiver: Receiver) -> PlaceDraws:
-        """The drawn light of a place at full output."""
-        index = self.receivers[receiver]
-        if index not in self._draws:
-            self._draws[index] = PlaceDraws.of(self.setup, self.solved()[0], receiver)
-        return self._draws[index]
+        """The drawn light of a place."""
+        return self._draws[receiver]
 
 
 class KeptLight:
@@ -191,17 +200,23 @@ class KeptLight:
             )
         return made
 
-    def with_interval(self, state: KeptState, coral: str) -> CoralDay | None:
-        """The same for one coral with its 95 % interval; None where it was not there."""
-        day = self.days(state).get(coral)
-        setup = self.setups.setup(state)
-        if day is None or setup is None or day.interval_dli is not None:
-            return day
-        tank = self._tank_of[state.contents]
-        draws = tank.draws(_of_corals(setup)[coral])
-        known = replace(day, interval_dli=draws.interval_dli(setup.lit_fixtures))
-        self._days[state.contents][coral] = known
-        return known
+    def find_intervals(self, wanted: Iterable[tuple[KeptState, str]]) -> None:
+        """Add the 95 % interval to days of corals; those of a lit tank are drawn together."""
+        asked: dict[Contents, dict[str, Receiver]] = {}
+        for state, coral in wanted:
+            setup = self.setups.setup(state)
+            day = self.days(state).get(coral)
+            if setup is not None and day is not None and day.interval_dli is None:
+                places = asked.setdefault(state.contents, {})
+                places[coral] = places.get(coral) or _of_corals(setup)[coral]
+        for contents, places in asked.items():
+            self._tank_of[contents].draw(places.values())
+        for contents, places in asked.items():
+            setup = self.setups.read(contents)
+            hours = drawn_hours(setup.lit_fixtures)
+            for coral, place in places.items():
+                interval = self._tank_of[contents].draws(place).interval_dli(hours)
+                self._days[contents][coral] = replace(self._days[contents][coral], interval_dli=interval)
 
 
 def _of_corals(setup: Setup) -> dict[str, Receiver]:

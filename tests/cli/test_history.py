@@ -107,3 +107,19 @@ def test_own_ranges_feed_the_groups_of_the_setup(tank: Path) -> None:
     assert low <= corals["hammer"]["dli_mol_m2_d"] <= high
     assert "own" in run("dose", tank).stdout
     assert "own records of this tank" in run("slip", tank, "hammer", "--date", "2025-05-01").stdout
+
+
+@pytest.mark.identity
+def test_report_and_slip_tell_of_the_diary(lived: Path, tmp_path: Path) -> None:
+    """What changed stands on the page, the last year on the slip; without a diary neither does."""
+    page = tmp_path / "report.html"
+    assert run("report", lived, "-o", page).exit_code == 0
+    text = page.read_text(encoding="utf-8")
+    assert 'id="changed"' in text
+    assert "the season" in text
+    done = run("slip", lived, "blue tip", "--year", "--date", "2025-03-01", "-o", tmp_path / "slip.pdf")
+    assert done.exit_code == 0, done.stderr
+    assert "- last year: since 2025-01-01:" in done.stdout
+    (lived / "diary" / "states.csv").unlink()
+    assert run("report", lived, "-o", page).exit_code == 0
+    assert 'id="changed"' not in page.read_text(encoding="utf-8")
