@@ -6,14 +6,25 @@ import csv
 import json
 import re
 from html.parser import HTMLParser
+from itertools import cycle
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from misuse.crossed import crossed
 from misuse.ending import Ending, assert_ends_well, contents, run_here
 from misuse.hostile_names import NAMES, ROLES, STEERING_NAMES, write_named_tank
 
 ALL_NAMES = {**NAMES, **STEERING_NAMES}
+MORE = {
+    "groups": (),
+    "tune": ("-o", "out/tuned"),
+    "sensitivity": ("--csv", "out/cases.csv"),
+    "hazard": ("--csv", "out/hazard.csv"),
+}
+"""Commands that follow `dose`: one after each name, and all after each where slow checks are asked for."""
+
+EVERYTHING = [pytest.param(name, " ".join(MORE), marks=pytest.mark.slow) for name in ALL_NAMES]
 PORTABLE = re.compile(r"[^\x00-\x1f<>:\"/\\|?*]{1,255}")
 """A file's name that every system takes."""
 
@@ -64,9 +75,9 @@ def _run(*words: str | Path) -> Ending:
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("name", ALL_NAMES)
+@pytest.mark.parametrize(("name", "more"), [*zip(ALL_NAMES, cycle(MORE)), *EVERYTHING])
 def test_tank_of_one_hostile_name_writes_where_it_was_told(
-    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, more: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Tables, CSV and schedules of a tank in which every thing bears the name: only words, only in place."""
     tank = write_named_tank(tmp_path / "a" / "b" / "tank", dict.fromkeys(ROLES, ALL_NAMES[name]))
@@ -74,10 +85,7 @@ def test_tank_of_one_hostile_name_writes_where_it_was_told(
     before = contents(tmp_path)
     told = [
         _run("dose", "tank/setup.toml", "--csv", "out/dose.csv", "--csv-schedule", "out/days"),
-        _run("groups", "tank/setup.toml"),
-        _run("tune", "tank/setup.toml", "-o", "out/tuned"),
-        _run("sensitivity", "tank/setup.toml", "--csv", "out/cases.csv"),
-        _run("hazard", "tank/setup.toml", "--csv", "out/hazard.csv"),
+        *(_run(command, "tank/setup.toml", *MORE[command]) for command in more.split()),
     ]
     if name in STEERING_NAMES and told[0].code == 2:
         assert {ending.code for ending in told} == {2}
@@ -90,8 +98,10 @@ def test_tank_of_one_hostile_name_writes_where_it_was_told(
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("role", ROLES)
-@pytest.mark.parametrize("name", ["colour", "right to left", "new line", "folder above", "image"])
+@pytest.mark.parametrize(
+    ("name", "role"),
+    crossed(["colour", "right to left", "new line", "folder above", "image"], ROLES, one_in=3),
+)
 def test_one_hostile_name_among_plain_ones_ends_well(
     name: str, role: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -109,26 +119,44 @@ def test_one_hostile_name_among_plain_ones_ends_well(
         _assert_only_words(tank / "out")
 
 
+def _pages(folder: Path, names: dict[str, str]) -> Path:
+    """What the commands with pages and figures write of a tank with such names."""
+    setup = write_named_tank(folder / "in", names) / "setup.toml"
+    coral = names.get("coral", "plain coral")
+    out = folder / "out"
+    for words in (
+        ("survey", setup, "-o", out / "survey"),
+        ("report", setup, "-o", out / "report.html"),
+        ("slip", setup, "-o", out / "slip.pdf", "--date", "2026-03-14", "--", coral),
+        ("move", setup, "--to", "free", "--figures", out / "move", "--", coral),
+    ):
+        ending = _run(*words)
+        assert ending.code == 0, ending
+    assert {path.name for path in folder.iterdir()} == {"in", "out"}
+    return out
+
+
+@pytest.fixture(scope="module")
+def plain_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Pages and figures of the tank with plain names."""
+    return _pages(tmp_path_factory.mktemp("plain"), {})
+
+
 @pytest.mark.identity
-@pytest.mark.parametrize("name", ["image", "end of title", "folder above", "mathematics"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "image",
+        "end of title",
+        *(pytest.param(n, marks=pytest.mark.slow) for n in ("folder above", "mathematics")),
+    ],
+)
 def test_pages_and_figures_of_hostile_names_hold_no_tag_but_ours(
-    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, plain_pages: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Report, survey sheet, slip and figures of the hostile tank have the tags of the plain one."""
     monkeypatch.chdir(tmp_path)
-    for folder, names in (("plain", {}), ("odd", dict.fromkeys(ROLES, NAMES[name]))):
-        setup = write_named_tank(tmp_path / "in" / folder, names) / "setup.toml"
-        coral = names.get("coral", "plain coral")
-        out = f"out/{folder}"
-        for words in (
-            ("survey", setup, "-o", f"{out}/survey"),
-            ("report", setup, "-o", f"{out}/report.html"),
-            ("slip", setup, "-o", f"{out}/slip.pdf", "--date", "2026-03-14", "--", coral),
-            ("move", setup, "--to", "free", "--figures", f"{out}/move", "--", coral),
-        ):
-            ending = _run(*words)
-            assert ending.code == 0, ending
+    odd = _pages(tmp_path, dict.fromkeys(ROLES, NAMES[name]))
     for page in ("survey/survey.html", "report.html"):
-        assert _tags(Path("out/odd", page)) <= _tags(Path("out/plain", page)), page
-    _assert_only_words(tmp_path / "out")
-    assert {path.name for path in tmp_path.iterdir()} == {"in", "out"}
+        assert _tags(odd / page) <= _tags(plain_pages / page), page
+    _assert_only_words(odd)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from misuse.crossed import crossed
 from misuse.ending import assert_ends_well, assert_writes_nothing, contents, run_here
 from misuse.every_file import FILES, write_tank
 
@@ -73,8 +74,7 @@ NAMED_IN = {
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("odd", ODD)
-@pytest.mark.parametrize("name", NAMED_IN)
+@pytest.mark.parametrize(("name", "odd"), crossed(NAMED_IN, ODD, one_in=4))
 def test_odd_thing_in_a_files_place_is_told(
     name: str, odd: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -109,11 +109,13 @@ TAKES_FILE: dict[str, tuple[str, ...]] = {
     "report": ("report", "setup.toml", "FILE.toml", "-o", "out/report.html"),
     "hazard": ("hazard", "FILE.toml"),
 }
+UNTYPED = {"name with NUL", "schedule", "fixture"}
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("odd", [odd for odd in ODD if odd not in {"name with NUL", "schedule", "fixture"}])
-@pytest.mark.parametrize("command", TAKES_FILE)
+@pytest.mark.parametrize(
+    ("command", "odd"), crossed(TAKES_FILE, [odd for odd in ODD if odd not in UNTYPED], one_in=4)
+)
 def test_odd_thing_on_the_command_line_is_told(
     command: str, odd: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
