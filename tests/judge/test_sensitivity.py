@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -26,17 +27,19 @@ def outcomes_of(setup: Setup, cases: tuple[Case, ...] | None = None) -> Sensitiv
     return sensitivity(analyse(setup, certainty=False), fixture_emission(setup), reference_tables(), wanted)
 
 
-FOUND = outcomes_of(TANK)
+@cache
+def found() -> Sensitivity:
+    return outcomes_of(TANK)
 
 
-def case(name: str, found: Sensitivity = FOUND) -> CaseOutcome:
-    return next(o for o in found.outcomes if o.case.name == name)
+def case(name: str) -> CaseOutcome:
+    return next(o for o in found().outcomes if o.case.name == name)
 
 
 @pytest.mark.identity
 def test_every_case_is_the_full_analysis_of_the_changed_setup() -> None:
     """Doses and states of each case equal those of `dose` on the setup with its changes made."""
-    tried = {(tuple(x.kind for x in o.case.changes), bool(o.case.baseline)): o for o in FOUND.outcomes}
+    tried = {(tuple(x.kind for x in o.case.changes), bool(o.case.baseline)): o for o in found().outcomes}
     assert len(tried) == 10
     for outcome in tried.values():
         full = analyse(changed_setup(TANK, outcome.case.changes), certainty=False)
@@ -64,7 +67,7 @@ def test_output_and_sky_scale_exactly() -> None:
 @pytest.mark.identity
 def test_failed_channels_take_together_all_the_light() -> None:
     """What each channel's failure takes adds up to the whole dose."""
-    failed = [o for o in FOUND.outcomes if o.case.name.startswith("channel failed: ")]
+    failed = [o for o in found().outcomes if o.case.name.startswith("channel failed: ")]
     assert len(failed) == 4
     lost = np.sum([1 - np.array(o.ratios) for o in failed], axis=0)
     np.testing.assert_allclose(lost, 1, rtol=1e-12)
@@ -155,9 +158,9 @@ def test_lamp_too_low_to_be_lowered_is_skipped_and_said() -> None:
 @pytest.mark.identity
 def test_worst_case_comes_first() -> None:
     """Cases are in order of the corals they bring farther from usual; a site shows its worst coral."""
-    worse = [sum(c.worsens for c in o.changed) for o in FOUND.outcomes]
+    worse = [sum(c.worsens for c in o.changed) for o in found().outcomes]
     assert worse == sorted(worse, reverse=True)
-    for outcome in FOUND.outcomes:
+    for outcome in found().outcomes:
         for site in outcome.sites:
             assert SEVERITY[site.dli_state] == max(SEVERITY[c.dli_state] for c in site.corals)
 
@@ -201,7 +204,7 @@ def test_case_that_hangs_a_large_panel_too_low_is_left_out_and_told() -> None:
 @pytest.mark.identity
 def test_rows_stand_by_their_reach_and_hold_both_directions() -> None:
     """The farthest row is on top; height and level hold their two ends in one row."""
-    rows = case_rows(FOUND.outcomes)
+    rows = case_rows(found().outcomes)
     reach = [r.reach for r in rows]
     assert reach == sorted(reach, reverse=True)
     by_name = {r.name: r for r in rows}

@@ -6,7 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from misuse.crossed import crossed
+from crossed import crossed
 from misuse.ending import assert_ends_well, assert_writes_nothing, contents, run_here
 from misuse.every_file import FILES, write_tank
 from misuse.ways_to_break import BYTE_WAYS, WAYS, broken

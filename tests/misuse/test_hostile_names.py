@@ -11,7 +11,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
-from misuse.crossed import crossed
+from crossed import crossed
 from misuse.ending import Ending, assert_ends_well, contents, run_here
 from misuse.hostile_names import NAMES, ROLES, STEERING_NAMES, write_named_tank
 

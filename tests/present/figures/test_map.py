@@ -176,7 +176,7 @@ def test_words_stay_on_the_canvas_and_apart(tank, sites):
             from matplotlib.backends.backend_agg import FigureCanvasAgg
 
             canvas = FigureCanvasAgg(drawing.figure)
-            canvas.draw()
+            drawing.figure.draw_without_rendering()
             page = drawing.figure.bbox
             texts = [
                 t

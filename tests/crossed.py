@@ -7,11 +7,11 @@ from collections.abc import Iterable
 import pytest
 
 
-def crossed(rows: Iterable[str], columns: Iterable[str], one_in: int) -> list[object]:
+def crossed(rows: Iterable[object], columns: Iterable[object], one_in: int) -> list[object]:
     """Every pair as a parameter.
 
     Each row meets about one column in ``one_in`` in every run, and the rest where slow checks are asked for.
-    Breadth costs time: by default the suite keeps each way of harm and each thing that is harmed.
+    Breadth costs time: by default the suite keeps each row and each column, with `-m slow` all pairs.
     """
     along = list(columns)
     return [
