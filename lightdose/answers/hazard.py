@@ -233,8 +233,17 @@ def closing_line(hazard: Hazard, unit: LengthUnit) -> str:
     seconds, view, what = soonest
     return (
         f"Do not look into it: from {length(view.distance_m, unit)} {unit} {literal(view.fixture)} at full "
-        f"output reaches the limit for {what} in {duration_words(seconds)}. {following}"
+        f"output reaches the limit for {what} in {duration_words(seconds)}{_emitter(view)}. {following}"
     )
+
+
+def _emitter(view: DirectView) -> str:
+    """How soon a single emitter reaches its own limit, where that is known: a panel is no small source."""
+    alone = [t.full_output_s for t in view.limits if t.key == "blue_light_radiance" and t.full_output_s]
+    if not alone:
+        return ""
+    soon = duration_words(alone[0])
+    return f", all of it taken for one small source; a single emitter reaches its own in {soon}"
 
 
 def _overview(hazard: Hazard, unit: LengthUnit) -> OverviewRow:

@@ -519,6 +519,19 @@ def _channel(moments: Sequence[Moment], levels: Levels) -> ChannelProgramme:
     return ChannelProgramme(np.array(times), np.array([level for _, level in points]))
 
 
+def _level_columns(table: DelimitedTable) -> list[tuple[int, str]]:
+    """The columns of channels with their names."""
+    return [(i, name) for i, name in enumerate(table.header or ()) if name.casefold() not in RESERVED_NAMES]
+
+
+def _makes_points(table: DelimitedTable, overall: int, channel: int) -> bool:
+    """Whether a blank level stands between two of its channel, in a row with an overall setting."""
+    rows = [row.cells for row in table.rows]
+    given = [n for n, cells in enumerate(rows) if cells[channel]]
+    between = rows[given[0] : given[-1]] if given else []
+    return any(cells[overall] and not cells[channel] for cells in between)
+
+
 def _understood(table: DelimitedTable) -> str:
     column = table.column(_KEY)
     first, last = (
@@ -530,6 +543,12 @@ def _understood(table: DelimitedTable) -> str:
         column = table.column(_ALL)
         if any(not row.cells[column] for row in table.rows):
             sentence += ", its blank cells taken from the line between its own values"
+        made = [name for index, name in _level_columns(table) if _makes_points(table, column, index)]
+        if made:
+            sentence += (
+                f", blank levels beside it taken from the line between their own values, as points there: "
+                f"{', '.join(made)}"
+            )
     return sentence
 
 

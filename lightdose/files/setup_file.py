@@ -20,10 +20,14 @@ from lightdose.files.programme_rules import RESERVED_NAMES
 from lightdose.files.schedule_csv import LIMIT_BYTES, programme_from_points, read_schedule
 from lightdose.files.setup_places import CoralsReading, PlacesReading, read_meters
 from lightdose.files.setup_schema import (
+    COLUMN,
+    COLUMN_DEPTHS,
     COVER,
     ELECTRICITY,
     FIXTURE,
     MOST_CHANNELS,
+    PANEL,
+    PANEL_M,
     SETUP,
     SETUP_FORMAT,
     TABLES,
@@ -217,6 +221,9 @@ class _SetupReading:
         self.files.understood.append(
             f"tank {written}" + (f" -> {centimetres}" if written != centimetres else "")
         )
+        narrow = min(values["length"], values["width"])
+        if values["water_depth"] > COLUMN_DEPTHS * narrow:
+            self.files.understood.append(COLUMN)
         with self.files.collecting(self.document.value_place(("tank",))):
             return Tank(
                 length_m=values["length"],
@@ -350,7 +357,12 @@ class _SetupReading:
         )
 
     def _say_where_fixtures_hang(self, tank: Tank, fixtures: list[Fixture]) -> None:
-        """Name fixtures whose centre is beside the water, which are computed; refuse those in a pane."""
+        """Name panels and fixtures beside the water, which are computed; refuse those in a pane."""
+        panels = [
+            f.name for f in fixtures if max(f.type.aperture.length_m, f.type.aperture.width_m) >= PANEL_M
+        ]
+        if panels:
+            self.files.understood.append(f"{', '.join(panels[:12])}: {PANEL}")
         for n, fixture in enumerate(fixtures):
             side = pane_cut_by(fixture, tank)
             if side is not None:

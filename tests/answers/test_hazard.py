@@ -12,7 +12,7 @@ from lightdose.answers.hazard import closing_line, hazard_answer
 from lightdose.files.library import hazard_tables
 from lightdose.files.setup_file import read_setup
 from lightdose.judge.hazard import describe_hazard
-from lightdose.model.results import Hazard
+from lightdose.model.results import Hazard, duration_words
 from lightdose.physics.day_curve import day_curve
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
@@ -57,3 +57,14 @@ def test_closing_line_names_the_soonest_limit_and_the_next_command() -> None:
         "Do not look into it: from 7.9 in left at full output reaches the limit for blue light"
     )
     assert line.endswith(f"Next: lightdose dose {EXAMPLE}")
+
+
+@pytest.mark.identity
+def test_closing_line_tells_a_panel_from_a_single_emitter() -> None:
+    """Less than a second is of the whole panel; an emitter alone takes minutes, and the line says both."""
+    known = hazard()
+    emitter = [t.full_output_s for t in known.views[0].limits if t.key == "blue_light_radiance"]
+    assert emitter[0] is not None
+    line = closing_line(known, "cm")
+    assert "less than 1 s, all of it taken for one small source" in line
+    assert f"a single emitter reaches its own in {duration_words(emitter[0])}." in line

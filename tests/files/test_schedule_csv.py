@@ -87,6 +87,20 @@ def test_understood_names_rows_dialect_and_span(tmp_path):
 
 
 @pytest.mark.identity
+def test_blank_level_beside_an_overall_setting_is_echoed_as_the_point_that_it_makes(tmp_path):
+    """A level left blank between two of its channel becomes a point, and the echo names the channel."""
+    text = "time,blue 445,white,all_channels\n08:00,0,10,100\n10:00,40,,100\n12:00,40,30,50\n"
+    programme, said = read_file(tmp_path, text)
+    assert points(programme, "white") == [(8.0, 0.1), (10.0, 0.2), (12.0, 0.15)]
+    assert said.endswith(
+        "blank levels beside it taken from the line between their own values, as points there: white"
+    )
+    full = text.replace("40,,100", "40,20,100")
+    assert points(read_file(tmp_path, full)[0], "white") == points(programme, "white")
+    assert "blank levels" not in read_file(tmp_path, full)[1]
+
+
+@pytest.mark.identity
 def test_all_channels_multiplies_at_the_rows_and_is_linear_between(read):
     """Two ramps 0 to 100 multiply to one straight ramp, not to a parabola."""
     programme = read("time,blue 445,white,all_channels\n08:00,0,80,0\n10:00,100,80,50\n20:00,0,80,100\n")

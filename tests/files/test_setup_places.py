@@ -9,7 +9,7 @@ import pytest
 
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
-from lightdose.files.setup_schema import OPEN_SKY_WORDS
+from lightdose.files.setup_schema import COLUMN, OPEN_SKY_WORDS, PANEL
 from lightdose.model.setup import Coral, Setup, Site
 
 WriteSetup = Callable[..., Path]
@@ -98,6 +98,19 @@ def test_shade_in_words_is_echoed_with_its_range_and_a_better_way(
         '"under a ledge" taken as 0.03 of the open light, 0.01-0.15 in traced tanks: ridge, a',
     ]
     assert all("reading there" in line for line in told)
+
+
+@pytest.mark.identity
+def test_columns_and_panels_are_named_for_what_they_do(write_setup: WriteSetup) -> None:
+    """A tank deeper than twice its narrower side, and a fixture of 10 cm or more, are said; others not."""
+    plain = read_setup(write_setup()).understood
+    assert not any(line == COLUMN or line.endswith(PANEL) for line in plain)
+    deep = write_setup().read_text().replace('width = "45 cm"', 'width = "19 cm"')
+    wide = (write_setup().parent / "panel.toml").read_text()
+    wide = wide.replace("[[channel]]", 'aperture = { length = "12 cm", width = "4 cm" }\n[[channel]]', 1)
+    said = read_setup(write_setup(setup=deep.replace('y = "22 cm"', 'y = "9 cm"'), fixture=wide)).understood
+    assert COLUMN in said
+    assert f"left: {PANEL}" in said
 
 
 @pytest.mark.identity
