@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import sys
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -84,6 +85,7 @@ class Import:
     line: int
 
 
+@cache
 def imports_of(path: Path) -> list[Import]:
     """Every absolute import of a module, with whether it runs only inside a function."""
     found: list[Import] = []

@@ -18,6 +18,9 @@ from lightdose.cli.init import example_folder
 FOLDERS = ("tank", "today", "planned", "shop", "customer", "other")
 """Other names that examples give to a tank; my-tank is written by the examples of `init`."""
 
+DRAWN = ("report",)
+"""Each line draws pages, a second a line: the first line in every run, all with `-m slow`."""
+
 
 def examples(name: str) -> list[str]:
     """The lines below "Example:" in the help of a command."""
@@ -42,10 +45,16 @@ def tanks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("name", SUMMARIES)
-def test_examples_in_the_help_run(name: str, tanks: Path) -> None:
+@pytest.mark.parametrize(
+    ("name", "most"),
+    [
+        *((n, 1 if n in DRAWN else None) for n in SUMMARIES),
+        *(pytest.param(n, None, marks=pytest.mark.slow) for n in DRAWN),
+    ],
+)
+def test_examples_in_the_help_run(name: str, most: int | None, tanks: Path) -> None:
     """In order, in one folder, each ends in exit code 0; a redirection is left to the shell."""
-    lines = examples(name)
+    lines = examples(name)[:most]
     assert lines
     if name != "init":
         shutil.copytree(example_folder(), tanks / "my-tank")

@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
+from crossed import crossed
 from present.made_analysis import made_analysis
 from present.text_boxes import misplaced_words
 from pypdf import PdfReader
@@ -71,8 +72,7 @@ def test_hand_out_is_one_page_of_its_sheet(case: str, paper: Paper) -> None:
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize(("case", "paper"), crossed(CASES, ["a4", "letter"], one_in=2))
 def test_words_are_inside_the_page_and_apart(case: str, paper: Paper) -> None:
     """With 3 and with 70 corals, hostile names and two setups no word is clipped and none meets another."""
     drawing = handout_pages(page_of(case), paper)

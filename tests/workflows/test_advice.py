@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from crossed import crossed
 from judge.crowded_tanks import crowded_tank, followed
 from judge.made_tank import made_tank
 
@@ -118,8 +119,7 @@ def test_better_and_worse_are_the_corals_whose_verdicts_change(seed: int) -> Non
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("of", ["light", "corals"])
+@pytest.mark.parametrize(("seed", "of"), crossed(SEEDS, ["light", "corals"], one_in=2))
 def test_following_the_first_action_ten_times_never_leads_back(seed: int, of: str) -> None:
     """The penalty never rises and the number within never falls, step by step, by fresh runs."""
     kinds = ("move", "exchange") if of == "corals" else ("overall", "fixture", "hours", "height")
