@@ -207,12 +207,13 @@ def exchange_matrices(grid: FloorGrid, table: FloatArray) -> FloatArray:
         Node, receiver, patch.
     """
     n_x, n_y = grid.x_m.size, grid.y_m.size
-    (apart_x, sum_x), (apart_y, sum_y) = (
-        (np.subtract.outer(k, k) + k[-1], np.add.outer(k, k)) for k in (np.arange(n_x), np.arange(n_y))
-    )
-    along = table[:, 0, apart_x] + table[:, 1, sum_x]
-    whole = along[..., 0, apart_y] + along[..., 1, sum_y]
-    return whole.swapaxes(2, 3).reshape(len(table), n_x * n_y, n_x * n_y)
+    # of each window the place is the receiver, and the step in it a patch: backwards their distance, else sum
+    sums = np.lib.stride_tricks.sliding_window_view(table, (n_x, n_y), (2, 4))
+    apart_x, apart_y = sums[..., ::-1, :], sums[..., ::-1]
+    whole = apart_x[:, 0, :, 0, ..., ::-1] + apart_x[:, 0, :, 1]
+    whole += apart_y[:, 1, :, 0]
+    whole += sums[:, 1, :, 1]
+    return whole.reshape(len(table), n_x * n_y, n_x * n_y)
 
 
 def floor_exitance(matrix: FloatArray, falling: FloatArray, reflectance: float) -> FloatArray:
