@@ -26,12 +26,12 @@ from lightdose.judge.uncertainty import with_certainty
 from lightdose.judge.verdict import judge_corals
 from lightdose.model import results
 from lightdose.model.fixture import Channel, Fixture, Flux
-from lightdose.model.light import LightField, Scene, SiteDay, SiteSpectrum
+from lightdose.model.light import DayCurve, LightField, Scene, SideDoses, SiteDay, SiteSpectrum
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.day_curve import day_curve, fixture_use
-from lightdose.physics.dose import daily_dose
+from lightdose.physics.dose import daily_dose, daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, source_cells, weighting_matrix
 from lightdose.physics.light_field import (
     PreparedField,
@@ -58,18 +58,21 @@ class Analysis(results.Analysis):
         return pd.DataFrame(dose_sheet(self).records())
 
 
-def analyse(setup: Setup, *, certainty: bool = True, also: Sequence[str] = ()) -> Analysis:
+def analyse(
+    setup: Setup, *, certainty: bool = True, also: Sequence[str] = (), sides: bool = False
+) -> Analysis:
     """Everything `lightdose dose` reports about a setup.
 
     ``certainty=False`` leaves out intervals and probabilities: quicker, where only the doses are wanted.
-    ``also`` names further weightings that its light field should hold.
+    ``also`` names further weightings that its light field should hold. ``sides`` adds the light from all
+    sides, which is there anyway where rock, colonies or faces are told.
 
     Raises
     ------
     SetupError
         If a channel of an enabled fixture has no absolute flux.
     """
-    return judged_under(setup, *light_of(setup, also), certainty=certainty)
+    return judged_under(setup, *light_of(setup, also), certainty=certainty, sides=sides)
 
 
 def light_of(setup: Setup, also: Sequence[str] = ()) -> tuple[PreparedField, LightField]:
@@ -87,6 +90,7 @@ def judged_under(
     *,
     certainty: bool,
     see: Callable[[int, FloatArray, FloatArray], None] | None = None,
+    sides: bool = False,
 ) -> Analysis:
     """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws."""
     curve = day_curve(setup.lit_fixtures)
@@ -108,7 +112,31 @@ def judged_under(
         uncertainty=uncertainty,
         hazards=hazards,
         reef_depth_m=reef_depths_m(dose.dli, reef_light()),
+        sides=side_doses(setup, ready, curve) if sides or _all_told(setup) else None,
     )
+
+
+def _all_told(setup: Setup) -> bool:
+    """Whether rock, colonies or faces are told, so that all three lights are wanted."""
+    faces = any(s.face for s in setup.sites) or any(c.face for c in setup.corals)
+    return faces or setup.standing is not None
+
+
+def side_doses(setup: Setup, ready: PreparedField, curve: DayCurve) -> SideDoses:
+    """The day's light at every receiver on its face and from all sides."""
+    from lightdose.physics.all_sides import light_from_all_sides
+
+    sites = {s.name: s for s in setup.sites}
+    own = {c.name: c.face for c in setup.corals}
+    faces = [(own[r.coral] if r.coral else None) or sites[r.site].face for r in setup.receivers]
+    found = light_from_all_sides(ready, setup.receivers, faces)
+    looks_up = np.array([face is None for face in faces], dtype=bool)
+    values = []
+    for response in (np.where(looks_up[:, None], 0.0, found.face), found.scalar):
+        values += [daily_light_integral(response, curve), peak_and_photoperiod(response, curve)[0]]
+    for value in values[:2]:
+        value[looks_up] = np.nan
+    return SideDoses(*values)
 
 
 def fixture_emission(setup: Setup) -> FloatArray:
@@ -175,7 +203,12 @@ def _as_measured(setup: Setup, fixture: Fixture, channel: Channel) -> Channel:
     return channel if flux is None else replace(channel, flux=Flux("photon_flux_umol_s", flux))
 
 
-def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)) -> FloatArray:
+def light_field(
+    setup: Setup,
+    points: npt.ArrayLike,
+    weightings: Sequence[str] = ("ppfd",),
+    faces: npt.ArrayLike | str | None = None,
+) -> FloatArray:
     """Light of every channel at any points of the tank at full output, under open sky.
 
     Parameters
@@ -185,14 +218,37 @@ def light_field(setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] =
         x, y and depth below the surface; a negative depth is above the water. [m]
     weightings : sequence of str
         Keys such as "ppfd", "blue", "lux", "usable_mean".
+    faces : array, shape (3,) or (n, 3), "all sides", or None
+        Which way the points look: a vector along x (right), y (back) and upwards; None is up. "all sides" is
+        what a small sphere gets (scalar irradiance). Solids of the setup shade in each case.
 
     Returns
     -------
     array, shape (n, channel, weighting)
         Channels in the order of ``setup.lit_fixtures``. [umol m-2 s-1, lx]
+
+    Raises
+    ------
+    ValueError
+        If ``faces`` is another word, or holds a vector that is 0.
     """
-    scene = scene_of(setup)
-    return response_at(_points(points), scene, weighting_matrix(scene.tables, tuple(weightings)))
+    scene, at = scene_of(setup), _points(points)
+    matrix = weighting_matrix(scene.tables, tuple(weightings))
+    if faces is None:
+        return response_at(at, scene, matrix)
+    from lightdose.physics.all_sides import around
+
+    ready = prepare_field(scene, matrix, for_points=len(at))
+    if isinstance(faces, str):
+        if faces != "all sides":
+            raise ValueError(f'faces {faces!r}; vectors, or "all sides"')
+        upward = np.tile((0.0, 0.0, 1.0), (len(at), 1))
+        return np.asarray(around(ready, at, upward)[1])
+    ways = np.broadcast_to(np.asarray(faces, dtype=np.float64).reshape(-1, 3), at.shape)
+    long = np.sqrt((ways * ways).sum(axis=1, keepdims=True))
+    if not np.all(long > 0):
+        raise ValueError("a face is a vector that is not 0")
+    return ready.at(at, ways / long)
 
 
 def light_field_chunks(

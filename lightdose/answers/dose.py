@@ -14,7 +14,7 @@ from lightdose.answers.advice import advice_json, advice_points, advice_section,
 from lightdose.answers.answer import Answer, OverviewRow
 from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
-from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of
+from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of, told
 from lightdose.answers.verdicts import (
     SEVERITY,
     deciding_sentence,
@@ -249,7 +249,7 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
     corals = table(
         "corals",
         f"Daily dose of {count(len(rows), 'coral')}, those of concern first",
-        FIELDS,
+        told(rows),
         rows,
         strong=lambda row: row.verdict.dli_verdict in ("far_below", "far_above"),
         least=4,
@@ -263,7 +263,7 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
     limits = table(
         "limits",
         "Each coral against floor, usual range and ceiling",
-        FIELDS,
+        told(rows),
         rows,
         note="Under the floor is far below usual, over the ceiling far above. The dose leads: only high "
         "peaks are flagged, for a dim long day is fine.",
@@ -284,7 +284,7 @@ def sites_section(analysis: Analysis, unit: LengthUnit) -> Section:
     amount = table(
         "sites",
         "Light at each site, brightest first",
-        FIELDS,
+        told(rows),
         rows,
         note="Full hours: hours at the peak that would give the same dose. Lit: time above 5 % of the peak.",
         left_out="dimmer site",
@@ -294,7 +294,7 @@ def sites_section(analysis: Analysis, unit: LengthUnit) -> Section:
     colours = table(
         "colour",
         "Of what colour: photons of the day in each band",
-        FIELDS,
+        told(rows),
         rows,
         note=f"U{USABLE_SHARE[1:]}: what symbionts use of the photons of 400-700 nm; the "
         "default is the mean of the five curves with a named study. Below 420 nm the curves disagree.",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from lightdose.answers.field import Field, said
@@ -33,7 +34,7 @@ class Row:
     @property
     def receiver(self) -> int:
         """Index of the point whose light it is."""
-        return self.site if self.verdict is None else self.verdict.receiver
+        return self.site if self.verdict is None else self.analysis.flat_receiver(self.verdict.receiver)
 
     @property
     def place(self) -> Any:
@@ -67,8 +68,24 @@ class Row:
         known = self.analysis.uncertainty
         if known is None:
             return None
-        low, high = getattr(known, name)[self.receiver]
+        low, high = getattr(known, name)[self.site if self.verdict is None else self.verdict.receiver]
         return float(low), float(high)
+
+    def side(self, name: str) -> float | None:
+        """A figure of the light on its face or from all sides; None where it looks up or was not computed."""
+        if self.analysis.sides is None:
+            return None
+        value = float(getattr(self.analysis.sides, name)[self.receiver])
+        return None if math.isnan(value) else value
+
+    @property
+    def faces(self) -> str:
+        """Which way the place or coral looks."""
+        setup, coral = self.analysis.setup, None
+        if self.verdict:
+            coral = next(c for c in setup.corals if c.name == self.verdict.coral).face
+        face = coral or self.place.face
+        return face.word if face else "up"
 
     def ek(self, name: str) -> Any:
         """A figure of the group's onset of saturation; None where it has none."""
@@ -291,10 +308,38 @@ JUDGED: Final = (
     Field("sources", "sources", lambda r: r.judged("sources"), what="behind the range", kind="string"),
 )
 
+SIDES: Final = (
+    Field("faces", "faces", lambda r: r.faces, kind="string",
+          what="which way the place or coral looks: up, front, back, left, right, down or two angles"),
+    Field("dli_face_mol_m2_d", "DLI on its face", lambda r: r.side("face_dli"), "dli",
+          "photons of 400-700 nm in the day on the face; empty where it looks up",
+          at={"corals": 1.2, "sites": 1.2, "limits": 1.2}),
+    Field("peak_face_umol_m2_s", "peak on its face", lambda r: r.side("face_peak"), "peak", unit=PPFD,
+          what="highest PPFD on the face; empty where it looks up", at={"sites": 4.5}),
+    Field("dli_scalar_mol_m2_d", "DLI from all sides", lambda r: r.side("scalar_dli"),
+          unit=MOL, what="photons of 400-700 nm in the day from all sides",
+          at={"corals": 8, "sites": 8.5}),
+    Field("peak_scalar_umol_m2_s", "peak from all sides", lambda r: r.side("scalar_peak"), unit=PPFD,
+          what="highest PPFD from all sides", at={"sites": 11.7}),
+)
+
+FACED: Final = (
+    Field("judged_dli_mol_m2_d", "judged DLI", lambda r: r.judged("dli_mol_m2_d"), "dli",
+          "the dose that is judged: on the face where one is told, else flat"),
+    said("judged_by", "judged by", lambda r: f"light on its face ({r.faces})" if r.faces != "up" else None,
+         kind="string", at={"corals": 3.5, "limits": 3.5}),
+)
+
 # fmt: on
 
-FIELDS: Final = (*NAMES, *PLACE, *LIGHT, *JUDGED)
-OF_SITE: Final = tuple(f for f in (NAMES[2], *PLACE, *LIGHT) if f.name != "judged_at_depth_m")
+FIELDS: Final = (*NAMES, *PLACE, *LIGHT, *JUDGED, *SIDES, *FACED)
+OF_SITE: Final = tuple(f for f in (NAMES[2], *PLACE, *LIGHT, *SIDES) if f.name != "judged_at_depth_m")
+
+
+def told(rows: Sequence[Row]) -> tuple[Field, ...]:
+    """The figures that stand in tables for people: faces and all sides only where some row has one."""
+    empty = {f.name for f in (*SIDES, *FACED) if all(f.get(row) is None for row in rows)}
+    return tuple(f for f in FIELDS if f.name not in empty)
 
 
 def rows_of(analysis: Analysis, unit: LengthUnit = "cm") -> list[Row]:

@@ -61,7 +61,7 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
     if weigh_colour and ask.name and not (ask.as_json or ask.figures):
         raise click.UsageError("--colour-or-intensity needs --json or --figures where there are many setups")
     setup = ask.setup()
-    analysis = advised(setup)
+    analysis = advised(setup, sides=bool(ask.as_json or ask.csv_file))
     if csv_schedule:
         targets = schedule_targets(ask, csv_schedule, setup.fixtures, "--csv-schedule")
         programmes = {f.name: replace(f.programme, dial=None) for f in setup.fixtures}

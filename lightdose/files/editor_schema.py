@@ -7,6 +7,7 @@ newer is needed. What JSON Schema cannot say is left to `lightdose check`:
 - what must rise or fall: times, dimming levels and outputs, beam angles, the two ends of a band; and that a
   programme lasts at most a day;
 - the upper ends of lengths, for they may be in any unit, and whether places and fixtures fit the tank;
+- whether a place lies in rock, rock in the water, and what size the form of a colony needs;
 - that levels which are all below 1 were meant as fractions; how many sites and channels there are in all;
 - NaN, a whole number that is written 8.0, a date or time of TOML where text belongs (an editor sees its
   text), and a date that no calendar has.
@@ -21,7 +22,7 @@ from typing import Any, Final
 
 from lightdose.files import calibration_file, fixture_file, groups_file, setup_schema
 from lightdose.files.programme_rules import RESERVED_NAMES
-from lightdose.files.setup_places import CALIBRATION_SOURCES
+from lightdose.files.setup_meters import CALIBRATION_SOURCES
 from lightdose.files.toml_tables import REQUIRED, Key, Kind, Table
 from lightdose.files.units import NAME, TIME, between, format_length, pairs, words
 from lightdose.model.spectrum import SENSOR_SHAPES
@@ -55,11 +56,11 @@ def schemas() -> dict[str, str]:
 def _setup() -> Schema:
     tables = setup_schema.TABLES
     spot = _exactly_one("depth", "height")
-    spots = {"site": "at", "rack": "corner", "coral": "at"}
+    spots = {"site": "at", "rack": "corner", "coral": "at", "rock": "at"}
     inside: dict[str, Schema] = {}
     for name in ("tank", "water", "cover", "electricity", "uncertainty"):
         inside[name] = _object(tables[name])
-    for name in ("fixture", "site", "rack", "coral"):
+    for name in ("fixture", "site", "rack", "coral", "rock", "brace"):
         found = _object(tables[name])
         if name in spots:
             found["properties"][spots[name]] |= spot

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final, cast
+from typing import TYPE_CHECKING, Final, cast
 
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
-from lightdose.files.setup_schema import MOST_SITES, read_open_sky, sky_word
+from lightdose.files.setup_schema import MOST_SITES, read_face, read_open_sky, sky_word
 from lightdose.files.toml_tables import counted, suggestion
 from lightdose.files.units import (
     METRES_PROBLEM,
@@ -19,9 +19,13 @@ from lightdose.files.units import (
     parse_number,
 )
 from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
+from lightdose.model.forms import CORAL_FORMS, CoralForm
 from lightdose.model.places import Placement, Spot
 from lightdose.model.setup import SURFACES, Coral, Surface
 from lightdose.near_names import near_names
+
+if TYPE_CHECKING:
+    from lightdose.model.solids import Face
 
 LIMIT_BYTES: Final = 20_000_000
 MOST_PROBLEMS: Final = 50
@@ -30,9 +34,12 @@ METRES_CM: Final = 1.0
 """A file whose numbers are all below this was more likely written in metres: our choice."""
 
 SPOT_COLUMNS: Final = ("x_cm", "y_cm", "depth_cm")
-SITE_COLUMNS: Final = ("site", *SPOT_COLUMNS, "open_sky", "on")
+FACE_COLUMNS: Final = ("toward_deg", "tilt_deg")
+SITE_COLUMNS: Final = ("site", *SPOT_COLUMNS, "open_sky", "on", *FACE_COLUMNS)
 _GROUP_AND_PLACE: Final = ("group", "genus", "site", *SPOT_COLUMNS, "open_sky", "height_cm")
-CORAL_COLUMNS: Final = ("coral", *_GROUP_AND_PLACE, "pinned", "on", "keep_apart_cm")
+_WRITTEN_COLUMNS: Final = ("coral", *_GROUP_AND_PLACE, "pinned", "on", "keep_apart_cm")
+_BODY_COLUMNS: Final = ("form", "diameter_cm", "passes", *FACE_COLUMNS)
+CORAL_COLUMNS: Final = (*_WRITTEN_COLUMNS, *_BODY_COLUMNS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +54,8 @@ class SiteRow:
     on: Surface | None
     place: Place
     sky_word: str = ""
+    own_sky: bool = False
+    face: Face | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +74,11 @@ class CoralRow:
     keep_apart_m: float
     place: Place
     sky_word: str = ""
+    own_sky: bool = False
+    form: CoralForm | None = None
+    diameter_m: float = 0.0
+    passes: float | None = None
+    face: Face | None = None
 
 
 def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
@@ -77,7 +91,7 @@ def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
     SetupError
         With every problem of the file.
     """
-    cells = _Cells(_table(path, label, "site"), SITE_COLUMNS)
+    cells = TableCells(read_rows(path, label, "site"), SITE_COLUMNS)
     cells.require("site", *SPOT_COLUMNS)
     cells.raise_problems()
     rows = []
@@ -87,10 +101,22 @@ def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
         open_sky, on = cells.open_sky(row), cells.on(row)
         if name is None or x_m is None or y_m is None or depth_m is None or open_sky is None:
             continue
-        place, word = cells.table.place(row, "site"), sky_word(cells.text(row, "open_sky"))
-        rows.append(SiteRow(name, x_m, y_m, depth_m, open_sky, on, place, word))
+        rows.append(
+            SiteRow(
+                name,
+                x_m,
+                y_m,
+                depth_m,
+                open_sky,
+                on,
+                place=cells.table.place(row, "site"),
+                sky_word=sky_word(cells.text(row, "open_sky")),
+                own_sky=cells.text(row, "open_sky") is not None,
+                face=cells.face(row),
+            )
+        )
     cells.raise_problems()
-    return rows, _understood(cells.table, len(rows), "site")
+    return rows, understood(cells.table, len(rows), "site")
 
 
 def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
@@ -103,7 +129,7 @@ def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
     SetupError
         With every problem of the file.
     """
-    cells = _Cells(_table(path, label, "coral"), CORAL_COLUMNS)
+    cells = TableCells(read_rows(path, label, "coral"), CORAL_COLUMNS)
     cells.require("coral")
     cells.require_one("group", "genus")
     if not cells.columns.keys().isdisjoint(SPOT_COLUMNS):
@@ -112,10 +138,11 @@ def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
     read = [cells.coral(row) for row in cells.table.rows]
     cells.raise_problems()
     rows = [row for row in read if row is not None]
-    return rows, _understood(cells.table, len(rows), "coral")
+    return rows, understood(cells.table, len(rows), "coral")
 
 
-def _understood(table: DelimitedTable, number: int, what: str) -> str:
+def understood(table: DelimitedTable, number: int, what: str) -> str:
+    """What is said of a file that was read: its rows, and what was passed over."""
     return ", ".join([f"{table.file}: {counted(number, what)}", *table.passed_over])
 
 
@@ -140,7 +167,14 @@ def _cm(length_m: float) -> float:
     return round(100 * length_m, 9)
 
 
-def _table(path: Path, label: str, key: str) -> DelimitedTable:
+def read_rows(path: Path, label: str, key: str) -> DelimitedTable:
+    """The rows of a file whose header has the column ``key``.
+
+    Raises
+    ------
+    SetupError
+        If it is no table, or has more rows than places are taken.
+    """
     try:
         text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=label)
         table = read_delimited(text, label, encoding, key_column=key)
@@ -152,7 +186,7 @@ def _table(path: Path, label: str, key: str) -> DelimitedTable:
     return table
 
 
-class _Cells:
+class TableCells:
     """A table whose cells are read by column name; problems gather until ``raise_problems``."""
 
     def __init__(self, table: DelimitedTable, known: Sequence[str]) -> None:
@@ -242,14 +276,46 @@ class _Cells:
     def on(self, row: Row) -> Surface | None:
         """What the place is, or what the coral is to stand on; None where nothing is said."""
         text = self.text(row, "on")
-        return None if text is None else cast("Surface | None", self._word(row, "on", text, SURFACES))
+        return None if text is None else cast("Surface | None", self.word(row, "on", text, SURFACES))
+
+    def number(self, row: Row, column: str, default: float, low: float, high: float) -> float:
+        """A number in a range; the default for a blank cell."""
+        text = self.text(row, column)
+        if text is None:
+            return default
+        place = self.table.place(row, column)
+        try:
+            value = parse_number(text, self.table.decimal)
+        except UnitProblem as trouble:
+            self.problems.append(trouble.problem.at(place))
+            return default
+        if not low <= value <= high:
+            found = f"{column} {value:g} is outside the range"
+            self.problems.append(Problem(found, f"{low:g} to {high:g}", place=place))
+        return value
+
+    def face(self, row: Row) -> Face | None:
+        """Which way the place looks; None where both angles are blank, or it looks up."""
+        given = [column for column in FACE_COLUMNS if self.text(row, column) is not None]
+        if not given:
+            return None
+        toward = self.number(row, "toward_deg", 0.0, -360, 360)
+        tilt = self.number(row, "tilt_deg", 0.0, 0, 180)
+        if "tilt_deg" not in given or ("toward_deg" not in given and 0 < tilt < 180):
+            missing = next(column for column in FACE_COLUMNS if column not in given)
+            found = f"{given[0]} stands without {missing}"
+            allowed = "both: toward_deg 270 and tilt_deg 90 look to the front"
+            self.problems.append(Problem(found, allowed, place=self.table.place(row, given[0])))
+            return None
+        return read_face(toward, tilt) if -360 <= toward <= 360 and 0 <= tilt <= 180 else None
 
     def pinned(self, row: Row) -> bool:
         """yes or no; blank is no."""
         text = self.text(row, "pinned")
-        return text is not None and self._word(row, "pinned", text, ("yes", "no")) == "yes"
+        return text is not None and self.word(row, "pinned", text, ("yes", "no")) == "yes"
 
-    def _word(self, row: Row, column: str, text: str, known: Sequence[str]) -> str | None:
+    def word(self, row: Row, column: str, text: str, known: Sequence[str]) -> str | None:
+        """One of a few words; None, with a problem, for another."""
         word = text.casefold()
         if word in known:
             return word
@@ -285,11 +351,35 @@ class _Cells:
         height_m = self.length(row, "height_cm", "0 or more, from the site up to the coral's top")
         pinned, on = self.pinned(row), self.on(row)
         apart_m = self.length(row, "keep_apart_cm", "0 or more, the distance to its neighbours")
+        word = self.text(row, "form")
+        form = None if word is None else cast("CoralForm | None", self.word(row, "form", word, CORAL_FORMS))
+        diameter_m = self.length(row, "diameter_cm", "above 0, of its colony")
+        passes = None
+        if self.text(row, "passes") is not None:
+            passes = self.number(row, "passes", 0.0, 0, 1)
+        face = self.face(row)
         if len(self.problems) > already or name is None or open_sky is None:
             return None
         place = self.table.place(row, "coral")
-        word = sky_word(self.text(row, "open_sky"))
-        return CoralRow(name, group, genus, site, spot, open_sky, height_m, pinned, on, apart_m, place, word)
+        return CoralRow(
+            name=name,
+            group=group,
+            genus=genus,
+            site=site,
+            spot=spot,
+            open_sky=open_sky,
+            height_m=height_m,
+            pinned=pinned,
+            on=on,
+            keep_apart_m=apart_m,
+            place=place,
+            sky_word=sky_word(self.text(row, "open_sky")),
+            own_sky=self.text(row, "open_sky") is not None,
+            form=form,
+            diameter_m=diameter_m,
+            passes=passes,
+            face=face,
+        )
 
     def _choice(self, row: Row, one: str, other: str, *, both: bool) -> None:
         found = f"{one} and {other} stand together" if both else f"neither {one} nor {other}"

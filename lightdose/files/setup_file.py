@@ -18,7 +18,8 @@ from lightdose.files.groups_file import default_groups, read_own_groups, with_ow
 from lightdose.files.input_files import InputFiles
 from lightdose.files.programme_rules import RESERVED_NAMES
 from lightdose.files.schedule_csv import LIMIT_BYTES, programme_from_points, read_schedule
-from lightdose.files.setup_places import CoralsReading, PlacesReading, read_meters
+from lightdose.files.setup_meters import read_meters
+from lightdose.files.setup_places import CoralsReading, PlacesReading
 from lightdose.files.setup_schema import (
     COLUMN,
     COLUMN_DEPTHS,
@@ -57,13 +58,14 @@ from lightdose.model.spectrum import SpectralTable
 
 if TYPE_CHECKING:
     from lightdose.files.kept_setup import KeptFiles
+    from lightdose.files.rocks import RocksReading
     from lightdose.model.calibration import Calibration
 
 ABSORPTION_COVERS_NM = (380.0, 750.0)
 MOST_ABSORPTION_PER_M = 1000.0
 """Ink: above it, a table is in another unit. Our choice. [m-1]"""
 
-SEVERAL = ("fixture", "site", "rack", "coral")
+SEVERAL = ("fixture", "site", "rack", "coral", "rock", "brace")
 _INCHES = re.compile(r"[\d.,\s]+(?:in|inch|inches|ft|foot|feet|\"|'|\u2033|\u2032)\.?\s*", re.IGNORECASE)
 
 
@@ -147,6 +149,7 @@ class _SetupReading:
         corals.read_corals(counts["coral"])
         if top.get("corals"):
             corals.read_corals_csv(top["corals"])
+        rocks = self._rocks(tank, top.get("rocks"), counts, places, corals)
         electricity = self._electricity()
         meters = read_meters(self.document, self.files)
         uncertainty = self._uncertainty()
@@ -177,6 +180,8 @@ class _SetupReading:
                 path=self.document.file,
                 understood=tuple(dict.fromkeys(self.files.understood)),
                 inputs_sha256=dict(self.files.sha256),
+                rocks=() if rocks is None else tuple(rocks.rocks),
+                braces=() if rocks is None else tuple(rocks.braces),
             )
             return self._calibrated(setup, calibration)
         return None
@@ -317,6 +322,28 @@ class _SetupReading:
                     groups = with_own_groups(groups, own)
                     self.files.understood.append(f"{found}: own groups {', '.join(own)}")
         return groups, sources, len(self.files.problems) == already
+
+    def _rocks(
+        self,
+        tank: Tank | None,
+        named: str | None,
+        counts: Mapping[str, int],
+        places: PlacesReading,
+        corals: CoralsReading,
+    ) -> RocksReading | None:
+        """All that is solid, and places put onto it; None where nothing is."""
+        bodies = any(coral.diameter_m > 0 for coral in corals.corals)
+        if not (named or counts["rock"] or counts["brace"] or bodies):
+            return None
+        from lightdose.files.rocks import RocksReading
+
+        rocks = RocksReading(self.document, self.files, tank)
+        rocks.read_rocks(counts["rock"])
+        if named:
+            rocks.read_rocks_csv(named)
+        rocks.read_braces(counts["brace"])
+        rocks.settle(places, corals)
+        return rocks
 
     def _electricity(self) -> Electricity | None:
         values = self._table("electricity")

@@ -1,4 +1,4 @@
-"""Places, corals and meters of a setup: [[site]], [[rack]], [[coral]], [meter.NAME] and their CSV files."""
+"""Places and corals of a setup: [[site]], [[rack]], [[coral]] and their CSV files."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.coral_names import CoralNames
@@ -15,7 +15,6 @@ from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_schema import (
     BETTER_THAN_WORDS,
     CORAL,
-    METER,
     MOST_SITES,
     OPEN_SKY_RANGES,
     OPEN_SKY_WORDS,
@@ -24,13 +23,13 @@ from lightdose.files.setup_schema import (
     sky_word,
 )
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import TomlDocument, problem_at, show, suggestion, value_at
+from lightdose.files.toml_tables import TomlDocument, problem_at, show, value_at
 from lightdose.files.units import format_length
 from lightdose.model.setup import Coral, CoralGroup, CoralName, Site, Tank
-from lightdose.model.spectrum import SENSOR_SHAPES, Meter, SensorShape, SpectralDistribution, SpectralTable
 
 if TYPE_CHECKING:
     from lightdose.files.places_csv import CoralRow, SiteRow
+    from lightdose.model.solids import Growth
 
 ROUNDING_M = 1e-9
 """Lengths from different units may differ by this and still be the same."""
@@ -69,7 +68,16 @@ class PlacesReading:
                 self._unsound.add(name)
                 self._site_places.setdefault(name, place)
             else:
-                self.add_site(Site(name, *spot, values["open_sky"], on=values["on"]), place)
+                own_sky = "open_sky" in value_at(self.document.data, path)
+                site = Site(
+                    name,
+                    *spot,
+                    values["open_sky"],
+                    on=values["on"],
+                    own_sky=own_sky,
+                    face=values["faces"],
+                )
+                self.add_site(site, place)
                 self.files.tell_sky(sky_word(value_at(self.document.data, path).get("open_sky")), name)
 
     def read_racks(self, tables: int) -> None:
@@ -120,7 +128,8 @@ class PlacesReading:
     def _add_site_row(self, row: SiteRow) -> None:
         spot = (row.x_m, row.y_m, row.depth_m)
         if self.inside(spot, f"site {row.name!r}", row.place):
-            self.add_site(Site(row.name, *spot, row.open_sky, on=row.on), row.place)
+            site = Site(row.name, *spot, row.open_sky, on=row.on, own_sky=row.own_sky, face=row.face)
+            self.add_site(site, row.place)
             self.files.tell_sky(row.sky_word, row.name)
         else:
             self._unsound.add(row.name)
@@ -246,6 +255,10 @@ class PlacesReading:
             self.files.problems.append(problem_at(self.document, path, found, f"up to {MOST_SITES:,} in all"))
         return sound
 
+    def place_of(self, site: str) -> Place:
+        """Where a site stands in its file."""
+        return self._site_places[site]
+
     def depth_m(self, site: str) -> float | None:
         """Depth of a site that corals may name."""
         return self._depths.get(site)
@@ -307,7 +320,8 @@ class CoralsReading:
             if not sound or group is None:
                 self._coral_places.setdefault(name, place)
                 continue
-            self._add_coral(_coral(values, group), spot, place)
+            own_sky = "open_sky" in value_at(self.document.data, path)
+            self._add_coral(_coral(values, group, own_sky=own_sky), spot, place)
             self.files.tell_sky(sky_word(value_at(self.document.data, path).get("open_sky")), name)
 
     def read_corals_csv(self, named: str) -> None:
@@ -343,6 +357,11 @@ class CoralsReading:
             pinned=row.pinned,
             keep_apart_m=row.keep_apart_m,
             on=row.on,
+            own_sky=row.own_sky,
+            form=row.form,
+            diameter_m=row.diameter_m,
+            passes=row.passes,
+            face=row.face,
         )
         self._add_coral(coral, row.spot, row.place)
         self.files.tell_sky(row.sky_word, row.name)
@@ -359,6 +378,12 @@ class CoralsReading:
             )
             return
         self._coral_places[coral.name] = place
+        if coral.form is not None or coral.diameter_m > 0:
+            from lightdose.files.rocks import body_problem
+
+            if trouble := body_problem(coral):
+                self._problem(f"coral {coral.name!r}: {trouble[0]}", place, cure=trouble[1])
+                return
         depth_m = spot[2] if spot is not None else self.places.depth_m(coral.site)
         if self.places.tank and depth_m is not None and coral.height_m > depth_m + ROUNDING_M:
             self._problem(
@@ -368,12 +393,17 @@ class CoralsReading:
             )
             return
         if spot is not None:
-            self.places.add_site(Site(coral.name, *spot, coral.open_sky, implicit=True), place)
-            coral = replace(coral, site=coral.name, open_sky=1.0)
+            site = Site(coral.name, *spot, coral.open_sky, implicit=True, own_sky=coral.own_sky)
+            self.places.add_site(site, place)
+            coral = replace(coral, site=coral.name, open_sky=1.0, own_sky=False)
         if not coral.site and coral.pinned:
             cure = "say where it sits, or take out pinned"
             self._problem(f"coral {coral.name!r} is pinned and has no place", place, cure=cure)
         (self.corals if coral.site else self.unplaced).append(coral)
+
+    def place_of(self, coral: str) -> Place:
+        """Where a coral stands in its file."""
+        return self._coral_places[coral]
 
     def say(self) -> None:
         """What may have been meant otherwise: shade in words, corals without a place, several at one site."""
@@ -444,7 +474,7 @@ def _at(place: Place) -> str:
     return f"{place.file}:{place.line}" if place.line else place.file
 
 
-def _coral(values: dict[str, Any], group: CoralName) -> Coral:
+def _coral(values: dict[str, Any], group: CoralName, *, own_sky: bool) -> Coral:
     return Coral(
         name=values["name"],
         group=group.group.key,
@@ -458,109 +488,18 @@ def _coral(values: dict[str, Any], group: CoralName) -> Coral:
         previous=values["previous"],
         band_dli=values["dli_band"],
         peak_max=values["peak_max"],
+        own_sky=own_sky,
+        form=values["form"],
+        diameter_m=values["diameter"] or 0.0,
+        passes=values["passes"],
+        growth=_growth(values["growth"]),
+        face=values["faces"],
     )
 
 
-CALIBRATION_SOURCES = (
-    "A",
-    "D65",
-    "LED-B1",
-    "LED-B2",
-    "LED-B3",
-    "LED-B4",
-    "LED-B5",
-    "LED-BH1",
-    "LED-RGB1",
-    "LED-V1",
-    "LED-V2",
-    "unknown",
-)
-"""Illuminants of CIE 015:2018, and the answer of an owner who does not know."""
+def _growth(values: dict[str, Any] | None) -> Growth | None:
+    if values is None:
+        return None
+    from lightdose.model.solids import Growth
 
-
-def read_meters(document: TomlDocument, files: InputFiles) -> dict[str, Meter]:
-    """The meters by name; problems go to ``files``."""
-    given = document.data.get("meter")
-    if given is None:
-        return {}
-    if not isinstance(given, dict) or not all(isinstance(v, dict) for v in given.values()):
-        files.problems.append(
-            problem_at(document, ("meter",), "a meter needs a name", "[meter.NAME]", "write [meter.handheld]")
-        )
-        return {}
-    meters = {}
-    for name in given:
-        already = len(files.problems)
-        path: KeyPath = ("meter", name)
-        values = METER.read(document, path, files.problems)
-        response = _response(document, files, (*path, "response"), values)
-        source = _calibration_source(document, files, (*path, "calibrated_on"), values.get("calibrated_on"))
-        if len(files.problems) == already:
-            meters[name] = Meter(
-                name=name,
-                reads=values["reads"],
-                response=response,
-                calibrated_on=source,
-                immersion=values["immersion"],
-                standard_uncertainty=values["standard_uncertainty"],
-                reads_up_to=values["reads_up_to"],
-            )
-    return meters
-
-
-def _response(
-    document: TomlDocument, files: InputFiles, path: KeyPath, values: dict[str, Any]
-) -> SensorShape | SpectralTable:
-    given = values.get("response")
-    if given is None:
-        shape: SensorShape = "v-lambda" if values.get("reads") == "lux" else "ideal"
-        files.understood.append(f"meter {path[1]}: no response given, {shape} taken")
-        return shape
-    allowed = "{ shape = " + " | ".join(f'"{s}"' for s in SENSOR_SHAPES) + ' }, or { file = "..." }'
-    if isinstance(given, dict) and list(given) == ["shape"]:
-        word = given["shape"]
-        if word in SENSOR_SHAPES:
-            return cast(SensorShape, word)
-        hint = suggestion(word, SENSOR_SHAPES) if isinstance(word, str) else ""
-        files.problems.append(
-            problem_at(document, (*path, "shape"), f"{show(word)} is not known here", allowed, hint)
-        )
-    elif isinstance(given, dict) and list(given) == ["file"] and isinstance(given["file"], str):
-        place = document.value_place((*path, "file"))
-        found = files.find(given["file"], place, beside=document.file)
-        if found is not None:
-            from lightdose.files.spectrum_file import read_spectral_table
-
-            with files.collecting(place):
-                table = read_spectral_table(found, str(found), allowed=(0.0, 1e9))
-                files.understood.append(f"{found}: {'; '.join(table.notes)}")
-                return table
-    else:
-        cure = f"write {{ shape = {show(given)} }}" if given in SENSOR_SHAPES else ""
-        files.problems.append(problem_at(document, path, f"{show(given)} is no response", allowed, cure))
-    return "ideal"
-
-
-def _calibration_source(
-    document: TomlDocument, files: InputFiles, path: KeyPath, given: object
-) -> str | SpectralDistribution:
-    if given is None:
-        return "unknown"
-    by_small = {name.lower(): name for name in CALIBRATION_SOURCES}
-    if isinstance(given, str) and given.lower() in by_small:
-        return by_small[given.lower()]
-    if isinstance(given, dict) and list(given) == ["file"] and isinstance(given["file"], str):
-        place = document.value_place((*path, "file"))
-        found = files.find(given["file"], place, beside=document.file)
-        if found is not None:
-            from lightdose.files.spectrum_file import read_spectrum
-
-            with files.collecting(place):
-                spectrum = read_spectrum(found, str(found))
-                files.understood.append(f"{found}: {'; '.join(spectrum.notes)}")
-                return spectrum
-        return "unknown"
-    allowed = ", ".join(f'"{name}"' for name in CALIBRATION_SOURCES) + ', or { file = "..." }'
-    hint = suggestion(given, CALIBRATION_SOURCES) if isinstance(given, str) else ""
-    files.problems.append(problem_at(document, path, f"{show(given)} is not known here", allowed, hint))
-    return "unknown"
+    return Growth(values["diameter"], values["height"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from lightdose.files.toml_tables import (
     Key,
@@ -26,7 +26,11 @@ from lightdose.files.toml_tables import (
     whole,
 )
 from lightdose.files.units import between, number_or, words
+from lightdose.model.forms import CORAL_FORMS, FACE_WORDS, ROCK_REFLECTANCE, ROCK_SHAPES
 from lightdose.model.setup import SURFACES, Wall
+
+if TYPE_CHECKING:
+    from lightdose.model.solids import Face
 
 SETUP_FORMAT: Final = "lightdose-setup/1"
 MOST_SITES: Final = 20_000
@@ -113,6 +117,37 @@ def _previous(value: object) -> float | str:
     return dose
 
 
+_FACE_ALLOWED: Final = " | ".join(f'"{w}"' for w in FACE_WORDS) + ", or { toward_deg = 200, tilt_deg = 60 }"
+
+
+def _face(value: object) -> Face | None:
+    """Which way a place looks; None is up."""
+    if value == "up":
+        return None
+    from lightdose.model.solids import FACES
+
+    if isinstance(value, str):
+        word = " ".join(value.lower().split())
+        if word in FACES:
+            return FACES[word]
+        raise refuse(f"{show(value)} is not known here", _FACE_ALLOWED, suggestion(word, FACE_WORDS))
+    if not isinstance(value, dict) or set(value) != {"toward_deg", "tilt_deg"}:
+        raise refuse(f"{show(value)} is no face", _FACE_ALLOWED)
+    return read_face(
+        plain_number(value["toward_deg"], "an angle"), plain_number(value["tilt_deg"], "an angle")
+    )
+
+
+def read_face(toward_deg: float, tilt_deg: float) -> Face | None:
+    """A face by its angles, None where it looks up; refused where they are out of range."""
+    for key, angle, low, high in (("toward_deg", toward_deg, -360, 360), ("tilt_deg", tilt_deg, 0, 180)):
+        if not low <= angle <= high:
+            raise refuse(f"{key} {angle:g} is outside the range", f"{low} to {high}")
+    from lightdose.model.solids import Face
+
+    return Face(toward_deg, tilt_deg) if tilt_deg > 0 else None
+
+
 def _immersion(value: object) -> float | str:
     allowed = 'a factor 1 to 2, "built in", or "unknown"'
     if value in ("built in", "unknown"):
@@ -124,6 +159,25 @@ def _immersion(value: object) -> float | str:
 
 
 _open_sky = checked(read_open_sky, _SKY_ALLOWED, {"anyOf": [between(0, 1), words(OPEN_SKY_WORDS)]})
+_faces = checked(
+    _face,
+    _FACE_ALLOWED,
+    {
+        "anyOf": [
+            words(FACE_WORDS),
+            {
+                "type": "object",
+                "properties": {
+                    "toward_deg": between(-360, 360) | {"description": "in plan, 0 right, 90 back"},
+                    "tilt_deg": between(0, 180) | {"description": "0 up, 90 upright, 180 down"},
+                },
+                "required": ["toward_deg", "tilt_deg"],
+                "additionalProperties": False,
+            },
+        ]
+    },
+)
+_side = length(0, 20, "is not above 0", above=True)
 _across = length(0, 20)
 _down = length(0, 20, "is above the surface")
 _up = length(0, 20, "is below the floor")
@@ -134,6 +188,7 @@ SETUP: Final = Table(
         "title": Key(name(), '"My tank"', "stands over every result"),
         "corals": Key(file_name("coral"), '"corals.csv"', "file with more corals", None),
         "sites": Key(file_name("site"), '"sites.csv"', "file with more sites", None),
+        "rocks": Key(file_name("rock"), '"rocks.csv"', "file with more rock", None),
         "calibration": Key(name(), '"calibration.toml"', "file that calibrate wrote", None),
         "groups": Key(name(), '"my-groups.toml"', "file with your own coral groups", None),
         "tank": Key(anything("a table [tank]"), "...", "the displayed water"),
@@ -143,14 +198,15 @@ SETUP: Final = Table(
         "site": Key(anything("tables [[site]]"), "...", "named places in the tank", None),
         "rack": Key(anything("tables [[rack]]"), "...", "grids of places", None),
         "coral": Key(anything("tables [[coral]]"), "...", "the corals", None),
+        "rock": Key(anything("tables [[rock]]"), "...", "rock and all else that is solid", None),
+        "brace": Key(anything("tables [[brace]]"), "...", "strips in the air at the rim", None),
         "electricity": Key(anything("a table [electricity]"), "...", "price of electricity", None),
         "meter": Key(anything("tables [meter.NAME]"), "...", "light meters", None),
         "uncertainty": Key(anything("a table [uncertainty]"), "...", "standard uncertainties", None),
     },
     cures={
         **dict.fromkeys(
-            ("rock", "rocks", "rockwork", "reef"),
-            'rock has no shape here: write [[site]] for a place on it; on = "rock", open_sky is its shade',
+            ("rockwork", "reef", "pump", "overflow", "solid"), "write [[rock]] for all that is solid"
         ),
         **dict.fromkeys(("light", "lights", "lamp", "lamps"), "write [[fixture]]"),
     },
@@ -241,6 +297,7 @@ SITE: Final = Table(
         "at": Key(inner(SPOT), '{ x = "40 cm", y = "20 cm", depth = "10 cm" }', "where it is"),
         "open_sky": Key(_open_sky, "1.0", "share of the light from above that reaches it", 1.0),
         "on": Key(one_of(*SURFACES), '"rock"', "what the place is, for place", None),
+        "faces": Key(_faces, '"front"', "which way it looks", None),
     }
 )
 
@@ -260,6 +317,37 @@ RACK: Final = Table(
         "rows": Key(whole(1, MOST_SITES), "3", "rows, named on: A, B, C"),
         "row_names": Key(names(), '["A", "B", "C"]', "own names of the rows", None),
         "on": Key(one_of(*SURFACES), '"rock"', "what its places are, for place", "rack"),
+    }
+)
+
+GROWTH: Final = Table(
+    {
+        "diameter": Key(length(0, 1), '"0.6 cm"', "more diameter a month", 0.0),
+        "height": Key(length(0, 1), '"0.3 cm"', "more height a month", 0.0),
+    }
+)
+
+ROCK_AT: Final = Table(
+    {
+        "x": Key(length(-20, 40), '"14 cm"', "from the left wall"),
+        "y": Key(length(-20, 40), '"28 cm"', "from the front wall"),
+        "height": Key(length(-20, 40), '"10 cm"', "above the floor; or depth below the surface", None),
+        "depth": Key(length(-20, 40), '"30 cm"', "below the surface; or height above the floor", None),
+    }
+)
+
+ROCK_SIZE: Final = Table(
+    {
+        "x": Key(_side, '"10 cm"', "along the tank, before it is turned"),
+        "y": Key(_side, '"12 cm"', "front to back, before it is turned"),
+        "z": Key(_side, '"20 cm"', "upwards"),
+    }
+)
+
+BRACE_END: Final = Table(
+    {
+        "x": Key(length(-1, 21), '"30 cm"', "from the left wall"),
+        "y": Key(length(-1, 21), '"0 cm"', "from the front wall"),
     }
 )
 
@@ -287,6 +375,37 @@ CORAL: Final = Table(
         "peak_max": Key(
             number(0, 3000, above=True, unit="umol m-2 s-1"), "200", "its own upper end of the peak", None
         ),
+        "faces": Key(_faces, '"front"', "which way it looks; that of its site where it is not told", None),
+        "form": Key(one_of(*CORAL_FORMS), '"dome"', "of its colony; by its group where it is not told", None),
+        "diameter": Key(_side, '"9 cm"', "of its colony, which then shades others", None),
+        "passes": Key(number(0, 1), "0.4", "share of light through its colony; by its form", None),
+        "growth": Key(inner(GROWTH), '{ diameter = "0.6 cm", height = "0.3 cm" }', "a month", None),
+    }
+)
+
+ROCK: Final = Table(
+    {
+        "name": Key(name(), '"left arch"', "of this rock"),
+        "shape": Key(one_of(*ROCK_SHAPES), '"box"', "cylinders stand upright; a slab is named by its top"),
+        "at": Key(inner(ROCK_AT), '{ x = "14 cm", y = "28 cm", height = "10 cm" }', "its centre"),
+        "size": Key(inner(ROCK_SIZE), '{ x = "10 cm", y = "12 cm", z = "20 cm" }', "from end to end"),
+        "turn_deg": Key(number(-360, 360), "20", "counter-clockwise seen from above", 0.0),
+        "reflectance": Key(
+            number(0, 0.99),
+            "0.15",
+            "bare rock 0.2-0.3, coralline and algae 0.08-0.15, dark plastic 0.05",
+            ROCK_REFLECTANCE,
+        ),
+    }
+)
+
+BRACE: Final = Table(
+    {
+        "name": Key(name(), '"middle brace"', "of this strip"),
+        "from": Key(inner(BRACE_END), '{ x = "30 cm", y = "0 cm" }', "middle of one end"),
+        "to": Key(inner(BRACE_END), '{ x = "30 cm", y = "45 cm" }', "middle of the other"),
+        "width": Key(_side, '"6 cm"', "across"),
+        "passes": Key(number(0, 1), "0.85", "share of light: 0 for plastic, 0.85 for glass", 0.0),
     }
 )
 
@@ -344,6 +463,13 @@ TABLES: Final[Mapping[str, Table]] = {
     "rack.pitch": PITCH,
     "coral": CORAL,
     "coral.at": SPOT,
+    "coral.growth": GROWTH,
+    "rock": ROCK,
+    "rock.at": ROCK_AT,
+    "rock.size": ROCK_SIZE,
+    "brace": BRACE,
+    "brace.from": BRACE_END,
+    "brace.to": BRACE_END,
     "electricity": ELECTRICITY,
     "meter": METER,
     "uncertainty": UNCERTAINTY,

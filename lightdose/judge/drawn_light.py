@@ -25,8 +25,8 @@ from lightdose.model.fixture import DimmingCurve, Fixture
 from lightdose.model.record import FloatArray, dataclass, quantiles
 from lightdose.model.setup import Receiver
 from lightdose.physics.day_curve import day_curve, day_points, programme_hours
-from lightdose.physics.field_changes import FieldChanges, field_changes
-from lightdose.physics.light_field import PreparedField
+from lightdose.physics.field_changes import FieldChanges, field_changes, joined_changes
+from lightdose.physics.light_field import PreparedField, normals_of
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 FILLS = DimmingCurve(np.array([0.0, 0.5, 1.0]), np.array([0.0, 1.0, 1.0]))
@@ -191,13 +191,22 @@ def draw_doses(
     """
     common = draw_inputs(inputs, draws, seed)
     points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
-    changes = field_changes(
-        ready.only("ppfd"),
-        points,
-        OFFSET_SD * inputs.position_m,
-        [s.steps for s in inputs.fixtures],
-        inputs.yellowing_steps_per_m,
-    )
+    normals = normals_of(receivers)
+    parts = [
+        (
+            some,
+            field_changes(
+                field,
+                points[some],
+                OFFSET_SD * inputs.position_m,
+                [s.steps for s in inputs.fixtures],
+                inputs.yellowing_steps_per_m,
+                None if normals is None else normals[some],
+            ),
+        )
+        for field, some in ready.only("ppfd").by_sky(receivers)
+    ]
+    changes = parts[0][1] if len(parts) == 1 else joined_changes(parts)
     day = uncertain_day(ready.scene.fixtures, changes.stated)
     bases = _bases(inputs, common)
     dli, peak = np.zeros((len(receivers), 2)), np.zeros((len(receivers), 2))

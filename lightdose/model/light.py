@@ -8,7 +8,7 @@ from typing import Self
 from lightdose.errors import LightdoseError, SetupError
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray, dataclass, read_only
-from lightdose.model.setup import Cover, Receiver, Setup, Tank, Water
+from lightdose.model.setup import Cover, Receiver, Setup, Standing, Tank, Water
 from lightdose.model.spectrum import GRID_NM, ReferenceTables
 
 
@@ -22,6 +22,7 @@ class Scene:
     emission : array, shape (n_channel, 500); photons of each channel at full output in each cell of the
         working grid. [umol s-1]
     tables : for the absorption of the water
+    standing : what stands in the water and over the rim; None where nothing does
     """
 
     fixtures: tuple[Fixture, ...]
@@ -30,6 +31,7 @@ class Scene:
     water: Water
     cover: Cover
     tables: ReferenceTables
+    standing: Standing | None = None
 
     def __post_init__(self) -> None:
         emission = read_only(self.emission)
@@ -44,7 +46,7 @@ class Scene:
     @classmethod
     def of(cls, setup: Setup, emission: FloatArray, tables: ReferenceTables) -> Self:
         """The scene of a setup: its enabled fixtures over its water, with their emission."""
-        return cls(setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables)
+        return cls(setup.lit_fixtures, emission, setup.tank, setup.water, setup.cover, tables, setup.standing)
 
     @property
     def channels(self) -> tuple[ChannelKey, ...]:
@@ -87,6 +89,45 @@ class LightField:
 
 LIGHT_PARTS = ("direct", "front", "back", "left", "right", "rim", "floor")
 """Ways by which light comes to a place: straight, off a wall under water, off the dry rim, off the floor."""
+
+
+@dataclass(frozen=True, eq=False)
+class AllSides:
+    """PPFD at every receiver from every channel at full output, on other receivers than a flat one.
+
+    Attributes
+    ----------
+    face : array, shape (n_site, n_channel); on the face of the place or coral, NaN where it looks up.
+        [umol m-2 s-1]
+    scalar : array, shape (n_site, n_channel); from all sides. [umol m-2 s-1]
+    """
+
+    face: FloatArray
+    scalar: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in ("face", "scalar"):
+            object.__setattr__(self, name, read_only(getattr(self, name)))
+
+
+@dataclass(frozen=True, eq=False)
+class SideDoses:
+    """The day's light at every receiver on its face and from all sides; arrays of shape (n_site,).
+
+    Attributes
+    ----------
+    face_dli, scalar_dli : [mol m-2 d-1]
+    face_peak, scalar_peak : highest PPFD. [umol m-2 s-1]; those of a face are NaN where it looks up
+    """
+
+    face_dli: FloatArray
+    face_peak: FloatArray
+    scalar_dli: FloatArray
+    scalar_peak: FloatArray
+
+    def __post_init__(self) -> None:
+        for name in self.__dataclass_fields__:
+            object.__setattr__(self, name, read_only(getattr(self, name)))
 
 
 @dataclass(frozen=True, eq=False)

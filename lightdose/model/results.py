@@ -8,7 +8,7 @@ from dataclasses import field
 from typing import Final, Literal
 
 from lightdose.model.advice import Advice
-from lightdose.model.light import DayCurve, Dose, LightField
+from lightdose.model.light import DayCurve, Dose, LightField, SideDoses
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import USABLE_CURVES
@@ -339,8 +339,9 @@ class Analysis:
     """Everything `dose` knows: the setup, its light field, its day, its doses and its verdicts.
 
     ``hazards`` holds staring straight into each lit fixture from each distance; ``advice`` is None where it
-    was not asked for. ``reef_depth_m`` holds by the name of the water, shape (n_receiver, 2), from which to
-    which depth of the open sea a clear day gives as many photons; NaN where none does.
+    was not asked for, and so are ``sides``, the light on faces and from all sides. ``reef_depth_m`` holds by
+    the name of the water, shape (n_receiver, 2), from which to which depth of the open sea a clear day gives
+    as many photons; NaN where none does.
     """
 
     setup: Setup
@@ -356,6 +357,11 @@ class Analysis:
     hazards: tuple[DirectView, ...] = ()
     advice: Advice | None = None
     reef_depth_m: Mapping[str, FloatArray] = field(default_factory=dict)
+    sides: SideDoses | None = None
+
+    def flat_receiver(self, receiver: int) -> int:
+        """The receiver that looks up at the place of one on a face."""
+        return receiver - 1 if self.light_field.receivers[receiver].face is not None else receiver
 
     @property
     def judgement(self) -> Judgement:

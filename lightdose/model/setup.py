@@ -13,6 +13,8 @@ from lightdose.model.spectrum import Meter, SpectralTable
 
 if TYPE_CHECKING:
     from lightdose.model.calibration import Calibration
+    from lightdose.model.forms import CoralForm
+    from lightdose.model.solids import Brace, Face, Growth, Solid
 
 WallKind = Literal["clean", "painted", "dark", "reflectance"]
 WALL_NAMES = ("front", "back", "left", "right")
@@ -68,6 +70,14 @@ class Tank:
             raise SetupError(f"floor reflectance {self.floor_reflectance:g} is outside 0 to below 1")
         if set(self.walls) != set(WALL_NAMES):
             raise SetupError("a tank has the walls front, back, left and right")
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What stands in the water, and over the rim."""
+
+    solids: tuple[Solid, ...] = ()
+    braces: tuple[Brace, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,7 +206,8 @@ class CoralName:
 class Site:
     """A named place in the tank where light is computed. [m], depth below the surface.
 
-    ``on`` is what the place is, None where it is not told.
+    ``on`` is what the place is, None where it is not told. ``own_sky`` says that its open sky was stated: it
+    stands for all that shades the place. ``face`` is which way it looks; None is up.
     """
 
     name: str
@@ -207,6 +218,8 @@ class Site:
     rack: str | None = None
     implicit: bool = False
     on: Surface | None = None
+    own_sky: bool = False
+    face: Face | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.open_sky <= 1:
@@ -232,11 +245,21 @@ class Coral:
     band_dli: tuple[float, float] | None = None
     peak_max: float | None = None
     on: Surface | None = None
+    own_sky: bool = False
+    form: CoralForm | None = None
+    diameter_m: float = 0.0
+    passes: float | None = None
+    growth: Growth | None = None
+    face: Face | None = None
 
 
 @dataclass(frozen=True)
 class Receiver:
-    """A point for which light is computed: a site, or the top of a coral that stands off its site."""
+    """A point for which light is computed: a site, or the top of a coral that stands off its site.
+
+    A coral that faces another way than up has two: one that looks up, and one on its ``face``, by which it is
+    judged. ``own_sky`` says that its open sky was stated and stands for all that shades it.
+    """
 
     name: str
     site: str
@@ -245,6 +268,8 @@ class Receiver:
     depth_m: float
     open_sky: float
     coral: str | None = field(default=None)
+    own_sky: bool = False
+    face: Face | None = None
 
 
 LengthUnit = Literal["cm", "in"]
@@ -271,6 +296,8 @@ class Setup:
     understood : one sentence a decision of the readers ("daily.csv: 12 rows, separator ';'")
     inputs_sha256 : file as named -> sha256 of its bytes
     unplaced : corals without a place yet; nothing that judges light meets them
+    rocks : all that is solid in the water besides corals
+    braces : strips in the air at the rim
     """
 
     title: str
@@ -291,6 +318,8 @@ class Setup:
     understood: tuple[str, ...] = ()
     inputs_sha256: Mapping[str, str] = field(default_factory=dict)
     unplaced: tuple[Coral, ...] = ()
+    rocks: tuple[Solid, ...] = ()
+    braces: tuple[Brace, ...] = ()
 
     def __post_init__(self) -> None:
         for what, names in (
@@ -320,24 +349,48 @@ class Setup:
 
     @property
     def receivers(self) -> tuple[Receiver, ...]:
-        """Every site in order, then the tops of corals that stand off their site."""
+        """Every site in order, then the tops of corals that stand off their site, and faces of corals."""
         sites = {s.name: s for s in self.sites}
-        points = [Receiver(s.name, s.name, s.x_m, s.y_m, s.depth_m, s.open_sky) for s in self.sites]
+        points = [
+            Receiver(s.name, s.name, s.x_m, s.y_m, s.depth_m, s.open_sky, own_sky=s.own_sky)
+            for s in self.sites
+        ]
         for coral in self.corals:
-            if coral.height_m > 0 or coral.open_sky != 1.0:
-                s = sites[coral.site]
-                points.append(
-                    Receiver(
-                        f"{coral.name} (top)",
-                        s.name,
-                        s.x_m,
-                        s.y_m,
-                        s.depth_m - coral.height_m,
-                        s.open_sky * coral.open_sky,
-                        coral.name,
-                    )
-                )
+            s = sites[coral.site]
+            face = coral.face or s.face
+            own_sky = s.own_sky or coral.own_sky
+            if coral.height_m == 0 and coral.open_sky == 1.0 and face is None and own_sky == s.own_sky:
+                continue
+            top = Receiver(
+                f"{coral.name} (top)",
+                s.name,
+                s.x_m,
+                s.y_m,
+                s.depth_m - coral.height_m,
+                s.open_sky * coral.open_sky,
+                coral.name,
+                own_sky,
+            )
+            points.append(top)
+            if face is not None:
+                points.append(replace(top, name=f"{coral.name} (face)", face=face))
         return tuple(points)
+
+    @property
+    def standing(self) -> Standing | None:
+        """What stands in the water and over the rim; None where nothing does."""
+        if not self.rocks and not self.braces and all(c.diameter_m == 0 for c in self.corals):
+            return None
+        from lightdose.model.solids import colony
+
+        sites = {s.name: s for s in self.sites}
+        bodies = []
+        for c in self.corals:
+            if c.diameter_m > 0:
+                s = sites[c.site]
+                at = (s.x_m, s.y_m, s.depth_m)
+                bodies.append(colony(c.name, c.form, c.group, at, c.diameter_m, c.height_m, c.passes))
+        return Standing((*self.rocks, *(body for body in bodies if body is not None)), self.braces)
 
 
 def with_calibration(setup: Setup, calibration: Calibration) -> Setup:

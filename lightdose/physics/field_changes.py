@@ -19,7 +19,7 @@ from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, Tabulated
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.emission import bounded_source_cells
-from lightdose.physics.light_field import PreparedField
+from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.light_paths import routes
 from lightdose.physics.lit_tank import Lamp, block_size, light_in_air, light_under_water
 
@@ -109,6 +109,7 @@ def field_changes(
     step_m: float,
     steps: Sequence[FixtureSteps],
     added_yellowing_per_m: tuple[float, float],
+    normals: FloatArray | None = None,
 ) -> FieldChanges:
     """Compute the light of places again with each input changed.
 
@@ -123,19 +124,28 @@ def field_changes(
     steps : one a fixture
     added_yellowing_per_m : two values
         Yellowing at 440 nm on top of the water's own. [m-1]
+    normals : array, shape (n_place, 3), or None
+        Which way each place looks: along x, y and upwards; None where all look up.
 
     Source
     ------
     ``light_field``; Beer-Lambert law along the mean path.
     """
-    stated_field, moved = _moved(ready, points_m, step_m)
+    stated_field, moved = _moved(ready, points_m, step_m, normals)
     if stated_field.size == 0:
         none = np.zeros((2, *stated_field.shape))
         return FieldChanges(stated_field, moved, none, none, none)
     bounced = np.divide(
-        ready.bounced(points_m)[..., 0], stated_field, out=np.zeros_like(stated_field), where=stated_field > 0
+        ready.bounced(points_m, normals)[..., 0],
+        stated_field,
+        out=np.zeros_like(stated_field),
+        where=stated_field > 0,
     )
     scene, places = ready.scene, np.concatenate((points_m, _floor_samples(ready)))
+    look = None
+    if normals is not None:
+        upward = np.tile(UP, (len(places) - len(points_m), 1))
+        look = np.concatenate((normals, upward))
     heights, beams, paths = [], [], []
     first = 0
     for lamp, fixture, step in zip(ready.lit.lamps, scene.fixtures, steps, strict=True):
@@ -144,13 +154,17 @@ def field_changes(
         absorption, count = _mean_absorption(ready, own), len(lamp.beams)
         lobes = [scaled_beam(b, math.exp(ln)) for ln in step.ln_beam for b in lamp.beams]
         spread, further = _light(
-            replace(lamp, beams=(*lamp.beams, *lobes)), places, [absorption, absorption + FURTHER_PER_M]
+            replace(lamp, beams=(*lamp.beams, *lobes)),
+            places,
+            [absorption, absorption + FURTHER_PER_M],
+            look,
         )
         stated, raised = spread[:count], []
         for height_m in step.height_m:
             cells = bounded_source_cells(replace(fixture, height_m=height_m))
-            other = replace(lamp, cells=cells, routes=routes(scene.tank, scene.water.refractive_index, cells))
-            raised.append(_light(other, places, [absorption])[0])
+            shade = lamp.routes[0].shade
+            anew = routes(scene.tank, scene.water.refractive_index, cells, shade=shade)
+            raised.append(_light(replace(lamp, cells=cells, routes=anew), places, [absorption], look)[0])
         heights.append([share.ln_ratio(light, stated) for light in raised])
         beams.append([share.ln_ratio(spread[n * count : (n + 1) * count], stated) for n in (1, 2)])
         paths.append(share.mean_path_m(stated, further[:count]))
@@ -167,7 +181,28 @@ def field_changes(
     )
 
 
-def _moved(ready: PreparedField, points_m: FloatArray, step_m: float) -> tuple[FloatArray, FloatArray]:
+def joined_changes(parts: Sequence[tuple[IntArray, FieldChanges]]) -> FieldChanges:
+    """Changes of several sets of places, each in its rows of the whole.
+
+    Parameters
+    ----------
+    parts : sequence of (rows, FieldChanges)
+        Rows are distinct and make up the whole.
+    """
+    count = sum(rows.size for rows, _ in parts)
+    whole = {}
+    for name, axis in (("stated", 0), ("moved", 0), ("ln_height", 1), ("ln_beam", 1), ("ln_yellowing", 1)):
+        first = getattr(parts[0][1], name)
+        out = np.empty((*first.shape[:axis], count, *first.shape[axis + 1 :]))
+        for rows, changes in parts:
+            out[(slice(None),) * axis + (rows,)] = getattr(changes, name)
+        whole[name] = out
+    return FieldChanges(**whole)
+
+
+def _moved(
+    ready: PreparedField, points_m: FloatArray, step_m: float, normals: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
     """Responses of every place, (n_place, n_channel), and of its moves, (n_place, n_channel, 27)."""
     steps = step_m * np.concatenate((np.zeros((1, 3)), -np.eye(3), np.eye(3)))
     moved = points_m[:, None, :] + (steps if step_m > 0 else steps[:1])
@@ -176,7 +211,15 @@ def _moved(ready: PreparedField, points_m: FloatArray, step_m: float) -> tuple[F
     moved[..., 1] = np.clip(moved[..., 1], 0, tank.width_m)
     under = np.clip(moved[..., 2], 0, tank.water_depth_m)
     moved[..., 2] = np.where(wet, under, np.minimum(moved[..., 2], -1e-6))
-    response = ready.at(moved.reshape(-1, 3)).reshape(*moved.shape[:2], len(ready.emission))
+    stands_for = look = None
+    if ready.lit.bounce is not None:
+        inside = ready.lit.bounce.holds(moved.reshape(-1, 3)).reshape(moved.shape[:2])
+        moved = np.where(inside[:, :, None], points_m[:, None, :], moved)  # no place moves into a rock
+        stands_for = np.repeat(np.arange(len(points_m)) * moved.shape[1], moved.shape[1])
+    if normals is not None:
+        look = np.repeat(normals, moved.shape[1], axis=0)
+    response = ready.at(moved.reshape(-1, 3), look, stands_for=stands_for)
+    response = response.reshape(*moved.shape[:2], len(ready.emission))
     stated = response[:, 0]
     if step_m == 0:
         return stated, np.repeat(stated[:, :, None], 27, axis=2)
@@ -211,17 +254,24 @@ def _mean_absorption(ready: PreparedField, own: slice) -> float:
     return float(cells @ ready.absorption_per_m) / whole if whole > 0 else 0.0
 
 
-def _light(lamp: Lamp, points_m: FloatArray, absorptions: Sequence[float]) -> FloatArray:
+def _light(
+    lamp: Lamp, points_m: FloatArray, absorptions: Sequence[float], normals: FloatArray | None
+) -> FloatArray:
     """Light of a lamp per unit flux without the floor's bounce, shape (n_absorption, n_beam, n_point)."""
     out = np.empty((len(absorptions), len(lamp.beams), len(points_m)))
     wet, dry = np.flatnonzero(points_m[:, 2] >= 0), np.flatnonzero(points_m[:, 2] < 0)
     size = block_size(lamp.routes)
     for first in range(0, wet.size, size):
         block = wet[first : first + size]
-        found = light_under_water(lamp, lamp.routes, points_m[block], np.array(absorptions))
+        look = None
+        if normals is not None:
+            from lightdose.physics.looks import facing
+
+            look = facing(normals[block])
+        found = light_under_water(lamp, lamp.routes, points_m[block], np.array(absorptions), look=look)
         out[:, :, block] = found[:, 0].transpose(1, 0, 2)
     if dry.size:
-        out[:, :, dry] = light_in_air(lamp, points_m[dry])
+        out[:, :, dry] = light_in_air(lamp, points_m[dry], None if normals is None else normals[dry])
     return out
 
 
@@ -257,12 +307,12 @@ class _Share:
 
 def _floor_path(ready: PreparedField, points_m: FloatArray) -> FloatArray:
     """Mean way in the water of the light by the floor, (n_place, n_channel). [m]"""
-    assert ready.lit.floor is not None
     per_m = ready.mixture.nodes_per_m
     low, high = int(np.argmin(per_m)), int(np.argmax(per_m))
     under = np.maximum(points_m[:, 2], 0.0)
-    light = ready.lit.floor.at(np.column_stack((points_m[:, :2], under)))
-    light = light.reshape(len(points_m), -1, per_m.size)
+    found = ready.lit.bounced(np.column_stack((points_m[:, :2], under)))
+    assert found is not None
+    light = found.reshape(len(points_m), -1, per_m.size)
     lit = (light[:, :, low] > 0) & (light[:, :, high] > 0)
     share = np.divide(light[:, :, high], light[:, :, low], out=np.ones(lit.shape), where=lit)
     path = -np.log(share) / (per_m[high] - per_m[low])

@@ -44,16 +44,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.model.fixture import Fixture
 from lightdose.model.light import LIGHT_PARTS, LightField, LightFieldParts, Scene
 from lightdose.model.record import FloatArray, dataclass, read_only
-from lightdose.model.setup import Receiver, Tank, Water
+from lightdose.model.setup import Receiver, Standing, Tank, Water
 from lightdose.model.spectrum import GRID_NM, SpectralTable, Weightings
 from lightdose.physics.lit_tank import LitTank, light_in_air, light_under_water, lit_tank, path_and_surface
 from lightdose.physics.water import absorption_nodes, absorption_per_m
+
+IntArray = npt.NDArray[np.intp]
 
 LONGEST_PATH_DEPTHS = 4.0
 """Paths up to so many water depths are exact in the spectral interpolation; longer ones carry little."""
@@ -108,18 +112,35 @@ def _product(left: FloatArray, right: FloatArray) -> FloatArray:
     return out
 
 
-def _block(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bool = False) -> FloatArray:
+def _block(
+    points_m: FloatArray,
+    lit: LitTank,
+    mixture: Mixture,
+    normals: FloatArray | None = None,
+    seen: FloatArray | None = None,
+    *,
+    split: bool = False,
+) -> FloatArray:
     """Responses of a block of points, shape (n_part, n_point, n_channel, n_weighting)."""
     out = np.zeros((len(LIGHT_PARTS) if split else 1, len(points_m), *mixture.in_air.shape))
     wet = points_m[:, 2] >= 0
     under = slice(None) if np.all(wet) else np.flatnonzero(wet)
     above = np.flatnonzero(~wet)
-    bounced = None if lit.floor is None else lit.floor.at(points_m[under])
+    look = None
+    if normals is not None:
+        from lightdose.physics.looks import facing
+
+        look = facing(normals[under])
+    bounced = seen[under] if seen is not None else None
+    if seen is None:
+        bounced = _bounced(lit, points_m[under], None if normals is None else normals[under])
     nodes = mixture.nodes_per_m.size
     channel = column = 0
     for lamp in lit.lamps:
-        light = light_under_water(lamp, lamp.routes, points_m[under], mixture.nodes_per_m, split=split)
-        dry = light_in_air(lamp, points_m[above])
+        light = light_under_water(
+            lamp, lamp.routes, points_m[under], mixture.nodes_per_m, split=split, look=look
+        )
+        dry = light_in_air(lamp, points_m[above], None if normals is None else normals[above])
         for beam in range(len(lamp.beams)):
             own = [channel + i for i, which in enumerate(lamp.beam_of_channel) if which == beam]
             by_part = [by_node.T for by_node in light[beam]]
@@ -138,7 +159,15 @@ def _block(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bool 
     return out
 
 
-def blockwise(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bool) -> FloatArray:
+def blockwise(
+    points_m: FloatArray,
+    lit: LitTank,
+    mixture: Mixture,
+    normals: FloatArray | None = None,
+    *,
+    split: bool,
+    stands_for: IntArray | None = None,
+) -> FloatArray:
     """Responses of points in blocks that fit the cache.
 
     Parameters
@@ -147,8 +176,12 @@ def blockwise(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bo
         x, y, depth. [m]
     lit : LitTank
     mixture : Mixture
+    normals : array, shape (n_point, 3), or None
+        Which way each point looks: along x, y and upwards; None where all look up.
     split : bool
         Keep the parts of ``LIGHT_PARTS`` apart; else there is one.
+    stands_for : array, shape (n_point,), or None
+        Where solids stand: the point near each that stands for it in the light off floor and solids.
 
     Returns
     -------
@@ -156,10 +189,13 @@ def blockwise(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bo
     """
     out = np.empty((len(points_m), len(LIGHT_PARTS) if split else 1, *mixture.in_air.shape))
     size = lit.points_at_once
+    seen = None if lit.bounce is None else _off_surfaces(points_m, lit, normals, stands_for)
 
     def fill(first: int) -> None:
         block = slice(first, first + size)
-        out[block] = _block(points_m[block], lit, mixture, split=split).swapaxes(0, 1)
+        look = None if normals is None else normals[block]
+        back = None if seen is None else seen[block]
+        out[block] = _block(points_m[block], lit, mixture, look, back, split=split).swapaxes(0, 1)
 
     firsts = range(0, len(points_m), size)
     if len(firsts) <= THREADS:
@@ -173,10 +209,54 @@ def blockwise(points_m: FloatArray, lit: LitTank, mixture: Mixture, *, split: bo
     return out
 
 
+def _bounced(lit: LitTank, points_m: FloatArray, normals: FloatArray | None) -> FloatArray | None:
+    """Light off floor and solids at points under water, (n_point, beam * node); None where there is none."""
+    flat = lit.bounced(points_m)
+    if normals is None or np.all(normals[:, 2] >= 1 - 1e-12):
+        return flat
+    from lightdose.physics.solid_light import light_around
+
+    turned = np.flatnonzero(normals[:, 2] < 1 - 1e-12)
+    faces = light_around(lit, points_m[turned], normals[turned])[0]
+    flat = np.zeros((len(points_m), faces.shape[1])) if flat is None else flat.copy()
+    flat[turned] = faces
+    return flat
+
+
+def _off_surfaces(
+    points_m: FloatArray, lit: LitTank, normals: FloatArray | None, stands_for: IntArray | None
+) -> FloatArray:
+    """Light off floor and solids at all points at once, (n_point, beam * node); none above the water."""
+    which = np.arange(len(points_m)) if stands_for is None else stands_for
+    some, of = np.unique(which, return_inverse=True)
+    wet = np.flatnonzero(points_m[some, 2] >= 0)
+    at = some[wet]
+    light = _bounced(lit, points_m[at], None if normals is None else normals[at])
+    assert light is not None
+    out = np.zeros((some.size, light.shape[1]))
+    out[wet] = light
+    return out[of]
+
+
 def _places(receivers: Sequence[Receiver]) -> tuple[FloatArray, FloatArray]:
     """Points (n, 3) and open sky (n,)."""
     points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
     return points, np.array([r.open_sky for r in receivers], dtype=np.float64)
+
+
+UP = (0.0, 0.0, 1.0)
+
+
+def normals_of(receivers: Sequence[Receiver]) -> FloatArray | None:
+    """Which way receivers look, shape (n, 3): along x, y and upwards; None where all look up.
+
+    Parameters
+    ----------
+    receivers : sequence of Receiver
+    """
+    if all(r.face is None for r in receivers):
+        return None
+    return np.array([UP if r.face is None else r.face.normal for r in receivers]).reshape(-1, 3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,35 +278,75 @@ class PreparedField:
     lit: LitTank
     mixture: Mixture
 
-    def parts(self, points_m: FloatArray, *, split: bool = False) -> FloatArray:
+    def parts(
+        self,
+        points_m: FloatArray,
+        normals: FloatArray | None = None,
+        *,
+        split: bool = False,
+        stands_for: IntArray | None = None,
+    ) -> FloatArray:
         """Responses at points, shape (n_point, n_part, n_channel, n_weighting), block by block.
 
         Parameters
         ----------
         points_m : array, shape (n_point, 3)
             x, y, depth below the surface (negative: above the water). [m]
-        split : bool
-            Keep the parts of ``LIGHT_PARTS`` apart; else there is one.
+        normals, split, stands_for
+            As in ``blockwise``.
         """
-        return blockwise(points_m, self.lit, self.mixture, split=split)
+        return blockwise(points_m, self.lit, self.mixture, normals, split=split, stands_for=stands_for)
 
-    def at(self, points_m: FloatArray) -> FloatArray:
+    def at(
+        self,
+        points_m: FloatArray,
+        normals: FloatArray | None = None,
+        *,
+        stands_for: IntArray | None = None,
+    ) -> FloatArray:
         """Responses at points under open sky, shape (n_point, n_channel, n_weighting)."""
-        return self.parts(points_m)[:, 0]
+        return self.parts(points_m, normals, stands_for=stands_for)[:, 0]
 
     def light_field(self, receivers: Sequence[Receiver]) -> LightField:
-        """Light at receivers from every channel at full output; their open sky multiplies everything."""
+        """Light at receivers from every channel at full output; their open sky multiplies everything.
+
+        Where a receiver's open sky was stated, no solid stands in its way.
+        """
         points, sky = _places(receivers)
-        response = self.at(points) * sky[:, None, None]
+        normals = normals_of(receivers)
+        response = np.empty((len(points), *self.mixture.in_air.shape))
+        for field, some in self.by_sky(receivers):
+            look = None if normals is None else normals[some]
+            response[some] = field.at(points[some], look) * sky[some, None, None]
         return LightField(tuple(receivers), self.scene.channels, self.weightings.keys, response)
 
-    def bounced(self, points_m: FloatArray) -> FloatArray:
-        """The part of ``at`` that comes by the floor, without tracing a ray; none above the water."""
+    def by_sky(self, receivers: Sequence[Receiver]) -> Iterator[tuple[PreparedField, IntArray]]:
+        """This field with the receivers for which solids count, and one without solids for the others."""
+        own = np.array([r.own_sky for r in receivers], dtype=bool)
+        if self.scene.standing is None or not np.any(own):
+            yield self, np.arange(own.size)
+            return
+        yield self, np.flatnonzero(~own)
+        yield self.clear, np.flatnonzero(own)
+
+    @cached_property
+    def clear(self) -> PreparedField:
+        """The same field without any solid."""
+        if self.scene.standing is None or not self.scene.standing.solids:
+            return self
+        scene = without_solids(self.scene)
+        lit = _lit(scene, self.mixture.nodes_per_m, for_points=1)
+        return replace(self, scene=scene, lit=lit)
+
+    def bounced(self, points_m: FloatArray, normals: FloatArray | None = None) -> FloatArray:
+        """The part of ``at`` that comes by floor and solids, without tracing a ray; none above the water."""
         out = np.zeros((len(points_m), *self.mixture.in_air.shape))
         wet = np.flatnonzero(points_m[:, 2] >= 0)
-        if self.lit.floor is None or wet.size == 0:
+        if (self.lit.floor is None and self.lit.bounce is None) or wet.size == 0:
             return out
-        light = self.lit.floor.at(points_m[wet]).reshape(wet.size, -1, self.mixture.nodes_per_m.size)
+        found = _bounced(self.lit, points_m[wet], None if normals is None else normals[wet])
+        assert found is not None
+        light = found.reshape(wet.size, -1, self.mixture.nodes_per_m.size)
         for channel, beam in enumerate(self.beams):
             out[wet, channel] = light[:, beam] @ self.mixture.at_nodes[channel]
         return out
@@ -256,6 +376,35 @@ class PreparedField:
         return replace(self, weightings=Weightings((key,), self.weightings.matrix[column]), mixture=mixture)
 
 
+def without_solids(scene: Scene) -> Scene:
+    """The scene with nothing in its water; what stands over the rim stays.
+
+    Parameters
+    ----------
+    scene : Scene
+    """
+    braces = scene.standing.braces if scene.standing else ()
+    return replace(scene, standing=Standing((), braces) if braces else None)
+
+
+def _lit(scene: Scene, nodes_per_m: FloatArray, *, for_points: int) -> LitTank:
+    """The lit tank of a scene, with all that stands in it."""
+    index, standing = scene.water.refractive_index, scene.standing
+    if standing is None:
+        return lit_tank(scene.fixtures, scene.tank, index, nodes_per_m, for_points=for_points)
+    from lightdose.physics.shade import shade_of
+    from lightdose.physics.solid_light import with_solids
+
+    shade = shade_of(standing.solids, standing.braces)
+    over = shade_of((), standing.braces) if standing.braces else None
+    lit = lit_tank(
+        scene.fixtures, scene.tank, index, nodes_per_m, for_points=for_points, shade=shade, over=over
+    )
+    if not standing.solids or not lit.lamps or for_points == 0 or index == 1:
+        return lit
+    return with_solids(lit, standing.solids, for_points=for_points)
+
+
 def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> PreparedField:
     """Solve all that does not depend on the place.
 
@@ -274,13 +423,7 @@ def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> P
     emission = scene.emission * _passing(scene)
     absorption = absorption_per_m(scene.water, scene.tables)
     mixture = _mixture(emission, weightings.matrix, absorption, scene.tank)
-    lit = lit_tank(
-        scene.fixtures,
-        scene.tank,
-        scene.water.refractive_index,
-        mixture.nodes_per_m,
-        for_points=for_points,
-    )
+    lit = _lit(scene, mixture.nodes_per_m, for_points=for_points)
     return PreparedField(scene, emission, absorption, weightings, lit, mixture)
 
 
@@ -369,7 +512,7 @@ def light_field_parts(receivers: Sequence[Receiver], scene: Scene, weightings: W
     index = scene.water.refractive_index
     clear = Water(refractive_index=index, absorption=SpectralTable("none", GRID_NM, np.zeros(GRID_NM.size)))
     unabsorbed = response_at(points, replace(scene, water=clear), weightings)
-    lit = lit_tank(scene.fixtures, scene.tank, index, np.zeros(1), for_points=0)
+    lit = _lit(scene, np.zeros(1), for_points=0)
     mean_path = np.full((len(points), len(scene.emission)), np.nan)
     loss = np.full_like(mean_path, np.nan)
     wet = np.flatnonzero(points[:, 2] >= 0)
@@ -411,13 +554,19 @@ def spectral_transfer(receivers: Sequence[Receiver], scene: Scene) -> FloatArray
     SetupError
         If an aperture is too large to be cut into cells.
     """
+    own = np.array([r.own_sky for r in receivers], dtype=bool)
+    if scene.standing is not None and np.any(own):
+        out = np.empty((len(receivers), len(scene.emission), GRID_NM.size))
+        for some, clear in ((~own, scene), (own, without_solids(scene))):
+            chosen = [r for r, is_in in zip(receivers, some, strict=True) if is_in]
+            out[some] = spectral_transfer([replace(r, own_sky=False) for r in chosen], clear)
+        return read_only(out)
     points, sky = _places(receivers)
     passing = _passing(scene)
     absorption = absorption_per_m(scene.water, scene.tables)
     longest = LONGEST_PATH_DEPTHS * scene.tank.water_depth_m
     nodes = absorption_nodes(absorption, np.eye(GRID_NM.size), longest)
     mixture = Mixture(nodes.per_m, passing[:, None, :] * nodes.to_grid.T, passing)
-    index = scene.water.refractive_index
-    lit = lit_tank(scene.fixtures, scene.tank, index, nodes.per_m, for_points=len(points))
-    response = blockwise(points, lit, mixture, split=False)[:, 0] * sky[:, None, None]
+    lit = _lit(scene, nodes.per_m, for_points=len(points))
+    response = blockwise(points, lit, mixture, normals_of(receivers), split=False)[:, 0] * sky[:, None, None]
     return read_only(np.maximum(response, 0.0))

@@ -6,6 +6,8 @@ with many cells and many points with one lamp run through the same array operati
 
 from __future__ import annotations
 
+from typing import Protocol
+
 import numpy as np
 import numpy.typing as npt
 
@@ -38,11 +40,19 @@ MOST_REFLECTIONS = 16
 """Reflections at a pair of walls that are followed at most: a lamp far outside, in water of index near 1."""
 
 
+class Shading(Protocol):
+    """What stands in the way of rays, as ``shade.Shade``."""
+
+    def apply(self, route: Route, rays: Rays, points: FloatArray) -> None:
+        """Dim rays to points (3, n_point), x, y, up, in place."""
+        ...
+
+
 @dataclass(frozen=True, eq=False)
 class Route:
     """A lamp, seen straight or in the rim, the part of the opening it lights, and the images of the water.
 
-    ``lit_x_m`` and ``lit_y_m`` have the shape (2, n_cell): from, to. [m]
+    ``lit_x_m`` and ``lit_y_m`` have the shape (2, n_cell): from, to. [m] ``shade`` is what stands in the way.
     """
 
     tank: Tank
@@ -53,6 +63,7 @@ class Route:
     lit_y_m: FloatArray
     images_x: AxisImages
     images_y: AxisImages
+    shade: Shading | None = None
 
 
 def entry_slope(reach_m: FloatArray, height_m: float, index: float) -> FloatArray:
@@ -95,7 +106,9 @@ def _order(
     return min(MOST_REFLECTIONS, 1 + int(crossed))
 
 
-def routes(tank: Tank, index: float, cells: SourceCells, *, faces: bool = True) -> tuple[Route, ...]:
+def routes(
+    tank: Tank, index: float, cells: SourceCells, *, faces: bool = True, shade: Shading | None = None
+) -> tuple[Route, ...]:
     """The lamp and its images in the rim, each with the images of the tank that the proportions need.
 
     Parameters
@@ -106,6 +119,8 @@ def routes(tank: Tank, index: float, cells: SourceCells, *, faces: bool = True) 
     cells : SourceCells
     faces : bool
         Keep the light of a pane's front face apart, as ``axis_images``.
+    shade : Shading or None
+        What stands in the way of the rays.
 
     Source
     ------
@@ -122,7 +137,7 @@ def routes(tank: Tank, index: float, cells: SourceCells, *, faces: bool = True) 
         order_y = _order(tank.width_m, seen.y_m, lit_y, seen.spread_y_m, h, d, index)
         images_x = axis_images(tank.length_m, order_x, left, right, glass, faces=faces)
         images_y = axis_images(tank.width_m, order_y, front, back, glass, faces=faces)
-        found.append(Route(tank, index, image, seen, lit_x, lit_y, images_x, images_y))
+        found.append(Route(tank, index, image, seen, lit_x, lit_y, images_x, images_y, shade))
     return tuple(found)
 
 
@@ -149,6 +164,7 @@ class Rays:
     gain_per_m2 : irradiance on a horizontal receiver per unit intensity, without absorption. [sr m-2]
     path_m : way in the water. [m]
     surface : share that passed the surface
+    cell : index of the lamp's cell
     """
 
     point: IntArray
@@ -161,6 +177,7 @@ class Rays:
     gain_per_m2: FloatArray
     path_m: FloatArray
     surface: FloatArray
+    cell: IntArray
 
 
 def possible(
@@ -545,7 +562,10 @@ def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) ->
     for axis, far in enumerate(route.lamp.far_panes):
         if far is not None:
             k[axis] *= -1
-    return Rays(point, ray_x, ray_y, u, tube.cosine, k[0], k[1], gain, tube.path_m, surface)
+    found = Rays(point, ray_x, ray_y, u, tube.cosine, k[0], k[1], gain, tube.path_m, surface, cell)
+    if route.shade is not None:
+        route.shade.apply(route, found, np.stack((x_m, y_m, -depth_m)))
+    return found
 
 
 def _first(flags: BoolArray) -> int:

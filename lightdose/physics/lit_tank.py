@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.model.fixture import Beam, Fixture, PhotometricLobe
 from lightdose.model.light import LIGHT_PARTS
@@ -13,9 +15,12 @@ from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
 from lightdose.physics.emission import SourceCells, distinct_beams, intensity_per_flux, source_cells
 from lightdose.physics.floor import FloorGrid, FloorLight, floor_grid, floor_light
-from lightdose.physics.light_paths import Rays, Route, routes
+from lightdose.physics.light_paths import Rays, Route, Shading, routes
 from lightdose.physics.pane_guides import all_rays
 from lightdose.physics.walls import STRAIGHT
+
+if TYPE_CHECKING:
+    from lightdose.physics.looks import Look
 
 FLOOR_SAMPLE_M = 0.03
 """Distance of the points at which light is taken on the floor, for its bounce."""
@@ -45,13 +50,48 @@ class Lamp:
     beam_of_channel: tuple[int, ...]
 
 
+class Bounce(Protocol):
+    """Light off floor and solids where solids stand, as ``bounce.BouncedLight``."""
+
+    def flat(self, points_m: FloatArray, floor: FloatArray | None) -> FloatArray:
+        """On places that look up, from the floor's light without solids; (n_point, beam * node)."""
+        ...
+
+    def around(self, points_m: FloatArray, normals: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """On faces and from all sides, each (n_point, beam * node)."""
+        ...
+
+    def holds(self, points_m: FloatArray) -> npt.NDArray[np.bool_]:
+        """Whether rock holds points."""
+        ...
+
+
 @dataclass(frozen=True, eq=False)
 class LitTank:
-    """Lamps, the absorptions at which light is computed, and the floor's light (None if it gives none)."""
+    """Lamps, the absorptions at which light is computed, and the floor's light (None if it gives none).
 
+    ``bounce`` is what solids leave of the floor's light and what they send back; None where none stands.
+    """
+
+    tank: Tank
+    index: float
     lamps: tuple[Lamp, ...]
     nodes_per_m: FloatArray
     floor: FloorLight | None
+    bounce: Bounce | None = None
+
+    def bounced(self, points_m: FloatArray) -> FloatArray | None:
+        """Light off the floor and off solids at points under water that look up, (n_point, beam * node).
+
+        None where neither gives any.
+
+        Parameters
+        ----------
+        points_m : array, shape (n_point, 3)
+            x, y, depth. [m]
+        """
+        flat = None if self.floor is None else self.floor.at(points_m)
+        return flat if self.bounce is None else self.bounce.flat(points_m, flat)
 
     @property
     def points_at_once(self) -> int:
@@ -71,7 +111,14 @@ def block_size(paths: Iterable[Route]) -> int:
 
 
 def lit_tank(
-    fixtures: Sequence[Fixture], tank: Tank, index: float, nodes_per_m: FloatArray, *, for_points: int
+    fixtures: Sequence[Fixture],
+    tank: Tank,
+    index: float,
+    nodes_per_m: FloatArray,
+    *,
+    for_points: int,
+    shade: Shading | None = None,
+    over: Shading | None = None,
 ) -> LitTank:
     """Prepare lamps, images and the floor's bounce.
 
@@ -85,6 +132,8 @@ def lit_tank(
         Absorptions at which light is computed. [m-1]
     for_points : int
         How many points will be asked for.
+    shade, over : Shading or None
+        What stands in the way of rays, and the part of it that stands over the rim.
 
     Raises
     ------
@@ -96,15 +145,17 @@ def lit_tank(
         cells, rough = source_cells(fixture), source_cells(fixture, FLOOR_COARSENESS)
         beams, which = distinct_beams([channel.beam for channel in fixture.type.channels])
         few = tuple(
-            r for r in routes(tank, index, rough, faces=False) if r.lamp.x is None or r.lamp.y is None
+            r
+            for r in routes(tank, index, rough, faces=False, shade=over)
+            if r.lamp.x is None or r.lamp.y is None
         )
-        lamps.append(Lamp(cells, routes(tank, index, cells), few, beams, which))
+        lamps.append(Lamp(cells, routes(tank, index, cells, shade=shade), few, beams, which))
     floor = None
     if tank.floor_reflectance > 0 and index > 1 and lamps and for_points > 0:
         grid = floor_grid(tank, index)
         falling = np.concatenate([_falling(lamp, grid, nodes_per_m) for lamp in lamps]).transpose(2, 0, 1)
         floor = floor_light(grid, falling, nodes_per_m, for_points=for_points)
-    return LitTank(tuple(lamps), nodes_per_m, floor)
+    return LitTank(tank, index, tuple(lamps), nodes_per_m, floor)
 
 
 def _falling(lamp: Lamp, grid: FloorGrid, nodes_per_m: FloatArray) -> FloatArray:
@@ -159,7 +210,9 @@ def lobes(
     return [intensity_per_flux(beam, tangent, cosine, turn) for beam in lamp.beams]
 
 
-def light_in_air(lamp: Lamp, points_m: FloatArray) -> FloatArray:
+def light_in_air(
+    lamp: Lamp, points_m: FloatArray, normals: FloatArray | None = None, *, scalar: bool = False
+) -> FloatArray:
     """Direct beam at points above the water; no rim, no surface.
 
     Parameters
@@ -167,11 +220,15 @@ def light_in_air(lamp: Lamp, points_m: FloatArray) -> FloatArray:
     lamp : Lamp
     points_m : array, shape (n_point, 3)
         x, y, negative depth. [m]
+    normals : array, shape (n_point, 3), or None
+        Which way each looks: along x, y and upwards; None where all look up.
+    scalar : bool
+        Light from all sides.
 
     Returns
     -------
     array, shape (n_beam, n_point)
-        Planar irradiance per unit flux. [m-2]
+        Irradiance per unit flux. [m-2]
 
     Source
     ------
@@ -189,6 +246,11 @@ def light_in_air(lamp: Lamp, points_m: FloatArray) -> FloatArray:
         tangent = np.sqrt(to_x**2 + to_y**2) / drop
         cosine = 1 / np.sqrt(1 + tangent * tangent)
         gain = cosine**3 / (drop * drop * lamp.cells.x_m.size)
+        if scalar:
+            gain /= cosine
+        elif normals is not None:
+            n_x, n_y, n_up = normals[below].T
+            gain *= np.maximum(n_up - (n_x * to_x + n_y * to_y) / drop, 0.0)
         for beam, lobe in enumerate(lobes(lamp, tangent, cosine, to_x, to_y)):
             out[beam, below] += lobe * gain
     return out
@@ -223,7 +285,13 @@ def _found(
 
 
 def light_under_water(
-    lamp: Lamp, paths: Sequence[Route], points_m: FloatArray, nodes_per_m: FloatArray, *, split: bool = False
+    lamp: Lamp,
+    paths: Sequence[Route],
+    points_m: FloatArray,
+    nodes_per_m: FloatArray,
+    *,
+    split: bool = False,
+    look: Look | None = None,
 ) -> FloatArray:
     """Light of a lamp at points under water, straight and by the walls, at each absorption.
 
@@ -237,6 +305,8 @@ def light_under_water(
         Absorption of the water. [m-1]
     split : bool
         Keep the parts apart that come by rays, all of LIGHT_PARTS but the floor; else there is one part.
+    look : Look or None
+        What rays count for at the points; None for flat places that look up.
 
     Returns
     -------
@@ -253,10 +323,11 @@ def light_under_water(
         if found.point.size == 0:
             continue
         left = [np.exp(-a * found.path_m) for a in nodes_per_m]
+        gain = found.gain_per_m2 if look is None else found.gain_per_m2 * look(route, found)
         parts = _ray_parts(route, found) if split else (1.0,)
         for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
             for part, counts in enumerate(parts):
-                light = lobe * found.gain_per_m2 * counts
+                light = lobe * gain * counts
                 for node, share in enumerate(left):
                     out[beam, part, node] += np.bincount(found.point, light * share, x.size)
     return out

@@ -12,7 +12,7 @@ joint. Only in tanks so deep that light crosses a whole pane on its way down doe
 Left out, each by tracing under 0.3 % of all light at the foot of a column: light that leaves a joint in
 another direction than it came, or at the joint where it went in. Light by way of the rim is left out too.
 Light that was led once is not followed into a further joint: what that takes and what it brings are about the
-same.
+same. Solids hold back led light as if it had come by the mirror image.
 """
 
 from __future__ import annotations
@@ -63,7 +63,10 @@ def all_rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
         return
     for axis, images in enumerate((route.images_x, route.images_y)):
         for crossings in range(1, int(np.max(np.abs(images.number)))):
-            yield led_rays(route, axis, crossings, np.stack((x_m, y_m)), depth_m)
+            led = led_rays(route, axis, crossings, np.stack((x_m, y_m)), depth_m)
+            if route.shade is not None:
+                route.shade.apply(route, led, np.stack((x_m, y_m, -depth_m)))
+            yield led
 
 
 def _candidates(
@@ -158,7 +161,17 @@ def led_rays(route: Route, axis: int, crossings: int, at_m: FloatArray, depth_m:
     lit = np.flatnonzero(gain)
     k, u, cosine = k[:, lit], u[lit], tube.cosine[lit]
     return Rays(
-        point[lit], ray[0][lit], ray[1][lit], u, cosine, k[0], k[1], gain[lit], tube.path_m[lit], surface[lit]
+        point[lit],
+        ray[0][lit],
+        ray[1][lit],
+        u,
+        cosine,
+        k[0],
+        k[1],
+        gain[lit],
+        tube.path_m[lit],
+        surface[lit],
+        cell[lit],
     )
 
 

@@ -23,10 +23,11 @@ MOST_JUDGED = 500
 """Corals for which changes are tried; a larger stock is judged without advice. Our choice."""
 
 
-def advised(setup: Setup, also: Sequence[str] = ()) -> Analysis:
+def advised(setup: Setup, also: Sequence[str] = (), *, sides: bool = False) -> Analysis:
     """Everything `dose` reports: the analysis, with what could be done.
 
-    ``also`` names further weightings that its light field should hold.
+    ``also`` names further weightings that its light field should hold; ``sides`` adds the light from all
+    sides.
 
     Raises
     ------
@@ -35,7 +36,7 @@ def advised(setup: Setup, also: Sequence[str] = ()) -> Analysis:
     """
     ready, field = light_of(setup, also)
     kept = keeping(setup)
-    analysis = judged_under(setup, ready, field, certainty=True, see=kept.see)
+    analysis = judged_under(setup, ready, field, certainty=True, see=kept.see, sides=sides)
     return replace(analysis, advice=advice_on(analysis, ready, kept))
 
 

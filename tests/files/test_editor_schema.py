@@ -46,6 +46,9 @@ BEYOND = (
     # lengths against ranges and the tank
     "beyond the", "below the floor", "above the water", "leaves the water", "\\d+ sites",
     '" is outside the range', "inside the .* pane",
+    # what is solid
+    "lies beyond", "lies in ", "stands in ", "needs a (diameter|height)", "are one point",
+    "rock name .* twice",
     # what JSON cannot write, or no pattern can say
     "nan ", "8.0 is not a whole number", "(07:30:00|2026-03-01) is (not|no) ", "2026-13-99",
 )  # fmt: skip
@@ -83,6 +86,7 @@ name = "ridge"
 at = { x = "40 cm", y = "20 cm", depth = "10 cm" }
 open_sky = "half under"
 on = "rock"
+faces = "front"
 [[rack]]
 name = "A"
 corner = { x = "10 cm", y = "10 cm", height = "15 cm" }
@@ -103,6 +107,29 @@ on = "rock"
 previous = "unknown"
 dli_band = [3, 6.5]
 peak_max = 200
+faces = { toward_deg = 200, tilt_deg = 60 }
+form = "dome"
+diameter = "9 cm"
+passes = 0.4
+growth = { diameter = "0.6 cm", height = "0.3 cm" }
+[[rock]]
+name = "left arch"
+shape = "box"
+at = { x = "14 cm", y = "35 cm", height = "10 cm" }
+size = { x = "10 cm", y = "12 cm", z = "20 cm" }
+turn_deg = 20
+reflectance = 0.2
+[[rock]]
+name = "boulder"
+shape = "ellipsoid"
+at = { x = "60 cm", y = "35 cm", depth = "36 cm" }
+size = { x = "10 cm", y = "10 cm", z = "8 cm" }
+[[brace]]
+name = "middle brace"
+from = { x = "30 cm", y = "0 cm" }
+to = { x = "30 cm", y = "45 cm" }
+width = "6 cm"
+passes = 0.85
 [[coral]]
 name = "two"
 genus = "Acropora"

@@ -50,9 +50,10 @@ def test_sites_are_read_in_metres_with_their_places(read):
             None,
             Place("f.csv", 2, 12, "half under;ridge;40,5;20;10"),
             "half under",
+            own_sky=True,
         ),
         SiteRow("left", 0.05, 0.05, 0.3, 1.0, None, Place("f.csv", 3, 2, ";left;5;5;30")),
-        SiteRow("7", 0.01, 0.02, 0.03, 0.25, None, Place("f.csv", 4, 6, "0,25;7;1;2;3")),
+        SiteRow("7", 0.01, 0.02, 0.03, 0.25, None, Place("f.csv", 4, 6, "0,25;7;1;2;3"), own_sky=True),
     ]
 
 
@@ -87,7 +88,7 @@ def test_corals_are_read_with_group_or_genus_and_site_or_spot_or_neither(read):
     spot = (0.1, 0.2, 0.05)
     assert read(read_corals, text) == [
         CoralRow("frag A", "sps-shallow", None, "ridge", None, 1.0, 0.06, True, "rock", 0.08, places[1]),
-        CoralRow("frag B", None, "Acropora", None, spot, 0.8, 0.0, False, None, 0.0, places[2]),
+        CoralRow("frag B", None, "Acropora", None, spot, 0.8, 0.0, False, None, 0.0, places[2], own_sky=True),
         CoralRow("frag C", "clam", None, None, None, 1.0, 0.0, False, "sand", 0.0, places[3]),
     ]
 

@@ -65,11 +65,11 @@ def test_tank_takes_every_default_of_the_contract(write_setup: WriteSetup) -> No
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize(("table", "cure"), [("rock", "[[site]]"), ("Lamp", "[[fixture]]")])
+@pytest.mark.parametrize(("table", "cure"), [("Reef", "[[rock]]"), ("Lamp", "[[fixture]]")])
 def test_words_that_are_no_slips_of_a_key_get_their_own_cure(
     write_setup: WriteSetup, table: str, cure: str
 ) -> None:
-    """A rock is no rack: what is told is where rock and light belong."""
+    """A reef is no rack: what is told is where rock and light belong."""
     problem = only_problem(write_setup(f'[[{table}]]\nname = "left side"\n'))
     assert problem.found == f"the key {table} is not known"
     assert cure in problem.cure

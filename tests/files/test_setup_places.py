@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -215,7 +216,7 @@ def test_sites_csv_is_in_centimetres_and_checked_against_the_tank(write_setup: W
     path = write_setup(sites__csv=good)
     path.write_text('sites = "sites.csv"\n' + path.read_text())
     sites = named(read_setup(path))
-    assert sites["a"] == Site("a", 0.105, 0.20, 0.30, 0.5)
+    assert sites["a"] == Site("a", 0.105, 0.20, 0.30, 0.5, own_sky=True)
     assert [sites[n].open_sky for n in "bc"] == [0.03, 1.0]
     (path.parent / "sites.csv").write_text("site,x_cm,y_cm,depth_cm\na,80,1,1\n")
     problem = only_problem(path)
@@ -307,9 +308,8 @@ def test_coral_takes_every_key(write_setup: WriteSetup) -> None:
         "dli_band = [3, 6]\npeak_max = 200\n"
     )
     (coral,) = read_setup(write_setup(RIDGE + CORAL + more)).corals
-    assert coral == Coral(
-        "frag", "sps-shallow", "ridge", None, 0.06, 0.35, True, 0.08, 4.6, (3.0, 6.0), 200.0
-    )
+    expected = Coral("frag", "sps-shallow", "ridge", None, 0.06, 0.35, True, 0.08, 4.6, (3.0, 6.0), 200.0)
+    assert coral == replace(expected, own_sky=True)
     (coral,) = read_setup(write_setup(RIDGE + CORAL + 'previous = "unknown"\n')).corals
     assert coral.previous == "unknown"
 
@@ -364,7 +364,8 @@ def test_coral_with_a_spot_of_its_own_makes_a_site(write_setup: WriteSetup) -> N
     """The implicit site is named like the coral and takes its open sky."""
     text = CORAL.replace('site = "ridge"', 'at = { x = "4 cm", y = "5 cm", height = "6 cm" }\nopen_sky = 0.5')
     setup = read_setup(write_setup(RIDGE + text))
-    assert named(setup)["frag"] == Site("frag", 0.04, 0.05, pytest.approx(0.34), 0.5, implicit=True)  # type: ignore[arg-type]
+    expected = Site("frag", 0.04, 0.05, pytest.approx(0.34), 0.5, implicit=True, own_sky=True)  # type: ignore[arg-type]
+    assert named(setup)["frag"] == expected
     assert (setup.corals[0].site, setup.corals[0].open_sky) == ("frag", 1.0)
     assert setup.understood[-1] == "1 site and 1 more where corals sit, 1 coral"
 
@@ -383,7 +384,7 @@ def test_corals_csv_joins_the_corals_of_the_setup(write_setup: WriteSetup) -> No
     assert [c.name for c in setup.corals] == ["frag", "a", "b"]
     assert setup.corals[1] == Coral("a", "mushroom", "ridge")
     assert setup.corals[2] == Coral("b", "sps-plating", "b", "Montipora", 0.04)
-    assert named(setup)["b"] == Site("b", 0.10, 0.20, 0.30, 0.35, implicit=True)
+    assert named(setup)["b"] == Site("b", 0.10, 0.20, 0.30, 0.35, implicit=True, own_sky=True)
 
 
 @pytest.mark.identity

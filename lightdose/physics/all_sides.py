@@ -1,0 +1,103 @@
+"""Light on faces and from all sides at receivers, beside the light on a flat place that looks up."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightdose.model.light import AllSides
+from lightdose.model.record import FloatArray
+from lightdose.model.setup import Receiver
+from lightdose.model.solids import Face
+from lightdose.physics.light_field import UP, IntArray, PreparedField
+from lightdose.physics.lit_tank import LitTank, block_size, light_in_air, light_under_water
+from lightdose.physics.looks import all_sides, facing
+from lightdose.physics.solid_light import light_around
+
+
+def light_from_all_sides(
+    ready: PreparedField, receivers: Sequence[Receiver], faces: Sequence[Face | None]
+) -> AllSides:
+    """PPFD at full output from all sides, and on each receiver's face.
+
+    Parameters
+    ----------
+    ready : PreparedField
+    receivers : sequence of Receiver
+    faces : sequence of Face or None
+        Which way each looks; None where it looks up.
+
+    Source
+    ------
+    E_face = sum of E_flat max(0, n s) / cos, scalar = sum of E_flat / cos over the rays; ``bounce`` for what
+    floor and solids send back.
+    """
+    points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
+    sky = np.array([r.open_sky for r in receivers], dtype=np.float64)
+    normals = np.array([UP if f is None else f.normal for f in faces]).reshape(-1, 3)
+    channels = len(ready.emission)
+    found = np.zeros((2, len(points), channels))
+    for field, some in ready.only("ppfd").by_sky(receivers):
+        if some.size:
+            found[:, some] = around(field, points[some], normals[some])[..., 0] * sky[some, None]
+    flat = np.array([f is None for f in faces], dtype=bool)
+    found[0, flat] = np.nan
+    return AllSides(face=found[0], scalar=found[1])
+
+
+def around(ready: PreparedField, points_m: FloatArray, normals: FloatArray) -> FloatArray:
+    """Responses on faces and from all sides, shape (2, n_point, n_channel, n_weighting).
+
+    Parameters
+    ----------
+    ready : PreparedField
+    points_m, normals : array, shape (n_point, 3)
+        x, y, depth [m]; along x, y and upwards.
+
+    Source
+    ------
+    As ``light_from_all_sides``.
+    """
+    wet = np.flatnonzero(points_m[:, 2] >= 0)
+    dry = np.flatnonzero(points_m[:, 2] < 0)
+    lit, nodes = ready.lit, ready.mixture.nodes_per_m.size
+    by_node = _by_lamps(lit, points_m[wet], normals[wet])
+    face, scalar = light_around(lit, points_m[wet], normals[wet])
+    by_node[0] += face.reshape(wet.size, -1, nodes)
+    by_node[1] += scalar.reshape(wet.size, -1, nodes)
+    out = np.zeros((2, len(points_m), *ready.mixture.in_air.shape))
+    for channel, beam in enumerate(ready.beams):
+        out[:, wet, channel] = by_node[:, :, beam] @ ready.mixture.at_nodes[channel]
+    if dry.size:
+        _in_air(ready, points_m, dry, normals, out)
+    return out
+
+
+def _by_lamps(lit: LitTank, points_m: FloatArray, normals: FloatArray) -> FloatArray:
+    """Light of the lamps on faces and from all sides, shape (2, n_point, n_beam, n_node)."""
+    whole = []
+    for lamp in lit.lamps:
+        own = np.zeros((2, len(points_m), len(lamp.beams), lit.nodes_per_m.size))
+        size = block_size(lamp.routes)
+        for first in range(0, len(points_m), size):
+            some = slice(first, first + size)
+            for row, look in enumerate((facing(normals[some]), all_sides)):
+                light = light_under_water(lamp, lamp.routes, points_m[some], lit.nodes_per_m, look=look)
+                own[row, some] = light[:, 0].transpose(2, 0, 1)
+        whole.append(own)
+    return np.concatenate(whole, axis=2) if whole else np.zeros((2, len(points_m), 0, lit.nodes_per_m.size))
+
+
+def _in_air(
+    ready: PreparedField, points_m: FloatArray, dry: IntArray, normals: FloatArray, out: FloatArray
+) -> None:
+    """The direct beam above the water, in place."""
+    beam = 0
+    for lamp in ready.lit.lamps:
+        for row, look in enumerate((normals[dry], None)):
+            light = light_in_air(lamp, points_m[dry], look, scalar=look is None)
+            for channel, which in enumerate(ready.beams):
+                if beam <= which < beam + len(lamp.beams):
+                    out[row, dry, channel] = light[which - beam][:, None] * ready.mixture.in_air[channel]
+        beam += len(lamp.beams)

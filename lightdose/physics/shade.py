@@ -1,0 +1,154 @@
+"""Rays between lamps and places that solids hold back.
+
+A ray is followed from its place towards the lamp, off the panes that its mirror image stands for, up to the
+surface; while it is in a pane it goes on along it. Braces in the air dim the straight beam.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.setup import Tank
+from lightdose.model.solids import Brace, Solid
+from lightdose.physics.light_paths import Rays, Route
+from lightdose.physics.solid_shapes import IntArray, Shapes, passed, passed_along, shapes_of
+from lightdose.physics.walls import BEHIND, STRAIGHT, pane_stay
+
+
+@dataclass(frozen=True, eq=False)
+class Shade:
+    """What stands in the way of rays."""
+
+    shapes: Shapes
+    braces: tuple[Brace, ...] = ()
+
+    def apply(self, route: Route, rays: Rays, points: FloatArray) -> None:
+        """Dim rays to points (3, n_point), x, y, up, in place."""
+        lit = np.flatnonzero(rays.gain_per_m2)
+        if lit.size and self.braces:
+            rays.gain_per_m2[lit] *= self._under_braces(route, rays, lit)
+        if self.shapes.kind.size:
+            rays.gain_per_m2[lit] *= self._through_water(route, rays, points, lit)
+
+    def _through_water(self, route: Route, rays: Rays, points: FloatArray, lit: IntArray) -> FloatArray:
+        """Share of each of some rays that comes from the surface to its place."""
+        share = np.ones(lit.size)
+        at = points[:, rays.point[lit]]
+        under = np.flatnonzero(at[2] < self.shapes.top_m)
+        lit, at = lit[under], at[:, under]
+        way, stay, hits = _backwards(route, rays, lit)
+        tank, n = route.tank, route.index
+        index = np.arange(lit.size)
+        passed_on = np.ones(lit.size)
+        while index.size:
+            length, axis = _leg(tank, at, way, hits)
+            # nothing stands above the highest solid
+            tall = (self.shapes.top_m - at[2]) / way[2]
+            within = np.flatnonzero(tall > 0)
+            cut = np.minimum(length[within], tall[within])
+            passed_on[index[within]] *= passed(self.shapes, at[:, within], way[:, within], cut)
+            go_on = np.flatnonzero((axis >= 0) & (tall > length) & (passed_on[index] > 0))
+            at = at[:, go_on] + way[:, go_on] * length[go_on]
+            way, stay, hits, axis, index = (
+                way[:, go_on],
+                stay[:, go_on],
+                hits[:, go_on],
+                axis[go_on],
+                index[go_on],
+            )
+            each = np.arange(go_on.size)
+            along = n * stay[axis, each] * way
+            along[axis, each] = 0.0
+            passed_on[index] *= passed_along(self.shapes, at, along)
+            at += along
+            hits[axis, each] -= 1
+            way[axis, each] *= -1
+        share[under] = passed_on
+        return share
+
+    def _under_braces(self, route: Route, rays: Rays, lit: IntArray) -> FloatArray:
+        """Share of each of some rays that braces at the rim let through."""
+        share = np.ones(lit.size)
+        height = route.cells.height_m
+        if route.lamp != STRAIGHT or height <= route.tank.rim_m:
+            return share
+        cell = rays.cell[lit]
+        drop = (height - route.tank.rim_m) / rays.cosine[lit]
+        x = route.cells.x_m[cell] + rays.k_x[lit] * drop
+        y = route.cells.y_m[cell] + rays.k_y[lit] * drop
+        for brace in self.braces:
+            (x0, y0), (x1, y1) = brace.from_m, brace.to_m
+            span = float(np.hypot(x1 - x0, y1 - y0))
+            to_x, to_y = (x1 - x0) / span, (y1 - y0) / span
+            along = (x - x0) * to_x + (y - y0) * to_y
+            beside = np.abs((y - y0) * to_x - (x - x0) * to_y)
+            under = (along >= 0) & (along <= span) & (beside <= 0.5 * brace.width_m)
+            share[under] *= brace.passes
+        return share
+
+
+def shade_of(solids: Sequence[Solid], braces: Sequence[Brace]) -> Shade:
+    """What solids and braces hold back.
+
+    Parameters
+    ----------
+    solids, braces : sequences
+    """
+    return Shade(shapes_of(solids), tuple(braces))
+
+
+def towards_lamp(route: Route, rays: Rays, which: IntArray | slice = slice(None)) -> FloatArray:
+    """Unit vectors from places to where their light comes from, in the tank itself, shape (3, n).
+
+    Parameters
+    ----------
+    route : Route
+    rays : Rays
+    which : array or slice
+
+    Source
+    ------
+    Snell's law; an image's sign turns its ray into that of the tank.
+    """
+    k = [rays.k_x[which], rays.k_y[which]]
+    for axis, far in enumerate(route.lamp.far_panes):
+        if far is not None:
+            k[axis] = -k[axis]
+    k_x = route.images_x.sign[rays.image_x[which]] * k[0]
+    k_y = route.images_y.sign[rays.image_y[which]] * k[1]
+    up = np.sqrt(np.maximum(route.index**2 - k_x * k_x - k_y * k_y, 0.0))
+    return np.asarray(np.stack((-k_x, -k_y, up)) / route.index)
+
+
+def _backwards(route: Route, rays: Rays, which: IntArray) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Ways (3, n), stays at each pane over the index (2, n), and reflections along each axis (2, n)."""
+    way = towards_lamp(route, rays, which)
+    stays, hits = [], []
+    for axis, (images, ray) in enumerate(
+        ((route.images_x, rays.image_x[which]), (route.images_y, rays.image_y[which]))
+    ):
+        number = np.abs(images.number[ray])
+        behind = (images.face[ray] == BEHIND).astype(np.float64)
+        glass = images.glass_m[ray] / np.maximum(number, 1)
+        k = np.abs(way[axis]) * route.index
+        stays.append(pane_stay(k, glass, behind, route.index, route.tank.glass_index))
+        hits.append(number)
+    return way, np.stack(stays), np.stack(hits)
+
+
+def _leg(tank: Tank, at: FloatArray, way: FloatArray, hits: IntArray) -> tuple[FloatArray, IntArray]:
+    """Length of a ray's next straight piece, and the axis of the pane that ends it, -1 for the surface."""
+    length = -at[2] / way[2]
+    axis = np.full(length.size, -1, dtype=np.intp)
+    for which, span in enumerate((tank.length_m, tank.width_m)):
+        speed = way[which]
+        goal = np.where(speed > 0, span, 0.0)
+        moves = (hits[which] > 0) & (speed != 0)
+        when = np.maximum((goal - at[which]) / np.where(moves, speed, 1.0), 0.0)
+        sooner = moves & (when < length)
+        length = np.where(sooner, when, length)
+        axis = np.where(sooner, which, axis)
+    return length, axis
