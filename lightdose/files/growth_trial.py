@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import tomllib
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 from lightdose.model.trial import GrowthTrial, TrialLight
+
+TRIAL_FILE = Path(__file__).parent.parent / "data" / "growth_trial.toml"
 
 
 @cache
 def growth_trial() -> GrowthTrial:
     """*Montipora capitata* under shade cloth; figures computed by us from open data, see the file."""
-    text = files("lightdose").joinpath("data", "growth_trial.toml").read_text(encoding="utf-8")
-    known = tomllib.loads(text)
+    known = tomllib.loads(TRIAL_FILE.read_text(encoding="utf-8"))
     lights = tuple(TrialLight(row["dli"], row["growth"], row["tissue_loss"]) for row in known["light"])
     least, most = known["corals_each"]
     return GrowthTrial(

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 
 from lightdose.model.light import ReefLight
+
+REEF_LIGHT_FILE = Path(__file__).parent.parent / "data" / "reef_light.csv"
 
 
 @cache
@@ -16,7 +18,7 @@ def reef_light() -> ReefLight:
 
     Water types, latitudes, seasons and sources stand in the head of the file.
     """
-    text = files("lightdose").joinpath("data", "reef_light.csv").read_text(encoding="utf-8")
+    text = REEF_LIGHT_FILE.read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("#")]
     names = lines[0].split(",")[1:]
     table = np.array(",".join(lines[1:]).split(","), dtype=np.float64).reshape(len(lines) - 1, -1)
