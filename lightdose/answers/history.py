@@ -238,7 +238,11 @@ def history_answer(history: History, *, one: bool, own: OwnRecords | None = None
             *([] if one or not history.states else [_states(history)]),
             *_troubles(history),
             *([own_section(own)] if own else []),
-            Section("Worth knowing", (Points.of(_remarks(history)),)),
+            *(
+                [Section("Worth knowing", (Points.of(remarks),))]
+                if (remarks := list(_remarks(history)))
+                else []
+            ),
             Say(own_sentence(own, history.setup) if own else closing(history, one=one), "verdict"),
         ),
         lambda: {**_body(history), **(own_body(own) if own else {})},

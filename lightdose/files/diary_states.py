@@ -282,7 +282,11 @@ def restore_state(folder: Path, state: KeptState, target: Path) -> Path:
     """
     up = max(sum(step == ".." for step in f.file.split("/")) for f in state.files)
     home = target.joinpath(*["tank", *["below"] * (up - 1)][:up]) if up else target
-    paths = [Path(os.path.normpath(home / f.file)) for f in state.files]
+    paths = [_restored_path(home, f.file) for f in state.files]
+    within = Path(os.path.normpath(target))
+    if strange := [f.file for f, path in zip(state.files, paths, strict=True) if within not in path.parents]:
+        found = f"{show(strange[0])} would be written outside {target}; nothing was written"
+        raise SetupError(Problem(found, place=Place(str(folder / state.name / FILES))))
     there = [str(path) for path in paths if os.path.lexists(path)]
     if there:
         found = (
@@ -293,6 +297,13 @@ def restore_state(folder: Path, state: KeptState, target: Path) -> Path:
     for path, data in zip(paths, contents, strict=True):
         write_atomically(path, data)
     return paths[0]
+
+
+def _restored_path(home: Path, file: str) -> Path:
+    """Where a file of a state goes; one that was named on another drive goes into a folder of its own."""
+    if os.path.isabs(file) or re.match(r"[A-Za-z]:", file):
+        return home / OUTSIDE / re.sub(r"^[/\\]+|:", "", file)
+    return Path(os.path.normpath(home / file))
 
 
 def kept_bytes(folder: Path, file: KeptFile) -> bytes:

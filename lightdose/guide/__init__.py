@@ -7,6 +7,7 @@ TOPICS = (
     "answers",
     "readings",
     "change",
+    "diary",
     "explain",
     "shop",
     "files",

@@ -63,8 +63,11 @@ class KeptSetups:
         return len(self._setups)
 
     def _read(self, state: KeptState) -> Setup:
-        document = tomllib.loads(kept_bytes(self.folder, state.files[0]).decode("utf-8-sig", "replace"))
-        schedules = _schedules_of(document)
+        text = kept_bytes(self.folder, state.files[0]).decode("utf-8-sig", "replace")
+        try:
+            schedules = _schedules_of(tomllib.loads(text))
+        except tomllib.TOMLDecodeError:  # told by the reader below
+            schedules = {}
         rest = frozenset((file, sha) for file, sha in state.contents if file not in schedules.values())
         if schedules and rest in self._like:
             return self._with_schedules(state, *self._like[rest])

@@ -30,6 +30,7 @@ WRITES: dict[str, tuple[str, ...]] = {
     "report -o": ("report", "setup.toml", "-o", "OUT.html"),
     "slip -o": ("slip", "setup.toml", "tip", "--date", "2026-03-14", "-o", "OUT.pdf"),
     "guide --html": ("guide", "--html", "OUT.html"),
+    "note --sheet -o": ("note", "setup.toml", "--sheet", "-o", "OUT"),
     "init": ("init", "OUT"),
 }
 """Every option that writes; a name with a suffix is a file, one without is a folder."""
