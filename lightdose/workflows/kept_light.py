@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from lightdose.analysis import scene_of
 from lightdose.errors import LightdoseError, Problem
@@ -105,6 +105,15 @@ def _schedules_of(document: Mapping[str, Any]) -> dict[str, str]:
     return found
 
 
+class TankDay(NamedTuple):
+    """A day of a tank at each of its places, in the order in which they were asked for."""
+
+    dli: list[float]
+    peak: list[float]
+    lit_h: list[float]
+    bands: Mapping[str, list[float]]
+
+
 class LitTank:
     """One lit tank and every place in it that some state asks for."""
 
@@ -113,6 +122,7 @@ class LitTank:
         self.receivers: dict[Receiver, int] = {}
         self._field: tuple[PreparedField, LightField] | None = None
         self._draws: dict[Receiver, PlaceDraws] = {}
+        self._day_of: dict[tuple[int, ...], tuple[tuple[Fixture, ...], TankDay]] = {}
 
     def ask(self, receivers: Iterable[Receiver]) -> None:
         """Places to solve with all others."""
@@ -129,6 +139,19 @@ class LitTank:
             )
             self._field = ready, ready.light_field(places)
         return self._field
+
+    def day(self, fixtures: tuple[Fixture, ...]) -> TankDay:
+        """The day at every place while the fixtures run these programmes, each set of them computed once."""
+        key = tuple(id(fixture.programme) for fixture in fixtures)
+        if key not in self._day_of:
+            _, field = self.solved()
+            curve = day_curve(fixtures)
+            ppfd = field.of("ppfd")
+            peak, lit_h = peak_and_photoperiod(ppfd, curve)
+            bands = {k: daily_light_integral(field.of(k), curve).tolist() for k in COLOURS}
+            dli = daily_light_integral(ppfd, curve).tolist()
+            self._day_of[key] = fixtures, TankDay(dli, peak.tolist(), lit_h.tolist(), bands)
+        return self._day_of[key][1]
 
     def draw(self, receivers: Iterable[Receiver]) -> None:
         """Draw the light of places at full output, those that were not drawn yet together."""
@@ -149,12 +172,22 @@ class KeptLight:
         self._tanks: list[LitTank] = []
         self._tank_of: dict[Contents, LitTank] = {}
         self._days: dict[Contents, dict[str, CoralDay]] = {}
+        self._places: dict[tuple[int, int], dict[str, Receiver]] = {}
+        self._kept: list[Setup] = []
         for state in states:
             setup = setups.setup(state)
             if setup is not None and state.contents not in self._tank_of:
                 tank = self._tank(setup)
-                tank.ask(_of_corals(setup).values())
+                tank.ask(self._of_corals(setup).values())
                 self._tank_of[state.contents] = tank
+
+    def _of_corals(self, setup: Setup) -> dict[str, Receiver]:
+        """The point that each coral is judged at; states that differ in schedules share it."""
+        key = id(setup.corals), id(setup.sites)
+        if key not in self._places:
+            self._kept.append(setup)  # so that no other object takes its place in memory
+            self._places[key] = _of_corals(setup)
+        return self._places[key]
 
     def _tank(self, setup: Setup) -> LitTank:
         for tank in self._tanks:
@@ -177,29 +210,25 @@ class KeptLight:
         return self._days[state.contents]
 
     def _computed(self, setup: Setup, tank: LitTank) -> dict[str, CoralDay]:
-        _, field = tank.solved()
-        receivers = _of_corals(setup)
+        receivers = self._of_corals(setup)
         if not receivers:
             return {}
-        rows = [tank.receivers[receiver] for receiver in receivers.values()]
-        curve = day_curve(setup.lit_fixtures)
-        ppfd = field.of("ppfd")[rows]
-        dli = daily_light_integral(ppfd, curve)
-        peak, lit_h = peak_and_photoperiod(ppfd, curve)
-        bands = {key: daily_light_integral(field.of(key)[rows], curve) for key in COLOURS}
+        day = tank.day(setup.lit_fixtures)
         corals = {coral.name: coral for coral in setup.corals}
         made = {}
-        for i, (name, receiver) in enumerate(receivers.items()):
-            dose = float(dli[i])
+        for name, receiver in receivers.items():
+            i = tank.receivers[receiver]
+            dose = day.dli[i]
+            coral = corals[name]
             made[name] = CoralDay(
-                dli_mol_m2_d=dose,
-                peak_ppfd_umol_m2_s=float(peak[i]),
-                photoperiod_h=float(lit_h[i]),
-                shares={key: float(bands[key][i]) / dose for key in COLOURS} if dose > 0 else None,
-                site=receiver.site,
-                place=(receiver.x_m, receiver.y_m, receiver.depth_m, receiver.open_sky),
-                group=corals[name].group,
-                floor_dli=_floor(setup, corals[name]),
+                dose,
+                day.peak[i],
+                day.lit_h[i],
+                {key: doses[i] / dose for key, doses in day.bands.items()} if dose > 0 else None,
+                receiver.site,
+                (receiver.x_m, receiver.y_m, receiver.depth_m, receiver.open_sky),
+                coral.group,
+                _floor(setup, coral),
             )
         return made
 
@@ -211,7 +240,7 @@ class KeptLight:
             day = self.days(state).get(coral)
             if setup is not None and day is not None and day.interval_dli is None:
                 places = asked.setdefault(state.contents, {})
-                places[coral] = places.get(coral) or _of_corals(setup)[coral]
+                places[coral] = self._of_corals(setup)[coral]
         for contents, places in asked.items():
             self._tank_of[contents].draw(places.values())
         for contents, places in asked.items():
@@ -219,7 +248,7 @@ class KeptLight:
             hours = drawn_hours(setup.lit_fixtures)
             for coral, place in places.items():
                 interval = self._tank_of[contents].draws(place).interval_dli(hours)
-                self._days[contents][coral] = replace(self._days[contents][coral], interval_dli=interval)
+                self._days[contents][coral] = self._days[contents][coral]._replace(interval_dli=interval)
 
 
 def _of_corals(setup: Setup) -> dict[str, Receiver]:

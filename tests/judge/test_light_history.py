@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import replace
 
 import pytest
 
@@ -30,9 +29,9 @@ def spells(*steps: tuple[int, float], last: int, **changed: object) -> tuple[Spe
     ends = [*days[1:], (START + datetime.timedelta(last)).isoformat()]
     unders = []
     for i, (day, end, (_, dose)) in enumerate(zip(days, ends, steps, strict=True)):
-        light = replace(DAY, dli_mol_m2_d=dose)
+        light = DAY._replace(dli_mol_m2_d=dose)
         if i == len(days) - 1:
-            light = replace(light, **changed)
+            light = light._replace(**changed)
         unders.append(Under(KeptState(day, day, "", ()), light, end))
     return spells_of(unders)
 
@@ -102,5 +101,5 @@ def test_nothing_is_said_where_nothing_changed() -> None:
 def test_coral_that_was_away_is_set_for_what_it_was() -> None:
     """What it was set for stands still while no state tells its light."""
     here = Under(KeptState("2025-01-01", "a", "", ()), DAY, "2025-02-01")
-    again = Under(KeptState("2025-06-01", "b", "", ()), replace(DAY, dli_mol_m2_d=9.0), "2025-06-01")
+    again = Under(KeptState("2025-06-01", "b", "", ()), DAY._replace(dli_mol_m2_d=9.0), "2025-06-01")
     assert spells_of([here, again])[-1].set_for.default == pytest.approx(6.0)

@@ -68,7 +68,7 @@ def test_coral_without_light_and_empty_spans_are_drawn() -> None:
     history = made_history(1)
     alone = replace(history.corals[0], spells=(), changes=())
     assert misplaced_words(life_drawing(alone, history)) == []
-    first = replace(history.corals[0].spells[0], until=history.first)
+    first = history.corals[0].spells[0]._replace(until=history.first)
     young = replace(history.corals[0], spells=(first,), changes=(), notes=(), troubles=())
     short = replace(history, last=history.first, tank_notes=())
     assert misplaced_words(life_drawing(young, short)) == []
