@@ -41,6 +41,8 @@ FIELDS: Final = (
     Field("surface_loss_fraction", "lost at the surface", lambda w: w.surface_loss_fraction),
     Field("absorbed_fraction", "absorbed", lambda w: w.absorbed_fraction, what="by water, 0-1"),
     Field("level_median_dli_mol_m2_d", "median of the depth", lambda w: w.level_median_dli, "dli"),
+    Field("shaded_by", "shaded by", lambda w: dict(w.shaded_by) or None,
+          what="share of the open light by rays that each solid alone keeps away, 0-1"),
     Field("level_rank", "brighter than", lambda w: w.level_rank, what="share of that depth, 0-1"),
 )
 CHANNEL: Final = (
@@ -96,6 +98,10 @@ def _points(why: LightExplanation, unit: LengthUnit) -> Iterator[Point]:
     yield Point(f"{number(why.dli_mol_m2_d)} {DLI_UNIT}, {peak}, {full}", "light")
     if here.open_sky < 1:
         yield Point(f"{here.open_sky:g} of it, counted in every figure here", "open sky")
+    if why.shaded_by:
+        by = ", ".join(f"{name}: {share_words(share)}" for name, share in why.shaded_by.items())
+        alone = ", each alone" if len(why.shaded_by) > 1 else ""
+        yield Point(f"{by} of the open light{alone}", "shaded by")
     median, rank = why.level_median_dli, why.level_rank
     if median and rank is not None:
         times, middle = number(why.dli_mol_m2_d / median), f"{number(median)} {DLI_UNIT} at {z} {unit}"
@@ -118,9 +124,12 @@ def _ways(why: LightExplanation) -> Iterator[Point]:
     walls = sorted(((parts[name], name) for name in WALL_PARTS if parts[name] > 0), reverse=True)
     by = ", ".join(f"{share_words(share)} {PART_WORDS[name]}" for share, name in walls)
     yield Point(f"{share_words(why.wall_share)} comes by the walls{f': {by}' if by else ''}", "walls")
-    yield Point(
-        f"{share_words(parts['floor'])} comes off the floor, by way of the surface from below", "floor"
-    )
+    off = f"off the floor{_and_solids(why)}, by way of the surface from below"
+    yield Point(f"{share_words(parts['floor'])} comes {off}", "floor")
+
+
+def _and_solids(why: LightExplanation) -> str:
+    return " and off what stands in the tank" if why.setup.standing is not None else ""
 
 
 def _losses(why: LightExplanation, unit: LengthUnit) -> Iterator[Point]:

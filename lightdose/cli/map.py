@@ -120,7 +120,7 @@ def command(
       Refraction, glass walls that mirror, lamps as areas, the floor's bounce.
       A flat surface: no ripples, no random effects of weather.
       Clear water: it absorbs, but no particles scatter.
-      No shading by rocks or corals; dose knows it through a site's open_sky.
+      Shade by the rock and colonies that the setup tells; dose also knows a site's open_sky.
       The displayed water only: no rear chambers, no curved panes, no braces.
       Places above the water get the direct beam alone.
       One programme a day.
@@ -249,7 +249,7 @@ def _receiver(setup: Setup, name: str | None) -> Receiver:
     from lightdose.errors import Problem, SetupError
     from lightdose.files.toml_tables import show, suggestion
 
-    tops = {r.coral: r for r in setup.receivers if r.coral is not None}
+    tops = {r.coral: r for r in setup.receivers if r.coral is not None and r.face is None}
     sites = {r.name: r for r in setup.receivers if r.coral is None}
     places = {**{c.name: tops.get(c.name, sites[c.site]) for c in setup.corals}, **sites}
     if name not in places:

@@ -136,6 +136,13 @@ class RocksReading:
             return
         if not self.rocks or self.tank is None:
             return
+        stated = [s.name for s in places.sites if s.own_sky]
+        stated += [c.name for c in corals.corals if c.own_sky]
+        if stated:
+            self.files.understood.append(
+                f"open sky is written at {first_names(stated)}: it stands for all that shades these places, "
+                "rock and colonies are left out there"
+            )
         for n, site in enumerate(places.sites):
             places.sites[n] = self._settled(site, places.place_of(site.name))
         at = {s.name: s for s in places.sites}
@@ -194,6 +201,11 @@ class RocksReading:
 
     def _problem(self, found: str, place: Place, allowed: str = "", cure: str = "") -> None:
         self.files.problems.append(Problem(found, allowed, cure, place))
+
+
+def first_names(names: list[str], most: int = 8) -> str:
+    """The first few names, and how many there are where these are not all."""
+    return ", ".join(names[:most]) + (f", ... ({len(names)} in all)" if len(names) > most else "")
 
 
 def solid(

@@ -217,6 +217,16 @@ def _beside_the_water(setup: Setup) -> list[Caution]:
     ]
 
 
+def _shade_words(setup: Setup) -> str:
+    """By what shade counts in this tank."""
+    if setup.standing is None:
+        return "Shade by rocks and neighbours counts only through open_sky."
+    return (
+        "Rock and colonies shade as the shapes that the setup tells, with dull grey skins; where open_sky is "
+        "written, it stands for them."
+    )
+
+
 def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
     """What the numbers do not cover."""
     found = []
@@ -246,7 +256,7 @@ def _limits(setup: Setup, verdicts: tuple[Verdict, ...]) -> list[Caution]:
             "planar_ppfd",
             "PPFD and DLI are planar: on a flat spot that looks straight up, in clear water under a calm "
             "surface. A branch that takes light from all sides gets 1.1 to 2.1 times as much, a steep face "
-            "less. Shade by rocks and neighbours counts only through open_sky.",
+            f"less. {_shade_words(setup)}",
             "computed by us with an independent photon-tracing simulation",
         )
     )

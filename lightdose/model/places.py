@@ -190,6 +190,7 @@ class LightExplanation:
     absorbed_fraction : "ppfd" and colour bands -> share that the water absorbs on the way, None without light
     level_median_dli : median over the open water at this depth, None above the water. [mol m-2 d-1]
     level_rank : part of that level that is dimmer, 0-1
+    shaded_by : each solid in its light -> share of the open light by rays that it alone keeps away, 0-1
     """
 
     setup: Setup
@@ -206,6 +207,7 @@ class LightExplanation:
     channels: tuple[ChannelShare, ...]
     level_median_dli: float | None
     level_rank: float | None
+    shaded_by: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def wall_share(self) -> float:

@@ -20,8 +20,13 @@ from lightdose.physics.skins import Skins, skins_of
 from lightdose.physics.solid_shapes import BoolArray, IntArray, holds, shapes_of
 
 BOUNCES_AT_MOST = 60
-ROUGH, FINE = 384, 512
-"""Directions of half the space at many and at few places."""
+ROUGHEST, ROUGH, FINE = 192, 384, 512
+"""Directions of half the space at very many, many and few places."""
+
+VERY_MANY = 5_000
+
+THREADS = 2
+"""Blocks of places at once; numpy works outside the interpreter's lock."""
 
 LINES_AT_MOST = 300_000
 FEW_PLACES, SHARED_M = 400, 0.012
@@ -160,7 +165,8 @@ def _shared(points_m: FloatArray, normals: FloatArray | None) -> tuple[IntArray,
 
 def lines_for(count: int) -> int:
     """Directions of half the space at each of so many places."""
-    return int(np.clip(LINES_AT_MOST // max(1, count), ROUGH, FINE)) // 4 * 4
+    least = ROUGHEST if count > VERY_MANY else ROUGH
+    return int(np.clip(LINES_AT_MOST // max(1, count), least, FINE)) // 4 * 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,13 +252,13 @@ class BouncedLight:
         kinds = weights.shape[0]
         out = np.zeros((2 if by_floor else 1, n_point, kinds, beams * nodes))
         step = max(1, 40_000 // n_way)
-        for first in range(0, n_point, step):
+
+        def fill(first: int) -> None:
             some = slice(first, min(first + step, n_point))
             at = points_m[some] * (1.0, 1.0, -1.0)
             count = len(at)
             start = np.repeat(at.T[:, :, None], n_way, axis=2).reshape(3, -1)
-            way = np.tile(ways, (1, count))
-            seen = see(patches.skins, patches.tank, patches.index, start, way)
+            seen = see(patches.skins, patches.tank, patches.index, start, np.tile(ways, (1, count)))
             own = weights[:, some] if weights.shape[1] == n_point else weights[:, :1]
             lit = np.flatnonzero(seen.share > 0)
             row, column = np.divmod(lit, n_way)
@@ -267,6 +273,16 @@ class BouncedLight:
                         values = w * left[node] * flat[patch, beam * nodes + node]
                         total = np.bincount(bins, values, count * len(out)).reshape(len(out), count)
                         out[:, some, kind, beam * nodes + node] = total
+
+        firsts = range(0, n_point, step)
+        if len(firsts) <= 2 * THREADS:
+            for first in firsts:
+                fill(first)
+        else:
+            from concurrent.futures import ThreadPoolExecutor
+
+            with ThreadPoolExecutor(THREADS) as pool:
+                list(pool.map(fill, firsts))
         return out if by_floor else out[0]
 
 

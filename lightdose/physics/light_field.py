@@ -20,10 +20,11 @@ Assumptions and limits
 ----------------------
 - The surface is flat: no ripples, no flicker, no random effects of weather.
 - The water is clear: it absorbs, but no particles scatter.
-- Nothing stands in the way: rocks and corals shade only through a place's open sky.
-- The receiver is planar, horizontal and looks up.
-- Only the displayed water counts: no rear chambers, no curved panes, no braces; panes end at the floor and at
-  the surface.
+- What stands in the way are boxes, ellipsoids and upright cylinders with grey skins that send light back by
+  Lambert's law (``shade``, ``bounce``); where a place's open sky is stated, it stands for all of them.
+- The receiver is planar and looks up, or along the normals that are given.
+- Only the displayed water counts: no rear chambers, no curved panes; panes end at the floor and at the
+  surface.
 - Places above the water get the direct beam alone: no surface, no walls, no rim.
 - Light that a glass joint sends astray is lost but for what leaves the next pane as steep as it came; in
   reality some more reappears near the corner or further down: up to 4 % beside the corners of thick glass.

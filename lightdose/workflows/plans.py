@@ -14,6 +14,7 @@ from lightdose.judge.acclimation import AcclimationRequest, acclimate
 from lightdose.judge.map_choice import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.fixture import Fixture, Programme
+from lightdose.model.light import Scene
 from lightdose.model.match import Match, MatchWishes
 from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
 from lightdose.model.plans import Acclimation
@@ -23,7 +24,7 @@ from lightdose.model.setup import CoralGroup, Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import weighting_matrix
-from lightdose.physics.light_field import light_field_parts, prepare_field
+from lightdose.physics.light_field import light_field_parts, prepare_field, without_solids
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,
@@ -97,7 +98,8 @@ def _by_source(
 
 def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:
     """Why a place is as bright as it is: by which ways, from which channels, with which losses."""
-    scene, curve = scene_of(setup), day_curve(setup.lit_fixtures)
+    whole, curve = scene_of(setup), day_curve(setup.lit_fixtures)
+    scene = without_solids(whole) if receiver.own_sky else whole
     parts = light_field_parts((receiver,), scene, weighting_matrix(scene.tables, SHARE_WEIGHTINGS))
     shares = light_shares(parts, curve)
     ppfd = parts.response[:, :, :, 0].sum(axis=1)
@@ -118,7 +120,18 @@ def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:
         channels=shares.channels,
         level_median_dli=float(np.median(level)) if level.size else None,
         level_rank=float(np.mean(level < dli)) if level.size else None,
+        shaded_by=_shaded_by(scene, receiver, day_weights(curve)),
     )
+
+
+def _shaded_by(scene: Scene, receiver: Receiver, counted: FloatArray) -> dict[str, float]:
+    """What each solid alone keeps from a place, as a share of the open light by rays."""
+    if scene.standing is None or not scene.standing.solids:
+        return {}
+    from lightdose.physics.shaded_by import shaded_by
+
+    ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=0)
+    return shaded_by(ready, np.array((receiver.x_m, receiver.y_m, receiver.depth_m)), counted)
 
 
 def _level_doses(setup: Setup, depth_m: float) -> FloatArray:

@@ -265,7 +265,7 @@ def test_help_states_assumptions_and_limits():
     """What the light field leaves out stands in the help."""
     text = " ".join(run("--help").output.split())
     for words in (
-        "flat, level receiver", "no ripples", "no particles scatter", "No shading by rocks", "open_sky",
+        "flat, level receiver", "no ripples", "no particles scatter", "Shade by the rock", "open_sky",
         "no rear chambers", "no curved panes", "no random effects of weather", "above the water",
     ):  # fmt: skip
         assert words in text, words

@@ -16,6 +16,7 @@ from lightdose.model.solids import Brace, Solid
 from lightdose.physics.all_sides import around
 from lightdose.physics.bounce import between_patches
 from lightdose.physics.light_field import PreparedField, prepare_field
+from lightdose.physics.shaded_by import shaded_by
 from lightdose.physics.skins import skins_of
 from lightdose.physics.solid_light import lamps_on_faces
 from lightdose.physics.solid_shapes import holds, passed, shapes_of, spans
@@ -171,6 +172,20 @@ def test_a_brace_takes_the_light_of_its_strip() -> None:
     bare = flat(field_of())
     assert flat(field_of(braces=(whole,))) == pytest.approx(0.85 * bare, rel=1e-9)
     assert flat(field_of(braces=(aside,))) == pytest.approx(bare, rel=1e-12)
+
+
+@pytest.mark.identity
+def test_who_shades_a_place_is_named_with_its_share() -> None:
+    """A plate takes all, a pebble far off is not named, and what one solid takes is what it leaves out."""
+    plate = Solid("plate", "box", 0.3, 0.225, 0.1, (0.7, 0.5, 0.02))
+    pebble = Solid("pebble", "ellipsoid", 0.58, 0.44, 0.39, (0.01, 0.01, 0.01))
+    counted = np.ones(1)
+    assert shaded_by(field_of(plate, pebble), PLACES[0], counted) == {"plate": 1.0}
+    field = field_of(LEDGE)
+    (share,) = shaded_by(field, PLACES[0], counted).values()
+    by_rays = flat(field)[0] - field.bounced(PLACES)[0, 0, 0]
+    open_light = flat(field.clear)[0] - field.clear.bounced(PLACES)[0, 0, 0]
+    assert share == pytest.approx(1 - by_rays / open_light, abs=1e-9)
 
 
 @pytest.mark.identity
