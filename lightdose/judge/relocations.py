@@ -162,11 +162,15 @@ class Relocations:
 
     def receiver(self, coral: Coral, site: Site) -> Receiver:
         """Where a coral at a site is judged, as a setup with it there names it."""
-        sky = self.skies[coral.name]
-        if coral.height_m > 0 or sky != 1.0:
-            depth, name = site.depth_m - coral.height_m, f"{coral.name} (top)"
-            return Receiver(name, site.name, site.x_m, site.y_m, depth, site.open_sky * sky, coral.name)
-        return Receiver(site.name, site.name, site.x_m, site.y_m, site.depth_m, site.open_sky)
+        sky, face = self.skies[coral.name], coral.face or site.face
+        own_sky = site.own_sky or coral.own_sky
+        if coral.height_m > 0 or sky != 1.0 or face or own_sky != site.own_sky:
+            depth, name = site.depth_m - coral.height_m, f"{coral.name} ({'face' if face else 'top'})"
+            sky *= site.open_sky
+            return Receiver(name, site.name, site.x_m, site.y_m, depth, sky, coral.name, own_sky, face)
+        return Receiver(
+            site.name, site.name, site.x_m, site.y_m, site.depth_m, site.open_sky, own_sky=site.own_sky
+        )
 
     def unserved(self, outcome: Outcome, hours: FloatArray, today_h: FloatArray) -> tuple[Unserved, ...]:
         """Corals that are off in an outcome, the worst first, with free places that each can get to."""

@@ -37,6 +37,9 @@ GROUP_FORM: Final[Mapping[str, CoralForm]] = {
 }
 """Form of a colony whose coral tells none, by its group; a dome for all others. Our choice."""
 
+OUTLINE_POINTS: Final = 60
+"""Corners of the outline of a round solid in a drawing."""
+
 PLATE_M: Final = 0.02
 MAT_M: Final = 0.01
 TABLE_PER_DIAMETER: Final = 0.1
@@ -183,6 +186,26 @@ class Solid:
             (c * y - s * x) / half[1],
             (self.depth_m - depth_m) / half[2],
         ), half
+
+    def outline_m(self, along: int, down: int) -> tuple[tuple[float, float], ...]:
+        """Its outline seen along the third axis; axes 0, 1, 2 are x, y and depth. [m]"""
+        spans = self.extent_m
+        (left, right), (top, low) = spans[along], spans[down]
+        turns = [2 * math.pi * n / OUTLINE_POINTS for n in range(OUTLINE_POINTS)]
+        if down == 2:
+            if self.shape != "ellipsoid":
+                return (left, top), (right, top), (right, low), (left, low)
+            middle, wide, tall = 0.5 * (left + right), 0.5 * (right - left), 0.5 * self.size_m[2]
+            return tuple(
+                (middle + wide * math.cos(t), min(self.depth_m + tall * math.sin(t), low)) for t in turns
+            )
+        a, b = 0.5 * self.size_m[0], 0.5 * self.size_m[1]
+        own = [(-a, -b), (a, -b), (a, b), (-a, b)]
+        if self.shape != "box":
+            own = [(a * math.cos(t), b * math.sin(t)) for t in turns]
+        turn = math.radians(self.turn_deg)
+        c, s = math.cos(turn), math.sin(turn)
+        return tuple((self.x_m + c * x - s * y, self.y_m + s * x + c * y) for x, y in own)
 
     @property
     def extent_m(self) -> tuple[tuple[float, float], tuple[float, float], tuple[float, float]]:

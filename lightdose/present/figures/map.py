@@ -130,6 +130,7 @@ class _Page:
         for box, text in names.written:
             view.write(box, text)
         view.draw_fixtures()
+        view.name_solids()
         if contours is not None:
             view.number_contours(contours)
         self._draw_scale(sheet, wide, high)
@@ -147,10 +148,12 @@ class _Page:
     def _lead(self) -> str:
         near = f"{length(NEAR_M, self.unit)} {self.unit}"
         seen, others = SEEN[self.part.plane.kind]
+        solids = " Grey: rock and colonies in the slice; dotted: beside it."
+        solids = solids if self.light.setup.standing is not None else ""
         return (
             f"{literal(self.light.setup.title)}. {seen}; open sky, flat surface, clear water, flat receiver."
             f" Panes to scale: {pane_words(self.light.setup.tank, self.part.plane)}. Dashed: apertures of "
-            f"fixtures. Discs: sites within {near} of the slice; rings: other sites, {others}."
+            f"fixtures. Discs: sites within {near} of the slice; rings: other sites, {others}.{solids}"
         )
 
     def _description(self, title: str) -> str:

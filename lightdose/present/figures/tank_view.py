@@ -270,6 +270,7 @@ class TankView:
         for spine in panel.axes.spines.values():
             spine.set_visible(False)
         view._draw_panes()
+        view._draw_solids()
         return view
 
     @property
@@ -330,6 +331,39 @@ class TankView:
         edge: Any = {"color": INK, "linewidth": 0.9, "zorder": 4}
         self.plot([(0, 0), (0, down), (across, down), (across, 0)], **edge)
         self.plot([(0, 0), (across, 0)], linestyle=(0, (4, 2)) if scene.upright else "solid", **edge)
+
+    def _draw_solids(self) -> None:
+        """Rock and colonies in thin outline, within the water; what the plane cuts is shaded."""
+        from matplotlib.patches import Polygon, Rectangle
+
+        scene, standing = self.scene, self.scene.setup.standing
+        if standing is None:
+            return
+        along, down, across = AXES[scene.plane.kind]
+        water = Rectangle((0, 0), *map(scene.shown, scene.spans_m), transform=self.panel.axes.transData)
+        for solid in standing.solids:
+            near, far = solid.extent_m[across]
+            cut = near <= scene.plane.at_m <= far
+            corners = [tuple(map(scene.shown, corner)) for corner in solid.outline_m(along, down)]
+            outline = Polygon(corners, closed=True, zorder=4.5, linewidth=0.8, edgecolor=INK)
+            outline.set(facecolor=(0.5, 0.5, 0.5, 0.35) if cut else "none", linestyle="-" if cut else ":")
+            self.panel.axes.add_patch(outline)
+            outline.set_clip_path(water)
+
+    def name_solids(self) -> None:
+        """The names of rocks, where there is room beside their outline's middle."""
+        along, down, _ = AXES[self.scene.plane.kind]
+        for rock in self.scene.setup.rocks:
+            spans = self.scene.spans_m
+            ends = [rock.extent_m[axis] for axis in (along, down)]
+            middle = [
+                min(max(0.5 * (low + high), 0.0), span) for (low, high), span in zip(ends, spans, strict=True)
+            ]
+            x, y = self.scene.inches(self.size_in, (middle[0], middle[1]))
+            name = fitted(rock.name, NAME_IN, NAME_PT)
+            box = self.labels.place([(x, y), (x, y + 0.15), (x, y - 0.15)], text_size_in(name))
+            if box is not None:
+                self.write(box, name)
 
     def _draw_bar(self, sides_m: tuple[float, float, float, float], kind: str) -> None:
         from matplotlib.patches import Rectangle

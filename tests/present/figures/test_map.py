@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from matplotlib.axes import Axes
+from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from present.made_analysis import GROUPS, made_analysis
 
@@ -14,6 +15,7 @@ from lightdose.model.fixture import Aperture
 from lightdose.model.places import GroupRegion, LightMap, MapSlice, Plane
 from lightdose.model.results import Basis
 from lightdose.model.setup import Setup, Site, Tank, Wall
+from lightdose.model.solids import Solid
 from lightdose.physics.slices import slice_cells
 from lightdose.present.figures.canvas import Drawing, drawing_settings, render
 from lightdose.present.figures.map import map_drawings, region_margin, scale_levels
@@ -223,3 +225,20 @@ def test_svg_states_the_finding_and_repeats():
     svg = one.decode()
     assert "<title>DLI at depth 12 cm: " in svg
     assert "within its usual 8-15" in svg[svg.index("<desc>") : svg.index("</desc>")]
+
+
+@pytest.mark.identity
+def test_rock_stands_in_outline_and_the_lead_tells_it() -> None:
+    """A rock that the slice cuts is filled, one below it dotted; it is named, and the lead explains."""
+    rocks = (
+        Solid("left arch", "box", 0.2, 0.3, 0.12, (0.1, 0.1, 0.1)),
+        Solid("boulder", "ellipsoid", 0.6, 0.3, 0.38, (0.1, 0.1, 0.04)),
+    )
+    light = made_map()
+    drawing = map_drawings(replace(light, setup=replace(light.setup, rocks=rocks)), "dli", "cm")[0]
+    axes = next(a for a in drawing.figure.axes if a.get_label() == "map")
+    styles = {p.get_linestyle() for p in axes.patches if isinstance(p, Polygon)}
+    assert styles == {"-", ":"}
+    words = " ".join(" ".join(t.get_text() for t in drawing.figure.texts).split())
+    assert "Grey: rock and colonies" in words
+    assert any(t.get_text() == "left arch" for t in axes.texts)
