@@ -42,10 +42,13 @@ def command(ask: Ask, corals: tuple[str, ...], since: str | None, own_ranges: st
     --own-ranges writes a groups file for the key groups of setup.toml: per group the lowest and the highest
     dose that its corals lived in while their colour stayed or rose for at least 60 days.
     """
+    import gc
+
     from lightdose.answers.history import history_answer
     from lightdose.workflows.diary import history
 
     refuse_variations(ask, "history")
+    gc.disable()  # ten years make half a million objects, and none of them runs in a circle
     first = None
     if since is not None:
         from lightdose.cli.keep import diary_date

@@ -174,12 +174,11 @@ class KeptLight:
         self._days: dict[Contents, dict[str, CoralDay]] = {}
         self._places: dict[tuple[int, int], dict[str, Receiver]] = {}
         self._kept: list[Setup] = []
+        self._like: dict[tuple[int, int], tuple[LitTank, list[int]]] = {}
         for state in states:
             setup = setups.setup(state)
             if setup is not None and state.contents not in self._tank_of:
-                tank = self._tank(setup)
-                tank.ask(self._of_corals(setup).values())
-                self._tank_of[state.contents] = tank
+                self._tank_of[state.contents] = self._tank_with(setup)
 
     def _of_corals(self, setup: Setup) -> dict[str, Receiver]:
         """The point that each coral is judged at; states that differ in schedules share it."""
@@ -188,6 +187,15 @@ class KeptLight:
             self._kept.append(setup)  # so that no other object takes its place in memory
             self._places[key] = _of_corals(setup)
         return self._places[key]
+
+    def _tank_with(self, setup: Setup) -> LitTank:
+        """The lit tank of a setup, with its corals' places; of those that differ in schedules the same."""
+        key = id(setup.corals), id(setup.sites)
+        if key not in self._like:
+            tank = self._tank(setup)
+            tank.ask(self._of_corals(setup).values())
+            self._like[key] = tank, [tank.receivers[r] for r in self._of_corals(setup).values()]
+        return self._like[key][0]
 
     def _tank(self, setup: Setup) -> LitTank:
         for tank in self._tanks:
@@ -216,8 +224,8 @@ class KeptLight:
         day = tank.day(setup.lit_fixtures)
         corals = {coral.name: coral for coral in setup.corals}
         made = {}
-        for name, receiver in receivers.items():
-            i = tank.receivers[receiver]
+        rows = self._like[id(setup.corals), id(setup.sites)][1]
+        for i, (name, receiver) in zip(rows, receivers.items(), strict=True):
             dose = day.dli[i]
             coral = corals[name]
             made[name] = CoralDay(

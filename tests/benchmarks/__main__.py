@@ -24,6 +24,7 @@ ORDER = (
     "survey",
     "fit",
     "answers",
+    "diary",
     "many",
     "page",
 )
