@@ -44,6 +44,7 @@ def same_lit_tank(a: Setup, b: Setup) -> bool:
     return (
         _same(_hung(a), _hung(b))
         and all(_same(getattr(a, k), getattr(b, k)) for k in ("tank", "water", "cover", "calibration"))
+        and _same(a.standing, b.standing)
         and dict(a.uncertainty) == dict(b.uncertainty)
     )
 
@@ -57,7 +58,8 @@ def same_lamps(a: Setup, b: Setup) -> bool:
 def same_setup(a: Setup, b: Setup) -> bool:
     """Whether two setups read alike in all that counts for light, verdicts and cost, wherever they stand."""
     parts = ("lit_fixtures", "tank", "water", "cover", "sites", "corals", "unplaced", "groups", "calibration")
-    return all(_same(getattr(a, k), getattr(b, k)) for k in (*parts, "uncertainty", "electricity"))
+    further = ("rocks", "braces", "uncertainty", "electricity")
+    return all(_same(getattr(a, k), getattr(b, k)) for k in (*parts, *further))
 
 
 def setup_differences(a: Setup, b: Setup, *, over_time: bool = False) -> tuple[str, ...]:
@@ -82,6 +84,7 @@ def setup_differences(a: Setup, b: Setup, *, over_time: bool = False) -> tuple[s
     found += [f"{_names([n for n, phrases in changes if phrase in phrases])}: {phrase}" for phrase in said]
     water = water_change(a.water, b.water) if over_time else "another water"
     words = {"tank": "another tank", "water": water, "cover": "another cover"}
+    words |= {"rocks": "other rock", "braces": "other braces"}
     found += [phrase for what, phrase in words.items() if _differs(a, b, what)]
     if _differs(a, b, "calibration"):
         one_only = "calibrated" if over_time and b.calibration else "calibrated in one only"

@@ -21,6 +21,8 @@ from lightdose.judge.verdict import coral_marks
 from lightdose.model.diary import CoralDay, KeptState
 from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.light import LightField
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Interval
 from lightdose.model.setup import Coral, Receiver, Setup
 from lightdose.physics.day_curve import day_curve
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
@@ -122,6 +124,8 @@ class LitTank:
         self.receivers: dict[Receiver, int] = {}
         self._field: tuple[PreparedField, LightField] | None = None
         self._draws: dict[Receiver, PlaceDraws] = {}
+        self._hours_of: dict[tuple[int, ...], tuple[tuple[Fixture, ...], tuple[FloatArray, FloatArray]]] = {}
+        self._intervals: dict[tuple[tuple[int, ...], Receiver], Interval] = {}
         self._day_of: dict[tuple[int, ...], tuple[tuple[Fixture, ...], TankDay]] = {}
 
     def ask(self, receivers: Iterable[Receiver]) -> None:
@@ -142,7 +146,7 @@ class LitTank:
 
     def day(self, fixtures: tuple[Fixture, ...]) -> TankDay:
         """The day at every place while the fixtures run these programmes, each set of them computed once."""
-        key = tuple(id(fixture.programme) for fixture in fixtures)
+        key = _programmes_of(fixtures)
         if key not in self._day_of:
             _, field = self.solved()
             curve = day_curve(fixtures)
@@ -159,9 +163,20 @@ class LitTank:
         if new:
             self._draws |= PlaceDraws.at(self.setup, self.solved()[0], new)
 
-    def draws(self, receiver: Receiver) -> PlaceDraws:
-        """The drawn light of a place."""
-        return self._draws[receiver]
+    def interval_dli(self, fixtures: tuple[Fixture, ...], receiver: Receiver) -> Interval:
+        """95 % of the dose at a place that was drawn, under these programmes. [mol m-2 d-1]"""
+        key = _programmes_of(fixtures)
+        if (key, receiver) not in self._intervals:
+            if key not in self._hours_of:
+                self._hours_of[key] = fixtures, drawn_hours(fixtures)
+            draws = self._draws[receiver]
+            self._intervals[key, receiver] = draws.interval_dli(self._hours_of[key][1])
+        return self._intervals[key, receiver]
+
+
+def _programmes_of(fixtures: tuple[Fixture, ...]) -> tuple[int, ...]:
+    """Which programmes run: each is read once, so it is told by its object."""
+    return tuple(id(fixture.programme) for fixture in fixtures)
 
 
 class KeptLight:
@@ -252,16 +267,15 @@ class KeptLight:
         for contents, places in asked.items():
             self._tank_of[contents].draw(places.values())
         for contents, places in asked.items():
-            setup = self.setups.read(contents)
-            hours = drawn_hours(setup.lit_fixtures)
+            fixtures, tank = self.setups.read(contents).lit_fixtures, self._tank_of[contents]
             for coral, place in places.items():
-                interval = self._tank_of[contents].draws(place).interval_dli(hours)
+                interval = tank.interval_dli(fixtures, place)
                 self._days[contents][coral] = self._days[contents][coral]._replace(interval_dli=interval)
 
 
 def _of_corals(setup: Setup) -> dict[str, Receiver]:
     """The point that each coral is judged at."""
-    own = {r.coral: r for r in setup.receivers if r.coral is not None}
+    own = {r.coral: r for r in setup.receivers if r.coral is not None and r.face is None}
     sites = {r.name: r for r in setup.receivers if r.coral is None}
     return {coral.name: own.get(coral.name) or sites[coral.site] for coral in setup.corals}
 

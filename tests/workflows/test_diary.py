@@ -15,6 +15,14 @@ from lightdose.files.diary_states import diary_folder, keep_state, read_diary, r
 from lightdose.model.diary import Note
 from lightdose.workflows.diary import history
 
+ROCK = """
+[[rock]]
+name = "arch"
+shape = "box"
+at = { x = "25 cm", y = "28 cm", height = "10 cm" }
+size = { x = "20 cm", y = "12 cm", z = "20 cm" }
+"""
+
 
 def programme(tank: Path, percent: int) -> None:
     """Set the blue channel's plateau."""
@@ -63,6 +71,27 @@ def test_doses_of_a_state_are_those_of_dose_on_its_files(tank: Path) -> None:
             )
             hours = analysis.dose.photoperiod_h[verdict.receiver]
             assert spell.light.photoperiod_h == pytest.approx(hours, rel=1e-12)
+
+
+@pytest.mark.identity
+def test_rock_and_colonies_shade_in_the_diary_as_in_dose(tmp_path: Path) -> None:
+    """A rock that comes, and a neighbour that grows: each state gives the doses of its own files."""
+    tank = write_tank(tmp_path / "tank")
+    keep_state(read_setup(tank), "2025-01-01", "")
+    setup = tank / "setup.toml"
+    text = setup.read_text(encoding="utf-8")
+    setup.write_text(text + ROCK, encoding="utf-8")
+    keep_state(read_setup(tank), "2025-02-01", "")
+    told = history(read_setup(tank))
+    assert not told.problems
+    for coral in told.corals:
+        for spell in coral.spells:
+            verdicts = analyse(read_setup(f"{tank}@{spell.since}"), certainty=False).verdicts
+            wanted = next(v.dli_mol_m2_d for v in verdicts if v.coral == coral.coral)
+            assert spell.light.dli_mol_m2_d == pytest.approx(wanted, rel=1e-12)
+    assert "other rock" in told.states[1].differences
+    first, second = (spell.light.dli_mol_m2_d for spell in told.corals[0].spells)
+    assert second != first
 
 
 @pytest.mark.identity
