@@ -151,7 +151,23 @@ def corals_csv(placement: Placement, dialect: Dialect = "plain") -> str:
     before = placement.before.setup
     spots = {c.coral: (c.after.spot if c.after else None, c.open_sky) for c in placement.corals}
     rows = [_coral_cells(c, *spots.get(c.name, (None, c.open_sky))) for c in before.corals + before.unplaced]
-    return csv_text(CORAL_COLUMNS, rows, dialect)
+    if before.standing is not None:  # an open sky that is written stands for rock and colonies
+        own = {s.name for s in before.sites if s.implicit and s.own_sky}
+        own |= {c.name for c in (*before.corals, *before.unplaced) if c.own_sky}
+        at = CORAL_COLUMNS.index("open_sky")
+        rows = [[None if n == at and row[0] not in own else v for n, v in enumerate(row)] for row in rows]
+    columns: tuple[str, ...] = _WRITTEN_COLUMNS
+    corals = before.corals + before.unplaced
+    if any(c.form or c.diameter_m or c.passes is not None or c.face for c in corals):
+        columns = CORAL_COLUMNS
+        rows = [row + _body_cells(c) for row, c in zip(rows, corals, strict=True)]
+    return csv_text(columns, rows, dialect)
+
+
+def _body_cells(coral: Coral) -> list[Cell]:
+    face = coral.face
+    angles: list[Cell] = [face.toward_deg, face.tilt_deg] if face else [None, None]
+    return [coral.form, _cm(coral.diameter_m) or None, coral.passes, *angles]
 
 
 def _coral_cells(coral: Coral, spot: Spot | None, open_sky: float) -> list[Cell]:

@@ -8,9 +8,12 @@ from pathlib import Path
 import pytest
 
 from lightdose.errors import Problem, SetupError
+from lightdose.files.places_csv import corals_csv
 from lightdose.files.setup_file import read_setup
+from lightdose.model.places import PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.model.solids import FACES, Brace, Face, Growth, Solid
+from lightdose.workflows.plans import place
 
 WriteSetup = Callable[..., Path]
 
@@ -203,3 +206,17 @@ def test_rocks_csv_names_its_slips(write_setup: WriteSetup) -> None:
         read_setup(path)
     lines = [p.place.line for p in caught.value.problems if p.place]
     assert lines == [2, 3, 4]
+
+
+@pytest.mark.identity
+def test_place_writes_bodies_and_faces_back(write_setup: WriteSetup) -> None:
+    """Form, diameter, passes and face stand in the written corals, and no open sky that nobody wrote."""
+    more = 'height = "6 cm"\ndiameter = "9 cm"\nform = "dome"\npasses = 0.2\nfaces = "front"'
+    setup = read_setup(write_setup(ROCK + coral(more)))
+    placement = place(setup, PlaceWishes(everything=True))
+    here = site('x = "60 cm", y = "20 cm", depth = "30 cm"')
+    path = write_setup(ROCK + here, corals__csv=corals_csv(placement))
+    path.write_text('corals = "corals.csv"\n' + path.read_text())
+    before, after = setup.corals[0], read_setup(path).corals[0]
+    for key in ("form", "diameter_m", "passes", "face", "own_sky", "height_m"):
+        assert getattr(after, key) == getattr(before, key), key
