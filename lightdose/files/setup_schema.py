@@ -63,8 +63,10 @@ UNCERTAINTY_KEYS: Final = {
     "position_cm": (100.0, "place of a site along each axis, cm"),
     "open_sky": (1.0, "open sky of a site"),
     "yellowing_per_m": (10.0, "yellowing of the water at 440 nm, per m"),
-    "dimming_points": (100.0, "output at mid level, percent points"),
+    "dimming_points": (100.0, "output at mid level, percent points; four times near the foot of ramps"),
     "model_fraction": (3.0, "light field of the model"),
+    "led_tail_points": (100.0, "photons of a LED beyond its own band, percent points of the channel"),
+    "violet_reading_fraction": (3.0, "reading of light below 420 nm by a quantum sensor"),
 }
 """Keys of [uncertainty], one standard uncertainty each: upper limit (our choice), and of what."""
 

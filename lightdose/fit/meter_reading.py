@@ -23,6 +23,7 @@ from lightdose.physics.meters import (
     immersion_factor,
     sensor_row,
     target_row,
+    violet_spread,
 )
 
 SHAPE_SHARE = 0.3
@@ -91,6 +92,7 @@ def read_meter(
         immersion_sd,
         PLACEMENT_FRACTION,
         RESOLUTION[reading.unit] / reading.value,
+        violet_spread(meter, photons.sum(axis=0), setup.uncertainty.get("violet_reading_fraction")),
     )
     corrected = corrected_reading(reading.value, spectral, immersion)
     value = corrected.ppfd_umol_m2_s

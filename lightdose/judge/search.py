@@ -150,6 +150,11 @@ class Search:
         today = [self.dials[self.fixtures[i].name] for i in together]
         tried: dict[Setting, float] = {}
         around = 1.0
+
+        def factor(setting: Setting) -> float:
+            """What a setting does to all together, by no order of theirs."""
+            return math.prod(sorted(s / d for s, d in zip(setting, today, strict=True))) ** (1 / len(today))
+
         for factors in (FACTORS, AROUND):
             new = [s for s in self.settings(together, around * factors) if s not in tried]
             if new:
@@ -158,9 +163,9 @@ class Search:
                     dli = dli + self.doses(i, np.array([s[column] / dial for s in new]))
                 tried.update(zip(new, self.curves.total(dli).tolist(), strict=True))
             if tried:
-                around = min(tried, key=tried.__getitem__)[0] / today[0]
+                around = factor(min(tried, key=tried.__getitem__))
         order = sorted(
-            tried, key=lambda s: (round(tried[s] / TOLD_APART), abs(math.log(s[0] / today[0])), tried[s])
+            tried, key=lambda s: (round(tried[s] / TOLD_APART), abs(math.log(factor(s))), tried[s])
         )
         return [(setting, tried[setting]) for setting in order]
 

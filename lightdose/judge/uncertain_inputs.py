@@ -17,7 +17,10 @@ from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Basis, UncertainInput
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectrumMix
+from lightdose.physics.emission import photon_distribution
 from lightdose.physics.field_changes import FixtureSteps
+from lightdose.physics.meters import VIOLET_FRACTION, violet_share
 
 if TYPE_CHECKING:
     from lightdose.model.calibration import Calibration, ParameterKind
@@ -80,8 +83,18 @@ DEFAULTS: Mapping[str, float] = {
     "yellowing_per_m": 0.05,
     "dimming_points": 2.0,
     "model_fraction": 0.02,
+    "led_tail_points": 2.0,
+    "violet_reading_fraction": VIOLET_FRACTION,
 }
-"""Standard uncertainties by default: our choice. A calibration and [uncertainty] of a setup replace them."""
+"""Standard uncertainties by default: our choice. A calibration and [uncertainty] of a setup replace them.
+
+LED tails: three measured blue LEDs have 2.3 % of their photons above 500 nm where the model has 0.3-0.5 %, a
+green one 8.9 % below 500 nm where it has 14.6 % (computed by us from the open data set photobiologyLEDs;
+figures only). Violet: see ``physics.meters``.
+"""
+
+MODELLED_LED = "widths from memory"
+"""How the source of a single-colour LED of the library ends."""
 
 ASSUMED_BEAM_FRACTION = 0.20
 """Where a fixture file names no beam: our choice."""
@@ -302,17 +315,32 @@ def _gain_draws(
         kind: _common_draw(inputs, kind, count, stream(seed, "output", fixture.name, kind))
         for kind in _kinds(fixture)
     }
-    apart = inputs.values["flux_channel_fraction"]
+    apart, tail = (inputs.values[key] for key in ("flux_channel_fraction", "led_tail_points"))
     together = measured.get(("together", fixture.name, ""))
+    read_violet = stream(seed, "violet", fixture.name).standard_normal(count)
     out = np.empty((count, len(fixture.type.channels)))
     for column, channel in enumerate(fixture.type.channels):
         ln = measured.get(("gain", fixture.name, channel.name))
         if ln is None:
             own = stream(seed, "channel", fixture.name, channel.name).standard_normal(count)
-            out[:, column] = common[_kind(channel)] * np.exp(math.log1p(apart) * own)
+            ln_sd = math.hypot(math.log1p(apart), 0.01 * tail * has_tail(channel.spectrum))
+            out[:, column] = common[_kind(channel)] * np.exp(ln_sd * own)
         else:
-            out[:, column] = np.exp(ln if together is None else ln + together)
+            weak = inputs.values["violet_reading_fraction"] * violet_share(
+                photon_distribution(channel.spectrum)
+            )
+            out[:, column] = np.exp((ln if together is None else ln + together) + weak * read_violet)
     return out
+
+
+def has_tail(spectrum: ChannelSpectrum) -> bool:
+    """Whether a spectrum is that of a single-colour LED by its model, which knows no tails.
+
+    Its photons beyond the band change PPFD by their points at most; a spectrum that was measured holds them.
+    """
+    if isinstance(spectrum, SpectrumMix):
+        return any(has_tail(part) for part, _ in spectrum.parts)
+    return isinstance(spectrum, LedPeak) or spectrum.origin.endswith(MODELLED_LED)
 
 
 def _kind(channel: Channel) -> str:
@@ -370,8 +398,13 @@ def described(inputs: UncertainInputs) -> tuple[UncertainInput, ...]:
         "position_cm": ("position of a place on each axis", "{:g} cm", 1.0),
         "open_sky": ("open sky where below 1", "{:g}", 1.0),
         "yellowing_per_m": ("yellowing beyond the stated", "{:g} per m, to more only", 1.0),
-        "dimming_points": ("output at mid level", "{:g} points, 0 at both ends", 1.0),
+        "dimming_points": (
+            "output of a dimmed channel",
+            "{:g} points at mid level, four times near the foot of ramps",
+            1.0,
+        ),
         "model_fraction": ("light field of the model", "{:g} %", 100.0),
+        "led_tail_points": ("photons of modelled LEDs beyond their band", "{:g} points of the channel", 1.0),
     }
     told_by_readings = {"flux_channel_fraction", "beam_fraction", "height_cm"} - inputs.own
     for key, (what, text, scale) in texts.items():

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from lightdose.files.library import daylight_d65, read_emitter
 from lightdose.judge.uncertain_inputs import (
     DEFAULTS,
     SHEET_HIGH,
@@ -16,10 +17,12 @@ from lightdose.judge.uncertain_inputs import (
     Draws,
     described,
     draw_inputs,
+    has_tail,
     uncertain_inputs,
 )
 from lightdose.model.calibration import Calibration, ChannelGain, Parameter
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import LedPeak, SpectrumMix
 
 from .full_model import small_setup
 
@@ -165,3 +168,13 @@ def test_what_readings_told_is_not_listed_again() -> None:
     rows = {r.what for r in described(uncertain_inputs(replace(setup, fixtures=setup.fixtures[:1])))}
     assert not rows & {"height of a fixture", "width of a beam", "output of a channel beside the others"}
     assert "position of a place on each axis" in rows
+
+
+@pytest.mark.identity
+def test_only_modelled_leds_have_a_tail_that_is_not_known() -> None:
+    """Peaks and library LEDs are models without tails; whites, measured tables and D65 hold theirs."""
+    assert has_tail(LedPeak(450, 20))
+    assert has_tail(read_emitter("blue-470"))
+    assert not has_tail(read_emitter("white-led-b4"))
+    assert not has_tail(daylight_d65())
+    assert has_tail(SpectrumMix(((read_emitter("white-led-b4"), 0.5), (LedPeak(450, 20), 0.5))))

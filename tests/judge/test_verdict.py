@@ -109,7 +109,7 @@ def test_verdict_carries_the_groups_marks_and_citations() -> None:
     group = groups["sps-shallow"]
     assert verdict.dli_mol_m2_d == pytest.approx(10)
     assert (verdict.band_dli, verdict.floor_dli, verdict.ceiling_dli) == ((8, 15), 4, 30)
-    assert (verdict.dli_state, verdict.grade, verdict.group_name) == ("within", "B", group.name)
+    assert (verdict.dli_state, verdict.grade, verdict.group_name) == ("within", "A", group.name)
     assert verdict.sources == tuple(sources[key] for key in group.sources)
     assert verdict.sources[0] == PRACTICE
     assert verdict.judged_at_depth_m == pytest.approx(0.2)
