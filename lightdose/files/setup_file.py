@@ -156,6 +156,7 @@ class _SetupReading:
         calibration = self._calibration(top.get("calibration"))
         if self.files.problems or tank is None:
             return None
+        self._say_panels(fixtures)
         self._say(places.sites, [*corals.corals, *corals.unplaced])
         corals.say()
         self._say_where_fixtures_hang(tank, fixtures)
@@ -383,13 +384,15 @@ class _SetupReading:
             f"{counted(len(sites) - implicit, 'site')}{extra}, {counted(len(corals), 'coral')}"
         )
 
-    def _say_where_fixtures_hang(self, tank: Tank, fixtures: list[Fixture]) -> None:
-        """Name panels and fixtures beside the water, which are computed; refuse those in a pane."""
+    def _say_panels(self, fixtures: list[Fixture]) -> None:
         panels = [
             f.name for f in fixtures if max(f.type.aperture.length_m, f.type.aperture.width_m) >= PANEL_M
         ]
         if panels:
             self.files.understood.append(f"{', '.join(panels[:12])}: {PANEL}")
+
+    def _say_where_fixtures_hang(self, tank: Tank, fixtures: list[Fixture]) -> None:
+        """Name fixtures whose centre is beside the water, which are computed; refuse those in a pane."""
         for n, fixture in enumerate(fixtures):
             side = pane_cut_by(fixture, tank)
             if side is not None:

@@ -478,11 +478,7 @@ TABLES: Final[Mapping[str, Table]] = {
 }
 """Every table of setup.toml by its name, for the documentation and the tests that hold it."""
 
-BETTER_THAN_WORDS: Final = (
-    "draw what shades them as [[rock]], or take a reading there"
-    if "rock" in SETUP.keys
-    else "a reading there tells better"
-)
+BETTER_THAN_WORDS: Final = "draw what shades them as [[rock]], or take a reading there"
 """What to do instead of judging shade by eye."""
 
 COLUMN_DEPTHS: Final = 2.0

@@ -98,7 +98,7 @@ def test_shade_in_words_is_echoed_with_its_range_and_a_better_way(
         '"half under" taken as 0.35 of the open light, 0.24-0.5 in traced tanks: disc',
         '"under a ledge" taken as 0.03 of the open light, 0.01-0.15 in traced tanks: ridge, a',
     ]
-    assert all("reading there" in line for line in told)
+    assert all("[[rock]], or take a reading there" in line for line in told)
 
 
 @pytest.mark.identity
