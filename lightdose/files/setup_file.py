@@ -20,15 +20,12 @@ from lightdose.files.programme_rules import RESERVED_NAMES
 from lightdose.files.schedule_csv import LIMIT_BYTES, programme_from_points, read_schedule
 from lightdose.files.setup_meters import read_meters
 from lightdose.files.setup_places import CoralsReading, PlacesReading
+from lightdose.files.setup_remarks import remarks
 from lightdose.files.setup_schema import (
-    COLUMN,
-    COLUMN_DEPTHS,
     COVER,
     ELECTRICITY,
     FIXTURE,
     MOST_CHANNELS,
-    PANEL,
-    PANEL_M,
     SETUP,
     SETUP_FORMAT,
     TABLES,
@@ -156,9 +153,9 @@ class _SetupReading:
         calibration = self._calibration(top.get("calibration"))
         if self.files.problems or tank is None:
             return None
-        self._say_panels(fixtures)
-        self._say(places.sites, [*corals.corals, *corals.unplaced])
         corals.say()
+        self.files.understood += remarks(tank, fixtures)
+        self._say(places.sites, [*corals.corals, *corals.unplaced])
         self._say_where_fixtures_hang(tank, fixtures)
         if self.files.problems:
             return None
@@ -227,9 +224,6 @@ class _SetupReading:
         self.files.understood.append(
             f"tank {written}" + (f" -> {centimetres}" if written != centimetres else "")
         )
-        narrow = min(values["length"], values["width"])
-        if values["water_depth"] > COLUMN_DEPTHS * narrow:
-            self.files.understood.append(COLUMN)
         with self.files.collecting(self.document.value_place(("tank",))):
             return Tank(
                 length_m=values["length"],
@@ -383,13 +377,6 @@ class _SetupReading:
         self.files.understood.append(
             f"{counted(len(sites) - implicit, 'site')}{extra}, {counted(len(corals), 'coral')}"
         )
-
-    def _say_panels(self, fixtures: list[Fixture]) -> None:
-        panels = [
-            f.name for f in fixtures if max(f.type.aperture.length_m, f.type.aperture.width_m) >= PANEL_M
-        ]
-        if panels:
-            self.files.understood.append(f"{', '.join(panels[:12])}: {PANEL}")
 
     def _say_where_fixtures_hang(self, tank: Tank, fixtures: list[Fixture]) -> None:
         """Name fixtures whose centre is beside the water, which are computed; refuse those in a pane."""

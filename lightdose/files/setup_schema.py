@@ -480,14 +480,3 @@ TABLES: Final[Mapping[str, Table]] = {
 
 BETTER_THAN_WORDS: Final = "draw what shades them as [[rock]], or take a reading there"
 """What to do instead of judging shade by eye."""
-
-COLUMN_DEPTHS: Final = 2.0
-"""A tank deeper than so many of its narrower sides is a column: our choice."""
-
-COLUMN: Final = (
-    "a narrow tall tank: light that joined panes lead to its foot is counted, within 2.5 % of traced photons"
-)
-PANEL_M: Final = 0.1
-"""From this side on a fixture's light counts as a panel here: our choice."""
-
-PANEL: Final = "for eyes a panel is taken for one small source, on the safe side (lightdose hazard)"

@@ -10,7 +10,8 @@ import pytest
 
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
-from lightdose.files.setup_schema import COLUMN, OPEN_SKY_WORDS, PANEL
+from lightdose.files.setup_remarks import COLUMN, PANEL
+from lightdose.files.setup_schema import OPEN_SKY_WORDS
 from lightdose.model.setup import Coral, Setup, Site
 
 WriteSetup = Callable[..., Path]
