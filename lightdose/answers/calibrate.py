@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
@@ -10,7 +11,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section
 from lightdose.answers.field import Field, as_json, plain, said, table
 from lightdose.answers.verdicts import interval_text
-from lightdose.answers.words import PPFD_UNIT, count, number, percent
+from lightdose.answers.words import count, factor_words, named, percent
 from lightdose.model.calibration import (
     UNREAD,
     Calibration,
@@ -27,6 +28,11 @@ from lightdose.model.setup import Setup
 
 MIDDLE_OF: Final = 3
 """Fewer readings have no middle worth naming."""
+
+WELL_KNOWN: Final = 1.15
+"""A channel is spoken of as known from this factor down: our choice."""
+
+FOUND_BY: Final = "the readings; limits: our choice"
 
 
 def _flux_span(gain: ChannelGain) -> str:
@@ -78,8 +84,10 @@ def calibrate_answer(
     ``cautions`` hold as long as the calibration does; ``inputs`` is the file of readings with its sha256.
     """
     measured = fit.calibration
-    told = (*cautions, *map(_caution, fit.contradictions))
-    warnings = tuple(Point(text) for text in (*(c.text for c in told), *_worth_knowing(fit)))
+    found = tuple(Caution(f.key, f.text, FOUND_BY, (f.where,) if f.where else ()) for f in fit.findings)
+    kept = tuple(c for c in cautions if c.text not in {f.text for f in found})
+    told = (*found, *kept, *map(_caution, fit.contradictions))
+    warnings = tuple(Point(text) for text in (*(c.text for c in told), trend_sentence(fit.trend)) if text)
     readings = table(
         "readings", "Readings beside the model", READING, fit.residuals, strong=lambda r: r.outlier, least=5
     )
@@ -96,10 +104,11 @@ def calibrate_answer(
             ),
             Section("Readings beside the model", (readings,), brief=False),
             *([Section("Worth knowing", (Points(warnings),))] if warnings else []),
+            Section("Where that leaves you", (Points(tuple(_standing(fit, setup))),)),
             Section("", (Say("--all shows each reading beside the model.", "note"),), extra=False),
             Say(closing_line(fit), "verdict"),
         ),
-        lambda: _body(fit),
+        lambda: _body(fit, setup),
         title=setup.title,
         basis=basis.key,
         cautions=told,
@@ -108,14 +117,19 @@ def calibrate_answer(
     )
 
 
-def _body(fit: CalibrationFit) -> dict[str, Any]:
+def _body(fit: CalibrationFit, setup: Setup) -> dict[str, Any]:
     measured, tint = fit.calibration, fit.calibration.yellowing
-    fitted = ("date", "meters", "readings", "beams", "open_sky", "heights", "together")
+    fitted = ("date", "meters", "readings", "beams", "open_sky", "heights", "together", "feet", "lux_factor")
     return {
         **{name: plain(getattr(measured, name)) for name in fitted},
         "gains": [as_json(GAIN, gain) for gain in measured.gains],
         "yellowing_440_per_m": tint and {"value": tint.per_m, "interval_95": plain(tint.interval_95)},
         "residuals": [as_json(READING, reading) for reading in fit.residuals],
+        "explanations": [{"odds": e.odds, "says": e.says} for e in measured.explanations],
+        "known": known_sentence(fit),
+        "not_known": list(_not_known(fit, setup)),
+        "shaded_places": _shaded(fit),
+        "next_reading": next_reading(fit),
         "untie": untying_sentence(fit.untying, measured),
         "trend": trend_sentence(fit.trend),
     }
@@ -145,7 +159,8 @@ def _also_fitted(measured: Calibration) -> Iterator[Point]:
         yield Point(f"open sky {sky.value:.2f} {span(sky.interval_95, 2)}", sky.site)
     for hung in measured.heights:
         low, high = (100 * end for end in hung.interval_95)
-        yield Point(f"height {100 * hung.height_m:.1f} cm {span((low, high), 1)}", hung.fixture)
+        stated = "" if hung.stated_m is None else f", {100 * hung.stated_m:g} by the setup"
+        yield Point(f"height {100 * hung.height_m:.1f} cm {span((low, high), 1)}{stated}", hung.fixture)
     if tint := measured.yellowing:
         yield Point(f"yellowing {tint.per_m:.2f} per m at 440 nm {span(tint.interval_95, 2)}", "water")
     for loss in measured.together:
@@ -153,15 +168,82 @@ def _also_fitted(measured: Calibration) -> Iterator[Point]:
         yield Point(words, loss.fixture)
 
 
-def _worth_knowing(fit: CalibrationFit) -> Iterator[str]:
-    """Readings that were left out, the trend, and the reading that would tell most."""
-    for reading in fit.residuals:
-        if reading.outlier:
-            yield (
-                f"line {reading.line}: {number(reading.reading_umol_m2_s)} at {reading.where} ({reading.on}) "
-                f"where the rest says {number(reading.model_umol_m2_s)} {PPFD_UNIT}: left out, read it again"
-            )
-    yield from filter(None, (trend_sentence(fit.trend), untying_sentence(fit.untying, fit.calibration)))
+# ---- in plain words -------------------------------------------------------------------------------------
+
+
+def _standing(fit: CalibrationFit, setup: Setup) -> Iterator[Point]:
+    """What is known now, what is not, whether a place looks shaded, and the reading to take next."""
+    yield Point(known_sentence(fit), "Known now")
+    if unknown := list(_not_known(fit, setup)):
+        yield Point("; ".join(unknown) + ".", "Not known")
+    shaded = _shaded(fit)
+    looks = "looks" if len(shaded) == 1 else "look"
+    words = (
+        f"{named(shaded)} {looks} shaded"
+        if shaded
+        else "no place that was read looks more shaded than stated"
+    )
+    yield Point(f"{words}.", "Shade")
+    yield Point(next_reading(fit), "Next reading")
+
+
+def known_sentence(fit: CalibrationFit) -> str:
+    """How well the lamps that were read are known, alike ones together."""
+    by_words: dict[str, list[str]] = {}
+    for total in sorted(fit.totals, key=lambda t: t.factor_95):
+        by_words.setdefault(factor_words(total.factor_95), []).append(total.fixture)
+    if not by_words:
+        return "no lamp: every reading was left out."
+    place = fit.light_factor_95
+    light = [] if place is None else [f"the light where you read, {factor_words(place)}"]
+    lamps = "; ".join(
+        light
+        + [
+            f"what {named(names)} {'gives' if len(names) == 1 else 'give'} in all, {words}"
+            for words, names in by_words.items()
+        ]
+    )
+    alone = [g for g in fit.calibration.gains if g.tied_to is None]
+    well = [g for g in alone if _factor(g) <= WELL_KNOWN]
+    channels = f"; {len(well)} of {count(len(fit.calibration.gains), 'channel')} by themselves within 15 %"
+    return f"{lamps}{channels if well else ''} (95 %)."
+
+
+def _factor(gain: ChannelGain) -> float:
+    low, high = gain.interval_95
+    return math.sqrt(high / low)
+
+
+def _not_known(fit: CalibrationFit, setup: Setup) -> Iterator[str]:
+    """Lamps without a reading, channels that only come together, and places that were not read."""
+    measured = fit.calibration
+    unread = [f.name for f in setup.lit_fixtures if not measured.measures(f.name)]
+    if unread:
+        yield f"{named(unread)}, which no reading saw"
+    several = len({g.fixture for g in measured.gains}) > 1
+    tied = [
+        f"{g.channel} of {g.fixture}" if several else g.channel
+        for g in measured.gains
+        if g.tied_to is not None and g.fixture not in unread
+    ]
+    if tied:
+        yield f"{named(tied)} by {'itself' if len(tied) == 1 else 'themselves'}"
+    read = {r.where for r in fit.residuals}
+    places = [s.name for s in setup.sites if s.name not in read]
+    if places:
+        stand = "its open sky stands" if len(places) == 1 else "their open sky stands"
+        yield f"{count(len(places), 'place')} of {len(setup.sites)} not read: {stand} as the setup says"
+
+
+def _shaded(fit: CalibrationFit) -> list[str]:
+    return [f.where for f in fit.findings if f.key == "shaded_place"]
+
+
+def next_reading(fit: CalibrationFit) -> str:
+    """The one reading that would tell most now."""
+    asked = (f.reading for f in fit.findings if f.reading)
+    untied = untying_sentence(fit.untying, fit.calibration)
+    return next(asked, untied or "No single one would tell much more; `lightdose survey` picks further ones.")
 
 
 def _caution(contradiction: Contradiction) -> Caution:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -11,7 +12,16 @@ from typing import Any, Final
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import Field, Sheet, as_json, said, table
-from lightdose.answers.words import PPFD_UNIT, as_typed, clock, count, length, number, typed_path
+from lightdose.answers.words import (
+    PPFD_UNIT,
+    as_typed,
+    clock,
+    count,
+    factor_words,
+    length,
+    number,
+    typed_path,
+)
 from lightdose.model.plans import Narrowing, PlannedReading, Survey
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Basis
@@ -22,11 +32,21 @@ FEW: Final = 3
 HARDLY_KNOWN: Final = 30.0
 NAMED_AT_MOST: Final = 6
 
+WARM_UP_MIN, BEFORE_MIN, SETTING_MIN, PLACE_MIN, READING_MIN = 20, 25, 1.5, 1.5, 0.5
+"""Minutes until the first reading, for each setting, place and reading: our choice."""
+
+LUX_SENTENCE: Final = (
+    "A lux meter that states no response counts blue light badly, all its readings alike, and the figures "
+    "above count that. One reading beside a quantum meter, both rows with the same word under pair, would "
+    "settle it."
+)
+
 ROUTINE: Final = (
     "Note the settings of every channel and of the programme, so that you can restore them.",
     "Wipe lens and cover clean and dry; note it if there was a film of salt.",
-    "Let the fixtures warm up for 20 minutes at the plateau (our choice).",
-    "Pumps and flow down, the surface calm. The sensor goes to the place as stated, to the centimetre.",
+    f"Let the fixtures warm up for {WARM_UP_MIN} minutes at the plateau (our choice).",
+    "Pumps and flow down, the surface calm. The sensor goes to the place as stated, to the centimetre; where "
+    "a coral sits, right beside it and as high.",
     "Sensor level and looking straight up, free of bubbles; its body, your hand and arm out of the light.",
     "Set what is on for each row, all else off, wait a minute, and write the figure as shown, uncorrected.",
     "Restore the programme and the pumps.",
@@ -86,6 +106,13 @@ class Row:
         on = (self.reading.on.levels or {}).items()
         return [{"fixture": f, "channel": c, "level": level} for (f, c), level in on] or None
 
+    @property
+    def where(self) -> str:
+        """The spot; beside the coral where one sits there."""
+        spot = self.reading.spot
+        taken = spot.site is not None and any(c.site == spot.site for c in self.survey.setup.corals)
+        return f"{spot.name}, beside the coral" if taken else spot.name
+
     def cell_cm(self, name: str) -> float | None:
         """A coordinate for the table of blanks; None at a site, which has its own."""
         spot = self.reading.spot
@@ -102,7 +129,7 @@ READING: Final = (
     Field("number", "no.", lambda r: r.reading.number, what="order in which they are least work",
           at={"readings": 0, "sheet": 0}),
     Field("rank", "rank", lambda r: r.reading.rank, what="order in which they tell most"),
-    Field("where", "where", lambda r: r.reading.spot.name, kind="string", fold=True,
+    Field("where", "where", lambda r: r.where, kind="string", fold=True,
           at={"readings": 1, "sheet": 1}),
     Field("site", "site", lambda r: r.reading.spot.site, kind="string", what="null for a free place"),
     Field("x_m", "x", lambda r: r.reading.spot.x_m, what="from the left wall", unit="m"),
@@ -144,7 +171,8 @@ def survey_answer(
         (
             Say(worth_sentence(survey), "strong"),
             Say(open_sentence(survey)),
-            Say(meter_sentence(survey)),
+            Say(f"{meter_sentence(survey)} {time_sentence(survey)}"),
+            *([Say(LUX_SENTENCE)] if survey.meter.states_no_response else []),
             shown,
             *(Say(sentence) for sentence in closing if sentence),
             Section("How", (Points.of(ROUTINE),), brief=False),
@@ -155,6 +183,7 @@ def survey_answer(
         lambda: {
             "meter": survey.meter.name or None,
             "unit": survey.meter.reads,
+            "minutes": minutes_of(survey),
             "readings": [as_json(READING, row) for row in rows_of(survey, unit)],
             "open_verdicts": list(survey.open_corals),
             "channels": [{"channel": n.what} | as_json(NARROWED, n) for n in survey.gains],
@@ -218,6 +247,22 @@ def little_time(survey: Survey) -> str:
     return f"Little time? Numbers {few} tell most."
 
 
+def minutes_of(survey: Survey) -> int:
+    """How long it takes to read it all, to 5 minutes."""
+    rows = rows_of(survey)
+    settings = sum(a is None or a.on != b.on for a, b in zip([None, *rows], rows, strict=False))
+    places = sum(
+        a is None or a.reading.spot != b.reading.spot for a, b in zip([None, *rows], rows, strict=False)
+    )
+    whole = BEFORE_MIN + SETTING_MIN * settings + PLACE_MIN * places + READING_MIN * len(rows)
+    return 5 * math.ceil(whole / 5)
+
+
+def time_sentence(survey: Survey) -> str:
+    """How long it takes."""
+    return f"It takes about {minutes_of(survey)} minutes, {WARM_UP_MIN} of them while the lamps warm up."
+
+
 def worth_sentence(survey: Survey) -> str:
     """What the readings are worth: how well doses are known before and after."""
     parts = []
@@ -231,11 +276,6 @@ def worth_sentence(survey: Survey) -> str:
 def _typical(known: Sequence[Narrowing]) -> str:
     before, after = (statistics.median(getattr(n, side) for n in known) for side in ("before", "after"))
     return f"{factor_words(before)} to {factor_words(after)}"
-
-
-def factor_words(factor: float) -> str:
-    """A 95 % factor in words: "within 9 %", "a factor of 2.1"."""
-    return f"within {100 * (factor - 1):.0f} %" if factor < 1.5 else f"a factor of {number(factor, 2)}"
 
 
 def open_sentence(survey: Survey) -> str:

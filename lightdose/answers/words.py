@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -67,6 +67,17 @@ def number(value: float, digits: int = 3) -> str:
     decimals = max(0, min(digits - 1 - magnitude, 2 if magnitude >= -1 else 3))
     text = f"{value:.{decimals}f}"
     return "below 0.001" if float(text) == 0 else text
+
+
+def factor_words(factor: float) -> str:
+    """A 95 % factor in words: "within 9 %", "a factor of 2.1"."""
+    return f"within {100 * (factor - 1):.0f} %" if factor < 1.5 else f"a factor of {number(factor, 2)}"
+
+
+def named(names: Sequence[str]) -> str:
+    """Names in a sentence: "a", "a and b", "a, b and c"."""
+    *first, last = names
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def hours(value: float) -> str:

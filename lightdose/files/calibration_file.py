@@ -37,9 +37,12 @@ from lightdose.model.calibration import (
     BeamWidth,
     Calibration,
     ChannelGain,
+    DimmingFoot,
     EarlierCalibration,
+    Explanation,
     HeightFit,
     Parameter,
+    SeenMix,
     SkyShare,
     TogetherFactor,
     YellowingFit,
@@ -80,6 +83,12 @@ def _interval(value: object) -> tuple[float, float]:
     return ends[0], ends[1]
 
 
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise refuse(f"{show(value)} is not a sentence", '"..."')
+    return value
+
+
 def _words(value: object) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
         raise refuse(f"{show(value)} is not a list of names", '["handheld"]')
@@ -102,6 +111,9 @@ _GAIN_KEYS: Final = {
     "tied_to": Key(name(), '"white"', "what it leans on where readings cannot tell it apart", None),
     "stated": Key(flag(), "true", "whether the fixture file states an output", True),
 }
+HUNG_ANEW_M: Final = 0.002
+"""A lamp counts as hung anew from so much on: our choice, finer than a tape measure."""
+
 _MOST_COVARIANCE: Final = 100.0
 """Of logarithms: a factor of e to the 10th, far beyond any fit; our choice."""
 
@@ -127,12 +139,20 @@ TABLES: Final[dict[str, Table]] = {
             "fixture": Key(name(), '"left"', "name of the fixture"),
             "height_m": Key(number(0, 20, above=True), "0.2", "height above the water that fits"),
             "interval_95": _INTERVAL,
+            "stated_m": Key(number(0, 20, above=True), "0.21", "height that the setup stated then", None),
         }
     ),
     "together": Table(
         {
             "fixture": Key(name(), '"left"', "name of the fixture"),
             "factor": Key(number(0, 2, above=True), "0.93", "all channels together over their sum"),
+            "interval_95": _INTERVAL,
+        }
+    ),
+    "foot": Table(
+        {
+            "fixture": Key(name(), '"left"', "name of the fixture"),
+            "output": Key(number(0, 0.9), "0.06", "share of full output up to which it stays dark"),
             "interval_95": _INTERVAL,
         }
     ),
@@ -144,6 +164,21 @@ TABLES: Final[dict[str, Table]] = {
             "site": Key(name(), '"ledge"', "of which site", ""),
             "estimate": Key(number(-100, 100), "-0.1", "natural logarithm, or the value itself"),
             "covariance": Key(checked(_numbers, "[...]", _NUMBERS), "[0.001]", "row of the joint covariance"),
+        }
+    ),
+    "explanation": Table(
+        {
+            "odds": Key(number(0, 1), "0.8", "of being so; those of all sum to 1"),
+            "says": Key(checked(_text, "a sentence", {"type": "string"}), '"A1 is shaded"', "in words"),
+            "shift": Key(checked(_numbers, "[...]", _NUMBERS), "[0.1]", "what it adds to each parameter", ()),
+        }
+    ),
+    "seen_mix": Table(
+        {
+            "share": Key(
+                checked(_numbers, "[...]", _NUMBERS), "[0.6, 0.4]", "of the light that a reading saw"
+            ),
+            "pull": Key(checked(_numbers, "[...]", _NUMBERS), "[0.9, 0.9]", "how each parameter follows it"),
         }
     ),
     "earlier": Table(
@@ -165,6 +200,9 @@ TOP: Final = Table(
         "readings": Key(whole(0, 100_000), "24", "how many were used"),
         "meters": Key(checked(_words, "names", _TEXTS), '["handheld"]', "that were used"),
         "cautions": Key(checked(_words, "sentences", _TEXTS), "[]", "what holds as long as this file", ()),
+        "lux_factor": Key(
+            number(1, 1000), "1.6", "factor either way that a lux meter of unknown response leaves open", None
+        ),
         "yellowing": Key(inner(YELLOWING), "...", "of the water", None),
         **{key: Key(anything(f"tables [[{key}]]"), "...", "results", ()) for key in TABLES},
     }
@@ -185,6 +223,14 @@ def read_calibration(path: Path, files: InputFiles, place: Place | None = None) 
     if any(len(row) != len(width) for row in width):
         found = f"a row of the covariance does not have {len(width)} numbers, one a parameter"
         files.problems.append(problem_at(document, ("parameter",), found, cure="run calibrate again"))
+        return None
+    if any(len(r["shift"]) not in (0, len(width)) for r in rows["explanation"]):
+        found = f"an explanation does not shift {len(width)} numbers, one a parameter"
+        files.problems.append(problem_at(document, ("explanation",), found, cure="run calibrate again"))
+        return None
+    if any(not len(r["share"]) == len(r["pull"]) == len(width) for r in rows["seen_mix"]):
+        found = f"a seen mix does not hold {len(width)} numbers, one a parameter"
+        files.problems.append(problem_at(document, ("seen_mix",), found, cure="run calibrate again"))
         return None
     if any(abs(value) > _MOST_COVARIANCE for row in width for value in row):
         found, allowed = "the covariance holds a number that no fit gives", f"up to {_MOST_COVARIANCE:g}"
@@ -207,6 +253,10 @@ def read_calibration(path: Path, files: InputFiles, place: Place | None = None) 
             together=tuple(TogetherFactor(**r) for r in rows["together"]),
             yellowing=YellowingFit(**top["yellowing"]) if top["yellowing"] else None,
             cautions=tuple(top["cautions"]),
+            explanations=tuple(Explanation(**r) for r in rows["explanation"]),
+            seen_mixes=tuple(SeenMix(**r) for r in rows["seen_mix"]),
+            lux_factor=top["lux_factor"],
+            feet=tuple(DimmingFoot(**r) for r in rows["foot"]),
             earlier=tuple(
                 EarlierCalibration(
                     date=r["date"],
@@ -279,9 +329,12 @@ def use_calibration(
     if swapped:
         calibration = calibration.keeping("open_sky", "yellowing")
         said.append(f"{calibration.file}: gains and beams left out, they belong to the fixtures swapped away")
-    elif hung_anew and calibration.heights:
+    elif hung_anew and (calibration.heights or any(p.kind == "height" for p in calibration.parameters)):
         calibration = calibration.keeping(*(k for k in PARAMETER_KINDS if k != "height"))
         said.append(f"{calibration.file}: its heights left out, another one was asked for")
+    elif _hung_anew(setup, calibration):
+        calibration = calibration.keeping(*(k for k in PARAMETER_KINDS if k != "height"))
+        said.append(f"{calibration.file}: its heights left out, the setup now states others")
     problems = [
         Problem(found, cure="run calibrate again, or take these tables out", place=Place(calibration.file))
         for found in dict.fromkeys(_strangers(setup, calibration))
@@ -294,6 +347,14 @@ def use_calibration(
         f"{calibration.file}: {count} reading{'s' if count != 1 else ''} of {calibration.date}{meters}"
     )
     return with_calibration(setup, calibration), said
+
+
+def _hung_anew(setup: Setup, calibration: Calibration) -> bool:
+    """Whether the setup states another height of a lamp than when it was read."""
+    hung = {f.name: f.height_m for f in setup.fixtures}
+    then = {p.fixture: p.estimate for p in calibration.parameters if p.kind == "height"}
+    then |= {h.fixture: h.stated_m or hung.get(h.fixture, 0.0) for h in calibration.heights}
+    return any(abs(hung.get(name, height) - height) > HUNG_ANEW_M for name, height in then.items())
 
 
 def _strangers(setup: Setup, calibration: Calibration) -> Iterable[str]:
@@ -330,6 +391,8 @@ def calibration_toml(calibration: Calibration) -> str:
     ]
     if calibration.cautions:
         lines.append(f"cautions = {_value(calibration.cautions)}")
+    if calibration.lux_factor is not None:
+        lines.append(f"lux_factor = {_value(calibration.lux_factor)}")
     if calibration.yellowing is not None:
         lines += _table("[yellowing]", vars(calibration.yellowing))
     for key, records in (
@@ -338,11 +401,14 @@ def calibration_toml(calibration: Calibration) -> str:
         ("open_sky", calibration.open_sky),
         ("height", calibration.heights),
         ("together", calibration.together),
+        ("foot", calibration.feet),
     ):
         lines += _tables(key, records)
     for parameter, row in zip(calibration.parameters, calibration.covariance, strict=True):
         named = {k: v for k, v in vars(parameter).items() if v != ""}
         lines += _table("[[parameter]]", named | {"covariance": tuple(row.tolist())})
+    lines += _tables("explanation", calibration.explanations)
+    lines += _tables("seen_mix", calibration.seen_mixes)
     for earlier in calibration.earlier:
         about = {"date": earlier.date, "readings": earlier.readings, "meters": earlier.meters}
         lines += _table("[[earlier]]", about) + _tables("earlier.gain", earlier.gains)

@@ -170,10 +170,3 @@ def dates_sentence(readings: Sequence[Reading]) -> str | None:
     counts = [f"{count} of {date}" for date, count in sorted(dates.items(), key=lambda item: str(item[0]))]
     counts += [f"{undated} without a date"] if undated else []
     return f"readings of {len(dates)} dates: {', '.join(counts)}: taken as one state of the lamps"
-
-
-def dark_rows_are_refused_for_now(readings: Iterable[Reading]) -> list[Problem]:
-    """Readings of 0, until the fit finds the foot of the dimming from them."""
-    found = "a reading of 0 says nothing about how strong a channel is"
-    cure = "take the row out, or read where light falls"
-    return [Problem(found, "above 0", cure, r.place) for r in readings if r.value == 0]

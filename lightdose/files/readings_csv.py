@@ -22,7 +22,6 @@ from lightdose.files.reading_rules import (
     PLAUSIBLE,
     READING_UNITS,
     air_problems,
-    dark_rows_are_refused_for_now,
     dates_sentence,
     pair_problems,
     range_problem,
@@ -138,9 +137,7 @@ class _ReadingsTable:
         named = Counter(pair for row in self.table.rows if (pair := self.text(row, "pair")))
         paired = [replace(r, place=self.place(row, "pair")) for row, r in rows if r.pair is not None]
         self.problems += pair_problems(paired, named)
-        read = tuple(reading for _, reading in rows)
-        self.problems += dark_rows_are_refused_for_now(read)
-        return read
+        return tuple(reading for _, reading in rows)
 
     def _columns(self) -> dict[str, int]:
         columns: dict[str, int] = {}

@@ -10,8 +10,12 @@ import numpy as np
 
 from lightdose.errors import ReadingsError
 from lightdose.fit.calibration_problem import CalibrationRequest, SolvedFit, cosine_widths_deg
-from lightdose.fit.gain_solver import GainProblem, Solution, fitted_beam
+from lightdose.fit.dimming_foot import with_feet
+from lightdose.fit.explanations import Solution
+from lightdose.fit.findings import findings, lux_factor, says
+from lightdose.fit.gain_problem import GainProblem, model_ln
 from lightdose.fit.observations import Observations, observe, sensed, statement_of
+from lightdose.fit.response_shape import fitted_beam
 from lightdose.model.calibration import (
     UNREAD,
     BeamWidth,
@@ -20,10 +24,13 @@ from lightdose.model.calibration import (
     ChannelGain,
     Contradiction,
     EarlierCalibration,
+    Explanation,
+    FixtureTotal,
     HeightFit,
     Interval,
     Parameter,
     ReadingFit,
+    SeenMix,
     SkyShare,
     TogetherFactor,
     Trend,
@@ -43,6 +50,15 @@ UNSEEN_LN = 0.3
 TIED_SHARE = 0.1
 PARTNER_SHARE = 0.03
 """Share of a gain that lies in unseen mixtures from which it counts as tied, and as the partner of one."""
+
+ALIKE = 0.9
+"""Channels whose outputs are tied beforehand by this correlation follow one another: our choice."""
+
+HEIGHT_TOLD = 0.6
+"""Readings tell a height where they leave less than this share of what was open before: our choice."""
+
+SEEN_MIXES, LOST_LN = 40, 0.02
+"""So many readings of mixes are kept at most, and those whose sum would be off by more: our choice."""
 
 SAME_METER, OTHER_METER = 0.06, 0.14
 """Twice the uncertainty of a ratio of two readings, with one meter (drift 2 % each) and with two (5 % each,
@@ -75,11 +91,11 @@ def calibrate(
 
     Source
     ------
-    Robust weighted least squares with priors, see ``gain_solver``; priors: see ``flux_priors``.
+    See ``explanations``; priors: see ``flux_priors``.
     """
     if not readings:
         raise ReadingsError("there are no readings")
-    observed = observe(setup, readings, tables, sources)
+    observed = with_feet(setup, observe(setup, readings, tables, sources), tables)
     return _Records(SolvedFit(setup, observed, tables, request)).result()
 
 
@@ -88,30 +104,25 @@ class _Records:
 
     def __init__(self, fit: SolvedFit) -> None:
         self.fit = fit
+        self.told_heights = self._told_heights()
+        self.stated = self._as_stated()
+        self.found = findings(fit, self.stated)
 
     def result(self) -> CalibrationFit:
         """What the solution means."""
-        parameters, values, covariance = self._reported()
-        sd = np.sqrt(np.diagonal(covariance))
-        ties = tied_to(self.fit.problem, self.fit.solution, self.fit.keys)
-        channels = [c for f in self.fit.setup.lit_fixtures for c in f.type.channels]
-        stated = [statement_of(c) != "none" for c in channels]
-        gains = tuple(
-            ChannelGain(
-                *key, math.exp(values[n]), _interval(values[n], sd[n]), float(nominal), ties[n], stated[n]
-            )
-            for n, (key, nominal) in enumerate(
-                zip(self.fit.keys, self.fit.observed.nominal_umol_s, strict=True)
-            )
-        )
+        parameters, rows = self._reported()
+        solution = self.fit.solution
+        values, ends = rows @ self.stated, self._ends(rows)
+        ties = tied_to(self.fit.problem, solution, self.fit.keys)
         by_kind = {
             kind: [
-                (p, float(v), float(s))
-                for p, v, s in zip(parameters, values, sd, strict=True)
+                (p, v, span)
+                for p, v, span in zip(parameters, values.tolist(), ends, strict=True)
                 if p.kind == kind
             ]
             for kind in ("beam", "open_sky", "together", "height", "yellowing")
         }
+        covariance = rows @ solution.covariance @ rows.T
         date = max((r.date for r in self.fit.observed.readings if r.date), default=self.fit.request.date)
         # A second run on the same readings replaces the first one.
         others = [e for e in self.fit.request.earlier if e.date != date]
@@ -120,21 +131,26 @@ class _Records:
         calibration = Calibration(
             date=date,
             meters=meters,
-            readings=int((~self.fit.solution.outlier).sum()),
-            gains=gains,
+            readings=int((~solution.outlier).sum()),
+            gains=self._gains(values.tolist(), ends, ties),
             parameters=parameters,
-            covariance=covariance,
+            covariance=0.5 * (covariance + covariance.T),
             beams=self._beams(by_kind["beam"]),
             open_sky=tuple(
-                SkyShare(p.site, min(math.exp(v), 1.0), _capped(_interval(v, s)))
-                for p, v, s in by_kind["open_sky"]
+                SkyShare(p.site, min(math.exp(v), 1.0), _capped(_exp(span)))
+                for p, v, span in by_kind["open_sky"]
             ),
-            heights=self._heights(by_kind["height"]),
+            heights=self._heights([h for h in by_kind["height"] if h[0].fixture in self.told_heights]),
             together=tuple(
-                TogetherFactor(p.fixture, math.exp(v), _interval(v, s)) for p, v, s in by_kind["together"]
+                TogetherFactor(p.fixture, math.exp(v), _exp(span)) for p, v, span in by_kind["together"]
             ),
             yellowing=_yellowing(by_kind["yellowing"]),
+            cautions=tuple(f.text for f in self.found if f.lasts),
+            lux_factor=lux_factor(self.fit),
+            feet=self.fit.observed.feet,
+            seen_mixes=self._seen_mixes(rows),
             earlier=earlier,
+            explanations=self._explanations(rows),
         )
         before = next((e for e in earlier if e.date < date), None)
         return CalibrationFit(
@@ -143,71 +159,199 @@ class _Records:
             contradictions(self.fit.observed, self.fit.solution, self.fit.problem),
             untying(self.fit.observed, self.fit.problem, self.fit.keys, ties),
             None if before is None else trend(calibration, before),
+            self.found,
+            self._totals(),
+            self._light_factor(),
         )
 
-    def _reported(self) -> tuple[tuple[Parameter, ...], FloatArray, FloatArray]:
-        """The parameters that are kept: gains instead of common and own factors, and no errors of meters."""
+    def _gains(
+        self, values: Sequence[float], ends: Sequence[Interval], ties: Sequence[str | None]
+    ) -> tuple[ChannelGain, ...]:
+        """One a channel, from the first of the reported values."""
+        channels = [c for f in self.fit.setup.lit_fixtures for c in f.type.channels]
+        return tuple(
+            ChannelGain(
+                *key, math.exp(value), _exp(span), float(nominal), tie, statement_of(channel) != "none"
+            )
+            for key, value, span, nominal, tie, channel in zip(
+                self.fit.keys, values, ends, self.fit.observed.nominal_umol_s, ties, channels, strict=False
+            )
+        )
+
+    def _light_factor(self) -> float | None:
+        """How well the light where readings were made is known, whatever the meter adds."""
+        at = self.fit.problem.layout.slices()
+        rows = model_ln(self.fit.problem, self.stated)[1][~self.fit.solution.outlier]
+        rows[:, at.common] = rows[:, at.tilt] = 0.0
+        factors = [math.exp(0.5 * (high - low)) for low, high in self._ends(rows)]
+        return float(np.median(factors)) if factors else None
+
+    def _seen_mixes(self, rows: FloatArray) -> tuple[SeenMix, ...]:
+        """Readings of channels whose single outputs are so open that logarithms lose their sum.
+
+        Source
+        ------
+        One Gauss-Newton step from a draw of the linear posterior (randomize-then-optimize: Bardsley et al.
+        2014, SIAM J. Sci. Comput. 36:A1895, from memory).
+        """
+        problem, best = self.fit.problem, self.fit.solution.explanations[0]
+        _, slopes, share = model_ln(problem, best.value)
+        gains = np.arange(len(self.fit.keys))
+        own = ((rows @ best.covariance) * rows).sum(axis=1)[gains]
+        middle = share @ (rows[gains] @ best.covariance @ rows[gains].T) * share
+        beyond = 0.5 * (share @ own - middle.sum(axis=1))
+        noise = (self.fit.solution.scatter * problem.sd) ** 2
+        pull = (rows @ best.covariance @ slopes.T) / noise
+        kept = [n for n in np.argsort(-beyond, kind="stable")[:SEEN_MIXES] if beyond[n] > LOST_LN]
+        rest = (0.0,) * (len(rows) - len(gains))
+        return tuple(SeenMix((*share[n].tolist(), *rest), tuple(pull[:, n].tolist())) for n in sorted(kept))
+
+    def _totals(self) -> tuple[FixtureTotal, ...]:
+        """What each fixture gives, of the channels that readings saw."""
+        layout, solution = self.fit.problem.layout, self.fit.solution
+        at = layout.slices()
+        lit = solution.share[~solution.outlier].max(axis=0, initial=0.0) > 0
+        totals = []
+        for n, fixture in enumerate(self.fit.fixtures):
+            own = (self.fit.fixture_of == n) & lit
+            if not own.any():
+                continue
+            ln_gain = self.stated[at.fixture.start + n] + self.stated[at.channel]
+            flux = np.where(own, self.fit.observed.nominal_umol_s * np.exp(ln_gain), 0.0)
+            row = np.zeros((1, layout.size))
+            row[0, at.fixture.start + n] = 1.0
+            row[0, at.channel] = flux / flux.sum()
+            ((low, high),) = self._ends(row)
+            totals.append(FixtureTotal(fixture.name, float(flux.sum()), math.exp(0.5 * (high - low))))
+        return tuple(totals)
+
+    def _told_heights(self) -> frozenset[str]:
+        """The fixtures whose height was asked for, or is told by the readings."""
+        at = self.fit.problem.layout.slices().height
+        before = np.sqrt(np.diagonal(self.fit.problem.prior)[at])
+        after = np.sqrt(np.diagonal(self.fit.solution.explanations[0].covariance)[at])
+        return frozenset(
+            self.fit.fixtures[n].name
+            for n, was, now in zip(self.fit.height_fixtures, before, after, strict=True)
+            if self.fit.request.height or now < HEIGHT_TOLD * was
+        )
+
+    def _as_stated(self) -> FloatArray:
+        """The likeliest values where lamps hang and dim as stated, but for those whose height is told.
+
+        Source
+        ------
+        Conditional mean of a normal distribution.
+        """
+        best = self.fit.solution.explanations[0]
+        start = self.fit.problem.layout.slices().height.start
+        kept = [
+            start + place
+            for place, n in enumerate(self.fit.height_fixtures)
+            if self.fit.fixtures[n].name not in self.told_heights
+        ]
+        kept += self._of_drivers()
+        known = best.covariance[np.ix_(kept, kept)]
+        if not np.any(known):
+            return best.value
+        slope = best.covariance[:, kept] @ np.linalg.pinv(known)
+        return np.asarray(best.value - slope @ best.value[kept])
+
+    def _of_drivers(self) -> list[int]:
+        """Where the errors of drivers stand in the fitted vector."""
+        tilt = self.fit.problem.layout.slices().tilt
+        return list(range(tilt.start + self.fit.meter_tilts, tilt.stop))
+
+    def _reported(self) -> tuple[tuple[Parameter, ...], FloatArray]:
+        """The parameters that are kept and the rows that make them of the fitted vector (m, p).
+
+        Gains instead of common and own factors, no errors of meters and drivers, and no sky that no
+        explanation doubts.
+        """
         layout = self.fit.problem.layout
         at = layout.slices()
         rows = []
         for n, fixture in enumerate(self.fit.fixture_of):
             row = np.zeros(layout.size)
             row[fixture] = row[at.channel.start + n] = 1.0
-            row[at.shared] = self.fit.problem.shared[n]
             rows.append(row)
+        unit = np.eye(layout.size)
+        spread = np.sqrt(np.diagonal(self.fit.solution.spread(unit)))
+        moved = np.abs(self.fit.solution.value - self.fit.problem.mean) > 1e-9
+        skies = [n for n in _range(at.sky) if spread[n] > 1e-9 or moved[n]]
         parameters = [Parameter("gain", *key) for key in self.fit.keys]
         parameters += [Parameter("beam", self.fit.fixtures[n].name) for n in self.fit.beam_fixtures]
-        parameters += [Parameter("open_sky", site=name) for name in self.fit.sky_sites]
+        parameters += [Parameter("open_sky", site=self.fit.sky_sites[n - at.sky.start]) for n in skies]
         parameters += [
             Parameter("together", self.fit.fixtures[n].name) for n in self.fit.problem.together_fixtures
         ]
         parameters += [Parameter("height", self.fit.fixtures[n].name) for n in self.fit.height_fixtures]
         parameters += [Parameter("yellowing")] * layout.yellowings
-        kept = (at.beam, at.sky, at.together, at.height, at.yellow)
-        rows += [np.eye(layout.size)[n] for part in kept for n in _range(part)]
-        pick = np.array(rows)
-        values = pick @ self.fit.solution.value
-        covariance = pick @ self.fit.solution.covariance @ pick.T
+        parameters += [Parameter("dimming", self.fit.fixtures[n].name) for n in self.fit.drivers]
+        kept = (
+            *(_range(at.beam), skies, _range(at.together), _range(at.height), _range(at.yellow)),
+            self._of_drivers(),
+        )
+        picked = np.array([*rows, *(unit[n] for part in kept for n in part)])
         shown = [
             replace(p, estimate=float(v) + (self._hung_m(p) if p.kind == "height" else 0.0))
-            for p, v in zip(parameters, values, strict=True)
+            for p, v in zip(parameters, picked @ self.stated, strict=True)
         ]
-        return tuple(shown), values, 0.5 * (covariance + covariance.T)
+        return tuple(shown), picked
+
+    def _ends(self, rows: FloatArray) -> list[Interval]:
+        """95 % of each reported parameter over all explanations."""
+        solution = self.fit.solution
+        middles = np.array([rows @ e.value for e in solution.explanations])
+        variances = np.array([((rows @ e.covariance) * rows).sum(axis=1) for e in solution.explanations])
+        sds = np.sqrt(np.maximum(variances, 1e-18))
+        odds = np.array([e.odds for e in solution.explanations])
+        return [
+            (_quantile(odds, m, s, 0.025), _quantile(odds, m, s, 0.975))
+            for m, s in zip(middles.T, sds.T, strict=True)
+        ]
+
+    def _explanations(self, rows: FloatArray) -> tuple[Explanation, ...]:
+        """In words, and as shifts of the parameters."""
+        return tuple(
+            Explanation(e.odds, says(self.fit, e), tuple((rows @ (e.value - self.stated)).tolist()))
+            for e in self.fit.solution.explanations
+        )
 
     def _hung_m(self, parameter: Parameter) -> float:
         return next(f.height_m for f in self.fit.fixtures if f.name == parameter.fixture)
 
-    def _beams(self, fitted: list[tuple[Parameter, float, float]]) -> tuple[BeamWidth, ...]:
+    def _beams(self, fitted: list[tuple[Parameter, float, Interval]]) -> tuple[BeamWidth, ...]:
         beams = []
-        for parameter, value, sd in fitted:
+        for parameter, value, span in fitted:
             fixture = next(f for f in self.fit.fixtures if f.name == parameter.fixture)
             for lobe in cosine_widths_deg(fixture):
-                ends = [
-                    fitted_beam(CosineLobe(lobe), v) for v in (value, value - Z_95 * sd, value + Z_95 * sd)
-                ]
+                ends = [fitted_beam(CosineLobe(lobe), v) for v in (value, *span)]
                 width, low, high = (b.fwhm_deg for b in ends if isinstance(b, CosineLobe))
                 beams.append(BeamWidth(fixture.name, lobe, width, (low, high)))
         return tuple(beams)
 
-    def _heights(self, fitted: list[tuple[Parameter, float, float]]) -> tuple[HeightFit, ...]:
+    def _heights(self, fitted: list[tuple[Parameter, float, Interval]]) -> tuple[HeightFit, ...]:
         heights = []
-        for parameter, shift, sd in fitted:
+        for parameter, shift, span in fitted:
             hung = self._hung_m(parameter)
-            low, high = (max(hung + shift + k * Z_95 * sd, 1e-3) for k in (-1, 1))
-            heights.append(HeightFit(parameter.fixture, max(hung + shift, 1e-3), (low, high)))
+            low, high = (max(hung + end, 1e-3) for end in span)
+            heights.append(HeightFit(parameter.fixture, max(hung + shift, 1e-3), (low, high), hung))
         return tuple(heights)
 
     def _residuals(self) -> tuple[ReadingFit, ...]:
         """Each reading as PPFD beside the model's PPFD at the fitted values."""
         ratio = self._ppfd_per_reading()
         observed, solution = self.fit.observed, self.fit.solution
-        common = self.fit.problem.layout.slices().common
-        shared = self.fit.problem.common @ solution.value[common]
+        at = self.fit.problem.layout.slices()
+        of_lights = self.stated.copy()  # what lights give, without the errors of meters and drivers
+        of_lights[at.common] = of_lights[at.tilt] = 0.0
+        expected = np.exp(model_ln(self.fit.problem, of_lights)[0])
         fits = []
         for n, reading in enumerate(observed.readings):
             corrected = math.exp(observed.ln_reading[n]) * float(ratio[n])
-            model = corrected * math.exp(-solution.z[n] * self.fit.problem.sd[n] - shared[n])
-            own = 1.96 * self.fit.problem.sd[n]
+            model = float(expected[n] * ratio[n])
+            own = Z_95 * self.fit.problem.sd[n]
             on = [c for (_, c), share in zip(self.fit.keys, solution.share[n], strict=True) if share > 0.02]
             fits.append(
                 ReadingFit(
@@ -247,17 +391,30 @@ def _range(part: slice) -> range:
     return range(part.start, part.stop)
 
 
-def _interval(ln_value: float, sd: float) -> Interval:
-    return math.exp(ln_value - Z_95 * sd), math.exp(ln_value + Z_95 * sd)
+def _exp(span: Interval) -> Interval:
+    return math.exp(span[0]), math.exp(span[1])
+
+
+def _quantile(odds: FloatArray, means: FloatArray, sds: FloatArray, share: float) -> float:
+    """Where a share of a mixture of normal distributions lies below, by halving."""
+    low, high = float((means - 9 * sds).min()), float((means + 9 * sds).max())
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        below = sum(
+            p * 0.5 * math.erfc((m - middle) / (s * math.sqrt(2)))
+            for p, m, s in zip(odds.tolist(), means.tolist(), sds.tolist(), strict=True)
+        )
+        low, high = (middle, high) if below < share else (low, middle)
+    return 0.5 * (low + high)
 
 
 def _capped(interval: Interval) -> Interval:
     return min(interval[0], 1.0), min(interval[1], 1.0)
 
 
-def _yellowing(fitted: list[tuple[Parameter, float, float]]) -> YellowingFit | None:
-    for _, value, sd in fitted:
-        return YellowingFit(value, (max(value - Z_95 * sd, 0.0), value + Z_95 * sd))
+def _yellowing(fitted: list[tuple[Parameter, float, Interval]]) -> YellowingFit | None:
+    for _, value, span in fitted:
+        return YellowingFit(value, (max(span[0], 0.0), max(span[1], 0.0)))
     return None
 
 
@@ -292,11 +449,7 @@ def tied_to(problem: GainProblem, solution: Solution, keys: Sequence[Key]) -> li
     result: list[str | None] = []
     for n, (fixture, _) in enumerate(keys):
         if fixture not in read:
-            twins = [
-                k[0]
-                for k, row in zip(keys, problem.shared, strict=True)
-                if k[0] in read and row @ problem.shared[n]
-            ]
+            twins = [keys[m][0] for m in _twins(problem, n) if keys[m][0] in read]
             result.append(f"{twins[0]}, of the same kind" if twins else UNREAD)
         elif unseen[n, n] < TIED_SHARE:
             result.append(None)
@@ -313,6 +466,20 @@ def tied_to(problem: GainProblem, solution: Solution, keys: Sequence[Key]) -> li
             names = [_name(keys[m], fixture) for m in partners]
             result.append(" + ".join(names) if names else UNREAD)
     return result
+
+
+def _twins(problem: GainProblem, channel: int) -> list[int]:
+    """Channels of other fixtures that are known to be like this one before anything is read."""
+    layout = problem.layout
+    at = layout.slices()
+    rows = np.zeros((layout.channels, layout.size))
+    rows[np.arange(layout.channels), problem.fixture_of] = 1.0
+    rows[np.arange(layout.channels), np.arange(at.channel.start, at.channel.stop)] = 1.0
+    covariance = rows @ problem.prior @ rows.T
+    sd = np.sqrt(np.diagonal(covariance))
+    alike = covariance[channel] / (sd * sd[channel]) >= ALIKE
+    alike &= problem.fixture_of != problem.fixture_of[channel]
+    return [int(n) for n in np.flatnonzero(alike)]
 
 
 def _unseen(problem: GainProblem, solution: Solution) -> FloatArray:

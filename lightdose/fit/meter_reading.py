@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.errors import Problem, ReadingsError
-from lightdose.fit.observations import PLACEMENT_FRACTION, RESOLUTION, SHAPE_FRACTION, UNNAMED, source_photons
+from lightdose.fit.observations import PLACEMENT_FRACTION, RESOLUTION, UNNAMED, source_photons
 from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver, Setup
@@ -18,16 +18,15 @@ from lightdose.physics.day_curve import day_curve, day_points, output_at
 from lightdose.physics.light_field import spectral_transfer
 from lightdose.physics.meters import (
     IMMERSION_RANGE,
+    colour_error,
     combined_fraction,
     corrected_reading,
     immersion_factor,
+    scale_error,
     sensor_row,
     target_row,
     violet_spread,
 )
-
-SHAPE_SHARE = 0.3
-"""Part of a spectral correction that a generic sensor shape leaves uncertain: our choice."""
 
 Z_95 = 1.959964
 
@@ -83,12 +82,11 @@ def read_meter(
         )
     spectral = ppfd / shown
     immersion, immersion_sd = immersion_factor(meter) if reading.under_water else (None, 0.0)
-    ideal = photons.sum(axis=0) @ target_row(reading.unit, tables) / shown
-    generic = isinstance(meter.response, str) and meter.response not in ("ideal", "v-lambda")
+    by_shown = photons @ row.row / shown
+    colour = float(by_shown @ colour_error(meter, row, photons, tables))
     spread = combined_fraction(
-        meter.standard_uncertainty,
-        row.ln_spread,
-        SHAPE_FRACTION + SHAPE_SHARE * abs(math.log(ideal)) if generic else 0.0,
+        scale_error(meter, row),
+        colour,
         immersion_sd,
         PLACEMENT_FRACTION,
         RESOLUTION[reading.unit] / reading.value,

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from lightdose.errors import Problem, ReadingsError
-from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S
+from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S, DimmingFoot
 from lightdose.model.fixture import Channel, CosineLobe, Fixture, Flux
 from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray, dataclass
@@ -33,18 +33,19 @@ Statement = Literal["data sheet", "typical", "none"]
 
 _ORDER: tuple[Statement, ...] = ("data sheet", "typical", "none")
 
-SHEET_RANGE = (0.6, 1.05)
-"""What fixtures give of their data sheet, 95 %: from memory of sheets without driver and lens losses."""
+SHEET_LN_MEAN, SHEET_LN_SD = -0.112, 0.116
+"""Mean and standard deviation of the logarithm of what fixtures give of their data sheet: those of the skewed
+range 0.6 to 1.05 that stands for an unmeasured lamp (``judge.uncertain_inputs``)."""
 
 CENTRE: Mapping[Statement, float] = {
-    "data sheet": 0.5 * math.log(SHEET_RANGE[0] * SHEET_RANGE[1]),
+    "data sheet": SHEET_LN_MEAN,
     "typical": 0.0,
     "none": math.log(10.0),
 }
 """ln gain in the middle. With no statement the nominal flux is 1 umol s-1, the middle 10: our choice."""
 
 COMMON_SD: Mapping[Statement, float] = {
-    "data sheet": math.log(SHEET_RANGE[1] / SHEET_RANGE[0]) / (2 * 1.96),
+    "data sheet": SHEET_LN_SD,
     "typical": math.log(2.0),
     "none": math.log(10.0),
 }
@@ -60,18 +61,17 @@ BEAM_SD, ASSUMED_BEAM_SD = 0.05, 0.20
 
 @dataclass(frozen=True, eq=False)
 class FluxPriors:
-    """Means and standard uncertainties of fixtures and of their channels, natural logarithms.
+    """What is known of f fixtures and their c channels before: ln gains, fixtures first.
 
-    ``shared`` (channel, k) tells which channels share an unknown with fixtures of the same kind.
+    Attributes
+    ----------
+    mean, covariance : arrays, shape (f + c,) and (f + c, f + c)
+    kind_of : array, shape (f,); which fixtures are of one kind
     """
 
-    fixture_mean: FloatArray
-    fixture_sd: FloatArray
-    channel_mean: FloatArray
-    channel_sd: FloatArray
-    shared: FloatArray
-    shared_mean: FloatArray
-    shared_sd: FloatArray
+    mean: FloatArray
+    covariance: FloatArray
+    kind_of: tuple[int, ...]
 
 
 def statement_of(channel: Channel) -> Statement:
@@ -88,10 +88,10 @@ def statement_of(channel: Channel) -> Statement:
 
 
 def flux_priors(fixtures: Sequence[Fixture], uncertainty: Mapping[str, float]) -> FluxPriors:
-    """Priors of every fixture and channel.
+    """What is known of every fixture and channel.
 
     A fixture's common factor is as well known as its best channel; a channel that is known less is freer.
-    Several fixtures of a kind without a data sheet share what is unknown about the kind.
+    Fixtures of one kind share what is unknown about the kind, and differ among themselves by ``TWIN_SD``.
 
     Parameters
     ----------
@@ -109,46 +109,28 @@ def flux_priors(fixtures: Sequence[Fixture], uncertainty: Mapping[str, float]) -
     if "flux_channel_fraction" in uncertainty:
         own["data sheet"] = _ln_sd(uncertainty["flux_channel_fraction"])
     kinds = [id(f.type) for f in fixtures]
-    first = np.cumsum([0, *(len(f.type.channels) for f in fixtures)])
-    fixture_prior, channel_prior, shared_prior, columns = [], [], [], []
+    kind_of = tuple(kinds.index(k) for k in kinds)
+    means, sds, apart, groups = [], [], [], []
+    for n, fixture in enumerate(fixtures):
+        best = min((statement_of(c) for c in fixture.type.channels), key=_ORDER.index)
+        means.append(centre[best])
+        sds.append(common[best])
+        apart.append(TWIN_SD)
+        groups.append((kind_of[n], -1))
     for n, fixture in enumerate(fixtures):
         said = [statement_of(c) for c in fixture.type.channels]
         best = min(said, key=_ORDER.index)
-        further = [0.0 if s == best else common[s] for s in said]
-        of_fixture = (centre[best], common[best])
-        of_channels = [
-            (centre[s] - centre[best], math.hypot(own[s], f)) for s, f in zip(said, further, strict=True)
-        ]
-        twins = [m for m, kind in enumerate(kinds) if kind == kinds[n]]
-        if len(twins) > 1 and best != "data sheet":
-            if n == twins[0]:
-                shared_prior += [of_fixture, *of_channels]
-                columns += _twin_columns([int(first[m]) for m in twins], len(said), int(first[-1]))
-            of_fixture, of_channels = (0.0, TWIN_SD), [(0.0, own["data sheet"])] * len(said)
-        fixture_prior.append(of_fixture)
-        channel_prior += of_channels
-    shared = np.array(columns).reshape(len(columns), int(first[-1])).T
-    of_fixtures, of_all, of_kinds = (
-        np.array(p).reshape(-1, 2) for p in (fixture_prior, channel_prior, shared_prior)
-    )
-    return FluxPriors(
-        of_fixtures[:, 0],
-        of_fixtures[:, 1],
-        of_all[:, 0],
-        of_all[:, 1],
-        shared,
-        of_kinds[:, 0],
-        of_kinds[:, 1],
-    )
-
-
-def _twin_columns(starts: Sequence[int], channels: int, total: int) -> list[FloatArray]:
-    """Membership in what twins share: one column for all their channels, then one a channel."""
-    columns = np.zeros((channels + 1, total))
-    for start in starts:
-        columns[0, start : start + channels] = 1.0
-        columns[1:, start : start + channels] = np.eye(channels)
-    return list(columns)
+        for place, one in enumerate(said):
+            further = 0.0 if one == best else common[one]
+            means.append(centre[one] - centre[best])
+            sds.append(math.hypot(own[one], further))
+            apart.append(own["data sheet"])
+            groups.append((kind_of[n], place))
+    sd = np.array(sds)
+    single = np.minimum(np.array(apart), sd)
+    alike = np.array([[a == b for b in groups] for a in groups])
+    covariance = alike * np.outer(*[np.sqrt(sd**2 - single**2)] * 2) + np.diag(single**2)
+    return FluxPriors(np.array(means), covariance, kind_of)
 
 
 def beam_sd(fixture: Fixture, uncertainty: Mapping[str, float]) -> float:
@@ -184,8 +166,14 @@ POSITION_M = 0.01
 RESOLUTION: Mapping[ReadsQuantity, float] = {"umol": 0.3, "lux": 3.0}
 """Standard uncertainty of the last digit: a rectangle of 1 umol m-2 s-1, or of 10 lx."""
 
-SHAPE_FRACTION = 0.02
-"""Standard uncertainty of a generic sensor shape that stands for an instrument: our choice."""
+HALF_DIGIT: Mapping[ReadsQuantity, float] = {"umol": 0.5, "lux": 5.0}
+"""A meter that shows 0 sees less than this."""
+
+
+def shown_at_least(reading: Reading) -> float:
+    """What a reading shows; half its last digit where that is more."""
+    return max(reading.value, HALF_DIGIT[reading.unit])
+
 
 UNNAMED: Mapping[ReadsQuantity, Meter] = {
     "umol": Meter("", "umol", "ideal", "A", None, 0.10),
@@ -209,6 +197,8 @@ class Observations:
     meters, meter_of : the meters, and which one each reading was made with
     rows : the sensor row of each meter
     immersion : array, shape (n,); 1 in air
+    feet : lamps that stay dark at low levels, as ``output`` has it
+    below_foot : readings of 0 that only show such a foot, left out of the n
     """
 
     readings: tuple[Reading, ...]
@@ -223,6 +213,22 @@ class Observations:
     rows: tuple[SensorRow, ...]
     immersion: FloatArray
     immersion_sd: FloatArray
+    feet: tuple[DimmingFoot, ...] = ()
+    below_foot: tuple[Reading, ...] = ()
+
+    def among(self, kept: Sequence[int]) -> Observations:
+        """Some of the readings."""
+        rows = list(kept)
+        return replace(
+            self,
+            readings=tuple(self.readings[n] for n in rows),
+            meter_of=tuple(self.meter_of[n] for n in rows),
+            output=self.output[rows],
+            ln_reading=self.ln_reading[rows],
+            position_sd=self.position_sd[rows],
+            immersion=self.immersion[rows],
+            immersion_sd=self.immersion_sd[rows],
+        )
 
     @property
     def wet(self) -> FloatArray:
@@ -277,7 +283,7 @@ def observe(
         emission=emission,
         nominal_umol_s=emission.sum(axis=1),
         output=output,
-        ln_reading=np.log([r.value for r in readings]) + np.log(immersion[:, 0]),
+        ln_reading=np.log([shown_at_least(r) for r in readings]) + np.log(immersion[:, 0]),
         position_sd=np.zeros(len(readings)),
         meters=meters,
         meter_of=tuple(meters.index(m) for m in chosen),
@@ -526,7 +532,7 @@ def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArr
                     reading.place,
                 )
             )
-        elif math.isfinite(limit) and reading.unit == "lux" and times < 1 / limit:
+        elif math.isfinite(limit) and reading.unit == "lux" and times < 1 / limit and reading.value > 0:
             found = f"{reading.value:g} lux is {times:.2g} times what the fixture file gives here"
             cure = "if this is umol m-2 s-1, write umol_m2_s in unit"
             problems.append(Problem(found, f"{1 / limit:.2g} times or more", cure, reading.place))

@@ -1,9 +1,10 @@
 """Which readings to make: a greedy D-optimal choice over sites, spots in the air and what is on.
 
 The unknowns, their priors and the model of a reading are those of `calibrate`: factors on each fixture and
-channel, beam widths, the open sky of shaded sites, the errors that all readings of the meter share. A reading
-is worth the drop of ln det of the covariance of all but the meter's errors, and besides the drop of ln sd of
-the daily dose of every coral, by how open its verdict is.
+channel, beams, heights, the open sky of shaded sites, the errors that all readings of the meter share. A
+reading is worth the drop of ln det of the covariance of all but the meter's errors, and besides the drop of
+ln sd of the daily dose of every coral, by how open its verdict is. What a dose keeps whatever is read (where
+exactly the coral stands, the model, the driver at mid level) is part of what is promised.
 """
 
 from __future__ import annotations
@@ -15,9 +16,16 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.errors import Place, Problem, ReadingsError
-from lightdose.fit.calibration_problem import CalibrationRequest, CalibrationUnknowns
-from lightdose.fit.gain_solver import model_ln
-from lightdose.fit.observations import Observations, position_spread, scaled_fixture, source_photons
+from lightdose.fit.calibration_problem import DIMMING_SD, CalibrationRequest, CalibrationUnknowns
+from lightdose.fit.explanations import solve
+from lightdose.fit.gain_problem import model_ln
+from lightdose.fit.observations import (
+    MODEL_FRACTION,
+    Observations,
+    position_spread,
+    scaled_fixture,
+    source_photons,
+)
 from lightdose.model.fixture import CosineLobe, Fixture
 from lightdose.model.plans import LevelSet, Narrowing, PlannedReading, Spot, Survey
 from lightdose.model.record import FloatArray, dataclass
@@ -219,6 +227,13 @@ LEAST_SHOWN: Mapping[str, float] = {"umol": 3.0, "lux": 50.0}
 ASIDE_M = 0.05
 """A spot in the air farther from the middle of a lamp tells of its beam: our choice of words."""
 
+TRIALS = 5
+"""Tanks that are simulated to tell what `calibrate` will state: our choice; the middle one is promised."""
+
+BESIDE_CORAL = 0.8
+"""What a reading is worth beside a coral, of what it is worth at a free place: our choice, since the sensor
+cannot stand where the coral does."""
+
 OPEN_SHARE = 2 / 3
 """A verdict is open when no state has this probability: our choice, as in `dose`."""
 
@@ -286,12 +301,18 @@ class _Plan:
         count = len(self.pairs)
         self.ln_expected = ln[:count] - np.log(observed.immersion[:count])
         self.rows = slopes[:count] / shape.sd[:count, None]
-        self.prior = np.diag(shape.prior_sd**2)
+        self.prior = shape.prior
         self.sd = shape.sd[:count]
-        self.of_meter = shape.layout.slices().common
+        at = shape.layout.slices()
+        self.of_meter = np.r_[at.common, at.tilt]
         self.doses = slopes[count:].copy()
         self.doses[:, self.of_meter] = 0.0
+        self.kept = self._kept(bare, observed.points_m()[count:])
         self.shape = shape
+        stocked = {c.site for c in setup.corals}
+        self.ease = np.array(
+            [BESIDE_CORAL if self.pool.spots[s].site in stocked else 1.0 for s, _ in self.pairs]
+        )
 
     # ---- what could be read -----------------------------------------------------------------------------
 
@@ -356,6 +377,22 @@ class _Plan:
         )
         return observed, pairs
 
+    def _kept(self, bare: Observations, points_m: FloatArray) -> FloatArray:
+        """Variance of ln dose of each coral that no reading takes away, shape (n_coral,)."""
+        if not len(points_m):
+            return np.zeros(0)
+        known = self.setup.uncertainty
+        curve = day_curve(bare.fixtures)
+        output = full_output_hours(curve) / HOURS_PER_DAY
+        _, place = position_spread(self.setup, bare, points_m, output[None], self.tables)
+        moments = np.array([output_at(curve, h)[0] for h in np.linspace(0, HOURS_PER_DAY, 97)[:-1]])
+        tent = np.minimum(2 * moments, 2 - 2 * moments).mean(axis=0)
+        points = known.get("dimming_points", 100 * DIMMING_SD) / 100
+        dimming = points * float(bare.nominal_umol_s @ tent) / max(float(bare.nominal_umol_s @ output), 1e-12)
+        model = known.get("model_fraction", MODEL_FRACTION)
+        # fixtures dim each in their own way; a coral mostly sees one or two
+        return np.asarray(place[:, 0] ** 2 + model**2 + dimming**2 / min(len(bare.fixtures), 2))
+
     def _skies(self, spots: Sequence[Spot]) -> FloatArray:
         skies = {s.name: s.open_sky for s in self.setup.sites}
         return np.array([1.0 if s.site is None else skies[s.site] for s in spots])
@@ -377,7 +414,8 @@ class _Plan:
 
     def survey(self, count: int | None, *, described: bool, version: str) -> Survey:
         """The plan."""
-        chosen, covariance = self._choose(count)
+        chosen = self._choose(count)
+        after = self._promised(chosen)
         ranked = [self._planned(n, rank) for rank, n in enumerate(chosen, start=1)]
         order = sorted(ranked, key=self._effort)
         numbered = tuple(replace(r, number=n) for n, r in enumerate(order, start=1))
@@ -387,14 +425,33 @@ class _Plan:
             described=described,
             readings=numbered,
             open_corals=tuple(c for c, weight in self.openness.items() if weight >= 1),
-            gains=self._gains(covariance),
-            doses=self._doses(covariance),
+            gains=self._gains(after),
+            doses=self._doses(after),
             unread=self._unread(chosen),
             version=version,
         )
 
-    def _choose(self, count: int | None) -> tuple[list[int], FloatArray]:
-        """Indices of the chosen readings, the most telling first, and the covariance with them."""
+    def _promised(self, chosen: Sequence[int]) -> FloatArray:
+        """Covariances that `calibrate` would state, (trial, p, p), for readings of tanks as they may be.
+
+        Source
+        ------
+        Simulation: unknowns from their priors, readings with the errors that are counted on; seeded.
+        """
+        problem, own = self.shape.among(chosen), self.shape.parameters_of(chosen)
+        value, vector = np.linalg.eigh(problem.prior)
+        root = vector * np.sqrt(np.maximum(value, 0.0))
+        random, unit, found = np.random.default_rng(1), np.eye(len(value)), []
+        for _ in range(TRIALS):
+            truth = problem.mean + root @ random.standard_normal(len(value))
+            shown = model_ln(problem, truth)[0] + problem.sd * random.standard_normal(len(chosen))
+            told = self.prior.copy()
+            told[np.ix_(own, own)] = solve(problem, shown).spread(unit)
+            found.append(told)
+        return np.array(found)
+
+    def _choose(self, count: int | None) -> list[int]:
+        """Indices of the chosen readings, the most telling first."""
         covariance = self.prior.copy()
         weight = np.array(list(self.openness.values()))
         fewest, most = (FEWEST, MOST) if count is None else (count, count)
@@ -404,19 +461,19 @@ class _Plan:
             worth = self._worth(covariance, weight)
             worth[~free] = -np.inf
             # Ties, such as between twin sites, go to the first: the plan is the same each time.
-            best = int(np.argmax(np.round(worth, 9)))
+            best = int(np.argmax(np.round(worth * self.ease, 9)))
             if len(chosen) >= fewest and worth[best] < LEAST_WORTH:
                 break
             chosen.append(best)
             free[best] = False
             covariance = _updated(covariance, self.rows[best])
-        return chosen, covariance
+        return chosen
 
     def _worth(self, covariance: FloatArray, weight: FloatArray) -> FloatArray:
         """Nats that each reading is worth, shape (n,)."""
         spread = covariance @ self.rows.T
         seen = 1.0 + np.einsum("np,pn->n", self.rows, spread)
-        own = np.ones(len(covariance), dtype=bool)
+        own = np.diagonal(self.prior) > 0
         own[self.of_meter] = False
         inside = spread[own]
         solved = np.linalg.solve(covariance[np.ix_(own, own)], inside)
@@ -463,7 +520,7 @@ class _Plan:
         spot = reading.spot
         return (not spot.in_air, on, spot.site is None, spot.x_m, spot.y_m)
 
-    def _gains(self, covariance: FloatArray) -> tuple[Narrowing, ...]:
+    def _gains(self, after: FloatArray) -> tuple[Narrowing, ...]:
         """How well the output of each channel in use is known before and after."""
         layout = self.shape.layout
         at = layout.slices()
@@ -473,19 +530,21 @@ class _Plan:
             if used[n]:
                 row = np.zeros(layout.size)
                 row[at.fixture.start + int(self.problem.fixture_of[n])] = row[at.channel.start + n] = 1.0
-                row[at.shared] = self.shape.shared[n]
                 rows.append((self.channel_words(*key), row))
-        return tuple(self._narrowing(what, row, covariance) for what, row in rows)
+        return tuple(self._narrowing(what, row, after) for what, row in rows)
 
-    def _doses(self, covariance: FloatArray) -> tuple[Narrowing, ...]:
+    def _doses(self, after: FloatArray) -> tuple[Narrowing, ...]:
         return tuple(
-            self._narrowing(coral, row, covariance)
-            for coral, row in zip(self.openness, self.doses, strict=True)
+            self._narrowing(coral, row, after, float(kept))
+            for coral, row, kept in zip(self.openness, self.doses, self.kept, strict=True)
         )
 
-    def _narrowing(self, what: str, row: FloatArray, covariance: FloatArray) -> Narrowing:
-        before, after = (math.exp(Z_95 * math.sqrt(float(row @ c @ row))) for c in (self.prior, covariance))
-        return Narrowing(what, before, after)
+    def _narrowing(self, what: str, row: FloatArray, after: FloatArray, kept: float = 0.0) -> Narrowing:
+        told = float(np.median(np.einsum("p,tpq,q->t", row, after, row)))
+        before, afterwards = (
+            math.exp(Z_95 * math.sqrt(variance + kept)) for variance in (float(row @ self.prior @ row), told)
+        )
+        return Narrowing(what, before, afterwards)
 
     def _unread(self, chosen: Sequence[int]) -> tuple[str, ...]:
         """Channels of the programme that no reading sees alone."""

@@ -15,7 +15,13 @@ from lightdose.model.results import DliState
 from lightdose.model.setup import CoralGroup
 from lightdose.model.shop import Estimate, Factor, Question, Range, Standing, WhiteAmount
 from lightdose.model.spectrum import ReadsQuantity, ReferenceTables, SensorShape
-from lightdose.physics.meters import IMMERSION_FRACTION, IMMERSION_RANGE, shape_response, target_row
+from lightdose.physics.meters import (
+    IMMERSION_FRACTION,
+    IMMERSION_RANGE,
+    LUX_EXPONENT_SD,
+    shape_response,
+    target_row,
+)
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 VIOLETS: Final = ("violet-405", "violet-420", "violet-430")
@@ -36,8 +42,8 @@ WHITE_SHARES: Final[Mapping[WhiteAmount, tuple[float, ...]]] = {
 a little 0.03-0.2, much 0.2-0.7."""
 
 UMOL_SHAPES: Final[tuple[SensorShape, ...]] = ("ideal", "short-red", "soft", "tilted", "silicon")
-LUX_POWERS: Final = (0.9, 1.0, 1.1)
-"""A lux sensor is taken as V(lambda) to these powers: our choice; f1' is 5 % at the ends."""
+LUX_POWERS: Final = (1 - 2 * LUX_EXPONENT_SD, 1.0, 1 + 2 * LUX_EXPONENT_SD)
+"""A lux sensor is taken as V(lambda) to these powers: our choice, the same spread as in `calibrate`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +163,7 @@ def shown_per_ppfd(
 SUNLIGHT_LUX_PER_UMOL = 54.0
 """For sun and sky: Thimijan & Heins 1983, HortScience 18:818 (second hand)."""
 
-OWN_FRACTION: Final = {"umol": 0.10, "lux": 0.20}
+OWN_FRACTION: Final = {"umol": 0.10, "lux": 0.35}
 """Calibration, cosine and placement of a hobby meter, and of a phone: our choice, at their ends."""
 
 LAMP_HEIGHT_M = (0.10, 0.40)

@@ -58,15 +58,25 @@ def basis_of(setup: Setup) -> Basis:
     )
 
 
+A_FACTOR = 1.5
+"""From here on a spread is spoken of as a factor: our choice."""
+
+
 def measured_sentence(calibration: Calibration) -> str:
     """The first line of an answer that stands on readings."""
     count = calibration.readings
+    if count == 0:
+        return f"Nothing measured: no reading of {calibration.date} agrees with the rest; read again."
     meters = f" with {', '.join(calibration.meters)}" if calibration.meters else ""
     tied = sorted({g.channel for g in calibration.gains if g.tied_to is not None})
     ties = f"; {_names(tied)} not told apart by them" if tied else ""
     if len(calibration.gains) > 1 and all(g.tied_to is not None for g in calibration.gains):
         ties = "; channels not told apart by them"
-    return f"Measured: {count} reading{'s' if count != 1 else ''} of {calibration.date}{meters}{ties}."
+    readings = f"{count} reading{'s' if count != 1 else ''} of {calibration.date}{meters}{ties}"
+    if (factor := calibration.lux_factor) is None:
+        return f"Measured: {readings}."
+    good = f"a factor of {factor:.1f}" if factor >= A_FACTOR else f"{100 * (factor - 1):.0f} %"
+    return f"Measured with a lux meter: good to {good} ({readings})."
 
 
 def _names(names: list[str]) -> str:
@@ -280,13 +290,18 @@ def draw_inputs(inputs: UncertainInputs, count: int, seed: int) -> Draws:
         gain=np.concatenate(gains, axis=1) if gains else empty,
         height_m=np.column_stack(heights) if heights else empty,
         ln_beam=np.column_stack(beams) if beams else empty,
-        dimming=dimming_draws(inputs, count, seed),
+        dimming=dimming_draws(inputs, count, seed, measured),
         added_yellowing_per_m=np.maximum(yellowing, -inputs.yellowing_per_m),
         ln_sky={key[2]: values for key, values in measured.items() if key[0] == "open_sky"},
     )
 
 
-def dimming_draws(inputs: UncertainInputs, count: int, seed: int) -> FloatArray:
+def dimming_draws(
+    inputs: UncertainInputs,
+    count: int,
+    seed: int,
+    measured: Mapping[tuple[str, str, str], FloatArray] | None = None,
+) -> FloatArray:
     """Draws of the error of each fixture's output at mid level, shape (n_draw, n_fixture), 0-1.
 
     Source
@@ -294,8 +309,14 @@ def dimming_draws(inputs: UncertainInputs, count: int, seed: int) -> FloatArray:
     Normal, with the stated percentage points as its standard deviation.
     """
     spread = 0.01 * inputs.values["dimming_points"]
-    names = [s.fixture.name for s in inputs.fixtures]
-    drawn = [spread * stream(seed, "dimming", name).standard_normal(count) for name in names]
+    if measured is None:
+        measured = _measured_draws(inputs.calibration, count, seed)
+    drawn = []
+    for name in (s.fixture.name for s in inputs.fixtures):
+        told = measured.get(("dimming", name, ""))
+        drawn.append(
+            spread * (stream(seed, "dimming", name).standard_normal(count) if told is None else told)
+        )
     return np.column_stack(drawn) if drawn else np.ones((count, 0))
 
 
@@ -365,7 +386,10 @@ def _common_draw(inputs: UncertainInputs, kind: str, count: int, rng: np.random.
 def _measured_draws(
     calibration: Calibration | None, count: int, seed: int
 ) -> dict[tuple[str, str, str], FloatArray]:
-    """Joint deviations from the calibrated values, by kind, fixture, and channel or site."""
+    """Joint deviations from the calibrated values, by kind, fixture, and channel or site.
+
+    Each draw stands on one explanation of the readings, as often as its odds say.
+    """
     if calibration is None or not calibration.parameters:
         return {}
     names = [(p.kind, p.fixture, p.channel or p.site) for p in calibration.parameters]
@@ -373,6 +397,22 @@ def _measured_draws(
     value, vector = np.linalg.eigh(calibration.covariance[np.ix_(order, order)])
     root = (vector * np.sqrt(np.maximum(value, 0.0))) @ vector.T
     deviation = stream(seed, "measured").standard_normal((count, len(value))) @ root.T
+    if calibration.seen_mixes:
+        share, pull = (
+            np.array([getattr(m, part) for m in calibration.seen_mixes])[:, order]
+            for part in ("share", "pull")
+        )
+        beyond = np.log(np.exp(deviation) @ share.T / share.sum(axis=1)) - deviation @ (
+            share.T / share.sum(axis=1)
+        )
+        deviation = deviation - beyond @ pull
+    if calibration.explanations:
+        odds = np.array([e.odds for e in calibration.explanations])
+        none = (0.0,) * len(names)
+        shifts = np.array([e.shift or none for e in calibration.explanations])[:, order]
+        chance = stream(seed, "explanation").random(count)
+        which = np.searchsorted(np.cumsum(odds) / odds.sum(), chance, side="right")
+        deviation = deviation + shifts[np.minimum(which, len(odds) - 1)]
     return {names[of]: np.ascontiguousarray(deviation[:, i]) for i, of in enumerate(order)}
 
 

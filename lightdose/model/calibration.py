@@ -22,7 +22,11 @@ UNSCALED_FLUX_UMOL_S = 1.0
 """Nominal photon flux of a channel whose file states none: its gain is then its flux in umol s-1 (ours)."""
 
 Interval = tuple[float, float]
-ParameterKind = Literal["gain", "beam", "open_sky", "together", "yellowing", "height"]
+ParameterKind = Literal["gain", "beam", "open_sky", "together", "yellowing", "height", "dimming"]
+DoubtKind = Literal["reading", "shade", "fixture", "kind", "channel", "dead", "beam"]
+"""What may be otherwise than stated: one reading, a place, a lamp, all lamps of a kind, a channel (or it is
+dead), a beam."""
+
 PARAMETER_KINDS: tuple[ParameterKind, ...] = (
     "gain",
     "beam",
@@ -30,6 +34,7 @@ PARAMETER_KINDS: tuple[ParameterKind, ...] = (
     "together",
     "yellowing",
     "height",
+    "dimming",
 )
 
 
@@ -79,11 +84,12 @@ class SkyShare:
 
 @dataclass(frozen=True)
 class HeightFit:
-    """The height of a fixture above the water that fits its readings. [m]"""
+    """The height of a fixture above the water that fits its readings, and the stated one. [m]"""
 
     fixture: str
     height_m: float
     interval_95: Interval
+    stated_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -92,6 +98,15 @@ class TogetherFactor:
 
     fixture: str
     factor: float
+    interval_95: Interval
+
+
+@dataclass(frozen=True)
+class DimmingFoot:
+    """The output below which a fixture stays dark, as a share of what its dimming curve says, 0-1."""
+
+    fixture: str
+    output: float
     interval_95: Interval
 
 
@@ -108,7 +123,9 @@ class Parameter:
     """One fitted number, for drawing from the joint distribution.
 
     ``estimate`` is a natural logarithm for gain, open_sky and together; for beam the logarithm of the factor
-    on all cosine lobes of the fixture; for yellowing and height the value itself. [m-1, m]
+    on all cosine lobes of the fixture; for yellowing and height the value itself [m-1, m]; for dimming the
+    error of the driver in its standard uncertainties. A height that readings did not tell, and dimming, are
+    as stated: the others are what they are there, and explanations shift them.
     """
 
     kind: ParameterKind
@@ -116,6 +133,39 @@ class Parameter:
     channel: str = ""
     site: str = ""
     estimate: float = 0.0
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One way to explain the readings.
+
+    Attributes
+    ----------
+    odds : of being so; those of all explanations sum to 1
+    says : what it says, empty where everything is as stated
+    shift : what it adds to the estimate of each parameter; empty for nothing
+    """
+
+    odds: float
+    says: str
+    shift: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class SeenMix:
+    """A reading that saw channels together whose single outputs are hardly known: their sum is known well.
+
+    Logarithms that are drawn for each channel would lose that sum, since it is no logarithm; a draw is put
+    right by ``pull`` times ln(sum of share x exp(deviation)) - sum of share x deviation.
+
+    Attributes
+    ----------
+    share : of the light that the reading saw, one number a parameter
+    pull : how much each parameter follows what the reading shows more than expected
+    """
+
+    share: tuple[float, ...]
+    pull: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -139,6 +189,10 @@ class Calibration:
     readings : how many were used
     parameters, covariance : the fitted numbers as they are to be drawn jointly, shape (n,) and (n, n);
         the common errors of meter and immersion are in the covariance
+    explanations : ways to explain the readings, the likeliest first
+    lux_factor : factor either way to which a lux meter that states no response is good (95 %), or None
+    feet : lamps that stay dark at low levels
+    seen_mixes : sums of channels that draws keep
     cautions : sentences of its file that hold as long as it does
     earlier : the calibrations it replaced, newest first
     """
@@ -157,6 +211,10 @@ class Calibration:
     cautions: tuple[str, ...] = ()
     earlier: tuple[EarlierCalibration, ...] = ()
     file: str = ""
+    explanations: tuple[Explanation, ...] = ()
+    lux_factor: float | None = None
+    feet: tuple[DimmingFoot, ...] = ()
+    seen_mixes: tuple[SeenMix, ...] = ()
 
     def __post_init__(self) -> None:
         covariance = read_only(self.covariance)
@@ -165,6 +223,10 @@ class Calibration:
             raise ReadingsError(f"{count} parameters need a covariance of shape ({count}, {count})")
         if not np.all(np.isfinite(covariance)) or np.any(np.diagonal(covariance) < 0):
             raise ReadingsError("a covariance holds finite numbers, and none below 0 on its diagonal")
+        if any(len(e.shift) not in (0, count) for e in self.explanations):
+            raise ReadingsError(f"an explanation shifts all {count} parameters or none")
+        if any(not len(m.share) == len(m.pull) == count for m in self.seen_mixes):
+            raise ReadingsError(f"a seen mix holds a share and a pull for each of {count} parameters")
         for gain in self.gains:
             if not (math.isfinite(gain.gain) and gain.gain > 0 and gain.nominal_umol_s > 0):
                 raise ReadingsError(f"gain {gain.gain:g} of channel {gain.channel!r} is not above 0")
@@ -192,12 +254,22 @@ class Calibration:
         return replace(
             self,
             gains=self.gains if "gain" in kinds else (),
+            feet=self.feet if "gain" in kinds else (),
             beams=self.beams if "beam" in kinds else (),
             open_sky=self.open_sky if "open_sky" in kinds else (),
             heights=self.heights if "height" in kinds else (),
             together=self.together if "together" in kinds else (),
             yellowing=self.yellowing if "yellowing" in kinds else None,
             parameters=tuple(self.parameters[n] for n in index),
+            explanations=tuple(
+                replace(e, shift=tuple(e.shift[n] for n in index) if e.shift else ())
+                for e in self.explanations
+            ),
+            seen_mixes=tuple(
+                SeenMix(tuple(m.share[n] for n in index), tuple(m.pull[n] for n in index))
+                for m in self.seen_mixes
+                if "gain" in kinds
+            ),
             covariance=self.covariance[np.ix_(index, index)],
         )
 
@@ -268,6 +340,39 @@ class Trend:
 
 
 @dataclass(frozen=True)
+class Finding:
+    """What a keeper should look at, with its place and one cure.
+
+    Attributes
+    ----------
+    key : what it is about: "shaded_place", "reading_left_out", "reading_far", "contradiction",
+        "gain_unusual", "twins_apart", "sky_moved", "beam_unusual", "readings_scatter", "two_explanations",
+        "lux_meter", "meter_scale", "below_foot"
+    where : the site, fixture, channel or line that it is about
+    lasts : whether it concerns every light that stands on the calibration
+    reading : the reading that would tell, in a sentence; empty where there is none
+    """
+
+    key: str
+    where: str
+    text: str
+    lasts: bool = True
+    reading: str = ""
+
+
+@dataclass(frozen=True)
+class FixtureTotal:
+    """What all channels of a fixture that readings saw give together at full output.
+
+    ``factor_95`` is how well it is known: 1.1 is times or over 1.1.
+    """
+
+    fixture: str
+    flux_umol_s: float
+    factor_95: float
+
+
+@dataclass(frozen=True)
 class ReadingGroup:
     """Readings of one site, or with the same channels on; at least one."""
 
@@ -305,6 +410,9 @@ class CalibrationFit:
     contradictions : readings that cannot both be right
     untying : the single further reading that would tell most tied channels apart; None where none is tied
     trend : how this compares with the latest earlier calibration; None without one
+    findings : what the keeper should look at, the weightiest first
+    totals : how well each fixture that was read is known
+    light_factor_95 : how well the light where readings were made is known, the middle of them
     """
 
     calibration: Calibration
@@ -312,6 +420,9 @@ class CalibrationFit:
     contradictions: tuple[Contradiction, ...] = ()
     untying: Untying | None = None
     trend: Trend | None = None
+    findings: tuple[Finding, ...] = ()
+    totals: tuple[FixtureTotal, ...] = ()
+    light_factor_95: float | None = None
 
     def grouped(self, by: Literal["where", "on"]) -> list[ReadingGroup]:
         """Readings by site or by what was on, the group that is typically furthest off first."""

@@ -291,6 +291,17 @@ class DimmingCurve:
         object.__setattr__(self, "level", level)
         object.__setattr__(self, "output", output)
 
+    def from_foot(self, foot: float) -> DimmingCurve:
+        """The curve of a lamp that gives nothing where this one gives up to ``foot``, 0-1."""
+        if not foot > 0:
+            return self
+        rising = np.flatnonzero(self.output > foot)[0]
+        ends = slice(max(rising - 1, 0), rising + 1)
+        start = float(np.interp(foot, self.output[ends], self.level[ends])) if rising else 0.0
+        level = np.unique(np.append(self.level, start))
+        output = np.maximum(np.interp(level, self.level, self.output) - foot, 0.0) / (1.0 - foot)
+        return DimmingCurve(level, np.where(level == 1, 1.0, output))
+
     @classmethod
     def linear(cls) -> DimmingCurve:
         """Output equals level."""

@@ -411,14 +411,17 @@ def with_calibration(setup: Setup, calibration: Calibration) -> Setup:
 def _measured_fixture(fixture: Fixture, calibration: Calibration) -> Fixture:
     widths = {b.nominal_fwhm_deg: b.fwhm_deg for b in calibration.beams if b.fixture == fixture.name}
     height_m = next((h.height_m for h in calibration.heights if h.fixture == fixture.name), fixture.height_m)
-    channels = tuple(_measured_channel(c, widths) for c in fixture.type.channels)
+    foot = next((f.output for f in calibration.feet if f.fixture == fixture.name), 0.0)
+    channels = tuple(_measured_channel(c, widths, foot) for c in fixture.type.channels)
     if height_m == fixture.height_m and channels == fixture.type.channels:
         return fixture
     return replace(fixture, height_m=height_m, type=replace(fixture.type, channels=channels))
 
 
-def _measured_channel(channel: Channel, widths: dict[float, float]) -> Channel:
+def _measured_channel(channel: Channel, widths: dict[float, float], foot: float) -> Channel:
     beam = channel.beam
+    if foot > 0:
+        channel = replace(channel, dimming=channel.dimming.from_foot(foot))
     if isinstance(beam, CosineLobe) and beam.fwhm_deg in widths:
         return replace(channel, beam=CosineLobe(widths[beam.fwhm_deg]))
     return channel

@@ -311,6 +311,11 @@ class Meter:
     standard_uncertainty: float = 0.025
     reads_up_to: float | None = None
 
+    @property
+    def states_no_response(self) -> bool:
+        """Whether this is a lux meter of which no curve is known."""
+        return self.reads == "lux" and isinstance(self.response, str)
+
 
 @dataclass(frozen=True)
 class Reading:

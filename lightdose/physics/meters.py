@@ -194,6 +194,77 @@ def sensor_row(meter: Meter, source_photons: Sequence[FloatArray], tables: Refer
     return SensorRow(response * math.exp(0.5 * (low + high)), meter.reads, spread)
 
 
+LUX_EXPONENT_SD, LUX_BLUE_LN_SD, LUX_WHITE_LN_SD = 0.15, 0.35, 0.10
+BLUE_BELOW_NM = 480.0
+"""A lux meter that states no response follows V to a power of 1 +- 0.15, and is worth at least a factor of
+exp(0.35) in light below 480 nm, exp(0.1) in white (standard uncertainties): our choice, after the mismatch
+index f1' of unclassified meters, from memory."""
+
+SHAPE_FRACTION, SHAPE_SHARE = 0.02, 0.3
+"""A generic sensor shape that stands for an instrument leaves 2 % and this share of its spectral correction
+uncertain: our choice."""
+
+
+def scale_error(meter: Meter, row: SensorRow) -> float:
+    """ln standard uncertainty of the scale of a meter, common to all its readings.
+
+    Parameters
+    ----------
+    meter : Meter
+    row : SensorRow
+        Of the meter.
+
+    Source
+    ------
+    Quadrature: GUM (JCGM 100:2008), 5.1.6; sizes: our choice, see above.
+    """
+    generic = isinstance(meter.response, str) and meter.response != "ideal"
+    return math.hypot(meter.standard_uncertainty, row.ln_spread, SHAPE_FRACTION if generic else 0.0)
+
+
+def colour_error(meter: Meter, row: SensorRow, photons: FloatArray, tables: ReferenceTables) -> FloatArray:
+    """How one common error of a meter acts on lights of several colours.
+
+    Parameters
+    ----------
+    meter : Meter
+    row : SensorRow
+        Of the meter.
+    photons : array, shape (n, 500)
+        Spectra of the lights, any scale.
+    tables : ReferenceTables
+
+    Returns
+    -------
+    array, shape (n,)
+        ln of the factor on the reading at one standard uncertainty; 0 for a measured or ideal response.
+
+    Source
+    ------
+    Sizes: our choice, see above. To first order V^(1+e) changes a reading by e times the mean of ln V in it.
+    """
+    if meter.states_no_response:
+        sensor = np.maximum(tables.photopic, 1e-12)
+        lamp = photon_distribution_of_a()
+        lights = np.concatenate([photons, lamp[None]])
+        seen = lights * target_row("lux", tables)
+        mean_ln = (seen @ np.log(sensor)) / np.maximum(seen.sum(axis=1), 1e-300)
+        tilt = LUX_EXPONENT_SD * (mean_ln[:-1] - mean_ln[-1])
+        blue = photons[:, GRID_NM < BLUE_BELOW_NM].sum(axis=1) / np.maximum(photons.sum(axis=1), 1e-300)
+        least = LUX_WHITE_LN_SD + (LUX_BLUE_LN_SD - LUX_WHITE_LN_SD) * blue
+        return np.asarray(-np.maximum(np.abs(tilt), least))
+    if isinstance(meter.response, str) and meter.response != "ideal":
+        ideal, shown = photons @ target_row(meter.reads, tables), photons @ row.row
+        return np.asarray(SHAPE_SHARE * np.log(np.maximum(ideal, 1e-300) / np.maximum(shown, 1e-300)))
+    return np.zeros(len(photons))
+
+
+def photon_distribution_of_a() -> FloatArray:
+    """Photons of illuminant A in the cells, shape (500,), any scale."""
+    lamp = illuminant_a()
+    return np.asarray(np.interp(GRID_NM, lamp.wavelength_nm, lamp.values, left=0.0, right=0.0) * GRID_NM)
+
+
 def immersion_factor(meter: Meter) -> tuple[float, float]:
     """Factor on a reading under water, and its relative standard uncertainty.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 import re
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from lightdose.cli import cli
+from lightdose.fit.observations import SHEET_LN_MEAN
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 
@@ -50,7 +52,7 @@ def test_filled_sheet_goes_into_calibrate_and_finds_what_was_expected(tmp_path: 
     assert len(fit["residuals"]) == len(plan["readings"])
     assert not any(r["outlier"] for r in fit["residuals"])
     for gain in fit["gains"]:
-        assert gain["gain"] == pytest.approx((0.6 * 1.05) ** 0.5, rel=0.04)
+        assert gain["gain"] == pytest.approx(math.exp(SHEET_LN_MEAN), rel=0.04)
     after = {f"{g['fixture']}/{g['channel']}": g["interval_95"] for g in fit["gains"]}
     for channel in plan["channels"]:
         low, high = after[channel["channel"]]

@@ -324,7 +324,7 @@ def test_shipped_schemas_are_what_the_tables_of_keys_give() -> None:
 @pytest.mark.identity
 def test_every_example_is_accepted_and_names_its_schema() -> None:
     """Each TOML file under examples/ begins with a path to its schema, which accepts it."""
-    examples = sorted(EXAMPLES.rglob("*.toml"))
+    examples = sorted(p for p in EXAMPLES.rglob("*.toml") if "diary" not in p.parts)  # kept states are copies
     assert len(examples) >= 2
     for path in examples:
         text = path.read_text(encoding="utf-8")

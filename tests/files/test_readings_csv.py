@@ -106,7 +106,6 @@ HEAD = "site,reading,unit,time,meter\n"
             HEAD + "ridge,1e-9,umol_m2_s,12:00,handheld\n",
             "the reading 1e-09 is fainter than meters can tell from dark",
         ),
-        (HEAD + "ridge,0,umol_m2_s,12:00,\n", "a reading of 0 says nothing about how strong a channel is"),
         (HEAD + "rigde,10,umol_m2_s,12:00,\n", "did you mean ridge?"),
         (HEAD + "cave,10,umol_m2_s,12:00,\n", 'readings.csv:2:1: there is no site "cave"'),
         (HEAD + "ridge,10,,12:00,\n", "the unit is blank"),

@@ -93,7 +93,7 @@ def assert_read_or_placed(setup: Setup, path: Path, data: bytes) -> bool:
     assert bool(problems) != bool(readings)
     assert [p for p in problems if p.place is None or p.place.file != "readings.csv"] == []
     for reading in readings:
-        assert reading.value > 0
+        assert reading.value >= 0
         assert (reading.time_h is None) != (reading.levels is None)
         assert all(0 <= level <= 1 for level in (reading.levels or {}).values())
         end = setup.meters[reading.meter].reads_up_to if reading.meter else None

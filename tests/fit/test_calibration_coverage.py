@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from fit.calibration_scenes import plan, scene, simulated, solved
 
-from lightdose.fit.gain_solver import GainProblem, model_ln, solve
+from lightdose.fit.explanations import solve
+from lightdose.fit.gain_problem import GainProblem, model_ln
 from lightdose.model.record import FloatArray
 
 NOISE = 0.04
@@ -49,15 +50,17 @@ def run(trials: int, seed: int, outliers: int = 0) -> Trials:
     rows = gain_rows(task)
     inside, widths, named, wrongly = [], [], [], []
     for _ in range(trials):
-        truth = task.mean + task.prior_sd * draw.normal(size=task.mean.size)
+        truth = draw.multivariate_normal(task.mean, task.prior, method="eigh")
         expected, jacobian, _ = model_ln(task, truth)
         ln_reading = expected + NOISE * draw.normal(size=expected.size)
         wild = draw.choice(expected.size, outliers, replace=False)
         ln_reading[wild] += draw.choice([-1, 1], outliers) * np.log(2)
         fit = solve(task, ln_reading)
-        half = 1.959964 * np.sqrt(np.diagonal(rows @ fit.covariance @ rows.T))
+        half = 1.959964 * np.sqrt(np.diagonal(fit.spread(rows)))
         inside.append(np.abs(rows @ (fit.value - truth)) <= half)
-        bound = np.linalg.inv(jacobian.T @ jacobian / NOISE**2 + np.diag(1 / task.prior_sd**2))
+        seen = jacobian @ task.prior
+        among = NOISE**2 * np.eye(len(expected)) + seen @ jacobian.T
+        bound = task.prior - seen.T @ np.linalg.solve(among, seen)
         widths.append(half / (1.959964 * np.sqrt(np.diagonal(rows @ bound @ rows.T))))
         named.append(fit.outlier[wild])
         wrongly.append(np.delete(fit.outlier, wild))

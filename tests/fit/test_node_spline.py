@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lightdose.fit.gain_solver import NodeSpline
+from lightdose.fit.response_shape import NodeSpline
 
 
 @pytest.mark.published

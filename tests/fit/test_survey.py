@@ -37,14 +37,17 @@ def test_worth_is_the_drop_of_ln_det_and_of_each_open_dose() -> None:
     made = _Plan(TANK, METER, None, TABLES, {})
     weight = np.array(list(made.openness.values()))
     worth = made._worth(made.prior, weight)
-    own = np.ones(len(made.prior), dtype=bool)
+    own = np.diagonal(made.prior) > 0
     own[made.of_meter] = False
+    value, vector = np.linalg.eigh(made.prior)
+    root = vector * np.sqrt(np.maximum(value, 0))  # some skies are known exactly: no inverse of the prior
 
     def ln_det(covariance: np.ndarray) -> float:
         return float(np.linalg.slogdet(covariance[np.ix_(own, own)])[1])
 
     for n in range(0, len(made.pairs), 5):
-        after = np.linalg.inv(np.linalg.inv(made.prior) + np.outer(made.rows[n], made.rows[n]))
+        row = made.rows[n] @ root
+        after = root @ np.linalg.inv(np.eye(len(root)) + np.outer(row, row)) @ root.T
         np.testing.assert_allclose(_updated(made.prior, made.rows[n]), after, rtol=1e-9, atol=1e-15)
         doses = [np.einsum("cp,pq,cq->c", made.doses, c, made.doses) for c in (made.prior, after)]
         drop = 0.5 * (ln_det(made.prior) - ln_det(after))
@@ -55,16 +58,15 @@ def test_worth_is_the_drop_of_ln_det_and_of_each_open_dose() -> None:
 def test_each_choice_is_the_best_of_all_that_are_left() -> None:
     """The greedy choice goes by worth, takes no reading twice, and stops between 6 and 10."""
     made = _Plan(TANK, METER, None, TABLES, {})
-    chosen, covariance = made._choose(None)
+    chosen = made._choose(None)
     assert FEWEST <= len(chosen) <= MOST
     assert len(set(chosen)) == len(chosen)
     weight, current = np.array(list(made.openness.values())), made.prior
     for n in chosen:
-        worth = made._worth(current, weight)
+        worth = made._worth(current, weight) * made.ease
         left = [i for i in range(len(made.pairs)) if i == n or i not in chosen]
         assert worth[n] >= max(worth[i] for i in left if i not in chosen[: chosen.index(n)]) - 1e-6
         current = _updated(current, made.rows[n])
-    np.testing.assert_allclose(current, covariance)
 
 
 @pytest.mark.identity
@@ -75,7 +77,7 @@ def test_readings_narrow_everything_and_more_readings_narrow_more() -> None:
         assert 1 < known.after <= known.before * (1 + 1e-12)
     assert [n.what for n in few.doses] == ["staghorn", "hammer", "brain"]
     assert all(b.after < a.after for a, b in zip(few.doses, many.doses, strict=True))
-    assert max(n.after for n in many.doses) < 1.15
+    assert max(n.after for n in many.doses) < 1.25
 
 
 @pytest.mark.identity

@@ -10,7 +10,7 @@ from fit.calibration_scenes import PEAKS_NM, REQUEST, plan, scene, simulated
 
 from lightdose.files.library import reference_tables
 from lightdose.fit.calibration import calibrate
-from lightdose.fit.gain_solver import WIDEST_DEG, _beam_factors, fitted_beam
+from lightdose.fit.response_shape import WIDEST_DEG, _beam_factors, fitted_beam
 from lightdose.fit.survey import plan_survey
 from lightdose.model.fixture import Aperture, CosineLobe, FixtureType
 from lightdose.model.setup import Setup
@@ -54,7 +54,7 @@ def test_survey_and_calibration_take_one_narrow_beam_among_wide_ones(narrow_deg:
     assert survey.readings
     assert all(np.isfinite(r.expected_95).all() for r in survey.readings)
     levels = [r for r in plan() if r.levels is not None and set(r.levels) == {("left", "violet")}]
-    readings = simulated(setup, levels, {"violet": 0.8})
+    readings = simulated(setup, levels, {"violet": 0.9})
     found = calibrate(setup, readings, reference_tables(), {}, REQUEST)
     gains = {g.channel: g.gain for g in found.calibration.gains}
-    assert gains["violet"] == pytest.approx(0.8, rel=0.02)
+    assert gains["violet"] == pytest.approx(0.9, rel=0.02)
