@@ -171,9 +171,15 @@ class _Records:
         channels = [c for f in self.fit.setup.lit_fixtures for c in f.type.channels]
         return tuple(
             ChannelGain(
-                *key, math.exp(value), _exp(span), float(nominal), tie, statement_of(channel) != "none"
+                fixture,
+                name,
+                math.exp(value),
+                _exp(span),
+                float(nominal),
+                tie,
+                statement_of(channel) != "none",
             )
-            for key, value, span, nominal, tie, channel in zip(
+            for (fixture, name), value, span, nominal, tie, channel in zip(
                 self.fit.keys, values, ends, self.fit.observed.nominal_umol_s, ties, channels, strict=False
             )
         )
