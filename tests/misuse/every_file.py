@@ -10,6 +10,7 @@ format = "lightdose-setup/1"
 title = "tank of every file (invented)"
 corals = "corals.csv"
 sites = "sites.csv"
+rocks = "rocks.csv"
 groups = "my-groups.toml"
 calibration = "calibration.toml"
 [tank]
@@ -52,6 +53,24 @@ genus = "Acropora"
 site = "ridge"
 height = "2 cm"
 previous = 4.6
+form = "branching"
+diameter = "5 cm"
+passes = 0.4
+growth = { diameter = "0.6 cm", height = "0.3 cm" }
+faces = { toward_deg = 200, tilt_deg = 60 }
+[[rock]]
+name = "foot"
+shape = "box"
+at = { x = "50 cm", y = "34 cm", height = "5 cm" }
+size = { x = "10 cm", y = "8 cm", z = "10 cm" }
+turn_deg = 20
+reflectance = 0.2
+[[brace]]
+name = "middle"
+from = { x = "30 cm", y = "0 cm" }
+to = { x = "30 cm", y = "40 cm" }
+width = "4 cm"
+passes = 0.85
 [electricity]
 price_per_kwh = 0.30
 currency = "EUR"
@@ -116,10 +135,17 @@ time,blue,cyan,white,all_channels
 """
 
 CORALS_CSV = """\
-coral,group,site,x_cm,y_cm,depth_cm,height_cm,pinned,on,keep_apart_cm
-hammer,lps-branching,A1,,,,2,yes,rack,8
-own one,own,,30,20,30,0,no,,
-new one,own,,,,,,,sand,
+coral,group,site,x_cm,y_cm,depth_cm,height_cm,pinned,on,keep_apart_cm,form,diameter_cm,passes,toward_deg,tilt_deg
+hammer,lps-branching,A1,,,,2,yes,rack,8,dome,6,0,270,90
+own one,own,,30,20,30,0,no,,,,,,,
+new one,own,,,,,,,sand,,mat,4,,,
+"""
+
+ROCKS_CSV = """\
+rock,shape,x_cm,y_cm,z_cm,size_x_cm,size_y_cm,size_z_cm,turn_deg,reflectance
+shelf,slab,50,33,14,16,10,3,20,0.15
+knob,ellipsoid,8,34,3,8,6,6,,
+pipe,cylinder,56,5,10,4,4,20,,0.05
 """
 
 SITES_CSV = """\
@@ -208,6 +234,7 @@ FILES: Mapping[str, str] = {
     "left.csv": LEFT_CSV,
     "corals.csv": CORALS_CSV,
     "sites.csv": SITES_CSV,
+    "rocks.csv": ROCKS_CSV,
     "readings.csv": READINGS_CSV,
     "my-groups.toml": MY_GROUPS_TOML,
     "calibration.toml": CALIBRATION_TOML,

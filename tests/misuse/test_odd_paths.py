@@ -59,6 +59,7 @@ ODD: dict[str, Callable[[Path], str]] = {
 NAMED_IN = {
     "corals.csv": "setup.toml",
     "sites.csv": "setup.toml",
+    "rocks.csv": "setup.toml",
     "my-groups.toml": "setup.toml",
     "calibration.toml": "setup.toml",
     "water.csv": "setup.toml",
