@@ -157,7 +157,17 @@ def dose_body(analysis: Analysis) -> dict[str, Any]:
         "fixtures": [as_json(FIXTURE, use) for use in analysis.fixtures],
         "uncertainty": _uncertainty(analysis),
         **advice_json(analysis),
+        **_shadows_json(analysis),
     }
+
+
+def _shadows_json(analysis: Analysis) -> dict[str, Any]:
+    """Corals dim for the shade of solids; no key where nothing solid is told."""
+    if analysis.setup.standing is None:
+        return {}
+    from lightdose.answers.shadows import shadow_json
+
+    return {"in_the_shade": shadow_json(analysis)}
 
 
 def _by_channel(analysis: Analysis, key: str, values: FloatArray) -> list[dict[str, Any]]:
@@ -195,8 +205,20 @@ def headline(analysis: Analysis) -> str:
 
 def answer_points(analysis: Analysis, unit: LengthUnit = "cm") -> Points:
     """From where to where the doses go, who is off, what to do first, and whom only a move serves."""
-    found = (Point(span_sentence(analysis), "Doses"), Point(_unusual(analysis), "Not usual"))
+    found = (
+        Point(span_sentence(analysis), "Doses"),
+        Point(_unusual(analysis), "Not usual"),
+        Point(_in_the_shade(analysis, unit), "In the shade"),
+    )
     return Points((*(point for point in found if point.text), *advice_points(analysis, unit)))
+
+
+def _in_the_shade(analysis: Analysis, unit: LengthUnit) -> str:
+    if not analysis.shadows:
+        return ""
+    from lightdose.answers.shadows import shadow_sentences
+
+    return shadow_sentences(analysis, unit)
 
 
 def span_sentence(analysis: Analysis) -> str:
@@ -222,11 +244,14 @@ def span_sentence(analysis: Analysis) -> str:
 
 
 def _unusual(analysis: Analysis) -> str:
-    off = out_of_band(analysis.verdicts)
+    faultless = {s.coral for s in analysis.shadows if s.faultless}
+    off = [v for v in out_of_band(analysis.verdicts) if v.coral not in faultless]
     unjudged = sum(v.dli_state == "not_judged" for v in analysis.verdicts)
     if unjudged == len(analysis.verdicts):
         return ""
     aside = f" Light does not judge {unjudged} more." if unjudged else ""
+    if not off and faultless:
+        return ""
     if not off:
         return f"No coral is known to get too little or too much.{aside}"
     shown = off if len(off) <= NAMED_AT_MOST else off[:NAMED_OF_MANY]
@@ -240,7 +265,8 @@ def _unusual(analysis: Analysis) -> str:
 
 def _dose_words(verdict: Verdict) -> str:
     usual = f", usual {range_text(*verdict.band_dli)}" if verdict.band_dli else ""
-    return f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}{usual}"
+    where = f" {verdict.by_light}" if verdict.by_light else ""
+    return f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}{where}{usual}"
 
 
 def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:

@@ -56,9 +56,10 @@ def light_sentence(
         return f"Gets {plain(dli)} mol/m2/day; this group lives without light, so no amount is usual."
     low, high = verdict.band_dli
     usual = f"{'your own' if own_band else 'the usual'} {low:g}-{high:g}"
-    gets = f"Gets {beside_edges(dli, verdict.band_dli)} mol/m2/day"
+    where = f" {verdict.by_light}" if verdict.by_light else ""
+    gets = f"Gets {beside_edges(dli, verdict.band_dli)} mol/m2/day{where}"
     if dli <= 0:
-        text = f"Gets no light, against {usual}"
+        text = f"Gets no light{where}, against {usual}"
     elif dli < low:
         text = f"{gets}, {share_words((low - dli) / low)} below {usual}"
     elif dli > high:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,7 +14,15 @@ from lightdose.model.fixture import Fixture
 from lightdose.model.light import DayCurve, Dose, LightField
 from lightdose.model.results import DliState, PeakState, Verdict
 from lightdose.model.setup import Coral, CoralGroup, Setup
+
+if TYPE_CHECKING:
+    from lightdose.model.solids import Face
 from lightdose.physics.dose import hours_at_pmax, over_ek_range
+
+FLAT = "on a flat spot"
+
+DIM_EDGE = 1.5
+"""A group likes shade whose usual range begins at so little. Our choice. [mol m-2 d-1]"""
 
 OWN_BAND_SOURCE = "the keeper's own range for this coral"
 
@@ -45,8 +53,11 @@ def judge_corals(
     receivers = [own.get(coral.name, at_site[coral.site]) for coral in setup.corals]
     saturation = _saturation(setup, field, curve, receivers)
     verdicts = []
+    solid = setup.standing is not None
     for coral, receiver, saturated in zip(setup.corals, receivers, saturation, strict=True):
-        verdict = replace(_verdict(setup, field, dose, coral, receiver), **saturated)
+        face = field.receivers[receiver].face
+        by_light = face_words(face) if face else FLAT if solid else ""
+        verdict = replace(_verdict(setup, field, dose, coral, receiver), by_light=by_light, **saturated)
         said = light_sentence(
             verdict,
             own_band=coral.band_dli is not None,
@@ -55,6 +66,36 @@ def judge_corals(
         )
         verdicts.append(replace(verdict, advice=said))
     return tuple(verdicts)
+
+
+def face_words(face: Face) -> str:
+    """The receiver of a coral that does not look up: "on its front face".
+
+    Parameters
+    ----------
+    face : Face
+
+    Source
+    ------
+    Our choice of words.
+    """
+    word = face.word
+    return f"on its face ({word})" if " " in word else f"on its {word} face"
+
+
+def likes_shade(band_dli: tuple[float, float] | None) -> bool:
+    """Whether a usual range is one of dim light.
+
+    Parameters
+    ----------
+    band_dli : (low, high) or None
+        [mol m-2 d-1]
+
+    Source
+    ------
+    Our choice: the range begins at ``DIM_EDGE`` or below.
+    """
+    return band_dli is not None and band_dli[0] <= DIM_EDGE
 
 
 def _verdict(setup: Setup, field: LightField, dose: Dose, coral: Coral, receiver: int) -> Verdict:

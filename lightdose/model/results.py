@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import field
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from lightdose.model.advice import Advice
 from lightdose.model.light import DayCurve, Dose, LightField, SideDoses
@@ -13,6 +13,9 @@ from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import USABLE_CURVES
 from lightdose.quantities import BANDS
+
+if TYPE_CHECKING:
+    from lightdose.model.shadow import Shadow
 
 DliState = Literal["far_below", "below", "within", "above", "far_above", "not_judged"]
 DliVerdict = Literal["far_below", "below", "within", "above", "far_above", "not_judged", "undecided"]
@@ -176,7 +179,8 @@ class Verdict:
 
     ``hours_at_pmax_h`` (gross, under tanh), the same under the curve that the group's Ek belongs to, the
     hours above saturation and the photons beyond it as a share of the day's are the lowest and the highest
-    over the group's range of Ek; None for groups without one, and where no day was given.
+    over the group's range of Ek; None for groups without one, and where no day was given. ``by_light`` names
+    the receiver where solids or a face make it matter: "on a flat spot", "on its front face".
     """
 
     coral: str
@@ -202,6 +206,7 @@ class Verdict:
     hours_at_pmax_own_curve_h: tuple[float, float] | None = None
     photons_beyond_saturation_fraction: tuple[float, float] | None = None
     certainty: Certainty | None = None
+    by_light: str = ""
 
     @property
     def dli_verdict(self) -> DliVerdict:
@@ -341,7 +346,8 @@ class Analysis:
     ``hazards`` holds staring straight into each lit fixture from each distance; ``advice`` is None where it
     was not asked for, and so are ``sides``, the light on faces and from all sides. ``reef_depth_m`` holds by
     the name of the water, shape (n_receiver, 2), from which to which depth of the open sea a clear day gives
-    as many photons; NaN where none does.
+    as many photons; NaN where none does. ``shadows`` holds the corals that are dim for the shade of solids,
+    where it was asked for.
     """
 
     setup: Setup
@@ -358,6 +364,7 @@ class Analysis:
     advice: Advice | None = None
     reef_depth_m: Mapping[str, FloatArray] = field(default_factory=dict)
     sides: SideDoses | None = None
+    shadows: tuple[Shadow, ...] = ()
 
     def flat_receiver(self, receiver: int) -> int:
         """The receiver that looks up at the place of one on a face."""

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from lightdose.model.light import Scene
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
 from lightdose.model.record import FloatArray
 from lightdose.model.solids import Solid
-from lightdose.physics.emission import source_cells
 from lightdose.physics.light_field import PreparedField
-from lightdose.physics.light_paths import routes
-from lightdose.physics.lit_tank import Lamp, light_under_water
+from lightdose.physics.lit_tank import light_under_water
+from lightdose.physics.looks import facing
 from lightdose.physics.shade import shade_of
 
 LEAST_SHARE = 0.005
@@ -39,12 +42,12 @@ def shaded_by(ready: PreparedField, point_m: FloatArray, counted: FloatArray) ->
     scene = ready.scene
     if scene.standing is None or point_m[2] < 0:
         return {}
-    open_light = _by_rays(ready, scene, point_m, (), counted)
+    open_light = _by_rays(ready, point_m, (), counted)
     if not open_light > 0:
         return {}
     found = {}
     for solid in scene.standing.solids:
-        left = _by_rays(ready, scene, point_m, (solid,), counted)
+        left = _by_rays(ready, point_m, (solid,), counted)
         share = 1 - left / open_light
         if share >= LEAST_SHARE:
             found[solid.name] = float(share)
@@ -52,18 +55,42 @@ def shaded_by(ready: PreparedField, point_m: FloatArray, counted: FloatArray) ->
 
 
 def _by_rays(
-    ready: PreparedField, scene: Scene, point_m: FloatArray, solids: tuple[Solid, ...], counted: FloatArray
+    ready: PreparedField, point_m: FloatArray, solids: tuple[Solid, ...], counted: FloatArray
 ) -> float:
-    """Light of all channels at a place by rays alone, with some solids in their way."""
-    shade = shade_of(solids, scene.standing.braces if scene.standing else ())
-    index, nodes = scene.water.refractive_index, ready.mixture.nodes_per_m
-    total, channel = 0.0, 0
-    for lamp, fixture in zip(ready.lit.lamps, scene.fixtures, strict=True):
-        cells = source_cells(fixture)
-        paths = routes(scene.tank, index, cells, shade=shade)
-        one = Lamp(cells, paths, (), lamp.beams, lamp.beam_of_channel)
-        light = light_under_water(one, paths, point_m[None, :], nodes)[:, 0, :, 0]
-        for beam in lamp.beam_of_channel:
-            total += counted[channel] * float(light[beam] @ ready.mixture.at_nodes[channel, :, 0])
-            channel += 1
-    return total
+    """Light of all channels at a place that looks up, by rays alone, with some solids in their way."""
+    return float(rays_among(ready, point_m[None, :], None, solids)[0] @ counted)
+
+
+def rays_among(
+    ready: PreparedField, points_m: FloatArray, normals: FloatArray | None, solids: Sequence[Solid]
+) -> FloatArray:
+    """Light by rays, panes too, with some solids in their way, and no bounce off floor and skins.
+
+    Parameters
+    ----------
+    ready : PreparedField
+        Its first weighting counts.
+    points_m : array, shape (n_point, 3)
+        x, y, depth; under water. [m]
+    normals : array, shape (n_point, 3), or None
+        Which way each looks; None where all look up.
+    solids : sequence of Solid
+
+    Returns
+    -------
+    array, shape (n_point, n_channel)
+
+    Source
+    ------
+    ``light_under_water``.
+    """
+    standing = ready.scene.standing
+    shade = shade_of(solids, standing.braces if standing else ())
+    look = None if normals is None else facing(normals)
+    nodes, columns = ready.mixture.nodes_per_m, []
+    for lamp in ready.lit.lamps:
+        paths = tuple(replace(route, shade=shade) for route in lamp.routes)
+        light = light_under_water(lamp, paths, points_m, nodes, look=look)[:, 0]
+        columns += [light[beam] for beam in lamp.beam_of_channel]
+    found = [light.T @ ready.mixture.at_nodes[n, :, 0] for n, light in enumerate(columns)]
+    return np.array(found).reshape(len(columns), len(points_m)).T

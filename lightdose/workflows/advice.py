@@ -37,7 +37,12 @@ def advised(setup: Setup, also: Sequence[str] = (), *, sides: bool = False) -> A
     ready, field = light_of(setup, also)
     kept = keeping(setup)
     analysis = judged_under(setup, ready, field, certainty=True, see=kept.see, sides=sides)
-    return replace(analysis, advice=advice_on(analysis, ready, kept))
+    analysis = replace(analysis, advice=advice_on(analysis, ready, kept))
+    if setup.standing is None:
+        return analysis
+    from lightdose.workflows.shadows import shadows
+
+    return replace(analysis, shadows=shadows(analysis, ready))
 
 
 def drawn_analysis(setup: Setup) -> tuple[Analysis, Outlook | None]:

@@ -1,0 +1,114 @@
+"""Corals below their range that stand in the shade of rock or colonies, and the way out of the shadow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+import numpy as np
+
+from lightdose.analysis import Analysis
+from lightdose.judge.verdict import likes_shade
+from lightdose.model.record import FloatArray
+from lightdose.model.results import Verdict
+from lightdose.model.setup import Receiver
+from lightdose.model.shadow import OutOfShadow, Shadow, Side
+from lightdose.model.solids import Solid
+from lightdose.physics.day_curve import full_output_hours
+from lightdose.physics.light_field import PreparedField, normals_of
+from lightdose.physics.shaded_by import rays_among, shaded_by
+from lightdose.quantities import MOL_PER_UMOL_S_H
+
+SHADED: Final = 0.2
+"""A coral stands in the shade from this share of its light on. Our choice."""
+
+STEPS_M: Final = (0.02, 0.03, 0.04, 0.06, 0.08, 0.1, 0.12, 0.15, 0.2)
+WAYS: Final[dict[Side, tuple[int, int]]] = {
+    "front": (0, -1),
+    "back": (0, 1),
+    "left": (-1, 0),
+    "right": (1, 0),
+}
+SPARE: Final = 1.1
+"""A place out of the shadow keeps so far from both ends of the range. Our choice."""
+
+MOST_CORALS: Final = 12
+"""The dimmest that are looked at. Our choice."""
+
+
+def shadows(analysis: Analysis, ready: PreparedField) -> tuple[Shadow, ...]:
+    """The corals below their range from which solids keep ``SHADED`` or more of the light.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    ready : PreparedField
+        Of its setup, with PPFD.
+    """
+    standing = analysis.setup.standing
+    if standing is None or not standing.solids:
+        return ()
+    bare, hours = ready.only("ppfd"), full_output_hours(analysis.day_curve)
+    low = ("below", "far_below")
+    dim = [v for v in analysis.verdicts if v.dli_state in low or v.dli_verdict in low]
+    dim.sort(key=lambda v: v.dli_mol_m2_d / (v.band_dli or (1.0, 1.0))[0])
+    found = []
+    for verdict in dim[:MOST_CORALS]:
+        receiver = analysis.light_field.receivers[verdict.receiver]
+        if receiver.own_sky or receiver.depth_m < 0:
+            continue
+        others = tuple(s for s in standing.solids if s.coral != verdict.coral)
+        at = _points([receiver])
+        open_light, left = (
+            float(rays_among(bare, at, normals_of([receiver]), solids)[0] @ hours) for solids in ((), others)
+        )
+        kept = 1 - left / open_light if open_light > 0 else 0.0
+        if kept >= SHADED:
+            by = {k: s for k, s in shaded_by(bare, at[0], hours).items() if k != verdict.coral}
+            out = _way_out(analysis, bare, verdict, receiver, others, hours)
+            found.append(Shadow(verdict.coral, kept, by, likes_shade(verdict.band_dli), out))
+    return tuple(found)
+
+
+def _points(receivers: Sequence[Receiver]) -> FloatArray:
+    return np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers]).reshape(-1, 3)
+
+
+def _way_out(
+    analysis: Analysis,
+    bare: PreparedField,
+    verdict: Verdict,
+    receiver: Receiver,
+    others: Sequence[Solid],
+    hours: FloatArray,
+) -> OutOfShadow | None:
+    """The nearest place beside it that gives it a usual amount, with its own colony out of the way."""
+    if verdict.band_dli is None:
+        return None
+    coral = next(c for c in analysis.setup.corals if c.name == verdict.coral)
+    steps = list(_free_steps(analysis, receiver, others, 0.5 * coral.diameter_m))
+    if not steps:
+        return None
+    points = np.array([point for _, _, point in steps])
+    look = normals_of([receiver])
+    normals = None if look is None else np.repeat(look, len(steps), axis=0)
+    light = rays_among(bare, points, normals, others) + bare.bounced(points, normals)[:, :, 0]
+    doses = MOL_PER_UMOL_S_H * receiver.open_sky * light @ hours
+    low, high = verdict.band_dli
+    for (distance, towards, _), dli in zip(steps, doses.tolist(), strict=True):
+        if low * SPARE <= dli <= high / SPARE:
+            return OutOfShadow(distance, towards, dli)
+    return None
+
+
+def _free_steps(
+    analysis: Analysis, receiver: Receiver, others: Sequence[Solid], radius_m: float
+) -> Iterator[tuple[float, Side, tuple[float, float, float]]]:
+    """Places beside it in the water and clear of all that is solid, the nearest first."""
+    tank = analysis.setup.tank
+    for distance in STEPS_M:
+        for towards, (dx, dy) in WAYS.items():
+            x, y = receiver.x_m + distance * dx, receiver.y_m + distance * dy
+            clear = radius_m <= x <= tank.length_m - radius_m and radius_m <= y <= tank.width_m - radius_m
+            if clear and all(s.inside_m(x, y, receiver.depth_m) <= -radius_m for s in others):
+                yield distance, towards, (x, y, receiver.depth_m)
