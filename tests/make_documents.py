@@ -34,6 +34,7 @@ DOCUMENTS = [README, EXAMPLES, *(GUIDE / f"{topic}.md" for topic in TOPICS)]
 PICTURES = EXAMPLES.parent / "pictures"
 DRAWN = {
     "first-tank-corals.png": ("doses.png", "dose SETUP --figures FOLDER"),
+    "first-tank-tank.png": ("tank.png", "dose SETUP --figures FOLDER"),
     "first-tank-map.png": (
         "map-depth-14-cm.png",
         'map SETUP --depth "14 cm" --group sps-plating --group lps-branching --group mushroom -o FOLDER',

@@ -83,10 +83,11 @@ def _pictures(
     from lightdose.judge.map_choice import shown_receivers
     from lightdose.present.figures.day import day_drawing, dose_drawings, spectrum_drawing
     from lightdose.present.figures.explaining import diminishing_drawing
+    from lightdose.present.figures.tank import tank_views
     from lightdose.workflows.explain import diminishing_return
 
     unit = ask.unit(analysis.setup)
-    drawings = dose_drawings(analysis)
+    drawings = [*dose_drawings(analysis), tank_views(analysis, unit)]
     if shown := shown_receivers(analysis, sites):
         drawings.append(day_drawing(analysis, site_days(analysis, shown), unit))
         drawings.append(spectrum_drawing(analysis, site_spectra(analysis, shown), unit))

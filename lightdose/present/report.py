@@ -60,6 +60,7 @@ from lightdose.present.figures.day import day_drawing, schedule_drawing, spectru
 from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
 from lightdose.present.figures.history import tank_drawing
 from lightdose.present.figures.map import map_drawings
+from lightdose.present.figures.tank import tank_views
 from lightdose.present.figures.trial import trial_drawing
 from lightdose.present.page import KEY, Ready, laid_out, page_environment, policy, set_text, template_text
 
@@ -281,8 +282,9 @@ def _picture(drawing: Drawing | None, *, paper: bool = False) -> list[Picture]:
 
 
 def _maps(report: Report) -> list[Picture]:
+    pictures = _picture(tank_views(report.analysis, report.unit), paper=True)
     drawings = [] if report.light is None else map_drawings(report.light, "dli", report.unit)
-    return [picture for n, d in enumerate(drawings) for picture in _picture(d, paper=n == 0)]
+    return pictures + [picture for n, d in enumerate(drawings) for picture in _picture(d, paper=n == 0)]
 
 
 def _day(report: Report) -> Section:

@@ -54,6 +54,10 @@ class InlineFigure:
     svg: str
 
 
+NARROW_PX: Final = 560
+"""Figures up to this width shrink with the page; wider ones are scrolled on a telephone. Our choice."""
+
+
 class _Names:
     """Short ids of one figure in the order of their use, such as "f3-1"."""
 
@@ -79,8 +83,9 @@ def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
     width, height = (float(side) * PT_PER_IN for side in figure.get_size_inches())
     top = _head_pt(figure, [float(text.get_position()[1]) for text in head])
     tall = height - top
+    narrow = " narrow" if width * PX_PER_PT <= NARROW_PX else ""
     lines = [
-        f'<svg class="figure" viewBox="0 {top:g} {width:g} {tall:g}" width="{width * PX_PER_PT:.0f}" '
+        f'<svg class="figure{narrow}" viewBox="0 {top:g} {width:g} {tall:g}" width="{width * PX_PER_PT:.0f}" '
         f'height="{tall * PX_PER_PT:.0f}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
         f'<title id="{prefix}-title">{escape(drawing.title)}</title>',
         f'<desc id="{prefix}-desc">{escape(drawing.description)}</desc>',

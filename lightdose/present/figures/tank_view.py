@@ -260,8 +260,10 @@ class TankView:
     labels: LabelField
 
     @classmethod
-    def on(cls, panel: Panel, scene: Scene, labels: LabelField | None = None) -> TankView:
-        """The scene with its limits and panes, and no words yet."""
+    def on(
+        cls, panel: Panel, scene: Scene, labels: LabelField | None = None, *, whole: bool = False
+    ) -> TankView:
+        """The scene with limits and panes, and no words yet; ``whole`` shows solids as from outside."""
         area = Box(0.0, 0.0, panel.width_in, panel.height_in)
         view = cls(scene, panel, labels or LabelField(area))
         low, high = (scene.shown(m) for m in scene.rows_m)
@@ -270,7 +272,7 @@ class TankView:
         for spine in panel.axes.spines.values():
             spine.set_visible(False)
         view._draw_panes()
-        view._draw_solids()
+        view._draw_solids(whole=whole)
         return view
 
     @property
@@ -332,8 +334,8 @@ class TankView:
         self.plot([(0, 0), (0, down), (across, down), (across, 0)], **edge)
         self.plot([(0, 0), (across, 0)], linestyle=(0, (4, 2)) if scene.upright else "solid", **edge)
 
-    def _draw_solids(self) -> None:
-        """Rock and colonies in thin outline, within the water; what the plane cuts is shaded."""
+    def _draw_solids(self, *, whole: bool) -> None:
+        """Rock and colonies in thin outline, within the water; what the plane cuts is shaded, or all rock."""
         from matplotlib.patches import Polygon, Rectangle
 
         scene, standing = self.scene, self.scene.setup.standing
@@ -343,7 +345,7 @@ class TankView:
         water = Rectangle((0, 0), *map(scene.shown, scene.spans_m), transform=self.panel.axes.transData)
         for solid in standing.solids:
             near, far = solid.extent_m[across]
-            cut = near <= scene.plane.at_m <= far
+            cut = not solid.coral if whole else near <= scene.plane.at_m <= far
             corners = [tuple(map(scene.shown, corner)) for corner in solid.outline_m(along, down)]
             outline = Polygon(corners, closed=True, zorder=4.5, linewidth=0.8, edgecolor=INK)
             outline.set(facecolor=(0.5, 0.5, 0.5, 0.35) if cut else "none", linestyle="-" if cut else ":")
@@ -361,7 +363,12 @@ class TankView:
             ]
             x, y = self.scene.inches(self.size_in, (middle[0], middle[1]))
             name = fitted(rock.name, NAME_IN, NAME_PT)
-            box = self.labels.place([(x, y), (x, y + 0.15), (x, y - 0.15)], text_size_in(name))
+            wide, high = (
+                0.3 * (high - low) * side / reach
+                for (low, high), side, reach in zip(ends, self.size_in, self.scene.reach_m, strict=True)
+            )
+            aside = [(0.0, 0.15), (0.0, -0.15), *((i * wide, j * high) for i in (-1, 0, 1) for j in (1, 0, -1))]
+            box = self.labels.place([(x, y), *((x + dx, y + dy) for dx, dy in aside)], text_size_in(name))
             if box is not None:
                 self.write(box, name)
 
