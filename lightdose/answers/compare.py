@@ -251,6 +251,9 @@ FIELDS: Final = (
             "photons_beyond_saturation_fraction"))),
     *(replace(_DOSE[name], get=_under_b(_DOSE[name]), csv=False, key="", at=_in(worth=4 + n)) for n,
       name in enumerate(("ek_range", "ek_model", "ek_source"))),
+    Field("ln_shade", "of it by\nshade, times", _split("ln_shade"), show=_times,
+          what="part of ln_dli by rock and colonies; empty where both hold the same",
+          at=_in(splits=4.5, sites=3.5)),
 )
 # fmt: on
 
@@ -324,13 +327,14 @@ TABLES: Final = {
 def _listed(
     key: str, pairs: Sequence[Pair], *, brief: bool = False, before: Sequence[Block] = (), **more: Any
 ) -> Section:
-    """A table of both; a ratio's interval has a column only where one is known."""
+    """A table of both; a ratio's interval and the part of shade have a column only where one is known."""
     title, caption = TABLES[key]
-    known = any(pair.change.interval_ratio for pair in pairs)
+    unknown = set() if any(pair.change.interval_ratio for pair in pairs) else {"interval_95_dli_ratio"}
+    unknown |= set() if any(pair.change.split.ln_shade is not None for pair in pairs) else {"ln_shade"}
     made = table(
         f"compared-{key}",
         caption,
-        [one for one in FIELDS if known or one.name != "interval_95_dli_ratio"],
+        [one for one in FIELDS if one.name not in unknown],
         pairs,
         strong=lambda pair: getattr(pair.change, "changes_verdict", False),
         rows_at_most=ROWS_SHOWN,
@@ -449,7 +453,7 @@ def lead_sentences(comparison: Comparison) -> list[str]:
     a, b = map(literal, comparison.names)
     differences = "; ".join(map(literal, comparison.differences))
     told = f"B differs by: {differences}." if differences else "B differs in nothing that gives light."
-    sentences = [f"A: {a}. B: {b}.", told, photons_sentence(comparison)]
+    sentences = [f"A: {a}. B: {b}.", told, photons_sentence(comparison), *shade_sentences(comparison)]
     rows = advice_rows(comparison.after)
     first = [f"Under B, first: {rows[0].text}"] if rows and rows[0].action.kind != "leave" else []
     return [*sentences, *_state_sentences(comparison), *first, *only_sentences(comparison)]
@@ -474,6 +478,16 @@ def photons_sentence(comparison: Comparison) -> str:
         f"B gives {least} to {most} times the photons of A. "
         f"Largest change, {literal(far.site)}: {change_sentence(far)}."
     )
+
+
+def shade_sentences(comparison: Comparison) -> list[str]:
+    """Where rock and colonies change most and least of it; nothing where both setups hold the same."""
+    known = [(s.split.ln_shade, s.site) for s in comparison.sites if s.split.ln_shade is not None]
+    if not known:
+        return []
+    least, most = (f"{factor(math.exp(ln))} ({literal(site)})" for ln, site in (min(known), max(known)))
+    whole = f"{least} to {most}" if least != most else least
+    return [f"Of that, the shade of rock and colonies makes {whole} times; the rest is the light itself."]
 
 
 def _state_sentences(comparison: Comparison) -> list[str]:

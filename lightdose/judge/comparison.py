@@ -283,10 +283,11 @@ RATIOS_OPEN = (
 
 
 class Side(NamedTuple):
-    """One setup, and how each of its receivers looks."""
+    """One setup, how each of its receivers looks, and its doses without solids where those differ."""
 
     analysis: Analysis
     looks: Sequence[LooksAndGets | None]
+    open_dli: FloatArray | None = None
 
 
 @dataclass(frozen=True)
@@ -363,13 +364,28 @@ def compare_analyses(
 def _change(a: Side, b: Side, rows: tuple[int, int], ratio: Mapping[int, Interval]) -> PlaceChange:
     before, after = place_light(a, rows[0]), place_light(b, rows[1])
     dose = before.dli_mol_m2_d
+    parts = split(_factors(a.analysis, rows[0]), _factors(b.analysis, rows[1]))
     return PlaceChange(
         before,
         after,
         after.dli_mol_m2_d / dose if dose > 0 else None,
-        split(_factors(a.analysis, rows[0]), _factors(b.analysis, rows[1])),
+        dataclasses.replace(parts, ln_shade=_ln_shade(a, b, rows, parts.ln_dli)),
         ratio.get(rows[0]),
     )
+
+
+def _ln_shade(a: Side, b: Side, rows: tuple[int, int], ln_dli: float | None) -> float | None:
+    """What is left of the change of a dose where that of the tank without solids is taken off."""
+    if a.open_dli is None or b.open_dli is None or ln_dli is None:
+        return None
+    one, other = float(a.open_dli[rows[0]]), float(b.open_dli[rows[1]])
+    return ln_dli - math.log(other / one) if one > 0 and other > 0 else None
+
+
+def same_solids(a: Setup, b: Setup) -> bool:
+    """Whether the same rock and colonies stand in both tanks."""
+    solids = (side.standing.solids if side.standing else () for side in (a, b))
+    return _same(*solids)
 
 
 @dataclass(frozen=True)

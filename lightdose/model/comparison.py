@@ -100,6 +100,7 @@ class Split:
     ln_intensity : peak PPFD
     ln_time : hours at the peak that give the same dose
     ln_colour : usable fractions; span over the four absorption curves. Not growth
+    ln_shade : the part of ln_dli that rock and colonies give; None where both setups hold the same
     """
 
     ln_dli: float | None = None
@@ -107,6 +108,7 @@ class Split:
     ln_intensity: float | None = None
     ln_time: float | None = None
     ln_colour: Span | None = None
+    ln_shade: float | None = None
 
 
 @dataclass(frozen=True)

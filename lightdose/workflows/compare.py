@@ -9,7 +9,7 @@ from lightdose.analysis import channel_spectra, judged_under, light_of, site_day
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.growth_trial import growth_trial
 from lightdose.files.library import read_emitter, reference_tables
-from lightdose.judge.comparison import RatioDraws, Side, compare_analyses, same_light_field
+from lightdose.judge.comparison import RatioDraws, Side, compare_analyses, same_light_field, same_solids
 from lightdose.judge.map_choice import EVIDENCE
 from lightdose.judge.plain_words import rounded_down
 from lightdose.model.comparison import Compared, Comparison, LooksAndGets, SiteComparison
@@ -19,7 +19,9 @@ from lightdose.model.setup import Setup
 from lightdose.model.shop import HandedLight, Handout, Slip
 from lightdose.near_names import did_you_mean
 from lightdose.physics import spectrum_metrics
+from lightdose.physics.dose import daily_light_integral
 from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
+from lightdose.physics.light_field import PreparedField
 from lightdose.workflows.advice import advice_on, keeping
 from lightdose.workflows.explain import diminishing_return
 
@@ -91,6 +93,7 @@ def compare(
     """
     seen = _eye()
     light = light_of(a, TRISTIMULUS_WEIGHTINGS)
+    first = light[0]
     shared = same_light_field(a, b)
     draws, kept = RatioDraws({}, {}), (keeping(a), keeping(b))
     ratios = (draws.see_before, draws.see_after) if shared else (None, None)
@@ -103,8 +106,17 @@ def compare(
         light = light_of(b, TRISTIMULUS_WEIGHTINGS)
     after = judged_under(b, *light, certainty=certainty, see=_both(kept[1].see, ratios[1]))
     after = replace(after, advice=advice_on(after, light[0], kept[1]) if certainty else None)
-    one, other = (Side(x, _looks(x, seen)) for x in (before, after))
+    bare: tuple[FloatArray | None, FloatArray | None] = None, None
+    if not same_solids(a, b):
+        bare = _without_solids(before, first), _without_solids(after, light[0])
+    one, other = (Side(x, _looks(x, seen), y) for x, y in zip((before, after), bare, strict=True))
     return compare_analyses(one, other, names or _titles(a, b), draws.ratio if shared else None)
+
+
+def _without_solids(analysis: Analysis, ready: PreparedField) -> FloatArray:
+    """Doses of every receiver with nothing in the water. [mol m-2 d-1]"""
+    field = ready.only("ppfd").clear.light_field(analysis.light_field.receivers)
+    return daily_light_integral(field.of("ppfd"), analysis.day_curve)
 
 
 def _both(one: See, other: See | None) -> See:

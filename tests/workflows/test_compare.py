@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 from judge.made_tank import made_fixture, made_tank
 
 from lightdose.analysis import analyse
+from lightdose.answers.compare import lead_sentences
 from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
 from lightdose.model.setup import Setup, Site
+from lightdose.model.solids import Solid
 from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
 from lightdose.workflows.compare import compare, looks_and_gets
 
@@ -215,3 +217,24 @@ def test_bluer_light_looks_dimmer_at_equal_photons():
     )
     for site in compare(blue_only, with_red, certainty=False).sites:
         assert site.before.looks.lux_share < site.after.looks.lux_share < 1
+
+
+@pytest.mark.identity
+def test_share_of_shade_is_all_of_the_change_where_only_rock_differs() -> None:
+    """With the same lamps it is the whole ratio; with lamps at half it is the ratio over one half."""
+    bare = made_tank()
+    ledge = Solid("ledge", "box", 0.3, 0.14, 0.2, (0.3, 0.2, 0.02))
+    rocky = replace(bare, rocks=(ledge,))
+    dim = replace(rocky, fixtures=tuple(replace(f, output_scale=0.5) for f in bare.fixtures))
+    for other, light in ((rocky, 1.0), (dim, 0.5)):
+        comparison = compare(bare, other, certainty=False)
+        shades = []
+        for change in (*comparison.sites, *comparison.corals):
+            assert change.split.ln_shade is not None
+            assert change.split.ln_dli == pytest.approx(change.split.ln_shade + math.log(light), abs=1e-9)
+            shades.append(change.split.ln_shade)
+        assert min(shades) < math.log(0.5)
+        words = "\n".join(lead_sentences(comparison))
+        assert "the shade of rock and colonies makes" in words
+    same = compare(rocky, dim, certainty=False)
+    assert [change.split.ln_shade for change in same.sites] == [None] * len(same.sites)
