@@ -236,14 +236,13 @@ def light_field(
     matrix = weighting_matrix(scene.tables, tuple(weightings))
     if faces is None:
         return response_at(at, scene, matrix)
-    from lightdose.physics.all_sides import around
+    from lightdose.physics.all_sides import from_all_sides
 
     ready = prepare_field(scene, matrix, for_points=len(at))
     if isinstance(faces, str):
         if faces != "all sides":
             raise ValueError(f'faces {faces!r}; vectors, or "all sides"')
-        upward = np.tile((0.0, 0.0, 1.0), (len(at), 1))
-        return np.asarray(around(ready, at, upward)[1])
+        return from_all_sides(ready, at)
     ways = np.broadcast_to(np.asarray(faces, dtype=np.float64).reshape(-1, 3), at.shape)
     long = np.sqrt((ways * ways).sum(axis=1, keepdims=True))
     if not np.all(long > 0):

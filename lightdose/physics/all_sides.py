@@ -12,7 +12,7 @@ from lightdose.model.setup import Receiver
 from lightdose.model.solids import Face
 from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.lit_tank import LitTank, block_size, light_in_air, light_under_water
-from lightdose.physics.looks import all_sides, facing
+from lightdose.physics.looks import all_sides
 from lightdose.physics.solid_light import light_around
 
 
@@ -35,15 +35,16 @@ def light_from_all_sides(
     """
     points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
     sky = np.array([r.open_sky for r in receivers], dtype=np.float64)
+    turned = np.array([f is not None for f in faces], dtype=bool)
     normals = np.array([UP if f is None else f.normal for f in faces]).reshape(-1, 3)
     channels = len(ready.emission)
-    found = np.zeros((2, len(points), channels))
+    face, scalar = np.full((len(points), channels), np.nan), np.zeros((len(points), channels))
     for field, some in ready.only("ppfd").by_sky(receivers):
-        if some.size:
-            found[:, some] = around(field, points[some], normals[some])[..., 0] * sky[some, None]
-    flat = np.array([f is None for f in faces], dtype=bool)
-    found[0, flat] = np.nan
-    return AllSides(face=found[0], scalar=found[1])
+        scalar[some] = from_all_sides(field, points[some])[..., 0] * sky[some, None]
+        own = some[turned[some]]
+        if own.size:
+            face[own] = field.at(points[own], normals[own])[..., 0] * sky[own, None]
+    return AllSides(face=face, scalar=scalar)
 
 
 def around(ready: PreparedField, points_m: FloatArray, normals: FloatArray) -> FloatArray:
@@ -59,45 +60,55 @@ def around(ready: PreparedField, points_m: FloatArray, normals: FloatArray) -> F
     ------
     As ``light_from_all_sides``.
     """
+    return np.stack((ready.at(points_m, normals), from_all_sides(ready, points_m)))
+
+
+def from_all_sides(ready: PreparedField, points_m: FloatArray) -> FloatArray:
+    """Responses of small spheres, shape (n_point, n_channel, n_weighting).
+
+    Parameters
+    ----------
+    ready : PreparedField
+    points_m : array, shape (n_point, 3)
+        x, y, depth. [m]
+
+    Source
+    ------
+    As ``light_from_all_sides``.
+    """
     wet = np.flatnonzero(points_m[:, 2] >= 0)
     dry = np.flatnonzero(points_m[:, 2] < 0)
-    lit, nodes = ready.lit, ready.mixture.nodes_per_m.size
-    by_node = _by_lamps(lit, points_m[wet], normals[wet])
-    face, scalar = light_around(lit, points_m[wet], normals[wet])
-    by_node[0] += face.reshape(wet.size, -1, nodes)
-    by_node[1] += scalar.reshape(wet.size, -1, nodes)
-    out = np.zeros((2, len(points_m), *ready.mixture.in_air.shape))
+    lit = ready.lit
+    by_node = _by_lamps(lit, points_m[wet])
+    by_node += light_around(lit, points_m[wet], np.tile(UP, (wet.size, 1)))[1].reshape(by_node.shape)
+    out = np.zeros((len(points_m), *ready.mixture.in_air.shape))
     for channel, beam in enumerate(ready.beams):
-        out[:, wet, channel] = by_node[:, :, beam] @ ready.mixture.at_nodes[channel]
+        out[wet, channel] = by_node[:, beam] @ ready.mixture.at_nodes[channel]
     if dry.size:
-        _in_air(ready, points_m, dry, normals, out)
+        _in_air(ready, points_m, dry, out)
     return out
 
 
-def _by_lamps(lit: LitTank, points_m: FloatArray, normals: FloatArray) -> FloatArray:
-    """Light of the lamps on faces and from all sides, shape (2, n_point, n_beam, n_node)."""
-    whole = []
+def _by_lamps(lit: LitTank, points_m: FloatArray) -> FloatArray:
+    """Light of the lamps from all sides, shape (n_point, n_beam, n_node)."""
+    whole = [np.zeros((len(points_m), 0, lit.nodes_per_m.size))]
     for lamp in lit.lamps:
-        own = np.zeros((2, len(points_m), len(lamp.beams), lit.nodes_per_m.size))
+        own = np.zeros((len(points_m), len(lamp.beams), lit.nodes_per_m.size))
         size = block_size(lamp.routes)
         for first in range(0, len(points_m), size):
             some = slice(first, first + size)
-            for row, look in enumerate((facing(normals[some]), all_sides)):
-                light = light_under_water(lamp, lamp.routes, points_m[some], lit.nodes_per_m, look=look)
-                own[row, some] = light[:, 0].transpose(2, 0, 1)
+            light = light_under_water(lamp, lamp.routes, points_m[some], lit.nodes_per_m, look=all_sides)
+            own[some] = light[:, 0].transpose(2, 0, 1)
         whole.append(own)
-    return np.concatenate(whole, axis=2) if whole else np.zeros((2, len(points_m), 0, lit.nodes_per_m.size))
+    return np.concatenate(whole, axis=1)
 
 
-def _in_air(
-    ready: PreparedField, points_m: FloatArray, dry: IntArray, normals: FloatArray, out: FloatArray
-) -> None:
+def _in_air(ready: PreparedField, points_m: FloatArray, dry: IntArray, out: FloatArray) -> None:
     """The direct beam above the water, in place."""
     beam = 0
     for lamp in ready.lit.lamps:
-        for row, look in enumerate((normals[dry], None)):
-            light = light_in_air(lamp, points_m[dry], look, scalar=look is None)
-            for channel, which in enumerate(ready.beams):
-                if beam <= which < beam + len(lamp.beams):
-                    out[row, dry, channel] = light[which - beam][:, None] * ready.mixture.in_air[channel]
+        light = light_in_air(lamp, points_m[dry], None, scalar=True)
+        for channel, which in enumerate(ready.beams):
+            if beam <= which < beam + len(lamp.beams):
+                out[dry, channel] = light[which - beam][:, None] * ready.mixture.in_air[channel]
         beam += len(lamp.beams)

@@ -44,8 +44,7 @@ Lambert's law. Accuracy against an independent photon-tracing simulation:
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
-from functools import cached_property
+from dataclasses import field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -270,6 +269,7 @@ class PreparedField:
     emission : array, shape (n_channel, 500); photons that pass the cover at full output. [umol s-1]
     absorption_per_m : array, shape (500,). [m-1]
     weightings : keys in the order of the responses
+    bare : the tank lit without solids, once somebody asked for it; fields of one scene share it
     """
 
     scene: Scene
@@ -278,6 +278,7 @@ class PreparedField:
     weightings: Weightings
     lit: LitTank
     mixture: Mixture
+    bare: dict[str, LitTank] = field(default_factory=dict)
 
     def parts(
         self,
@@ -316,9 +317,9 @@ class PreparedField:
         points, sky = _places(receivers)
         normals = normals_of(receivers)
         response = np.empty((len(points), *self.mixture.in_air.shape))
-        for field, some in self.by_sky(receivers):
+        for lit_here, some in self.by_sky(receivers):
             look = None if normals is None else normals[some]
-            response[some] = field.at(points[some], look) * sky[some, None, None]
+            response[some] = lit_here.at(points[some], look) * sky[some, None, None]
         return LightField(tuple(receivers), self.scene.channels, self.weightings.keys, response)
 
     def by_sky(self, receivers: Sequence[Receiver]) -> Iterator[tuple[PreparedField, IntArray]]:
@@ -330,14 +331,15 @@ class PreparedField:
         yield self, np.flatnonzero(~own)
         yield self.clear, np.flatnonzero(own)
 
-    @cached_property
+    @property
     def clear(self) -> PreparedField:
         """The same field without any solid."""
         if self.scene.standing is None or not self.scene.standing.solids:
             return self
         scene = without_solids(self.scene)
-        lit = _lit(scene, self.mixture.nodes_per_m, for_points=1)
-        return replace(self, scene=scene, lit=lit)
+        if "lit" not in self.bare:
+            self.bare["lit"] = _lit(scene, self.mixture.nodes_per_m, for_points=1)
+        return replace(self, scene=scene, lit=self.bare["lit"])
 
     def bounced(self, points_m: FloatArray, normals: FloatArray | None = None) -> FloatArray:
         """The part of ``at`` that comes by floor and solids, without tracing a ray; none above the water."""

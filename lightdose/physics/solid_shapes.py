@@ -165,16 +165,17 @@ def spans(
 def _close_pairs(
     shapes: Shapes, start: FloatArray, way: FloatArray, length_m: FloatArray
 ) -> tuple[IntArray, IntArray]:
-    """Lines and solids whose spheres they meet within their length."""
-    radius2 = (shapes.half**2).sum(axis=1)[:, None]
+    """Lines and solids whose spheres they meet within their length; single precision, with room for it."""
     lines: list[IntArray] = []
     solids: list[IntArray] = []
     size = max(1, _PAIRS_AT_ONCE // max(1, shapes.kind.size))
-    c = shapes.centre
+    c = shapes.centre.astype(np.float32)
     c2 = (c * c).sum(axis=1)[:, None]
+    rounding = 4e-6 * (1 + np.max(c2, initial=0.0))
+    radius2 = ((shapes.half**2).sum(axis=1)[:, None] + rounding).astype(np.float32)
     for first in range(0, length_m.size, size):
         part = slice(first, first + size)
-        p, w, t = start[:, part], way[:, part], length_m[part]
+        p, w, t = (a[..., part].astype(np.float32) for a in (start, way, length_m))
         along = c @ w
         along -= (p * w).sum(axis=0)
         away2 = c @ p
