@@ -20,11 +20,11 @@ from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes,
 from lightdose.model.plans import Acclimation
 from lightdose.model.record import FloatArray
 from lightdose.model.results import weaker_basis
-from lightdose.model.setup import CoralGroup, Receiver, Setup
+from lightdose.model.setup import Coral, CoralGroup, Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import weighting_matrix
-from lightdose.physics.light_field import light_field_parts, prepare_field, without_solids
+from lightdose.physics.light_field import PreparedField, light_field_parts, prepare_field, without_solids
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,
@@ -186,11 +186,7 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     ready, field = light_of(setup)
     kept = keeping(setup)
     before = judged_under(setup, ready, field, certainty=True, see=kept.see)
-    bare = ready.only("ppfd")
-
-    def light(points: FloatArray) -> FloatArray:
-        return bare.at(points)[:, :, 0]
-
+    light = _light_at_places(setup, ready)
     today = standing_today(setup)
     plan = plan_placement(setup, before, wishes, light, place_penalty(before, kept.response))
     there = placed_setup(setup, plan.spots)
@@ -200,6 +196,34 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     if worse and not asked and len(there.corals) == len(setup.corals):
         plan, after = replace(plan, spots={name: today.get(name) for name in plan.spots}), before
     return placement_record(before, after, plan, wishes, today, light)
+
+
+def _light_at_places(
+    setup: Setup, ready: PreparedField, coral: Coral | None = None
+) -> Callable[[FloatArray], FloatArray]:
+    """PPFD of every channel at full output at points, (n, 3) to (n, n_channel), as `dose` reckons it.
+
+    Where the sky of a place or of the coral is written, no solid counts; a coral has its face with it.
+    """
+    bare = ready.only("ppfd")
+    written = {(s.x_m, s.y_m) for s in setup.sites if s.own_sky}
+    at_home = next((s for s in setup.sites if coral and s.name == coral.site and s.implicit), None)
+    always = coral is not None and (coral.own_sky or (at_home is not None and at_home.own_sky))
+    face = coral.face if coral else None
+
+    def light(points: FloatArray) -> FloatArray:
+        normals = np.tile(face.normal, (len(points), 1)) if face else None
+        if setup.standing is None or not (written or always):
+            return bare.at(points, normals)[:, :, 0]
+        clear = np.array([always or (x, y) in written for x, y, _ in points.tolist()], dtype=bool)
+        out = np.empty((len(points), len(bare.emission)))
+        for field, some in ((bare, ~clear), (bare.clear, clear)):
+            if np.any(some):
+                look = None if normals is None else normals[some]
+                out[some] = field.at(points[some], look)[:, :, 0]
+        return out
+
+    return light
 
 
 def move(setup: Setup, wishes: MoveWishes) -> Move:
@@ -217,8 +241,8 @@ def move(setup: Setup, wishes: MoveWishes) -> Move:
 
     ready, field = light_of(setup)
     before = judged_under(setup, ready, field, certainty=False)
-    bare = ready.only("ppfd")
-    plan = plan_move(setup, before, wishes, lambda points: bare.at(points)[:, :, 0])
+    coral = next((c for c in setup.corals if c.name == wishes.coral), None)
+    plan = plan_move(setup, before, wishes, _light_at_places(setup, ready, coral))
     return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)
 
 
