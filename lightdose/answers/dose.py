@@ -14,7 +14,19 @@ from lightdose.answers.advice import advice_json, advice_points, advice_section,
 from lightdose.answers.answer import Answer, OverviewRow
 from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
-from lightdose.answers.light import FIELDS, MOL, OF_SITE, PPFD, Row, brightest, ranked, rows_of, told
+from lightdose.answers.light import (
+    FACED,
+    FIELDS,
+    MOL,
+    OF_SITE,
+    PPFD,
+    SIDES,
+    Row,
+    brightest,
+    ranked,
+    rows_of,
+    told,
+)
 from lightdose.answers.verdicts import (
     SEVERITY,
     deciding_sentence,
@@ -272,16 +284,17 @@ def _dose_words(verdict: Verdict) -> str:
 def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
     """Each coral against what is usual, what would help those off it, and the limits behind the verdicts."""
     rows = ranked(analysis, unit)
+    shown = told(rows)
     corals = table(
         "corals",
         f"Daily dose of {count(len(rows), 'coral')}, those of concern first",
-        told(rows),
+        shown,
         rows,
         strong=lambda row: row.verdict.dli_verdict in ("far_below", "far_above"),
         least=4,
         rows_at_most=ROWS_SHOWN,
         left_out="further coral",
-        page_columns=11,
+        page_columns=11 + sum("corals" in one.at for one in shown if one in (*SIDES, *FACED)),
         length_unit=unit,
         paper=True,
     )

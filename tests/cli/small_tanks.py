@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -65,3 +66,11 @@ def glow_at_zero(lamp: Path) -> None:
     for part in straight:
         text = text.replace(part, f"{part.rstrip()}\ndimming = [[0, 5], [100, 100]]\n")
     lamp.write_text(text, encoding="utf-8")
+
+
+def without_rock(setup: Path) -> None:
+    """Take every [[rock]] out of a setup, for checks of a tank in which nothing shades."""
+    text = setup.read_text(encoding="utf-8")
+    setup.write_text(
+        re.sub(r"^\[\[rock\]\]\n(?:[^\n[#]+\n)+", "", text, flags=re.MULTILINE), encoding="utf-8"
+    )

@@ -128,13 +128,13 @@ def test_one_file_for_two_fixtures_is_refused(tmp_path: Path) -> None:
 
 @pytest.mark.identity
 def test_figures_are_written_as_svg_and_png(tmp_path: Path) -> None:
-    """Four figures in two forms, of the sites asked for."""
+    """Five figures in two forms, of the sites asked for."""
     done = _run("--figures", "f", "--site", "ridge", "--imperial")
     assert done.exit_code == 0, done.stderr
     names = sorted(p.name for p in (tmp_path / "f").iterdir())
-    figures = ("days", "diminishing-return", "doses", "spectra")
+    figures = ("days", "diminishing-return", "doses", "spectra", "tank")
     assert names == [f"{n}.{form}" for n in figures for form in ("png", "svg")]
-    assert done.stderr.count("wrote ") == 8
+    assert done.stderr.count("wrote ") == 10
 
 
 @pytest.mark.pinned

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from cli.small_tanks import without_rock
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
@@ -20,8 +21,9 @@ HEADER = ["x_cm", "y_cm", "depth_cm", "ppfd_umol_m2_s", "dli_mol_m2_d", "wall_fr
 
 @pytest.fixture
 def tank(tmp_path: Path) -> Path:
-    """A copy of the example."""
+    """A copy of the example without its rock."""
     shutil.copytree(EXAMPLE, tmp_path / "tank")
+    without_rock(tmp_path / "tank" / "setup.toml")
     return tmp_path / "tank" / "setup.toml"
 
 

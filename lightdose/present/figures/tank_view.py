@@ -367,7 +367,11 @@ class TankView:
                 0.3 * (high - low) * side / reach
                 for (low, high), side, reach in zip(ends, self.size_in, self.scene.reach_m, strict=True)
             )
-            aside = [(0.0, 0.15), (0.0, -0.15), *((i * wide, j * high) for i in (-1, 0, 1) for j in (1, 0, -1))]
+            aside = [
+                (0.0, 0.15),
+                (0.0, -0.15),
+                *((i * wide, j * high) for i in (-1, 0, 1) for j in (1, 0, -1)),
+            ]
             box = self.labels.place([(x, y), *((x + dx, y + dy) for dx, dy in aside)], text_size_in(name))
             if box is not None:
                 self.write(box, name)
