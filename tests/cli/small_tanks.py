@@ -71,6 +71,5 @@ def glow_at_zero(lamp: Path) -> None:
 def without_rock(setup: Path) -> None:
     """Take every [[rock]] out of a setup, for checks of a tank in which nothing shades."""
     text = setup.read_text(encoding="utf-8")
-    setup.write_text(
-        re.sub(r"^\[\[rock\]\]\n(?:[^\n[#]+\n)+", "", text, flags=re.MULTILINE), encoding="utf-8"
-    )
+    rock = re.compile(r"^\[\[rock\]\]\n(?:[^\n\[#].*\n)+", re.MULTILINE)
+    setup.write_text(rock.sub("", text), encoding="utf-8")
