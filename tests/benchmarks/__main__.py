@@ -24,6 +24,7 @@ ORDER = (
     "survey",
     "fit",
     "answers",
+    "solids",
     "diary",
     "many",
     "page",

@@ -12,12 +12,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from rows import best_s, peak_mb, process, row
+from rows import best_s, peak_mb, plain_example, process, row
 
 from lightdose import analyse, read_setup
 from lightdose.model.setup import Coral, Site
 
-EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
+EXAMPLE = plain_example() / "setup.toml"
 ROUNDS = 11
 MOST_OVER_DOSE, MOST_REPORT_S, MOST_REPORT_KB = 1.5, 2.0, 500.0
 CORALS = (10, 100, 1_000)

@@ -8,13 +8,12 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
-from rows import best_s, row
+from rows import best_s, plain_example, row
 
 ROUNDS = 3
-EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
+EXAMPLE = plain_example() / "setup.toml"
 
 
 def best(run: Callable[[], object]) -> float:

@@ -17,7 +17,9 @@ import tempfile
 import time
 from pathlib import Path
 
-EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"
+from rows import plain_example
+
+EXAMPLE = plain_example()
 NUMBERS = (1, 10, 100, 1000)
 PROBE = """
 import os, resource, sys

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import re
 import resource
+import shutil
 import subprocess
+import tempfile
 import time
 from collections.abc import Callable, Sequence
+from functools import cache
+from pathlib import Path
 
 
 def row(what: str, measured: str, mark: str = "-", *, met: bool = True) -> bool:
@@ -42,3 +48,15 @@ def process(command: Sequence[str]) -> Callable[[], object]:
 def peak_mb() -> float:
     """Highest memory of this process so far. [MB]"""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+
+
+@cache
+def plain_example() -> Path:
+    """The folder of a copy of the shipped example without its rock, whose cost has a benchmark of its own."""
+    folder = Path(tempfile.mkdtemp())
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    shutil.copytree(Path(__file__).resolve().parents[2] / "examples" / "first-tank", folder / "first-tank")
+    setup = folder / "first-tank" / "setup.toml"
+    rock = re.compile(r"^\[\[rock\]\]\n(?:[^\n\[#].*\n)+", re.MULTILINE)
+    setup.write_text(rock.sub("", setup.read_text(encoding="utf-8")), encoding="utf-8")
+    return folder / "first-tank"
