@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.errors import Problem, ReadingsError
 from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S, DimmingFoot
@@ -25,7 +26,7 @@ from lightdose.model.spectrum import (
 )
 from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.physics.emission import channel_emission, photon_distribution
-from lightdose.physics.light_field import response_at
+from lightdose.physics.light_field import response_at, without_solids
 from lightdose.physics.meters import SensorRow, illuminant_a, immersion_factor, sensor_row, target_row
 
 Statement = Literal["data sheet", "typical", "none"]
@@ -348,6 +349,7 @@ def sensed(
     tables: ReferenceTables,
     *,
     yellowing: float | None = None,
+    sites: Sequence[str | None] | None = None,
 ) -> FloatArray:
     """What each meter, and an ideal one, would show at points under each channel at full output.
 
@@ -359,6 +361,7 @@ def sensed(
     points_m : array, shape (n, 3). [m]
     tables : ReferenceTables
     yellowing : replaces the setup's. [m-1]
+    sites : the site at each point, or None; those of the readings, over and over, where nothing is told
 
     Returns
     -------
@@ -374,10 +377,27 @@ def sensed(
         repeats = len(hung.type.channels) // len(own.type.channels)
         emission.append(np.tile(observed.emission[start:stop], (repeats, 1)))
         start = stop
-    places, which = np.unique(points_m, axis=0, return_inverse=True)
-    scene = Scene(tuple(fixtures), np.concatenate(emission), setup.tank, water, setup.cover, tables)
-    response = response_at(places, scene, weightings)
-    return np.asarray(response[which.ravel()])
+    scene = Scene(
+        tuple(fixtures), np.concatenate(emission), setup.tank, water, setup.cover, tables, setup.standing
+    )
+    seen = np.zeros((len(points_m), len(scene.emission), len(matrix)))
+    clear = _under_stated_sky(setup, observed, len(points_m), sites)
+    for part, light in ((clear, without_solids(scene)), (~clear, scene)):
+        if part.any():
+            places, which = np.unique(points_m[part], axis=0, return_inverse=True)
+            seen[part] = response_at(places, light, weightings)[which.ravel()]
+    return seen
+
+
+def _under_stated_sky(
+    setup: Setup, observed: Observations, count: int, sites: Sequence[str | None] | None
+) -> npt.NDArray[np.bool_]:
+    """Points whose stated open sky stands for all that shades them, shape (count,); all without solids."""
+    if setup.standing is None:
+        return np.ones(count, dtype=np.bool_)
+    stated = {s.name for s in setup.sites if s.own_sky}
+    own = [r.site for r in observed.readings] if sites is None else sites
+    return np.resize(np.array([name in stated for name in own], dtype=np.bool_), count)
 
 
 def scaled_fixture(fixture: Fixture) -> Fixture:
@@ -449,7 +469,13 @@ def _placed(setup: Setup, observed: Observations, tables: ReferenceTables) -> Ob
 
 
 def position_spread(
-    setup: Setup, observed: Observations, points_m: FloatArray, output: FloatArray, tables: ReferenceTables
+    setup: Setup,
+    observed: Observations,
+    points_m: FloatArray,
+    output: FloatArray,
+    tables: ReferenceTables,
+    *,
+    sites: Sequence[str | None],
 ) -> tuple[FloatArray, FloatArray]:
     """What the first meter shows at places under several outputs, and how much misplacing it matters.
 
@@ -460,6 +486,7 @@ def position_spread(
     points_m : array, shape (n_point, 3). [m]
     output : array, shape (n_set, n_channel); 0-1
     tables : ReferenceTables
+    sites : the site at each point, or None
 
     Returns
     -------
@@ -471,7 +498,7 @@ def position_spread(
     ``light_field``; 1 cm on each axis: our choice.
     """
     moved = _moved(setup, points_m)
-    seen = sensed(setup, observed, observed.fixtures, moved.reshape(-1, 3), tables)[:, :, 0]
+    seen = sensed(setup, observed, observed.fixtures, moved.reshape(-1, 3), tables, sites=sites)[:, :, 0]
     expected = (seen @ output.T).reshape(len(moved), len(points_m), -1)
     return np.asarray(expected[0]), _position_sd(setup, expected)
 

@@ -307,7 +307,8 @@ class _Plan:
         self.of_meter = np.r_[at.common, at.tilt]
         self.doses = slopes[count:].copy()
         self.doses[:, self.of_meter] = 0.0
-        self.kept = self._kept(bare, observed.points_m()[count:])
+        of_corals = [r.site for r in observed.readings[count:]]
+        self.kept = self._kept(bare, observed.points_m()[count:], of_corals)
         self.shape = shape
         stocked = {c.site for c in setup.corals}
         self.ease = np.array(
@@ -341,7 +342,10 @@ class _Plan:
         """All readings that would show enough, and after them each coral's day as one more."""
         pool = self.pool
         points = spot_points_m(pool.spots)
-        open_shown, place_sd = position_spread(self.setup, bare, points, pool.output, self.tables)
+        sites = [s.site for s in pool.spots]
+        open_shown, place_sd = position_spread(
+            self.setup, bare, points, pool.output, self.tables, sites=sites
+        )
         sky = self._skies(pool.spots)
         wet = np.array([not s.in_air for s in pool.spots])
         factor, spread = immersion_factor(self.meter) if wet.any() else (1.0, 0.0)
@@ -377,14 +381,14 @@ class _Plan:
         )
         return observed, pairs
 
-    def _kept(self, bare: Observations, points_m: FloatArray) -> FloatArray:
+    def _kept(self, bare: Observations, points_m: FloatArray, sites: Sequence[str | None]) -> FloatArray:
         """Variance of ln dose of each coral that no reading takes away, shape (n_coral,)."""
         if not len(points_m):
             return np.zeros(0)
         known = self.setup.uncertainty
         curve = day_curve(bare.fixtures)
         output = full_output_hours(curve) / HOURS_PER_DAY
-        _, place = position_spread(self.setup, bare, points_m, output[None], self.tables)
+        _, place = position_spread(self.setup, bare, points_m, output[None], self.tables, sites=sites)
         moments = np.array([output_at(curve, h)[0] for h in np.linspace(0, HOURS_PER_DAY, 97)[:-1]])
         tent = np.minimum(2 * moments, 2 - 2 * moments).mean(axis=0)
         points = known.get("dimming_points", 100 * DIMMING_SD) / 100

@@ -20,6 +20,7 @@ from lightdose.judge.cautions import calibration_cautions
 from lightdose.model.calibration import UNREAD, CalibrationFit, ChannelGain, EarlierCalibration
 from lightdose.model.fixture import CosineLobe, Flux
 from lightdose.model.setup import Setup, Site, Water, with_calibration
+from lightdose.model.solids import Solid
 from lightdose.model.spectrum import Meter, Reading
 from lightdose.physics.meters import SHAPE_FRACTION
 
@@ -185,6 +186,25 @@ def test_open_sky_of_a_shaded_site_comes_back() -> None:
     readings = simulated(setup, plan(), GAINS, truth=truth)
     found = fit(setup, readings, replace(REQUEST, open_sky=frozenset({"a"}))).calibration
     assert {s.site: s.value for s in found.open_sky} == pytest.approx({"a": 0.70, "f": 0.43}, rel=0.06)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("stated", [False, True])
+def test_reading_in_the_shade_of_rock_agrees(stated: bool) -> None:
+    """Rock in the setup shades readings as it shades doses, but where a site states its own open sky."""
+    boulder = Solid("boulder", "box", 0.30, 0.44, 0.10, (0.20, 0.16, 0.04))
+    shaded = replace(SITES[3], y_m=0.40, own_sky=stated)
+    setup = replace(scene(sites=(*SITES[:3], shaded)), rocks=(boulder,))
+    readings = [reading(n + 2, {"blue": 1.0}, site=site) for n, site in enumerate(setup.sites)]
+    points = [(s.x_m, s.y_m, s.depth_m) for s in setup.sites]
+    clear = light_field(replace(setup, rocks=()), points)[:, 1, 0]
+    true = clear if stated else light_field(setup, points)[:, 1, 0]
+    assert true[3] < 0.8 * clear[3] or stated
+    shown = tuple(replace(r, value=0.9 * float(v)) for r, v in zip(readings, true, strict=True))
+    found = fit(setup, shown)
+    assert not any(r.outlier for r in found.residuals)
+    assert max(abs(r.residual_fraction) for r in found.residuals) < 0.02
+    assert [f.key for f in found.findings if f.key in {"shaded_place", "reading_left_out"}] == []
 
 
 @pytest.mark.identity
