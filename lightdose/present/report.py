@@ -282,7 +282,7 @@ def _picture(drawing: Drawing | None, *, paper: bool = False) -> list[Picture]:
 
 
 def _maps(report: Report) -> list[Picture]:
-    pictures = _picture(tank_views(report.analysis, report.unit), paper=True)
+    pictures = _picture(tank_views(report.analysis, report.unit))
     drawings = [] if report.light is None else map_drawings(report.light, "dli", report.unit)
     return pictures + [picture for n, d in enumerate(drawings) for picture in _picture(d, paper=n == 0)]
 
