@@ -22,6 +22,9 @@ LUMINOUS_EFFICACY_LM_W: Final = 683.002
 MOL_PER_UMOL_S_H: Final = 0.0036
 """Photon exposure of 1 umol m-2 s-1 in one hour. [mol m-2]"""
 
+Z_95: Final = 1.959964
+"""A normal number lies within so many standard deviations of its mean with 95 %."""
+
 HOURS_PER_DAY: Final = 24.0
 DAYS_PER_YEAR: Final = 365.25
 METRES_PER_INCH: Final = 0.0254  # exact, international yard and pound agreement 1959

@@ -41,8 +41,7 @@ from lightdose.model.fixture import CosineLobe
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import Reading, ReferenceTables, SpectralDistribution
-
-Z_95 = 1.959964
+from lightdose.quantities import Z_95
 
 UNSEEN_LN = 0.3
 """Mixtures of gains that readings alone know worse than this are unseen: our choice."""

@@ -14,6 +14,7 @@ from lightdose.fit.observations import statement_of
 from lightdose.model.calibration import Finding
 from lightdose.model.record import FloatArray
 from lightdose.model.spectrum import Reading
+from lightdose.quantities import Z_95
 
 if TYPE_CHECKING:
     from lightdose.fit.calibration_problem import SolvedFit
@@ -75,7 +76,7 @@ def lux_factor(fit: SolvedFit) -> float | None:
     for part, count in ((at.common, fit.meter_commons), (at.tilt, fit.meter_tilts)):
         of_meters = slice(part.start, part.start + count)
         form[of_meters] = own[of_meters]
-    factor = math.exp(1.959964 * math.sqrt(float(solution.spread(form[None])[0, 0])))
+    factor = math.exp(Z_95 * math.sqrt(float(solution.spread(form[None])[0, 0])))
     return factor if factor >= LUX_SETTLED else None
 
 
@@ -114,16 +115,12 @@ def _lux(fit: SolvedFit) -> Iterator[Finding]:
     if factor is not None:
         yield Finding(
             "lux_meter",
-            _names([m.name or "lux" for m in fit.observed.meters if m.states_no_response]),
+            ", ".join(m.name or "lux" for m in fit.observed.meters if m.states_no_response),
             "A lux meter that states no response counts blue light badly: it may be out by a factor of "
             f"{factor:.1f} either way here, for all its readings together. One reading beside a quantum "
             "meter, as a pair in readings.csv, would settle it.",
             reading="One reading with a quantum meter beside the lux meter, as a pair in readings.csv.",
         )
-
-
-def _names(names: list[str]) -> str:
-    return ", ".join(names)
 
 
 def _meter(fit: SolvedFit, value: FloatArray) -> Iterator[Finding]:

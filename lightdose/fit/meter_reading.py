@@ -27,8 +27,7 @@ from lightdose.physics.meters import (
     target_row,
     violet_spread,
 )
-
-Z_95 = 1.959964
+from lightdose.quantities import Z_95
 
 
 def read_meter(

@@ -35,7 +35,7 @@ from lightdose.model.spectrum import Meter, Reading, ReferenceTables, SpectralDi
 from lightdose.physics.day_curve import day_curve, full_output_hours, output_at
 from lightdose.physics.emission import channel_emission
 from lightdose.physics.meters import immersion_factor, sensor_row
-from lightdose.quantities import HOURS_PER_DAY
+from lightdose.quantities import HOURS_PER_DAY, Z_95
 
 SITES_AT_MOST = 120
 SITES_FOR_SINGLES = 30
@@ -239,8 +239,6 @@ OPEN_SHARE = 2 / 3
 
 UNTOLD = Meter("", "umol", "ideal", "A", "unknown", 0.10)
 """A meter of which nothing is known: our choice, as for readings without a meter."""
-
-Z_95 = 1.959964
 
 
 def plan_survey(

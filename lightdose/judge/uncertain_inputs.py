@@ -21,6 +21,7 @@ from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectrumMix
 from lightdose.physics.emission import photon_distribution
 from lightdose.physics.field_changes import FixtureSteps
 from lightdose.physics.meters import VIOLET_FRACTION, violet_share
+from lightdose.quantities import Z_95
 
 if TYPE_CHECKING:
     from lightdose.model.calibration import Calibration, ParameterKind
@@ -115,7 +116,7 @@ SHEET_SHAPE = (7 / 3, 7 / 6)
 exponents its mode is 1.0, its mean 0.9 and its standard deviation 0.10, all exactly. Our choice, from memory
 of sheets that state an ideal driver, a cool LED and no lens."""
 
-TYPICAL_SD_LN = math.log(2.0) / 1.959964
+TYPICAL_SD_LN = math.log(2.0) / Z_95
 """Typical values are good to a factor of 2 either way, 95 %: our choice."""
 
 STEP_SD = 2.0
@@ -402,9 +403,8 @@ def _measured_draws(
             np.array([getattr(m, part) for m in calibration.seen_mixes])[:, order]
             for part in ("share", "pull")
         )
-        beyond = np.log(np.exp(deviation) @ share.T / share.sum(axis=1)) - deviation @ (
-            share.T / share.sum(axis=1)
-        )
+        weight = (share / share.sum(axis=1, keepdims=True)).T
+        beyond = np.log(np.exp(deviation) @ weight) - deviation @ weight
         deviation = deviation - beyond @ pull
     if calibration.explanations:
         odds = np.array([e.odds for e in calibration.explanations])
