@@ -161,7 +161,7 @@ def group_evidence_table() -> str:
         (f"`{group.key}`", group.grade, "; ".join(filter(None, (group.note, group.floor_harm))))
         for group in default_groups()[0].values()
     ]
-    return table(("group", "grade", "what bears on it"), rows)
+    return table(("group", "grade", "evidence"), rows)
 
 
 def group_sources_list() -> str:

@@ -28,7 +28,7 @@ class Say:
 
 @dataclass(frozen=True)
 class Point:
-    """An entry of a list: whom or what it is about, the text, and on whose word."""
+    """An entry of a list: whom or what it is about, the text, and its source."""
 
     text: str
     about: str = ""
@@ -37,7 +37,7 @@ class Point:
 
 
 def pointed(cautions: Iterable[Caution]) -> tuple[Point, ...]:
-    """Cautions as entries of a list, each on whose word."""
+    """Cautions as entries of a list, each with its source."""
     return tuple(Point(c.text, source=c.source, code=c.code) for c in cautions)
 
 
@@ -95,9 +95,13 @@ class Table:
 
     Attributes
     ----------
-    strong : the rows of concern
+    strong : the rows that are furthest from what they should be
+    marks : a sign before every row of a terminal, such as "!" for a row of concern
+    calm : rows of no concern: a terminal counts them where the table is long
+    calm_words : how it counts them, such as "within common practice"
+    unit : what the title tells, so that a terminal need not repeat it over columns
     note : small print under it
-    least : so many first columns always show
+    least : so many first columns always show, and so many ``wanted`` more where names stay readable
     rows_at_most : a terminal counts the rest; 0 shows all
     left_out : what the rest is called, such as "dimmer site"
     stacks : columns that do not fit go into further tables below, each after the first column
@@ -110,8 +114,13 @@ class Table:
     caption: str
     columns: tuple[Column, ...]
     strong: tuple[bool, ...] = ()
+    marks: tuple[str, ...] = ()
+    calm: tuple[bool, ...] = ()
+    calm_words: str = "of no concern"
+    unit: str = ""
     note: str = ""
     least: int = 2
+    wanted: int = 0
     rows_at_most: int = 0
     left_out: str = "row"
     stacks: bool = False

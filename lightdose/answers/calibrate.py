@@ -142,7 +142,7 @@ def _ties(measured: Calibration) -> Iterator[Point]:
         if gain.tied_to is not None:
             tied.setdefault((gain.fixture, gain.tied_to), []).append(gain.channel)
     for (fixture, lean), channels in tied.items():
-        words = "not read: stands on the fixture file" if lean == UNREAD else f"not told apart from {lean}"
+        words = "not read: as the fixture file says" if lean == UNREAD else f"not told apart from {lean}"
         yield Point(words, f"{fixture}, {', '.join(channels)}")
 
 

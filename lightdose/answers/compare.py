@@ -319,7 +319,7 @@ TABLES: Final = {
         "Photosynthesis under both, over each group's range of Ek",
     ),
     "sites": ("Sites, largest change first", "Light at each site under A and under B"),
-    "looks": ("Looks and gets", "What each site gets under both, and how bright it looks"),
+    "looks": ("How bright it looks, what it gets", "What each site gets under both, and how bright it looks"),
 }
 """Title and caption of each table."""
 

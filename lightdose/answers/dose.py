@@ -29,6 +29,7 @@ from lightdose.answers.light import (
 )
 from lightdose.answers.verdicts import (
     SEVERITY,
+    concerns,
     deciding_sentence,
     octaves_off,
     out_of_band,
@@ -39,14 +40,23 @@ from lightdose.answers.verdicts import (
     within_words,
     worst_first,
 )
-from lightdose.answers.words import DLI_UNIT, USABLE_SHARE, count, number, percent, range_text, typed_path
+from lightdose.answers.words import (
+    DLI_UNIT,
+    USABLE_SHARE,
+    count,
+    named,
+    number,
+    percent,
+    range_text,
+    typed_path,
+)
 from lightdose.errors import literal
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.quantities import BANDS, PPFD_BAND
 
-ROWS_SHOWN: Final = 40
+ROWS_SHOWN: Final = 30
 """Rows that a terminal shows of a long table unless everything is asked for. Our choice."""
 
 NAMED_AT_MOST: Final = 5
@@ -59,12 +69,14 @@ STANDING: Final = frozenset(
         "light_is_not_the_diagnosis",
         "usual_is_practice",
         "planar_ppfd",
+        "violet_tail",
         "unmeasured",
         "energy_by_output",
         "energy_shared",
     )
 )
-"""Cautions that every answer carries, or whose point its first line makes: short answers count them."""
+"""Cautions that every answer carries, notes without a warning, or what the first line says already: short
+answers count them."""
 
 SAFETY_BRIEF: Final = (
     "Safety: never look into the emitters; unplug before touching gear over the water; drip loops, "
@@ -104,7 +116,7 @@ GROUP: Final = (
     said("ceiling", "ceiling", lambda g: g.ceiling_dli, show=lambda dose: f"{dose:g}", unit=MOL,
          at={"groups": 4}),
     said("grade", "grade", lambda g: g.grade, kind="string", at={"groups": 5}),
-    said("evidence", "what bears on it", lambda g: "; ".join(t for t in (g.note, g.floor_harm) if t),
+    said("evidence", "evidence", lambda g: "; ".join(t for t in (g.note, g.floor_harm) if t),
          kind="string", fold=True, at={"groups": 6}),
     said("sources", "sources", lambda g: ", ".join(g.sources), kind="string", fold=True, at={"groups": 7}),
 )
@@ -250,9 +262,7 @@ def span_sentence(analysis: Analysis) -> str:
     (dim, low), (bright, high) = ends
     if dim == bright:
         return f"{number(low)} {DLI_UNIT} at {whom} ({literal(dim)})."
-    return (
-        f"{number(low)} to {number(high)} {DLI_UNIT} at {whom}: least {literal(dim)}, most {literal(bright)}."
-    )
+    return f"{number(low)} ({literal(dim)}) to {number(high)} ({literal(bright)}) {DLI_UNIT} at {whom}."
 
 
 def _unusual(analysis: Analysis) -> str:
@@ -266,13 +276,13 @@ def _unusual(analysis: Analysis) -> str:
         return ""
     if not off:
         return f"No coral is known to get too little or too much.{aside}"
-    shown = off if len(off) <= NAMED_AT_MOST else off[:NAMED_OF_MANY]
-    named = "; ".join(f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in shown)
-    if len(off) == len(shown):
-        return f"{named}.{aside}"
+    if len(off) <= NAMED_AT_MOST:
+        each = "; ".join(f"{literal(v.coral)}, {_dose_words(v)}: {verdict_words(v)}" for v in off)
+        return f"{each}.{aside}"
     states = Counter(short_state(v.dli_verdict) for v in off if v.dli_verdict != "undecided")
     counted = ", ".join(f"{n} {words}" for words, n in states.items())
-    return f"{len(off)} corals: {counted}. Furthest off: {named}.{aside}"
+    furthest = named([literal(v.coral) for v in off[:NAMED_OF_MANY]])
+    return f"{len(off)} corals: {counted}; furthest off {furthest}.{aside}"
 
 
 def _dose_words(verdict: Verdict) -> str:
@@ -291,10 +301,13 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         shown,
         rows,
         strong=lambda row: row.verdict.dli_verdict in ("far_below", "far_above"),
+        **concerns([row.verdict for row in rows if row.verdict]),
+        unit=MOL,
         least=4,
+        wanted=1,
         rows_at_most=ROWS_SHOWN,
-        left_out="further coral",
-        page_columns=11 + sum("corals" in one.at for one in shown if one in (*SIDES, *FACED)),
+        left_out="further coral of concern",
+        page_columns=12 + sum("corals" in one.at for one in shown if one in (*SIDES, *FACED)),
         length_unit=unit,
         paper=True,
     )
@@ -312,9 +325,8 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
     if said_of:
         blocks.append(Section("Each coral in a sentence", (Points(said_of),), brief=False, folded=True))
     blocks.append(Section("Floors and ceilings", (limits,), brief=False, paper=False))
-    return Section(
-        "Each coral against what is usual for its group", tuple(blocks) if rows else (), "corals", "Corals"
-    )
+    title = f"Each coral's daily dose against what is usual for its group, in {DLI_UNIT}"
+    return Section(title, tuple(blocks) if rows else (), "corals", "Corals")
 
 
 def sites_section(analysis: Analysis, unit: LengthUnit) -> Section:
@@ -390,7 +402,7 @@ def certainty_sentences(analysis: Analysis) -> list[str]:
         f"What is not known exactly was drawn {known.draws:,} times, the same way each time (seed "
         f"{known.seed}), and the light followed through for each draw. The intervals hold 95 % of the "
         "results.",
-        "A verdict is open where no state has a chance of 2 in 3 (our choice).",
+        "A coral is undecided where no state has a chance of 2 in 3 (our choice).",
     ]
     if deciding := deciding_sentence(analysis):
         sentences.append(deciding)

@@ -190,7 +190,7 @@ def _repeats(hazard: Hazard, row: Row) -> bool:
 
 
 def _limits(rows: list[Row]) -> Section:
-    """What the limits are, on whose word."""
+    """What the limits are, and their source."""
     limits = {row.limit.key: row.limit for row in rows}.values()
     points = tuple(Point(limit.limit, source=limit.source) for limit in limits)
     return Section("What the limits are, and what is left out", (Points(points),))

@@ -50,7 +50,7 @@ GROUP_FIELDS: Final = (
           parts=(("ek_low_umol_m2_s", "light where saturation begins, low end"), ("ek_high_umol_m2_s",
                 "light where saturation begins, high end"))),
     Field("ek_model", "Ek fit", lambda g: g.ek_model if g.ek_range else None, kind="string"),
-    Field("ek_source", "Ek stands on", lambda g: g.ek_source, kind="string"),
+    Field("ek_source", "source of Ek", lambda g: g.ek_source, kind="string"),
     Field("grade", "grade", lambda g: g.grade, kind="string", what="evidence: A strongest, D practice only"),
     Field("sources", "sources", lambda g: g.sources, kind="string"),
     Field("note", "evidence", lambda g: g.note, kind="string"),

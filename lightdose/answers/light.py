@@ -10,7 +10,7 @@ from lightdose.answers.field import Field, said
 from lightdose.answers.photosynthesis import ek_stands_on, hours_span, percent_span
 from lightdose.answers.reef import NOTE as REEF_NOTE
 from lightdose.answers.reef import PLACES, reef_cell
-from lightdose.answers.verdicts import STATES, bar_of, interval_text, table_words, worst_first
+from lightdose.answers.verdicts import STATES, bar_of, brief_words, interval_text, odds_of, worst_first
 from lightdose.answers.words import hours, length, lengths, number, percent, range_text
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis, Span, Verdict
@@ -245,7 +245,8 @@ LIGHT: Final = (
 
 JUDGED: Final = (
     said("usual", "usual", lambda r: r.judged("band_dli"), show=_range, at={"corals": 2, "limits": 3}),
-    said("state", "state", lambda r: table_words(r.verdict), kind="string", at={"corals": 3}),
+    said("state", "state", lambda r: brief_words(r.verdict), kind="string", at={"corals": 3}),
+    said("odds", "odds", lambda r: odds_of(r.verdict), kind="string", at={"corals": 4.5}),
     said("range", "range", lambda r: bar_of(r.verdict), kind="string", at={"corals": 4}, note=BAR_KEY),
     said("peak", "peak",
          lambda r: number(r.of("peak_ppfd")) + (" (high)" * (r.judged("peak_state") == "high")), unit=PPFD,
@@ -296,8 +297,8 @@ JUDGED: Final = (
           at={"photosynthesis": 1}, parts=_ends("ek_{}_umol_m2_s", "light where saturation begins")),
     Field("ek_model", "Ek fit", lambda r: r.ek("ek_model"), key="", kind="string",
           what="curve that the range of Ek was fitted with"),
-    Field("ek_source", "Ek stands on", lambda r: r.ek("ek_source"), key="", kind="string", fold=True,
-          what="what the range of Ek stands on, or assumed",
+    Field("ek_source", "source of Ek", lambda r: r.ek("ek_source"), key="", kind="string", fold=True,
+          what="source of the range of Ek, or assumed",
           show=lambda source: ek_stands_on(source, assumed="assumed" in source),
           at={"photosynthesis": 5, "corals": 16}),
     Field("advice", "advice", lambda r: r.judged("advice"), what="one sentence", kind="string"),

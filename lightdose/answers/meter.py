@@ -83,7 +83,7 @@ def _beside_the_model(read: MeterAnswer, setup: Setup) -> str:
     return f"{lead}: outside that interval, so calibrate would change it. Next: {following}"
 
 
-BASIS: Final = "Unmeasured: one reading and typical mixes of LED colours; not a confidence interval."
+BASIS: Final = "Based on one reading and typical mixes of LED colours; not a confidence interval."
 WHITE_WORDS: Final = {"none": "no white on", "little": "a little white on", "much": "much white on"}
 SUNLIGHT_SOURCE: Final = "54 lx per umol, Thimijan & Heins 1983, second hand"
 

@@ -28,7 +28,7 @@ def cell_factor(ratio: float) -> str:
 
 
 def photon_words(change: PlaceChange) -> str:
-    """The ratio of doses, and what it is made of: "1.8 times the photons: brighter 1.5, longer 1.2"."""
+    """The ratio of doses and its parts: "1.8 times the photons: 1.5 times as bright, 1.2 times as long"."""
     ratio, split = change.dli_ratio, change.split
     if ratio is None:
         return "dark under A" if change.after.dli_mol_m2_d > 0 else "dark under both"
@@ -38,11 +38,11 @@ def photon_words(change: PlaceChange) -> str:
         return f"{factor(ratio)} times the photons"
     brighter, longer = math.exp(split.ln_intensity), math.exp(split.ln_time)
     if max(abs(ratio - 1), abs(brighter - 1), abs(longer - 1)) < SAME:
-        return "the same photons: as bright, as long"
+        return "the same photons: as bright, same hours"
     write = factor if _multiply(ratio, brighter, longer) else cell_factor
     return (
-        f"{write(ratio)} times the photons: {_word(brighter, 'brighter', 'dimmer', 'as bright', write)}, "
-        f"{_word(longer, 'longer', 'shorter', 'as long', write)}"
+        f"{write(ratio)} times the photons: {_times(brighter, 'as bright', 'as bright', write)}, "
+        f"{_times(longer, 'as long', 'same hours', write)}"
     )
 
 
@@ -54,10 +54,8 @@ def _multiply(ratio: float, brighter: float, longer: float) -> bool:
     return factor(shown) == factor(ratio)
 
 
-def _word(ratio: float, more: str, less: str, same: str, write: Callable[[float], str]) -> str:
-    if abs(ratio - 1) < SAME:
-        return same
-    return f"{more if ratio > 1 else less} {write(ratio)}"
+def _times(ratio: float, words: str, same: str, write: Callable[[float], str]) -> str:
+    return same if abs(ratio - 1) < SAME else f"{write(ratio)} times {words}"
 
 
 def colour_factor(span: Span | None) -> str:
@@ -69,8 +67,10 @@ def colour_factor(span: Span | None) -> str:
 
 
 def change_sentence(change: PlaceChange) -> str:
-    """Photons first: "1.8 times the photons: brighter 1.5, longer 1.2; colour by usable share ..."."""
-    words = photon_words(change)
-    if change.split.ln_colour is None:
+    """Photons first: "1.8 times the photons: 1.5 times as bright, 1.2 times as long; same colour"."""
+    words, colour = photon_words(change), change.split.ln_colour
+    if colour is None:
         return words
+    if max(map(abs, (colour.default, colour.low, colour.high))) < SAME:
+        return f"{words}, same colour"
     return f"{words}; colour by usable share {colour_factor(change.split.ln_colour)}, not growth"

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def ek_stands_on(source: str, *, assumed: bool) -> str:
-    """What a range of Ek stands on, in a few words."""
+    """The source of a range of Ek, in a few words."""
     if assumed:
         last = source.rpartition(";")[2].strip()
         return last if last.endswith("assumed") else "no source given"

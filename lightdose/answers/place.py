@@ -437,5 +437,5 @@ def end_sentence(move: Move) -> str:
 
 
 def limit_sentence(move: Move) -> str:
-    """How quickly its light may rise, and on whose word."""
+    """How quickly its light may rise, and its source."""
     return f"At most {100 * move.wishes.rise_per_week:g} % a week: common practice, no published rule."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from operator import itemgetter
 from typing import Any, Final
@@ -9,14 +10,14 @@ from typing import Any, Final
 from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, plain, said, table
-from lightdose.answers.verdicts import verdict_sentence
+from lightdose.answers.verdicts import short_state, verdict_sentence
 from lightdose.answers.words import STATE_WORDS, count, typed_path
 from lightdose.model.changes import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 
 CASES_SHOWN: Final = 16
-NAMED_AT_MOST: Final = 4
+NAMED_AT_MOST: Final = 2
 OURS: Final = "Sizes of the changes: our choice, no published source; add your own with --case."
 
 
@@ -44,11 +45,12 @@ class Row:
 
     @property
     def changes(self) -> str:
-        """Who changes state: "plating cap: below usual"."""
+        """Who changes state, "plating cap: below"; of many how many go where, "12 to above, 3 to within"."""
         corals = sorted(self.outcome.changed, key=lambda c: not c.worsens)
-        named = [f"{c.coral}: {state_words(c.dli_state)}" for c in corals[:NAMED_AT_MOST]]
-        more = len(corals) - NAMED_AT_MOST
-        return "; ".join([*named, *([f"and {more} more"] if more > 0 else [])])
+        if len(corals) <= NAMED_AT_MOST:
+            return "; ".join(f"{c.coral}: {_brief(c.dli_state)}" for c in corals)
+        states = Counter(_brief(c.dli_state) for c in corals)
+        return ", ".join(f"{n} to {state}" for state, n in states.most_common())
 
     @property
     def states(self) -> str:
@@ -56,6 +58,10 @@ class Row:
         if self.site is None or self.site.dli_mol_m2_d is None:
             return state_words(None)
         return ", ".join(dict.fromkeys(state_words(c.dli_state) for c in self.site.corals))
+
+
+def _brief(state: DliState | None) -> str:
+    return state_words(None) if state is None else short_state(state)
 
 
 def state_words(state: DliState | None) -> str:

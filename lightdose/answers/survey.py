@@ -126,7 +126,7 @@ def channel_name(survey: Survey, key: tuple[str, str]) -> str:
 
 # fmt: off
 READING: Final = (
-    Field("number", "no.", lambda r: r.reading.number, what="order in which they are least work",
+    Field("number", "no.", lambda r: r.reading.number, what="order for least work",
           at={"readings": 0, "sheet": 0}),
     Field("rank", "rank", lambda r: r.reading.rank, what="order in which they tell most"),
     Field("where", "where", lambda r: r.where, kind="string", fold=True,
@@ -177,7 +177,7 @@ def survey_answer(
             *(Say(sentence) for sentence in closing if sentence),
             Section("How", (Points.of(ROUTINE),), brief=False),
             Section("Safety", (Points.of(SAFETY),)),
-            Section("", (Say("--all shows how to read; it stands on the sheet too.", "note"),), extra=False),
+            Section("", (Say("--all shows how to read; the sheet does too.", "note"),), extra=False),
             Say(closing_line(survey, files), "verdict"),
         ),
         lambda: {
@@ -200,7 +200,7 @@ def survey_answer(
 
 
 def rows_of(survey: Survey, unit: LengthUnit = "cm") -> list[Row]:
-    """The readings in the order in which they are least work."""
+    """The readings in order for least work."""
     return [Row(survey, reading, unit) for reading in survey.readings]
 
 

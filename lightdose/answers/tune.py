@@ -11,7 +11,16 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Block, Point, Points, Say, Section
 from lightdose.answers.dose import brief_cautions, cautions_section, safety_section
 from lightdose.answers.field import Field, as_json, plain, said, table
-from lightdose.answers.verdicts import brief_words, concern, interval_text, verdict_words, within_words
+from lightdose.answers.light import MOL
+from lightdose.answers.verdicts import (
+    before_after_words,
+    brief_words,
+    concern,
+    concerns,
+    interval_text,
+    verdict_words,
+    within_words,
+)
 from lightdose.answers.words import (
     DLI_UNIT,
     clock,
@@ -83,7 +92,14 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
     corals = sorted(tuning.corals, key=lambda c: concern(c.after))
     levels = table("channels", "Levels at the plateau, as they are set", CHANNEL, tuning.channels, least=4)
     doses = table(
-        "corals", "Doses before and after", CORAL, corals, strong=lambda c: c in tuning.out_of_band, least=3
+        "corals",
+        "Doses before and after",
+        CORAL,
+        corals,
+        strong=lambda c: c in tuning.out_of_band,
+        **concerns([c.after for c in corals]),
+        unit=MOL,
+        least=5,
     )
     known = table("certainty", "How sure each verdict is", CORAL, corals)
     return Answer(
@@ -91,7 +107,7 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
         (
             *opening(tuning),
             Section("Levels at the plateau", (levels,)),
-            Section("The corals", (doses,)),
+            Section(f"The corals: daily dose in {DLI_UNIT}, those of concern first", (doses,)),
             Section("How sure this is", (known,), brief=False),
             Section("Worth knowing", (Points(tuple(map(Point, knowing(tuning)))),)),
             cautions_section(cautions),
@@ -167,7 +183,7 @@ def headline(tuning: Tuning) -> str:
     """How the corals stand, before and after."""
     before, after = tuning.before.judgement, tuning.after.judgement
     if not tuning.unchanged:
-        return f"{within_words(after)}; before, {within_words(before)}."
+        return f"{before_after_words(before, after)}."
     if before.within == before.judged:
         return f"Leave it: {within_words(before)} already."
     what = {
@@ -204,12 +220,19 @@ def _setting_words(tuning: Tuning) -> list[str]:
             )
             sentences.append(f"Overall setting: {each}{rest}")
     elif levels:
-        factors = {round(c.level_after / c.level_before, 2) for c in tuning.channels if c.level_before > 0}
-        if len(factors) == 1:
-            sentences.append(f"All levels times {factors.pop():g}: enter those of the table below.")
+        if (factor := _one_factor(tuning)) is not None:
+            sentences.append(f"All levels times {factor:.2f}: enter those of the table below.")
         else:
             sentences.append("Enter the levels of the table below.")
     return sentences
+
+
+def _one_factor(tuning: Tuning) -> float | None:
+    """By what all levels change alike, up to the tenth of a percent that a controller takes."""
+    brightest = max(tuning.channels, key=lambda c: c.level_before)
+    factor = brightest.level_after / brightest.level_before if brightest.level_before else 0.0
+    alike = all(abs(c.level_after - factor * c.level_before) <= 0.001 for c in tuning.channels)
+    return factor if alike and factor else None
 
 
 def _moves_words(tuning: Tuning) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 from lightdose.answers.blocks import Bar
 from lightdose.answers.words import STATE_WORDS, count, number
@@ -29,7 +29,7 @@ LIKELY_TO_TELL: Final = 0.5
 OPEN: Final = "undecided"
 
 SINGLE_VALUES: Final = "Doses here are single values, without a 95 % range."
-"""For answers that are reckoned without the uncertainty of what they stand on."""
+"""For answers that are calculated without the uncertainty of what they stand on."""
 
 
 def short_state(state: DliVerdict) -> str:
@@ -58,6 +58,14 @@ def table_words(verdict: Verdict) -> str:
     if probability >= SURE and known.verdict == verdict.dli_state:
         return STATE_WORDS[known.verdict]
     return f"probably {short_state(known.verdict)} ({odds(probability)})"
+
+
+def odds_of(verdict: Verdict) -> str:
+    """How likely the verdict is, "9 in 10"; empty where it is sure or undecided."""
+    known = verdict.certainty
+    if known is None or known.verdict == "undecided" or not brief_words(verdict).startswith("probably"):
+        return ""
+    return odds(known.probability[known.verdict]).removeprefix("about ")
 
 
 def brief_words(verdict: Verdict) -> str:
@@ -135,6 +143,27 @@ SEVERITY: dict[DliVerdict, int] = {
 }
 
 
+MARKS: Final = ("!!", "! ", "? ", "", "")
+"""Before a coral far off, off, undecided, within and not judged, in the order of ``SEVERITY``."""
+
+
+def concerns(verdicts: Sequence[Verdict], *, changed: Sequence[bool] = ()) -> dict[str, Any]:
+    """What a table of corals needs to mark the rows of concern and to count the rest.
+
+    ``changed`` tells rows that show in any case.
+    """
+    severities = [SEVERITY[v.dli_verdict] for v in verdicts]
+    calm = [s > SEVERITY["undecided"] for s in severities]
+    if changed:
+        calm = [one and not other for one, other in zip(calm, changed, strict=True)]
+    unjudged = sum(v.dli_verdict == "not_judged" for v in verdicts)
+    return {
+        "marks": tuple(MARKS[s] for s in severities),
+        "calm": tuple(calm),
+        "calm_words": f"within common practice{f' or not judged by light ({unjudged})' if unjudged else ''}",
+    }
+
+
 def worst_first(verdicts: tuple[Verdict, ...]) -> list[Verdict]:
     """Verdicts in the order of concern: far off, off, open, within, not judged; the furthest off first."""
     return sorted(verdicts, key=concern)
@@ -163,6 +192,12 @@ def within_words(judged: Judgement) -> str:
     """The two counts that every surface shows: "39 of 60 corals within common practice, 6 undecided"."""
     undecided = f", {judged.undecided} undecided" if judged.undecided else ""
     return f"{judged.within} of {count(judged.judged, 'coral')} within common practice{undecided}"
+
+
+def before_after_words(before: Judgement, after: Judgement) -> str:
+    """Both counts after a change, and before it: "40 of 59 ..., 6 undecided (before: 34, 8 undecided)"."""
+    undecided = f", {before.undecided} undecided" if before.undecided or after.undecided else ""
+    return f"{within_words(after)} (before: {before.within}{undecided})"
 
 
 def verdict_sentence(verdicts: Sequence[Verdict]) -> str:

@@ -282,7 +282,7 @@ def plan_move(setup: Setup, before: Analysis, wishes: MoveWishes, light: Light) 
     if not start.dli_mol_m2_d > 0:
         raise SetupError(
             Problem(
-                f"{coral.name!r} gets no light where it stands, so no rise can be reckoned from there",
+                f"{coral.name!r} gets no light where it stands, so no rise can be calculated from there",
                 cure="run `lightdose acclimate` with --previous for it",
                 place=Place(setup.path),
             )

@@ -17,6 +17,7 @@ TOPICS = (
     "spectra",
     "groups",
     "evidence",
+    "words",
     "quantities",
     "limits",
     "safety",

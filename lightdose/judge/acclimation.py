@@ -171,7 +171,9 @@ def acclimation_cautions(
 
 
 def _rise(rise: float) -> Caution:
-    ahead = f"steadily {steady_mismatch(rise, TAU_D[1]):.2f} times what a coral is set for"
+    ahead = (
+        f"the light stays up to {steady_mismatch(rise, TAU_D[1]):.2f} times ahead of what a coral is used to"
+    )
     if rise <= FINE_RISE + 1e-12:
         return Caution("rise", f"At most {100 * rise:g} % a week: {ahead}.", PRACTICE)
     if rise <= WARN_RISE + 1e-12:

@@ -26,7 +26,7 @@ MOST_RED_SHARE = 0.50
 MOST_BELOW_390_SHARE = 0.01
 
 _PRACTICE = "common practice, no published source"
-_NAMED_AT_MOST = 6
+_NAMED_AT_MOST = 4
 
 
 @dataclass(frozen=True)
@@ -47,11 +47,18 @@ class _Places:
     ) -> Iterator[Caution]:
         """The caution with the names of those that are affected for "{at}"; nothing where none is."""
         corals, empty = ([name for name, row in rows if affected[row]] for rows in (self.corals, self.empty))
-        at = _listed(corals or empty)
+        at = _corals_words(corals, len(self.corals)) if corals else _listed(empty)
         if self.corals and empty:
-            at += f" (and where no coral stands: {_listed(empty)})" if corals else " (no coral there)"
+            where = f"where no coral stands: {_listed(empty)}"
+            where = where if len(empty) <= 2 else f"{len(empty)} places without a coral"
+            at += f" (and {where})" if corals else " (no coral there)"
         if corals or empty:
             yield Caution(code, text.replace("{at}", at), source, (*corals, *empty))
+
+
+def _corals_words(names: Sequence[str], of: int) -> str:
+    """Names of corals; all of many as one."""
+    return f"all {of} corals" if len(names) == of > _NAMED_AT_MOST else _listed(names)
 
 
 def find_cautions(

@@ -510,7 +510,7 @@ def _only(
 
 def _basis(a: Analysis, b: Analysis) -> str:
     if a.basis.sentence == b.basis.sentence:
-        return f"Both: {a.basis.sentence}"
+        return f"Both: {a.basis.sentence[0].lower()}{a.basis.sentence[1:]}"
     return f"A: {a.basis.sentence} B: {b.basis.sentence}"
 
 

@@ -168,7 +168,7 @@ def _dark(today: Analysis, other: Analysis, verdict: Verdict, origin: Origin, do
         return None
     if origin == "today":
         return Problem(
-            f"{name!r} gets no light today, so no rise can be reckoned from there",
+            f"{name!r} gets no light today, so no rise can be calculated from there",
             cure=f'state what it lived in: --previous "{name}=4.6" (mol/m2/day), or "{name}=unknown"',
             place=Place(today.setup.path),
         )

@@ -264,7 +264,7 @@ def must_be_possible(setup: Setup, case: Case) -> str:
     """Why a case cannot be, in words, or ""."""
     try:
         for fixture in changed_setup(setup, case.changes).lit_fixtures:
-            source_cells(fixture)  # a low, large panel may need more cells than are reckoned with
+            source_cells(fixture)  # a low, large panel may need more cells than are allowed
     except SetupError as trouble:
         return f"{case.name}: {trouble.problems[0].found}"
     return ""

@@ -45,17 +45,17 @@ def basis_of(setup: Setup) -> Basis:
     typical = sorted({f.name for f, c in channels if c.flux is not None and c.flux.typical})
     assumed = sorted({f.name for f, c in channels if isinstance(c.beam, CosineLobe) and c.beam.assumed})
     beam = f"; beam of {_names(assumed)} assumed 120 deg wide" if assumed else ""
-    lead = "Unmeasured"
+    lead = "Not measured."
     if len(unread) < len(setup.lit_fixtures):
-        lead = f"Unmeasured in part ({_names([f.name for f in unread])} saw no reading)"
+        lead = f"Measured in part: no reading saw {_names([f.name for f in unread])}."
     if typical:
         return Basis(
             "typical values",
-            f"{lead}: typical values for {_names(typical)}, good to a factor of 2{beam}.",
+            f"{lead} Based on typical values for {_names(typical)}, good to a factor of 2{beam}.",
         )
     return Basis(
         "data sheet",
-        f"{lead}: stands on data-sheet values; count on 0.6 to 1.05 of them (our choice){beam}.",
+        f"{lead} Based on data sheets; the true light is probably 60-105 % of this (our assumption){beam}.",
     )
 
 

@@ -406,7 +406,7 @@ class TryRow:
 
 @dataclass(frozen=True, eq=False)
 class TryChange:
-    """Everything that "try a change" reckons with.
+    """Everything that "try a change" calculates with.
 
     Attributes
     ----------

@@ -263,7 +263,7 @@ class GroupRange:
 
     @property
     def source(self) -> str:
-        """On whose word: "own records, 2024-01-15 to 2025-12-15"."""
+        """Its source: "own records, 2024-01-15 to 2025-12-15"."""
         return f"own records, {self.first} to {self.last}"
 
 

@@ -46,7 +46,7 @@ class Certainty:
 
 @dataclass(frozen=True)
 class UncertainInput:
-    """Something that is not known exactly, how well it is known, and on whose word."""
+    """Something that is not known exactly, how well it is known, and its source."""
 
     what: str
     spread: str

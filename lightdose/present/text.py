@@ -22,6 +22,12 @@ PIPE_WIDTH: Final = 118
 FOLD_WIDTH: Final = 28
 """A longer name is folded onto more lines, never cut."""
 
+READABLE: Final = 20
+"""No name is folded to less than this for the sake of a wanted column."""
+
+CALM_FROM: Final = 13
+"""From so many rows on a terminal counts those of no concern instead of printing them. Our choice."""
+
 NARROWEST: Final = 10
 """No column is folded to less than this."""
 
@@ -87,9 +93,10 @@ def lines_of(blocks: Iterable[Block], window: Window) -> Iterator[str]:
 def _table(table: Table, window: Window) -> Iterator[str]:
     if not table.n_rows:
         return
-    rows = table.n_rows
-    if table.rows_at_most and window.wraps and not window.everything:
-        rows = min(rows, table.rows_at_most)
+    if any(table.marks):
+        marked = (Column("", table.marks), *table.columns)
+        table = replace(table, columns=marked, least=table.least + 1, marks=())
+    rows, rest = _shown_rows(table, window)
     telling, alike = table.telling()
     laid = [_Laid.of(column, table, rows, window) for column in telling]
     if table.stacks:
@@ -97,19 +104,43 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         chosen = laid
     else:
         if window.wraps:
-            laid[: table.least] = _squeezed(laid[: table.least], window.width)
+            laid = _squeezed_to(laid, table, window.width)
         chosen = _fitting(laid, window.table_width, table.least)
         stacked = [_widened(chosen, window.width) if window.wraps else chosen]
     for n, columns in enumerate(stacked):
         yield from [""] * (n > 0)
         yield from _rows(columns, table, rows, window)
-    if rows < table.n_rows:
-        more = count(table.n_rows - rows, table.left_out)
-        yield from window.line(f"and {more}: --all shows them, --csv FILE writes them", "note")
+    if rest:
+        yield from window.line(f"and {rest}: --all shows them", "note")
     if said := alike_words(alike, table.length_unit):
         yield from window.line(literal(said), "note")
     for note in filter(None, (*(c.note for c in chosen), table.note)):
         yield from window.line(literal(note), "note")
+
+
+def _shown_rows(table: Table, window: Window) -> tuple[list[int], str]:
+    """Which rows show, and how the rest is counted."""
+    every = list(range(table.n_rows))
+    if not window.wraps or window.everything:
+        return every, ""
+    rows, calm = every, 0
+    if table.calm and table.n_rows >= CALM_FROM:
+        rows = [n for n in every if not table.calm[n]]
+        calm = table.n_rows - len(rows)
+    over = max(0, len(rows) - table.rows_at_most) if table.rows_at_most else 0
+    told = [count(over, table.left_out)] if over else []
+    told += [f"{calm} {table.calm_words}"] if calm else []
+    return rows[: len(rows) - over], " and ".join(told)
+
+
+def _squeezed_to(laid: list[_Laid], table: Table, width: int) -> list[_Laid]:
+    """What must show folded to the window, with the columns wanted where names stay readable."""
+    for kept in (table.least + table.wanted, table.least):
+        folded = _squeezed(laid[:kept], width)
+        short = any(f.width < min(READABLE, c.width) for f, c in zip(folded, laid, strict=False))
+        if kept == table.least or (_width(folded) <= width and not short):
+            break
+    return [*folded, *laid[kept:]]
 
 
 def _stacked(first: _Laid, rest: Sequence[_Laid], window: Window) -> Iterator[list[_Laid]]:
@@ -120,12 +151,12 @@ def _stacked(first: _Laid, rest: Sequence[_Laid], window: Window) -> Iterator[li
         rest = rest[n:]
 
 
-def _rows(chosen: Sequence[_Laid], table: Table, rows: int, window: Window) -> Iterator[str]:
+def _rows(chosen: Sequence[_Laid], table: Table, rows: Sequence[int], window: Window) -> Iterator[str]:
     yield from _head(chosen)
     yield "-" * _width(chosen)
-    for index in range(rows):
+    for place, index in enumerate(rows):
         strong = window.styled and index < len(table.strong) and table.strong[index]
-        for line in _row(chosen, [c.cells[index] for c in chosen]):
+        for line in _row(chosen, [c.cells[place] for c in chosen]):
             yield f"{_STYLES['strong']}{line}{_PLAIN_AGAIN}" if strong else line
 
 
@@ -142,9 +173,11 @@ class _Laid:
     note: str
 
     @classmethod
-    def of(cls, column: Column, table: Table, rows: int, window: Window) -> _Laid:
+    def of(cls, column: Column, table: Table, rows: Sequence[int], window: Window) -> _Laid:
         unit = table.length_unit if column.unit == "length" else ascii_unit(column.unit)
-        texts = tuple(bar_text(c) if isinstance(c, Bar) else literal(c) for c in column.cells[:rows])
+        unit = "" if column.unit == table.unit else unit
+        shown = [column.cells[n] for n in rows]
+        texts = tuple(bar_text(c) if isinstance(c, Bar) else literal(c) for c in shown)
         fold = column.fold and window.wraps
         cells = tuple(tuple(wrapped(t, FOLD_WIDTH)) if fold else (t,) for t in texts)
         width = max(cell_len(t) for t in (*column.head.split("\n"), unit, *(t for c in cells for t in c)))
@@ -169,7 +202,7 @@ def alike_words(columns: Sequence[Column], length_unit: str) -> str:
         unit = length_unit if column.unit == "length" else ascii_unit(column.unit)
         if column.cells[0] not in ("-", ""):
             said.append(" ".join(filter(None, (column.head.replace("\n", " "), str(column.cells[0]), unit))))
-    return f"alike for all: {', '.join(said)}" if said else ""
+    return f"the same for all: {', '.join(said)}" if said else ""
 
 
 def _width(columns: Sequence[_Laid]) -> int:

@@ -31,7 +31,7 @@ from lightdose.physics.programme import leading_channel, tried_channels, tried_p
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 MOST_ROWS = 200
-"""Places that a page reckons anew at every touch; corals come before empty sites. Our choice."""
+"""Places that a page calculates anew at every touch; corals come before empty sites. Our choice."""
 
 
 def try_change(analysis: Analysis) -> TryChange:

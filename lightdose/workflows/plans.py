@@ -165,7 +165,7 @@ MOST_CORALS = 2000
 
 
 def place(setup: Setup, wishes: PlaceWishes) -> Placement:
-    """Which coral goes where, with what each gets there as `dose` reckons it.
+    """Which coral goes where, with what each gets there as `dose` gives it.
 
     Without a wish corals without a place get one; where there are none, up to ``FEW_MOVES`` corals may move.
 
@@ -201,7 +201,7 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
 def _light_at_places(
     setup: Setup, ready: PreparedField, coral: Coral | None = None
 ) -> Callable[[FloatArray], FloatArray]:
-    """PPFD of every channel at full output at points, (n, 3) to (n, n_channel), as `dose` reckons it.
+    """PPFD of every channel at full output at points, (n, 3) to (n, n_channel), as `dose` gives it.
 
     Where the sky of a place or of the coral is written, no solid counts; a coral has its face with it.
     """

@@ -58,20 +58,20 @@ def change(brighter: float, longer: float, colour: tuple[float, float, float] = 
     [
         (
             (1.5, 1.2, (1.0, 0.9, 1.2)),
-            "1.8 times the photons: brighter 1.5, longer 1.2; colour by usable share 1.00 (0.90-1.20), "
-            "not growth",
+            "1.8 times the photons: 1.5 times as bright, 1.2 times as long; "
+            "colour by usable share 1.00 (0.90-1.20), not growth",
         ),
         (
             (0.5, 1.0),
-            "0.50 times the photons: dimmer 0.50, as long; colour by usable share 1.00, not growth",
+            "0.50 times the photons: 0.50 times as bright, same hours, same colour",
         ),
         (
             (1.0, 0.75),
-            "0.75 times the photons: as bright, shorter 0.75; colour by usable share 1.00, not growth",
+            "0.75 times the photons: as bright, 0.75 times as long, same colour",
         ),
         (
             (1.0, 1.0, (0.8, 0.7, 0.9)),
-            "the same photons: as bright, as long; colour by usable share 0.80 (0.70-0.90), not growth",
+            "the same photons: as bright, same hours; colour by usable share 0.80 (0.70-0.90), not growth",
         ),
     ],
 )
@@ -251,5 +251,8 @@ def test_every_field_reads_a_pair() -> None:
 @pytest.mark.identity
 def test_factors_that_do_not_multiply_when_short_are_said_longer() -> None:
     """1.77 x 1.10 reads "1.94", for 1.8 x 1.10 would be 2.0; 1.5 x 1.2 stays short."""
-    assert photon_words(change(1.77, 1.096)) == "1.94 times the photons: brighter 1.77, longer 1.10"
-    assert photon_words(change(1.5, 1.2)) == "1.8 times the photons: brighter 1.5, longer 1.2"
+    assert (
+        photon_words(change(1.77, 1.096))
+        == "1.94 times the photons: 1.77 times as bright, 1.10 times as long"
+    )
+    assert photon_words(change(1.5, 1.2)) == "1.8 times the photons: 1.5 times as bright, 1.2 times as long"

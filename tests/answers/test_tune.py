@@ -90,9 +90,11 @@ def test_corals_of_concern_stand_first() -> None:
     """In the order that `dose` gives to the verdicts after tuning."""
     tuning = made_tuning(0.7)
     lines = piped(tune_answer(tuning, {}))
-    rows = lines[lines.index("The corals") + 4 :][: len(tuning.corals)]
+    rows = lines[next(n for n, line in enumerate(lines) if line.startswith("The corals")) + 3 :][
+        : len(tuning.corals)
+    ]
     for row, verdict in zip(rows, worst_first(tuning.after.verdicts), strict=True):
-        assert row.startswith(verdict.coral)
+        assert row[4:].startswith(verdict.coral)
 
 
 @pytest.mark.identity

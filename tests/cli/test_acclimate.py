@@ -89,7 +89,7 @@ def test_pipe_names_dates_files_and_the_verdict(tanks: Path) -> None:
     done = run("acclimate", "now", "then", "-o", "steps", "--figures", "figs", "--start", "2026-02-27")
     assert done.exit_code == 0
     lines = done.stdout.splitlines()
-    assert lines[0].startswith("Unmeasured: stands on data-sheet values")
+    assert lines[0].startswith("Not measured. Based on data sheets")
     dated = [line.split() for line in lines if "  2026-" in line]
     assert dated[1][:2] == ["7", "2026-03-06"]
     assert lines[-1].startswith(

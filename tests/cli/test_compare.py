@@ -49,7 +49,7 @@ def test_setup_beside_itself_is_all_zero(tanks: Path) -> None:
     found = answer("shop/setup.toml", "shop/setup.toml")
     assert found["format"] == "lightdose-compare/1"
     assert found["basis"] == "data sheet"
-    assert found["basis_sentence"].startswith("Both: Unmeasured")
+    assert found["basis_sentence"].startswith("Both: not measured")
     assert found["differences"] == []
     for row in (*found["sites"], *found["corals"]):
         assert row["dli_ratio"] == 1
@@ -105,11 +105,11 @@ def test_variation_needs_no_second_setup(tanks: Path) -> None:
 def test_first_lines_say_the_basis_the_sides_and_the_photons(tanks: Path) -> None:
     """Basis first, then what A and B are, what differs, then photons before colour."""
     lines = run("shop/setup.toml", "--schedule", "brighter.csv", "--quiet", "--all").stdout.splitlines()
-    assert lines[0].startswith("Both: Unmeasured")
+    assert lines[0].startswith("Both: not measured")
     assert lines[1] == "A: shop (invented). B: the same with schedule brighter.csv."
     assert lines[2] == "B differs by: lamp 1: another programme."
-    assert "times the photons: brighter" in lines[3]
-    assert ", longer 1.3; colour by usable share " in lines[3]
+    assert "times as bright" in lines[3]
+    assert ", 1.3 times as long; colour by usable share " in lines[3]
     assert ", not growth" in lines[3]
     text = "\n".join(lines)
     assert "published growth was about equal under blue and under white light" in text

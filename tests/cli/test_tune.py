@@ -162,8 +162,8 @@ def test_first_line_of_an_unmeasured_fixture_says_to_measure_first() -> None:
     assert lines[0].startswith("Measure first.")
     assert lines[1].startswith("Leave it: no other overall setting and no other day serves these corals ")
     assert lines[-1].endswith("Next: lightdose dose tank/setup.toml")
-    rows = {title: lines[lines.index(title) + 4 :] for title in ("Levels at the plateau", "The corals")}
-    assert [rows[title].index("") for title in rows] == [12, 9]
+    rules = [n for n, line in enumerate(lines) if line.startswith("-----")]
+    assert [lines[start + 1 :].index("") for start in rules[:2]] == [12, 9]
     assert "\x1b" not in done.stdout
 
 

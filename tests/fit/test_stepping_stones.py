@@ -120,7 +120,7 @@ def test_no_path_names_the_nearest_stone_and_acclimate() -> None:
 
 @pytest.mark.pinned
 @pytest.mark.parametrize(
-    ("site", "words"), [("P3", "stand in the dark"), ("sand", "no rise can be reckoned")]
+    ("site", "words"), [("P3", "stand in the dark"), ("sand", "no rise can be calculated")]
 )
 def test_dark_end_or_start_is_refused(site: str, words: str) -> None:
     """A site under closed sky is no goal, and a coral there has no dose to rise from."""

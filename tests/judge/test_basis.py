@@ -38,4 +38,4 @@ def test_fixture_that_no_reading_saw_is_not_measured() -> None:
     """Its file decides, and the sentence says whose."""
     basis = basis_of(with_calibration(scene(names=("blue",)), calibration(UNREAD)))
     assert basis.key == "data sheet"
-    assert basis.sentence.startswith("Unmeasured: ")
+    assert basis.sentence.startswith("Not measured. ")

@@ -90,9 +90,9 @@ def test_one_caution_names_all_the_places_it_concerns() -> None:
 
 @pytest.mark.identity
 def test_long_list_of_places_is_cut_and_counted() -> None:
-    """Six names and the number of the rest."""
+    """Four names and the number of the rest."""
     text = cautions(field([[100]] * 9, red=[[60]] * 9))["much_red"].text
-    assert "S6 and 3 more" in text
+    assert "S4 and 5 more" in text
 
 
 @pytest.mark.identity

@@ -149,7 +149,7 @@ def test_water_never_gets_clearer_than_pure() -> None:
 
 @pytest.mark.pinned
 def test_inputs_are_described_with_their_origin() -> None:
-    """Each row says what, how well, and on whose word."""
+    """Each row says what, how well, and its source."""
     rows = {r.what: (r.spread, r.origin) for r in described(uncertain_inputs(only(height_cm=2.0)))}
     assert rows["height of a fixture"] == ("2 cm", "your own")
     assert rows["output of a fixture"] == ("0 %", "your own")

@@ -148,7 +148,7 @@ def made_analysis(
     dose = _dose(field, dli)
     return Analysis(
         setup=setup,
-        basis=Basis("data sheet", "Unmeasured: stands on data-sheet values, good to 0.6 to 1.05 (invented)."),
+        basis=Basis("data sheet", "Not measured. Based on data sheets, good to 0.6 to 1.05 (invented)."),
         light_field=field,
         day_curve=_curve(len(field.channels)),
         dose=dose,

@@ -121,7 +121,7 @@ def test_page_says_what_it_stands_on_and_how_nobody_gets_hurt() -> None:
     """Basis, grade, both sides of the evidence, safety, other causes are on the page; a date if given."""
     text = text_of("three", "a4")
     for words in (
-        "Unmeasured: stands on data-sheet values",
+        "Not measured. Based on data sheets",
         "Do not look into the emitters",
         "many causes",
         "common practice",

@@ -77,7 +77,7 @@ class Reader(HTMLParser):
             return found[0]
         words = "".join(self.words).lower()
         told = re.search(
-            rf"alike for all: .{{0,200}}?{re.escape(head.lower())} ([^,]+?)(?:, |\. |\.$)", words
+            rf"the same for all: .{{0,200}}?{re.escape(head.lower())} ([^,]+?)(?:, |\. |\.$)", words
         )
         assert told is not None, (key, row, head)
         return told[1].split()[0]

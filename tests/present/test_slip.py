@@ -77,7 +77,7 @@ def test_slip_holds_what_the_next_keeper_needs() -> None:
         "mostly blue: 70 % between 400 and 500 nm, 20 % green",
         "2.5-5.5 for large-polyp stony, branching",
         "grade D (practice only)",
-        "Unmeasured",
+        "Not measured",
         "Start at or below this dose",
         "previous = 4.2",
         "Do not look into the emitters",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from answers.printed import on_terminal, piped
 from present.made_analysis import made_analysis
@@ -68,8 +70,38 @@ def test_long_tables_are_counted_on_a_terminal_and_whole_in_a_pipe() -> None:
     column = Column("name", tuple(f"row {n}" for n in range(60)))
     table = Table("t", "Rows", (column,), rows_at_most=40, left_out="dim row", least=1)
     lines = on_terminal([table], 80)
-    assert lines[-1] == "and 20 dim rows: --all shows them, --csv FILE writes them"
+    assert lines[-1] == "and 20 dim rows: --all shows them"
     assert len(on_terminal([table], 80, everything=True)) == len(piped([table])) == 62
+
+
+@pytest.mark.identity
+def test_rows_of_no_concern_are_counted_where_a_table_is_long() -> None:
+    """Marks stand before rows of concern; a short table, a pipe and --all show every row."""
+    calm = tuple(n % 3 == 0 for n in range(15))
+    marks = tuple("" if one else "!" for one in calm)
+    column = Column("name", tuple(f"row {n}" for n in range(15)))
+    table = Table("t", "Rows", (column,), marks=marks, calm=calm, calm_words="within", least=1)
+    lines = on_terminal([table], 80)
+    assert [line for line in lines if line.startswith("!")] == [f"!  row {n}" for n in range(15) if n % 3]
+    assert lines[-1] == "and 5 within: --all shows them"
+    assert len(on_terminal([table], 80, everything=True)) == len(piped([table])) == 17
+    few = replace(
+        table, columns=(replace(column, cells=column.cells[:12]),), marks=marks[:12], calm=calm[:12]
+    )
+    assert len(on_terminal([few], 80)) == 14
+
+
+@pytest.mark.identity
+def test_wanted_column_shows_where_names_stay_readable() -> None:
+    """At 50 columns names are folded for the wanted one; at 34 it is given up, and names keep their room."""
+    name = Column("name", tuple(f"a rather long name {n}" for n in range(3)), fold=True)
+    state = Column("state", ("far below",) * 3)
+    wanted = Column("range", ("*[..|..|..].",) * 3)
+    table = Table("t", "", (name, state, wanted), least=2, wanted=1)
+    assert on_terminal([table], 50)[0].split() == ["name", "state", "range"]
+    narrow = on_terminal([table], 34)
+    assert narrow[0].split() == ["name", "state"]
+    assert max(map(cell_len, narrow)) <= 34
 
 
 @pytest.mark.identity
@@ -82,7 +114,7 @@ def test_columns_that_tell_nothing_apart_become_a_sentence() -> None:
     )
     lines = piped([Table("t", "", columns, least=1)])
     assert lines[0].split() == ["coral", "site"]
-    assert lines[-1] == "alike for all: lit 12.1 h"
+    assert lines[-1] == "the same for all: lit 12.1 h"
     short = tuple(Column(c.head, c.cells[:3], c.unit) for c in columns)
     assert piped([Table("t", "", short, least=1)])[0].split() == ["coral", "lit", "site"]
 
