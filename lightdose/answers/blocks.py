@@ -102,7 +102,7 @@ class Table:
     unit : what the title tells, so that a terminal need not repeat it over columns
     note : small print under it
     least : so many first columns always show, and so many ``wanted`` more where names stay readable
-    rows_at_most : a terminal counts the rest; 0 shows all
+    lines_at_most : a terminal counts the rows beyond; 0 shows all
     left_out : what the rest is called, such as "dimmer site"
     stacks : columns that do not fit go into further tables below, each after the first column
     page_columns : a page shows so many first columns; 0 shows all
@@ -121,7 +121,7 @@ class Table:
     note: str = ""
     least: int = 2
     wanted: int = 0
-    rows_at_most: int = 0
+    lines_at_most: int = 0
     left_out: str = "row"
     stacks: bool = False
     page_columns: int = 0

@@ -114,7 +114,9 @@ def check_answer(
     question = overall_question(setup, brightest) if setup else None
     levels: list[Block] = []
     if rows:
-        shown = table("levels", "", LEVEL, rows, least=2, rows_at_most=ROWS_SHOWN, left_out="further channel")
+        shown = table(
+            "levels", "", LEVEL, rows, least=2, lines_at_most=ROWS_SHOWN, left_out="further channel"
+        )
         levels = [Section("Highest levels of the day, as they are set", (shown,))]
     return Answer(
         "check",
@@ -228,7 +230,7 @@ def overview_blocks(names: Sequence[str], rows: Sequence[OverviewRow]) -> list[B
         columns.append(Column(head, cells, right=head in NUMBERS, fold=head not in NUMBERS))
     strong = tuple(row.concern[0] < 2 for _, row in ranked)
     table = Table(
-        "setups", "", tuple(columns), strong, least=6, rows_at_most=ROWS_SHOWN, left_out="further setup"
+        "setups", "", tuple(columns), strong, least=6, lines_at_most=ROWS_SHOWN, left_out="further setup"
     )
     return [table, Say(closing_line(rows), "verdict")]
 

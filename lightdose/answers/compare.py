@@ -337,7 +337,7 @@ def _listed(
         [one for one in FIELDS if one.name not in unknown],
         pairs,
         strong=lambda pair: getattr(pair.change, "changes_verdict", False),
-        rows_at_most=ROWS_SHOWN,
+        lines_at_most=ROWS_SHOWN,
         left_out="further row",
         paper=key == "corals",
         **more,

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from lightdose.answers.advice import advice_json, advice_points, advice_section, command, doing
@@ -56,7 +57,7 @@ from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.quantities import BANDS, PPFD_BAND
 
-ROWS_SHOWN: Final = 30
+ROWS_SHOWN: Final = 24
 """Rows that a terminal shows of a long table unless everything is asked for. Our choice."""
 
 NAMED_AT_MOST: Final = 5
@@ -81,7 +82,7 @@ answers count them."""
 SAFETY_BRIEF: Final = (
     "Safety: never look into the emitters; unplug before touching gear over the water; drip loops, "
     "residual-current protection and a second hold for hanging gear; local codes and the maker's "
-    "instructions come first. lightdose hazard says how soon staring reaches a limit."
+    "instructions come first (lightdose hazard)."
 )
 
 EK_NOTE: Final = (
@@ -253,16 +254,15 @@ def span_sentence(analysis: Analysis) -> str:
     if analysis.verdicts:
         order = sorted(analysis.verdicts, key=lambda v: v.dli_mol_m2_d)
         ends = [(v.coral, v.dli_mol_m2_d) for v in (order[0], order[-1])]
-        stocked = len({v.site for v in analysis.verdicts})
-        whom = f"{count(len(analysis.verdicts), 'coral')} at {count(stocked, 'site')}"
+        where = ""
     else:
         doses = sorted((float(dli), site.name) for dli, site in zip(analysis.dose.dli, sites, strict=False))
         ends = [(name, dli) for dli, name in (doses[0], doses[-1])]
-        whom = count(len(sites), "site")
+        where = f" at {count(len(sites), 'site')}"
     (dim, low), (bright, high) = ends
     if dim == bright:
-        return f"{number(low)} {DLI_UNIT} at {whom} ({literal(dim)})."
-    return f"{number(low)} ({literal(dim)}) to {number(high)} ({literal(bright)}) {DLI_UNIT} at {whom}."
+        return f"{number(low)} {DLI_UNIT}{where} ({literal(dim)})."
+    return f"{number(low)} ({literal(dim)}) to {number(high)} ({literal(bright)}) {DLI_UNIT}{where}."
 
 
 def _unusual(analysis: Analysis) -> str:
@@ -305,7 +305,7 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         unit=MOL,
         least=4,
         wanted=1,
-        rows_at_most=ROWS_SHOWN,
+        lines_at_most=ROWS_SHOWN,
         left_out="further coral of concern",
         page_columns=12 + sum("corals" in one.at for one in shown if one in (*SIDES, *FACED)),
         length_unit=unit,
@@ -482,10 +482,11 @@ def brief_cautions(cautions: Sequence[Caution]) -> list[Block]:
     """For a short answer: the cautions of this tank, how many stand behind every answer, and safety."""
     own = [c for c in cautions if not is_safety(c) and c.code not in STANDING]
     rest = sum(not is_safety(c) for c in cautions) - len(own)
-    more = [f"{count(rest, 'caution')} on what these figures can tell: --all shows them."] if rest else []
+    more = [f"{count(rest, 'caution')} on what these figures can tell, and sources: --all."] if rest else []
     safety = [SAFETY_BRIEF] if any(map(is_safety, cautions)) else []
     lines = tuple(Say(text, "note") for text in (*more, *safety))
-    return [Section("", (Points(pointed(own)), *lines), screens=False, extra=False)]
+    points = Points(tuple(replace(point, source="") for point in pointed(own)))
+    return [Section("", (points, *lines), screens=False, extra=False)]
 
 
 def overview(analysis: Analysis) -> OverviewRow:

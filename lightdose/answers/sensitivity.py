@@ -129,7 +129,7 @@ def sensitivity_answer(tried: Sensitivity, sites: Sequence[str] = ()) -> Answer:
         [Row(outcome) for outcome in tried.outcomes],
         strong=lambda row: any(c.worsens for c in row.outcome.changed),
         least=3,
-        rows_at_most=CASES_SHOWN,
+        lines_at_most=CASES_SHOWN,
         left_out="smaller case",
     )
     ends = table("ends", "Each site's least and most", ENDS, list(_ends(tried)), least=3)

@@ -163,9 +163,8 @@ def _day_cautions(where: _Places, field: LightField, curve: DayCurve, dose: Dose
         *where.caution(
             lit & (dose.photoperiod_h > LONGEST_DAY_H),
             "long_day",
-            "Lit for more than 14 h at {at} (above 5 % of the peak). Corals and tank mates are usually given "
-            "more dark than that.",
-            f"threshold: our choice; {_PRACTICE}",
+            "Lit for more than 14 h at {at}. Corals and tank mates are usually given more dark than that.",
+            f"lit: above 5 % of the peak; thresholds: our choice; {_PRACTICE}",
         ),
         *where.caution(
             dose.any_light_h >= HOURS_PER_DAY * (1 - 1e-9),

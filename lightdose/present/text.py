@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import accumulate
 from math import inf
 from typing import Final
 
@@ -96,7 +97,12 @@ def _table(table: Table, window: Window) -> Iterator[str]:
     if any(table.marks):
         marked = (Column("", table.marks), *table.columns)
         table = replace(table, columns=marked, least=table.least + 1, marks=())
-    rows, rest = _shown_rows(table, window)
+    short = window.wraps and not window.everything
+    rows = _of_concern(table) if short else list(range(table.n_rows))
+    calm = table.n_rows - len(rows)
+    if not rows:
+        yield from window.line(f"All {calm} {table.calm_words}: --all shows them", "note")
+        return
     telling, alike = table.telling()
     laid = [_Laid.of(column, table, rows, window) for column in telling]
     if table.stacks:
@@ -107,10 +113,13 @@ def _table(table: Table, window: Window) -> Iterator[str]:
             laid = _squeezed_to(laid, table, window.width)
         chosen = _fitting(laid, window.table_width, table.least)
         stacked = [_widened(chosen, window.width) if window.wraps else chosen]
+    if short and table.lines_at_most:
+        heights = accumulate(max(len(c.cells[n]) for c in stacked[0]) for n in range(len(rows)))
+        rows = rows[: max(1, sum(height <= table.lines_at_most for height in heights))]
     for n, columns in enumerate(stacked):
         yield from [""] * (n > 0)
         yield from _rows(columns, table, rows, window)
-    if rest:
+    if rest := _counted(table, table.n_rows - calm - len(rows), calm):
         yield from window.line(f"and {rest}: --all shows them", "note")
     if said := alike_words(alike, table.length_unit):
         yield from window.line(literal(said), "note")
@@ -118,19 +127,16 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         yield from window.line(literal(note), "note")
 
 
-def _shown_rows(table: Table, window: Window) -> tuple[list[int], str]:
-    """Which rows show, and how the rest is counted."""
-    every = list(range(table.n_rows))
-    if not window.wraps or window.everything:
-        return every, ""
-    rows, calm = every, 0
-    if table.calm and table.n_rows >= CALM_FROM:
-        rows = [n for n in every if not table.calm[n]]
-        calm = table.n_rows - len(rows)
-    over = max(0, len(rows) - table.rows_at_most) if table.rows_at_most else 0
-    told = [count(over, table.left_out)] if over else []
-    told += [f"{calm} {table.calm_words}"] if calm else []
-    return rows[: len(rows) - over], " and ".join(told)
+def _of_concern(table: Table) -> list[int]:
+    """The rows of a short answer: where the table is long, those of no concern are counted instead."""
+    long = table.calm and table.n_rows >= CALM_FROM
+    return [n for n in range(table.n_rows) if not (long and table.calm[n])]
+
+
+def _counted(table: Table, left_out: int, calm: int) -> str:
+    """How a terminal counts the rows that it leaves out; empty where all show."""
+    told = [count(left_out, table.left_out)] if left_out else []
+    return " and ".join([*told, *([f"{calm} {table.calm_words}"] if calm else [])])
 
 
 def _squeezed_to(laid: list[_Laid], table: Table, width: int) -> list[_Laid]:

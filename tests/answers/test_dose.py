@@ -274,11 +274,9 @@ def test_places_follow_the_unit_asked_for() -> None:
 @pytest.mark.pinned
 def test_words_name_range_and_headline() -> None:
     """The words give the span of doses and its ends; one coral gets one number; a path can be pasted."""
-    assert span_sentence(made_analysis()) == (
-        "0.60 (sun coral) to 9.60 (green mushroom) mol/m2/day at 8 corals at 4 sites."
-    )
+    assert span_sentence(made_analysis()) == ("0.60 (sun coral) to 9.60 (green mushroom) mol/m2/day.")
     one = made_analysis((("c", "mushroom", "s", 2.0),))
-    assert span_sentence(one) == "2.00 mol/m2/day at 1 coral at 1 site (c)."
+    assert span_sentence(one) == "2.00 mol/m2/day (c)."
     assert headline(one) == "1 of 1 coral within common practice."
     assert next_command(one) == "lightdose dose tank/setup.toml --figures figures"
     for path, typed in (

@@ -85,6 +85,10 @@ def draw_truth(
         [(r.x_m, r.y_m, r.depth_m) for r in receivers] + [(r.x_m, r.y_m, r.depth_m) for r in readings]
     )
     moved = places + PLACE_SD_M * rng.normal(size=places.shape)
+    for _ in range(50):  # no place is inside rock
+        if not (inside := _in_rock(setup, moved)).any():
+            break
+        moved[inside] = places[inside] + PLACE_SD_M * rng.normal(size=(int(inside.sum()), 3))
     tank = setup.tank
     dry = places[:, 2] < 0
     moved = np.clip(moved, [0.0, 0.0, -1.0], [tank.length_m, tank.width_m, tank.water_depth_m])
@@ -93,11 +97,23 @@ def draw_truth(
     emission = np.array([channel_emission(c, tables) for f in fixtures for c in f.type.channels])
     ppfd = ((GRID_NM >= 400) & (GRID_NM < 700)).astype(np.float64)
     weightings = Weightings(("ppfd", *(f"meter {n}" for n in range(len(rows)))), np.array([ppfd, *rows]))
-    scene = Scene(tuple(fixtures), emission, tank, water, setup.cover, tables)
-    seen = response_at(moved, scene, weightings)
+    scene = Scene(tuple(fixtures), emission, tank, water, setup.cover, tables, setup.standing)
+    # Where a site's open sky is stated, it stands for the rock too.
+    own = {s.name for s in setup.sites if s.own_sky}
+    bare = np.array([r.site in own for r in (*receivers, *readings)])
+    seen = np.empty((len(moved), len(emission), len(weightings.keys)))
+    for part, light in ((bare, replace(scene, standing=None)), (~bare, scene)):
+        if part.any():
+            seen[part] = response_at(moved[part], light, weightings)
     seen = seen * np.exp(MODEL_SD * rng.normal(size=(len(moved), 1, 1)))
     count = len(receivers)
     return Truth(np.array(gains), np.array(dimming), sky, seen[:count, :, 0], seen[count:, :, 1:])
+
+
+def _in_rock(setup: Setup, points: Array) -> npt.NDArray[np.bool_]:
+    """Which points lie within something solid."""
+    solids = () if setup.standing is None else setup.standing.solids
+    return np.array([any(s.inside_m(*p) > 0 for s in solids) for p in points.tolist()], dtype=np.bool_)
 
 
 def outputs_at(fixtures: Sequence[Fixture], time_h: float | Array, dimming: Array) -> Array:

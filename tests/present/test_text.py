@@ -68,7 +68,7 @@ def test_escape_bytes_appear_only_with_colour() -> None:
 def test_long_tables_are_counted_on_a_terminal_and_whole_in_a_pipe() -> None:
     """40 of 60 rows and how to see the rest; everything with --all."""
     column = Column("name", tuple(f"row {n}" for n in range(60)))
-    table = Table("t", "Rows", (column,), rows_at_most=40, left_out="dim row", least=1)
+    table = Table("t", "Rows", (column,), lines_at_most=40, left_out="dim row", least=1)
     lines = on_terminal([table], 80)
     assert lines[-1] == "and 20 dim rows: --all shows them"
     assert len(on_terminal([table], 80, everything=True)) == len(piped([table])) == 62
