@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
@@ -32,6 +32,7 @@ SHEET, TABLE = "round.html", "round.csv"
 @click.option(
     "--time", metavar="HH:MM", default="", help="Time of the programme at which a reading was made."
 )
+@click.option("--meter", metavar="NAME", default="", help="The meter that read, where several are described.")
 @click.option("--date", metavar="DATE", help="Day of the note; today where none is given.")
 @click.option("--sheet", is_flag=True, help="Write a sheet to print and a table to fill in, for a round.")
 @click.option(
@@ -47,6 +48,7 @@ def command(
     value: str,
     unit: str,
     time: str,
+    meter: str,
     date: str | None,
     sheet: bool,
     output: str | None,
@@ -75,7 +77,8 @@ def command(
     2: Siebeck et al. 2006, doi 10.1007/s00338-006-0123-8.
     """
     refuse_variations(ask, "note")
-    given = {"TEXT": text, "--coral": coral, "--kind": kind, "--value": value, "--unit": unit, "--time": time}
+    given = {"TEXT": text, "--coral": coral, "--kind": kind, "--value": value, "--unit": unit, "--time": time,
+             "--meter": meter}  # fmt: skip
     if (sheet or source) and (extra := [name for name, one in given.items() if one]):
         raise click.UsageError(f"a round takes no {', '.join(extra)}")
     if sheet and source:
@@ -87,18 +90,31 @@ def command(
         return _sheet(ask, setup, output or "round")
     if source:
         return _read_back(setup, source, diary_date(date).isoformat())
-    return _one(setup, text, coral, kind, value, unit, time, diary_date(date).isoformat())
+    fact = Fact(text, coral, kind or "free", value, unit, time, meter, diary_date(date).isoformat())
+    return _one(setup, fact)
 
 
-def _one(
-    setup: Setup, text: str, coral: str, kind: str | None, value: str, unit: str, time: str, date: str
-) -> Answer:
+class Fact(NamedTuple):
+    """What is to be noted, as it was typed."""
+
+    text: str
+    coral: str
+    kind: str
+    value: str
+    unit: str
+    time: str
+    meter: str
+    date: str
+
+
+def _one(setup: Setup, fact: Fact) -> Answer:
     from lightdose.answers.note import Noted, note_answer
     from lightdose.files.diary_notes import add_notes, known_kind, made_note, read_notes
     from lightdose.files.diary_readings import READINGS, add_reading, check_readings, reading_row
     from lightdose.files.diary_states import diary_folder
 
-    word = known_kind(kind or "free")
+    text, coral, kind, value, unit, time, meter, date = fact
+    word = known_kind(kind)
     if not (text.strip() or value or word in ("lost", "colour", "open", "size_cm", "reading")):
         raise click.UsageError("nothing to note: write TEXT, or --kind with --value")
     folder = diary_folder(setup.path)
@@ -109,7 +125,7 @@ def _one(
     also: tuple[Path, ...] = ()
     if word == "reading":
         assert note.value is not None
-        row = reading_row(setup, coral, note.value, unit, time, date, text)
+        row = reading_row(setup, coral, note.value, unit, time, date, text, meter)
         check_readings(folder.parent / READINGS, row)
         add_notes(folder, [note])
         also = (add_reading(setup, row),)

@@ -14,14 +14,15 @@ from lightdose.files.readings_csv import UNITS
 from lightdose.files.toml_tables import show
 from lightdose.files.units import UnitProblem, parse_time
 from lightdose.model.setup import Setup
+from lightdose.near_names import did_you_mean
 
 READINGS: Final = "readings.csv"
-COLUMNS: Final = ("site", "x_cm", "y_cm", "depth_cm", "reading", "unit", "time", "date", "note")
+COLUMNS: Final = ("site", "x_cm", "y_cm", "depth_cm", "reading", "unit", "time", "meter", "date", "note")
 _SPOT: Final = ("x_cm", "y_cm", "depth_cm")
 
 
 def reading_row(
-    setup: Setup, where: str, value: float, unit: str, time: str, date: str, remark: str
+    setup: Setup, where: str, value: float, unit: str, time: str, date: str, remark: str, meter: str = ""
 ) -> dict[str, str]:
     """The row of a reading at a coral or a site.
 
@@ -30,6 +31,7 @@ def reading_row(
     where : name of a coral or of a site
     value, unit : as the meter showed it; umol_m2_s or lux
     time : of the programme, "14:30"
+    meter : its name in the setup; where that describes one alone, it need not be told
 
     Raises
     ------
@@ -47,16 +49,31 @@ def reading_row(
         problems.append(Problem(trouble.problem.found if time else "a reading needs its time", cure=cure))
     if not where:
         problems.append(Problem("a reading needs its place", cure="--coral NAME, or the name of a site"))
+    if problem := _unclear_meter(setup, meter):
+        problems.append(problem)
     if problems:
         raise ReadingsError(*problems)
     row = {"reading": f"{value:g}", "unit": "lux" if UNITS[unit.casefold()] == "lux" else "umol_m2_s"}
-    row |= {"time": time, "date": date, "note": remark}
+    row |= {"time": time, "meter": meter, "date": date, "note": remark}
     top = next((r for r in setup.receivers if r.coral == where), None)
     if top is None:
         coral = next((c for c in setup.corals if c.name == where), None)
         return row | {"site": coral.site if coral else where}
     spot = (top.x_m, top.y_m, top.depth_m)
     return row | {name: f"{100 * m:g}" for name, m in zip(_SPOT, spot, strict=True)}
+
+
+def _unclear_meter(setup: Setup, meter: str) -> Problem | None:
+    """What is wrong with the name of a meter; None where it is clear which one read."""
+    known = sorted(setup.meters)
+    if meter and meter not in known:
+        allowed = ", ".join(map(repr, known)) or "none: describe it as [meter.NAME]"
+        return Problem(f"there is no meter {meter!r} in the setup", allowed, did_you_mean(meter, known))
+    if not meter and len(known) > 1:
+        return Problem(
+            "a reading needs its meter, for there are several", ", ".join(map(repr, known)), "--meter NAME"
+        )
+    return None
 
 
 def add_reading(setup: Setup, row: Mapping[str, str]) -> Path:

@@ -87,6 +87,34 @@ def test_reading_goes_into_the_readings_too(tank: Path) -> None:
 
 
 @pytest.mark.identity
+def test_reading_names_its_meter_where_there_are_several(tank: Path) -> None:
+    """One of two must be told, a name that is not there is refused, and nothing is written before."""
+    meters = "".join(f'[meter.{name}]\nreads = "umol"\nimmersion = 1.3\n' for name in ("old", "new"))
+    with (tank / "setup.toml").open("a", encoding="utf-8") as stream:
+        stream.write(meters)
+    words = (
+        "--coral",
+        "hammer",
+        "--kind",
+        "reading",
+        "--value",
+        "140",
+        "--unit",
+        "umol_m2_s",
+        "--time",
+        "14:00",
+    )
+    for more, told in (((), "needs its meter"), (("--meter", "nwe"), "did you mean 'new'")):
+        done = run("note", tank, *words, *more)
+        assert done.exit_code == 2
+        assert told in done.stderr
+    assert not (tank / "readings.csv").exists()
+    assert run("note", tank, *words, "--meter", "new").exit_code == 0
+    with (tank / "readings.csv").open(encoding="utf-8", newline="") as stream:
+        assert [row["meter"] for row in csv.DictReader(stream)] == ["new"]
+
+
+@pytest.mark.identity
 @pytest.mark.parametrize("dialect", ["plain", "excel-eu"])
 def test_round_is_printed_filled_in_and_read_back(tank: Path, tmp_path: Path, dialect: str) -> None:
     """Semicolons, decimal commas and D.M.Y of a spreadsheet give the notes that were made."""

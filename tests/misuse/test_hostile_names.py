@@ -125,6 +125,11 @@ def _pages(folder: Path, names: dict[str, str]) -> Path:
     coral = names.get("coral", "plain coral")
     out = folder / "out"
     for words in (
+        ("keep", setup, "--date", "2026-01-01", "--why", coral),
+        ("note", setup, "--coral", coral, "--kind", "colour", "--value", "5", "--date", "2026-01-02"),
+        ("note", setup, "--coral", coral, "--kind", "colour", "--value", "2", "--date", "2026-03-01", coral),
+        ("note", setup, "--sheet", "-o", out / "round"),
+        ("history", setup, "--coral", coral, "--figures", out / "history", "--csv", out / "history.csv"),
         ("survey", setup, "-o", out / "survey"),
         ("report", setup, "-o", out / "report.html"),
         ("slip", setup, "-o", out / "slip.pdf", "--date", "2026-03-14", "--", coral),
@@ -154,9 +159,9 @@ def plain_pages(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_pages_and_figures_of_hostile_names_hold_no_tag_but_ours(
     name: str, plain_pages: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Report, survey sheet, slip and figures of the hostile tank have the tags of the plain one."""
+    """Report, sheets, slip, diary and figures of the hostile tank have the tags of the plain one."""
     monkeypatch.chdir(tmp_path)
     odd = _pages(tmp_path, dict.fromkeys(ROLES, NAMES[name]))
-    for page in ("survey/survey.html", "report.html"):
+    for page in ("survey/survey.html", "report.html", "round/round.html"):
         assert _tags(odd / page) <= _tags(plain_pages / page), page
     _assert_only_words(odd)
