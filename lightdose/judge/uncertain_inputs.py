@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -39,15 +39,19 @@ def basis_of(setup: Setup) -> Basis:
     """
     calibration = setup.calibration
     unread = [f for f in setup.lit_fixtures if calibration is None or not calibration.measures(f.name)]
-    if calibration is not None and not unread and setup.lit_fixtures:
+    edited = [] if calibration is None else _edited_since(setup, calibration, unread)
+    if calibration is not None and not unread and not edited and setup.lit_fixtures:
         return Basis("measured", measured_sentence(calibration))
-    channels = [(f, c) for f in unread for c in f.type.channels]
+    channels = [(f, c) for f in unread for c in f.type.channels] + edited
     typical = sorted({f.name for f, c in channels if c.flux is not None and c.flux.typical})
     assumed = sorted({f.name for f, c in channels if isinstance(c.beam, CosineLobe) and c.beam.assumed})
     beam = f"; beam of {_names(assumed)} assumed 120 deg wide" if assumed else ""
     lead = "Not measured."
     if len(unread) < len(setup.lit_fixtures):
-        lead = f"Measured in part: no reading saw {_names([f.name for f in unread])}."
+        parts = [f"no reading saw {_names([f.name for f in unread])}"] if unread else []
+        if edited:
+            parts.append(f"changed since the readings: {_names([f'{f.name}, {c.name}' for f, c in edited])}")
+        lead = f"Measured in part: {'; '.join(parts)}."
     if typical:
         return Basis(
             "typical values",
@@ -57,6 +61,14 @@ def basis_of(setup: Setup) -> Basis:
         "data sheet",
         f"{lead} Based on data sheets; the true light is probably 60-105 % of this (our assumption){beam}.",
     )
+
+
+def _edited_since(
+    setup: Setup, calibration: Calibration, unread: Sequence[Fixture]
+) -> list[tuple[Fixture, Channel]]:
+    """Channels of measured fixtures whose light was stated anew after the readings."""
+    read = [f for f in setup.lit_fixtures if f not in unread]
+    return [(f, c) for f in read for c in f.type.channels if calibration.gain_of(f.name, c.name) is None]
 
 
 A_FACTOR = 1.5

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 
@@ -22,6 +22,7 @@ UNSCALED_FLUX_UMOL_S = 1.0
 """Nominal photon flux of a channel whose file states none: its gain is then its flux in umol s-1 (ours)."""
 
 Interval = tuple[float, float]
+_Named = TypeVar("_Named")
 ParameterKind = Literal["gain", "beam", "open_sky", "together", "yellowing", "height", "dimming"]
 DoubtKind = Literal["reading", "shade", "fixture", "kind", "channel", "dead", "beam"]
 """What may be otherwise than stated: one reading, a place, a lamp, all lamps of a kind, a channel (or it is
@@ -250,16 +251,24 @@ class Calibration:
 
     def keeping(self, *kinds: ParameterKind) -> Calibration:
         """Only what is of these kinds: a swapped fixture leaves only water and open sky standing."""
-        index = [n for n, p in enumerate(self.parameters) if p.kind in kinds]
-        return replace(
+        return self.only(lambda p: p.kind in kinds) or self
+
+    def only(self, holds: Callable[[Parameter], bool]) -> Calibration | None:
+        """Only what still holds, asked by kind and by fixture and channel or site; None where all does."""
+
+        def kept(kind: ParameterKind, records: Sequence[_Named]) -> tuple[_Named, ...]:
+            return tuple(r for r in records if holds(_about(kind, r)))
+
+        index = [n for n, p in enumerate(self.parameters) if holds(p)]
+        less = replace(
             self,
-            gains=self.gains if "gain" in kinds else (),
-            feet=self.feet if "gain" in kinds else (),
-            beams=self.beams if "beam" in kinds else (),
-            open_sky=self.open_sky if "open_sky" in kinds else (),
-            heights=self.heights if "height" in kinds else (),
-            together=self.together if "together" in kinds else (),
-            yellowing=self.yellowing if "yellowing" in kinds else None,
+            gains=kept("gain", self.gains),
+            feet=kept("gain", self.feet),
+            beams=kept("beam", self.beams),
+            open_sky=kept("open_sky", self.open_sky),
+            heights=kept("height", self.heights),
+            together=kept("together", self.together),
+            yellowing=self.yellowing if holds(Parameter("yellowing")) else None,
             parameters=tuple(self.parameters[n] for n in index),
             explanations=tuple(
                 replace(e, shift=tuple(e.shift[n] for n in index) if e.shift else ())
@@ -268,10 +277,19 @@ class Calibration:
             seen_mixes=tuple(
                 SeenMix(tuple(m.share[n] for n in index), tuple(m.pull[n] for n in index))
                 for m in self.seen_mixes
-                if "gain" in kinds
+                if not any(share > 0 for n, share in enumerate(m.share) if n not in index)
             ),
             covariance=self.covariance[np.ix_(index, index)],
         )
+        counted = ("gains", "feet", "beams", "open_sky", "heights", "together", "parameters")
+        same = all(len(getattr(less, k)) == len(getattr(self, k)) for k in counted)
+        return None if same and less.yellowing is self.yellowing else less
+
+
+def _about(kind: ParameterKind, record: object) -> Parameter:
+    """What a fitted number is about, as a parameter names it."""
+    fixture, channel, site = (getattr(record, key, "") for key in ("fixture", "channel", "site"))
+    return Parameter(kind, fixture, channel, site)
 
 
 UNREAD = "fixture file"

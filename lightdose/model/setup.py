@@ -7,13 +7,14 @@ from dataclasses import field, replace
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from lightdose.errors import SetupError
-from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.fixture import Fixture
 from lightdose.model.record import dataclass
 from lightdose.model.spectrum import Meter, SpectralTable
 
 if TYPE_CHECKING:
     from lightdose.model.calibration import Calibration
     from lightdose.model.forms import CoralForm
+    from lightdose.model.measured_setup import Measured
     from lightdose.model.solids import Brace, Face, Growth, Solid
 
 WallKind = Literal["clean", "painted", "dark", "reflectance"]
@@ -291,7 +292,9 @@ class Setup:
     ----------
     groups : every coral group that may be used, the user's own ones included, by key
     group_sources : short key of a source ("P2") -> full citation
-    calibration : what meter readings said; beams, open sky and water here hold its values already
+    calibration : what meter readings said; beams, heights, open sky and water here hold its values, and what
+        is edited afterwards leaves it (``model.measured_setup``)
+    measured : what the records hold of the calibration, for ``replace``
     length_unit : unit of the file's lengths, for display
     understood : one sentence a decision of the readers ("daily.csv: 12 rows, separator ';'")
     inputs_sha256 : file as named -> sha256 of its bytes
@@ -313,6 +316,7 @@ class Setup:
     meters: Mapping[str, Meter] = field(default_factory=dict)
     uncertainty: Mapping[str, float] = field(default_factory=dict)
     calibration: Calibration | None = None
+    measured: Measured | None = None
     length_unit: LengthUnit = "cm"
     path: str = ""
     understood: tuple[str, ...] = ()
@@ -322,6 +326,8 @@ class Setup:
     braces: tuple[Brace, ...] = ()
 
     def __post_init__(self) -> None:
+        if self.calibration is not None or self.measured is not None:
+            self._settle()
         for what, names in (
             ("fixture", [f.name for f in self.fixtures]),
             ("site", [s.name for s in self.sites]),
@@ -341,6 +347,16 @@ class Setup:
         for coral in (*self.corals, *self.unplaced):
             if coral.group not in self.groups:
                 raise SetupError(f"coral {coral.name!r} names the unknown group {coral.group!r}")
+
+    def _settle(self) -> None:
+        """Records and calibration agree: what was edited is no longer as measured."""
+        from lightdose.model.measured_setup import Parts, as_measured
+
+        parts = Parts(self.fixtures, self.sites, self.water)
+        parts, measured = as_measured(parts, self.calibration, self.measured)
+        settled = parts._asdict() | {"measured": measured, "calibration": measured and measured.calibration}
+        for name, value in settled.items():
+            object.__setattr__(self, name, value)
 
     @property
     def lit_fixtures(self) -> tuple[Fixture, ...]:
@@ -395,33 +411,4 @@ class Setup:
 
 def with_calibration(setup: Setup, calibration: Calibration) -> Setup:
     """The setup as measured: beams, open sky, heights and yellowing replaced; gains act on the emission."""
-    water = setup.water
-    if calibration.yellowing is not None:
-        water = replace(water, yellowing_440_per_m=calibration.yellowing.per_m)
-    sky = {s.site: min(max(s.value, 0.0), 1.0) for s in calibration.open_sky}
-    return replace(
-        setup,
-        water=water,
-        fixtures=tuple(_measured_fixture(f, calibration) for f in setup.fixtures),
-        sites=tuple(replace(s, open_sky=sky[s.name]) if s.name in sky else s for s in setup.sites),
-        calibration=calibration,
-    )
-
-
-def _measured_fixture(fixture: Fixture, calibration: Calibration) -> Fixture:
-    widths = {b.nominal_fwhm_deg: b.fwhm_deg for b in calibration.beams if b.fixture == fixture.name}
-    height_m = next((h.height_m for h in calibration.heights if h.fixture == fixture.name), fixture.height_m)
-    foot = next((f.output for f in calibration.feet if f.fixture == fixture.name), 0.0)
-    channels = tuple(_measured_channel(c, widths, foot) for c in fixture.type.channels)
-    if height_m == fixture.height_m and channels == fixture.type.channels:
-        return fixture
-    return replace(fixture, height_m=height_m, type=replace(fixture.type, channels=channels))
-
-
-def _measured_channel(channel: Channel, widths: dict[float, float], foot: float) -> Channel:
-    beam = channel.beam
-    if foot > 0:
-        channel = replace(channel, dimming=channel.dimming.from_foot(foot))
-    if isinstance(beam, CosineLobe) and beam.fwhm_deg in widths:
-        return replace(channel, beam=CosineLobe(widths[beam.fwhm_deg]))
-    return channel
+    return replace(setup, calibration=calibration)
