@@ -9,21 +9,61 @@ if TYPE_CHECKING:
     from lightdose.errors import LightdoseError
     from lightdose.files.setup_file import read_setup
     from lightdose.model.setup import Setup
+    from lightdose.python.questions import (
+        acclimate,
+        calibrate,
+        compare,
+        dose,
+        dose_at,
+        history,
+        light_map,
+        match,
+        move,
+        place,
+        read_spectrum,
+        sensitivity,
+        spectrum_metrics,
+        survey,
+        tune,
+    )
+    from lightdose.python.shown import Found
 
 __version__ = "0.1.0"
 __all__ = [
     "Analysis",
+    "Found",
     "LightdoseError",
     "Setup",
     "__version__",
+    "acclimate",
     "analyse",
+    "calibrate",
+    "compare",
+    "dose",
+    "dose_at",
+    "history",
     "light_field",
     "light_field_chunks",
+    "light_map",
+    "match",
+    "move",
+    "place",
     "read_setup",
+    "read_spectrum",
+    "sensitivity",
+    "spectrum_metrics",
+    "survey",
+    "tune",
 ]
+_QUESTIONS = (
+    "acclimate calibrate compare dose dose_at history light_map match move place read_spectrum sensitivity "
+    "spectrum_metrics survey tune"
+)
 
 _HOMES = {
+    **dict.fromkeys(_QUESTIONS.split(), "lightdose.python.questions"),
     "Analysis": "lightdose.analysis",
+    "Found": "lightdose.python.shown",
     "LightdoseError": "lightdose.errors",
     "Setup": "lightdose.model.setup",
     "analyse": "lightdose.analysis",

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +20,7 @@ from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.files.library import hazard_tables, reference_tables
 from lightdose.files.reef_light import reef_light
 from lightdose.judge.cautions import find_cautions
+from lightdose.judge.drawn_light import SEED
 from lightdose.judge.hazard import find_hazards
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.judge.uncertainty import with_certainty
@@ -45,34 +46,83 @@ from lightdose.physics.reef import reef_depths_m
 if TYPE_CHECKING:
     import pandas as pd
 
+    from lightdose.python.shown import Found
+
 
 class Analysis(results.Analysis):
     """Everything `dose` knows, as Python gets it."""
 
     def to_frame(self) -> pd.DataFrame:
-        """The rows of `dose --csv` as a pandas table: one a coral, and one for each site without corals."""
-        import pandas as pd
+        """The rows of `dose --csv` as a pandas table, by coral and site."""
+        return self._found().to_frame()
 
-        from lightdose.answers.dose import dose_sheet
+    def to_dict(self) -> dict[str, Any]:
+        """The object that `dose --json` prints, without its actions: ``lightdose.dose`` finds those."""
+        return self._found().to_dict()
 
-        return pd.DataFrame(dose_sheet(self).records())
+    def ppfd(self, site: str, hours: npt.ArrayLike) -> FloatArray:
+        """Light at a site at times of the day.
+
+        Parameters
+        ----------
+        site : its name
+        hours : array, shape (n,), 0 to 24. [h]
+
+        Returns
+        -------
+        array, shape (n,)
+            Photon irradiance, 400-700 nm, planar. [umol m-2 s-1]
+
+        Raises
+        ------
+        KeyError
+            If there is no such site.
+        """
+        names = [s.name for s in self.setup.sites]
+        if site not in names:
+            raise KeyError(f"no site {site!r}; there are {', '.join(map(repr, names))}")
+        (day,) = site_days(self, [names.index(site)])
+        return np.asarray(
+            np.interp(np.asarray(hours, dtype=np.float64), day.time_h, day.by_channel.sum(axis=0))
+        )
+
+    def __repr__(self) -> str:
+        return repr(self._found())
+
+    def _repr_html_(self) -> str:
+        return self._found()._repr_html_()
+
+    def _found(self) -> Found[Analysis]:
+        from lightdose.answers.dose import dose_answer
+        from lightdose.python.shown import of_record
+
+        return of_record(self, lambda r: dose_answer(r, r.setup.length_unit))
 
 
 def analyse(
-    setup: Setup, *, certainty: bool = True, also: Sequence[str] = (), sides: bool = False
+    setup: Setup,
+    *,
+    certainty: bool = True,
+    also: Sequence[str] = (),
+    sides: bool = False,
+    draws: int | None = None,
+    seed: int = SEED,
 ) -> Analysis:
     """Everything `lightdose dose` reports about a setup.
 
     ``certainty=False`` leaves out intervals and probabilities: quicker, where only the doses are wanted.
     ``also`` names further weightings that its light field should hold. ``sides`` adds the light from all
-    sides, which is there anyway where rock, colonies or faces are told.
+    sides, which is there anyway where rock, colonies or faces are told. ``draws`` (4,000, or 1,000 for
+    more than 2,000 places) and ``seed`` are those of what is not known exactly.
 
     Raises
     ------
     SetupError
         If a channel of an enabled fixture has no absolute flux.
     """
-    return judged_under(setup, *light_of(setup, also), certainty=certainty, sides=sides)
+    return judged_under(
+        setup, *light_of(setup, also), certainty=certainty, sides=sides, draws=draws, seed=seed
+    )
 
 
 def light_of(setup: Setup, also: Sequence[str] = ()) -> tuple[PreparedField, LightField]:
@@ -91,13 +141,15 @@ def judged_under(
     certainty: bool,
     see: Callable[[int, FloatArray, FloatArray], None] | None = None,
     sides: bool = False,
+    draws: int | None = None,
+    seed: int = SEED,
 ) -> Analysis:
     """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws."""
     curve = day_curve(setup.lit_fixtures)
     dose = daily_dose(field, curve)
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
-        verdicts, uncertainty = with_certainty(setup, ready, verdicts, see=see)
+        verdicts, uncertainty = with_certainty(setup, ready, verdicts, draws=draws, seed=seed, see=see)
     hazards = find_hazards(setup, ready.scene.emission, hazard_tables(), curve)
     return Analysis(
         setup=setup,

@@ -50,12 +50,22 @@ TABLE = {
         "click",
         "numpy rich",
     ),
-    "__init__": layer("errors model files analysis"),
+    "python": layer(
+        "version quantities errors near_names model physics fit judge files answers present analysis "
+        "workflows python",
+        "numpy",
+        "pandas",
+    ),
+    "__init__": layer("errors model files analysis python"),
     "__main__": layer("cli working_folder"),
     "near_names": layer(""),
     "working_folder": layer("", inside="matplotlib"),
 }
-LATE = {("analysis", "lightdose.answers.dose")}
+LATE = {
+    ("analysis", "lightdose.answers.dose"),
+    ("analysis", "lightdose.python.shown"),
+    ("model", "lightdose.python.changes"),
+}
 """What Python gets shows itself as a table by the layer above, inside its method."""
 
 PURE_LAYERS = {"quantities", "errors", "model", "physics"}

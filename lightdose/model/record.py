@@ -102,9 +102,31 @@ def _hash(self: Any) -> int:
     return hash(_values(self))
 
 
+LONGEST = 72
+"""Letters of a value in a ``repr``; of longer ones the kind and the size are told. Our choice."""
+
+
 def _repr(self: Any) -> str:
-    shown = ", ".join(f"{f.name}={getattr(self, f.name)!r}" for f in dataclasses.fields(self) if f.repr)
-    return f"{type(self).__qualname__}({shown})"
+    fields = [(f.name, getattr(self, f.name)) for f in dataclasses.fields(self) if f.repr]
+    return f"{type(self).__qualname__}({', '.join(f'{name}={_told(value)}' for name, value in fields)})"
+
+
+def _told(value: object) -> str:
+    """A value, or its kind and size where that would fill the screen of who types in a notebook."""
+    kind = type(value).__name__
+    if isinstance(value, np.ndarray):
+        return repr(value.tolist()) if value.size <= 4 else f"<{kind} {value.shape}>"
+    if isinstance(value, tuple | list | dict) and len(value) > 3:
+        return f"<{len(value)} in a {kind}>"
+    text = repr(value)
+    if len(text) <= LONGEST or isinstance(value, str):
+        return text
+    name = getattr(value, "name", None) or getattr(value, "title", None)
+    return (
+        f"<{len(value)} in a {kind}>"
+        if isinstance(value, tuple | list | dict)
+        else (f"<{kind} {name!r}>" if name else f"<{kind}>")
+    )
 
 
 FloatArray = npt.NDArray[np.float64]

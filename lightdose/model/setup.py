@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field, replace
-from typing import TYPE_CHECKING, Final, Literal, get_args
+from typing import TYPE_CHECKING, Any, Final, Literal, get_args
 
 from lightdose.errors import SetupError
 from lightdose.model.fixture import Fixture
@@ -357,6 +357,26 @@ class Setup:
         settled = parts._asdict() | {"measured": measured, "calibration": measured and measured.calibration}
         for name, value in settled.items():
             object.__setattr__(self, name, value)
+
+    def changed(self, **what: Any) -> Setup:
+        """The setup with something changed, for variations in code.
+
+        Parameters
+        ----------
+        what : any field of this record; or ``height`` of all fixtures, in metres or as text with a unit
+            ("16 cm"); ``beam_deg`` of all channels; ``all_channels``, the overall setting in percent;
+            ``without``, the name of a coral or a fixture
+
+        Raises
+        ------
+        TypeError
+            If there is no such field.
+        SetupError
+            If a name is unknown, a length looks like centimetres, or what results is no setup.
+        """
+        from lightdose.python.changes import changed
+
+        return changed(self, what)
 
     @property
     def lit_fixtures(self) -> tuple[Fixture, ...]:

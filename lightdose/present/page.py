@@ -122,6 +122,14 @@ def laid_out(sections: Iterable[Section]) -> list[dict[str, Any]]:
     return [_section(s, numbers) for s in sections if s.blocks and s.screens]
 
 
+def answer_markup(blocks: Iterable[Block]) -> str:
+    """Sentences and tables of an answer as markup, without figures, styles and scripts."""
+    section = Section("", tuple(b for b in blocks if not isinstance(b, Picture | Markup)), brief=False)
+    (found,) = laid_out([section])
+    template = page_environment().get_template("answer.html")
+    return template.render(found=found["blocks"])
+
+
 def _section(section: Section, numbers: Iterator[int]) -> dict[str, Any]:
     return {
         "kind": "section",

@@ -1,0 +1,74 @@
+"""A setup with something changed, for variations in code."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields, replace
+from typing import Any
+
+from lightdose.errors import Problem, SetupError
+from lightdose.files.overall import at_overall
+from lightdose.files.units import format_length, parse_length
+from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.setup import Setup
+from lightdose.near_names import did_you_mean
+
+HIGHEST_M = 3.0
+"""A lamp further up is asked about: it looks like centimetres. Our choice. [m]"""
+
+OWN = ("height", "beam_deg", "all_channels", "without")
+
+
+def changed(setup: Setup, what: Mapping[str, Any]) -> Setup:
+    """The setup with ``what`` changed; see ``Setup.changed``."""
+    known = {*OWN, *(f.name for f in fields(setup))}
+    unknown = [name for name in what if name not in known]
+    if unknown:
+        raise TypeError(f"a setup has no {unknown[0]!r}: {did_you_mean(unknown[0], sorted(known))}")
+    fixtures = setup.fixtures
+    if "height" in what:
+        height_m = _height_m(what["height"], setup)
+        fixtures = tuple(replace(f, height_m=height_m) for f in fixtures)
+    if "beam_deg" in what:
+        fixtures = tuple(_with_beam(f, float(what["beam_deg"])) for f in fixtures)
+    if "all_channels" in what:
+        fixtures = tuple(
+            replace(f, programme=at_overall(f.programme, float(what["all_channels"]), f.name))
+            for f in fixtures
+        )
+    made = replace(setup, **({"fixtures": fixtures} | {k: v for k, v in what.items() if k not in OWN}))
+    return _without(made, what["without"]) if "without" in what else made
+
+
+def _height_m(height: float | str, setup: Setup) -> float:
+    metres = parse_length(height) if isinstance(height, str) else float(height)
+    if not 0 < metres <= HIGHEST_M:
+        shown = f"a height of {metres:g} m"
+        cure = f'write "{metres:g} cm" if you mean {format_length(metres / 100, setup.length_unit)}'
+        raise SetupError(Problem(shown, f"above 0 and up to {HIGHEST_M:g} m", cure if metres > 0 else ""))
+    return metres
+
+
+def _with_beam(fixture: Fixture, beam_deg: float) -> Fixture:
+    def widened(channel: Channel) -> Channel:
+        return replace(channel, beam=CosineLobe(beam_deg))
+
+    return replace(fixture, type=replace(fixture.type, channels=tuple(map(widened, fixture.type.channels))))
+
+
+def _without(setup: Setup, name: str) -> Setup:
+    """The setup without a coral or a fixture."""
+    corals = [c.name for c in (*setup.corals, *setup.unplaced)]
+    lamps = [f.name for f in setup.fixtures]
+    if name in corals:
+        return replace(
+            setup,
+            corals=tuple(c for c in setup.corals if c.name != name),
+            unplaced=tuple(c for c in setup.unplaced if c.name != name),
+        )
+    if name not in lamps:
+        known = [*corals, *lamps]
+        raise SetupError(
+            Problem(f"no coral and no fixture is named {name!r}", cure=did_you_mean(name, known))
+        )
+    return replace(setup, fixtures=tuple(f for f in setup.fixtures if f.name != name))
