@@ -9,25 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import Any, NamedTuple
 
 from lightdose.model.calibration import Calibration
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.record import dataclass
-
-if TYPE_CHECKING:
-    from lightdose.model.setup import Site, Water
 
 Edited = frozenset[tuple[str, str, str]]
 """Kind of parameter, and the fixture and channel, or the site, whose own was edited."""
 
 
 class Parts(NamedTuple):
-    """The records of a setup that hold what was measured."""
+    """The records of a setup that hold what was measured: its fixtures, ``Site`` s and ``Water``."""
 
     fixtures: tuple[Fixture, ...]
-    sites: tuple[Site, ...]
-    water: Water
+    sites: tuple[Any, ...]
+    water: Any
 
 
 @dataclass(frozen=True, eq=False)
