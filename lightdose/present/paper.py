@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -45,7 +44,7 @@ from lightdose.model.record import dataclass
 from lightdose.model.results import EYES, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.model.shop import Handout, Slip
-from lightdose.present.figures.canvas import Drawing, drawing_settings, drawn, new_figure, write_text
+from lightdose.present.figures.canvas import Drawing, drawn, new_figure, saved, write_text
 from lightdose.present.figures.handout import (
     ROW_IN,
     CoralRow,
@@ -86,8 +85,6 @@ def paper_of(unit: LengthUnit) -> Paper:
 
 def pdf_bytes(drawing: Drawing) -> bytes:
     """One page with its text as text, fonts inside, and no date: two runs give the same bytes."""
-    import matplotlib as mpl
-
     metadata: dict[str, Any] = {
         "Title": drawing.title,
         "Subject": drawing.description,
@@ -95,11 +92,7 @@ def pdf_bytes(drawing: Drawing) -> bytes:
         "Producer": None,
         "CreationDate": None,
     }
-    buffer = io.BytesIO()
-    with drawing_settings():
-        mpl.rcParams["pdf.fonttype"] = 42
-        drawing.figure.savefig(buffer, format="pdf", metadata=metadata)
-    return buffer.getvalue()
+    return saved(drawing.figure, "pdf", metadata, **{"pdf.fonttype": 42})
 
 
 def write_rows(

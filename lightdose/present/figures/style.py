@@ -10,8 +10,9 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
-from functools import cache, lru_cache
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
+from unicodedata import category
 
 from lightdose.answers.words import joined_ends
 from lightdose.errors import literal
@@ -19,10 +20,10 @@ from lightdose.model.fixture import Channel
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 from lightdose.model.spectrum import ChannelSpectrum, light_colour
+from lightdose.present.figures import fonts
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-    from matplotlib.ft2font import FT2Font
 
 TONES: Final = {
     "violet": "#460873",
@@ -101,7 +102,6 @@ def channel_strokes(channels: Iterable[Channel]) -> list[Stroke]:
     return spectrum_strokes(channel.spectrum for channel in channels)
 
 
-FONT: Final = "DejaVu Sans"
 UNDRAWABLE: Final = "□"
 
 CLOSE_SHARE, CLOSE_IN = 0.03, 0.15
@@ -111,9 +111,13 @@ _UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)|(?<=mol) (?=
 
 
 def drawable(text: str) -> str:
-    """A name with a box for each letter that the figures' font lacks."""
-    font = _font(bold=False)
-    return "".join(c if font.get_char_index(ord(c)) else UNDRAWABLE for c in literal(text))
+    """A name with a box for each letter that no installed font has, and its direction held."""
+    shown = fonts.LEFT_TO_RIGHT.join(map(literal, text.split(fonts.LEFT_TO_RIGHT)))
+    if shown.isascii():
+        return shown
+    gone = fonts.uncovered(shown)
+    drawn = "".join(UNDRAWABLE if c in gone else c for c in shown)
+    return drawn if fonts.LEFT_TO_RIGHT in drawn else fonts.held_apart(drawn)
 
 
 def shortened(text: str, longest: int) -> str:
@@ -140,17 +144,11 @@ def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of a line of text. [inch]"""
     from matplotlib.ft2font import LoadFlags
 
-    font = _font(bold)
+    fonts.uncovered(text)
+    font = fonts.font(bold=bold)
     font.set_size(size_pt, 72)
     font.set_text(text, 0.0, flags=LoadFlags.NO_HINTING)
     return font.get_width_height()[0] / 64 / 72
-
-
-@cache
-def _font(bold: bool) -> FT2Font:
-    from matplotlib.font_manager import FontProperties, findfont, get_font
-
-    return get_font(findfont(FontProperties(family=FONT, weight="bold" if bold else "normal")))
 
 
 def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:
@@ -164,7 +162,8 @@ def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -
         if lines[-1]:
             lines.append("")
         for letter in word:
-            if text_width_in(lines[-1] + letter, size_pt, bold=bold) > width_in:
+            wide = text_width_in(lines[-1] + letter, size_pt, bold=bold)
+            if wide > width_in and not category(letter).startswith("M"):
                 lines.append("")
             lines[-1] += letter
     return lines
