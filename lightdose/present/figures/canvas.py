@@ -157,20 +157,39 @@ def saved(figure: Figure, form: str, metadata: dict[str, Any], **settings: Any) 
 
     buffer, dpi = io.BytesIO(), settings.pop("dpi", "figure")
     ours: Any = settings
-    with drawing_settings(), mpl.rc_context(ours):
-        in_all_fonts(figure)
+    form_of_text = "text" if settings.get("svg.fonttype") == "none" else form
+    with drawing_settings(), mpl.rc_context(ours), as_drawn(figure, form_of_text):
         figure.savefig(buffer, format=form, dpi=dpi, metadata=metadata)
     return buffer.getvalue()
 
 
-def in_all_fonts(figure: Figure) -> None:
-    """Let texts that were written before a font was known to be needed be drawn with it too."""
+@contextmanager
+def as_drawn(figure: Figure, form: str = "png") -> Iterator[None]:
+    """The figure with every text in all fonts that names need, and boxes where none has a letter.
+
+    "text" keeps the letters, for a browser draws them with fonts of its own. Marks of direction are left out
+    of a PDF, where matplotlib 3.11 gives them room: its names stand alone.
+    """
+    import warnings
+
     from matplotlib.text import Text
 
-    names = fonts.families()
-    if len(names) > 1:
-        for text in figure.findobj(Text):
-            text.set_fontfamily(names)
+    names, kept = fonts.families(), []
+    for text in figure.findobj(Text):
+        words = str(text.get_text())
+        shown = words if form == "text" else fonts.boxed(words)
+        shown = shown.replace(fonts.LEFT_TO_RIGHT, "") if form == "pdf" else shown
+        text.set_fontfamily(names)
+        if shown != words:
+            kept.append((text, words))
+            text.set_text(shown)
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            yield
+    finally:
+        for text, words in kept:
+            text.set_text(words)
 
 
 def line_in(size_pt: float) -> float:

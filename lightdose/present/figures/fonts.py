@@ -24,6 +24,10 @@ SPECIAL: Final = ("serif", "mono", "emoji", "symbol", "display", "math", "unifon
 LEFT_TO_RIGHT: Final = "\u200e"
 """Around a name that runs from right to left, so that the words after it stay where they belong."""
 
+BOX: Final = "□"
+SHOWN: Final = 12
+"""Letters that a message names at most."""
+
 _FAMILY: dict[str, str | None] = {}
 """Letters that were asked for -> the family that draws each; None where no installed font does."""
 
@@ -35,19 +39,21 @@ def uncovered(text: str) -> set[str]:
     return {letter for letter in set(text) if _FAMILY[letter] is None}
 
 
-def missing_letters() -> str:
-    """All letters so far that no installed font has, in the order of their numbers."""
-    return "".join(sorted(letter for letter, family in _FAMILY.items() if family is None))
+def boxed(text: str) -> str:
+    """``text`` with a box for each letter that no installed font has."""
+    gone = set() if text.isascii() else uncovered(text)
+    return "".join(BOX if letter in gone else letter for letter in text) if gone else text
 
 
 def missing_words() -> str:
-    """One message on the letters that boxes stand for; "" where every letter was drawn."""
-    letters = missing_letters()
+    """What to tell of the letters so far that no installed font has; "" where every one was drawn."""
+    letters = sorted(letter for letter, family in _FAMILY.items() if family is None)
     if not letters:
         return ""
     scripts = sorted({name(letter, "unknown").split()[0].lower() for letter in letters})
-    shown = " ".join(letters[:12]) + (f" and {len(letters) - 12} more" if len(letters) > 12 else "")
-    return f"no font on this computer has {shown} ({', '.join(scripts)}): boxes stand for them"
+    more = f" and {len(letters) - SHOWN} more" if len(letters) > SHOWN else ""
+    shown = " ".join(letters[:SHOWN])
+    return f"no font on this computer has {shown}{more} ({', '.join(scripts)}): boxes stand for them"
 
 
 def families() -> list[str]:

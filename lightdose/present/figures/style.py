@@ -102,8 +102,6 @@ def channel_strokes(channels: Iterable[Channel]) -> list[Stroke]:
     return spectrum_strokes(channel.spectrum for channel in channels)
 
 
-UNDRAWABLE: Final = "□"
-
 CLOSE_SHARE, CLOSE_IN = 0.03, 0.15
 """Lines whose words add up to so nearly the width of the page are set to see whether they fit."""
 
@@ -111,13 +109,12 @@ _UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)|(?<=mol) (?=
 
 
 def drawable(text: str) -> str:
-    """A name with a box for each letter that no installed font has, and its direction held."""
+    """A name as it is drawn: what steers the line as an escape, and its direction held."""
+    if text.isascii():
+        return literal(text)
     shown = fonts.LEFT_TO_RIGHT.join(map(literal, text.split(fonts.LEFT_TO_RIGHT)))
-    if shown.isascii():
-        return shown
-    gone = fonts.uncovered(shown)
-    drawn = "".join(UNDRAWABLE if c in gone else c for c in shown)
-    return drawn if fonts.LEFT_TO_RIGHT in drawn else fonts.held_apart(drawn)
+    fonts.uncovered(shown)
+    return shown if fonts.LEFT_TO_RIGHT in shown else fonts.held_apart(shown)
 
 
 def shortened(text: str, longest: int) -> str:
@@ -144,10 +141,10 @@ def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of a line of text. [inch]"""
     from matplotlib.ft2font import LoadFlags
 
-    fonts.uncovered(text)
+    shown = fonts.boxed(text)
     font = fonts.font(bold=bold)
     font.set_size(size_pt, 72)
-    font.set_text(text, 0.0, flags=LoadFlags.NO_HINTING)
+    font.set_text(shown, 0.0, flags=LoadFlags.NO_HINTING)
     return font.get_width_height()[0] / 64 / 72
 
 
