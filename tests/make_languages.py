@@ -20,6 +20,7 @@ from babel.messages.pofile import read_po, write_po
 
 from lightdose.answers.handout import shown_evidence
 from lightdose.answers.language import LANGUAGES
+from lightdose.files.growth_trial import growth_trial
 from lightdose.judge.map_choice import EVIDENCE
 
 PACKAGE = Path(__file__).parent.parent / "lightdose"
@@ -38,7 +39,7 @@ def messages() -> Catalog:
     groups = tomllib.loads((PACKAGE / "data" / "coral_groups.toml").read_text(encoding="utf-8"))["group"]
     names = [group["name"] for group in groups.values()]
     findings = [one.text for side in ("for", "against") for one in shown_evidence(EVIDENCE, side)]
-    for text in (*names, *findings):
+    for text in (*names, *findings, growth_trial().source):
         found.add(text)
     return found
 

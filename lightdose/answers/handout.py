@@ -75,13 +75,13 @@ DO_NOT: Final = (
         "Do not look into the lamp, nor let children: blue and violet look dim while they are strong, and no "
         "reflex protects the eye."
     ),
-    mark("Do not reach over the water with gear plugged in: unplug it first, and touch it with dry hands."),
 )
 SAFETY: Final = mark(
-    "Switch the light off or dim it before you work under it. Give every cable a drip loop, feed it through "
-    "residual-current protection, and secure hanging gear twice, so that it cannot fall into the tank. Local "
-    "codes and the maker's instructions come first; wiring is for a licensed electrician. These figures are "
-    "estimates, no assessment to a safety standard."
+    "Switch the light off or dim it before you work under it. Unplug gear over the water before you touch "
+    "it, and touch it with dry hands. Give every cable a drip loop, feed it through residual-current "
+    "protection, and secure hanging gear twice, so that it cannot fall into the tank. Local codes and the "
+    "maker's instructions come first; wiring is for a licensed electrician. These figures are estimates, no "
+    "assessment to a safety standard."
 )
 USUAL: Final = mark(
     "Usual ranges are what keepers commonly give a kind of coral: no optimum, no limit of damage (common "
@@ -104,9 +104,11 @@ def titles(handout: Handout, w: Language) -> list[str]:
 def picture_words(setup: Setup, unit: LengthUnit, w: Language) -> str:
     """What the drawing of the tank shows."""
     heights = sorted({round(f.height_m, 3) for f in setup.lit_fixtures})
-    words = [w.say("From the front. Dots: corals.")]
+    words = [w.say("From the front.")]
+    if setup.corals:
+        words.append(w.say("Dots: corals."))
     if heights:
-        ends = "-".join(w.length(length(h, unit)) for h in (heights[0], heights[-1])[: len(heights)])
+        ends = "-".join(w.marked(length(h, unit)) for h in (heights[0], heights[-1])[: len(heights)])
         words.append(w.say("Dashes: lamps, {height} {unit} above the water.", height=ends, unit=unit))
     if setup.rocks:
         words.append(w.say("Grey: rock."))
@@ -121,14 +123,10 @@ def usual_words(verdict: Verdict, w: Language) -> str:
     return w.say("{group}: {band} (common practice)", group=group, band=w.band(verdict.band_dli))
 
 
-def state_words(verdict: Verdict, w: Language) -> str:
-    """How the coral's light stands to what is usual."""
-    return w.say(STATES[verdict.dli_verdict])
-
-
-def dose_words(verdict: Verdict, w: Language) -> str:
-    """The coral's dose."""
-    return w.dose(w.number(verdict.dli_mol_m2_d))
+def stand_words(verdict: Verdict, w: Language) -> str:
+    """The coral's dose, and how it stands to what is usual."""
+    dose, state = w.dose(w.number(verdict.dli_mol_m2_d)), w.say(STATES[verdict.dli_verdict])
+    return w.say("{dose}: {state}.", dose=dose, state=state)
 
 
 def mix_of(shares: Mapping[str, float], w: Language) -> str:
@@ -166,7 +164,9 @@ def _each(handout: Handout, w: Language, told: Callable[[HandedLight, Language],
 
 
 def _photons(light: HandedLight, w: Language) -> str:
-    if light.place is None or not light.is_lit:
+    if light.place is None:
+        return ""
+    if not light.is_lit:
         return w.say("No light reaches this tank.")
     dose, here = light.analysis.dose, light.place
     values = {
@@ -174,10 +174,10 @@ def _photons(light: HandedLight, w: Language) -> str:
         "hours": w.hours(float(dose.peak_equivalent_h[here])),
         "dose": w.dose(w.number(float(dose.dli[here]))),
     }
-    if any(light.corals):
+    if light.corals:
         return w.say(
-            "Coral 1 gets {peak} when the light is strongest; its whole day is worth {hours} of that and "
-            "adds up to {dose}.",
+            "Coral\u00a01 gets {peak} when the light is strongest; its whole day is worth {hours} of that "
+            "and adds up to {dose}.",
             **values,
         )
     return w.say(
@@ -254,7 +254,7 @@ def _trial(handout: Handout, w: Language) -> str:
         photons=w.number(trial.dose_ratio, 2),
         days=trial.growth_days,
         dose=w.dose(w.span(*ends)),
-        source=trial.source,
+        source=w.say(trial.source),
     )
 
 
@@ -298,6 +298,6 @@ def _exposure(handout: Handout, w: Language) -> list[str]:
         ]
         if soon:
             seconds, far_m = min(soon)
-            far = f"{w.length(length(far_m, 'cm'))} cm ({far_m / METRES_PER_INCH:.0f} in)"
+            far = f"{w.marked(length(far_m, 'cm'))} cm ({far_m / METRES_PER_INCH:.0f} in)"
             sentences.append(w.say(text, far=far, time=w.duration(seconds)))
     return sentences

@@ -69,15 +69,12 @@ class Language:
     def number(self, value: float, digits: int = 3) -> str:
         """So many significant digits with the decimal mark of the language."""
         if 0 < abs(value) < 0.0005:
-            return self.say("below {number}", number=self._marked("0.001"))
-        return self._marked(number(value, digits))
+            return self.say("below {number}", number=self.marked("0.001"))
+        return self.marked(number(value, digits))
 
-    def _marked(self, text: str) -> str:
+    def marked(self, text: str) -> str:
+        """A number that is written already, with the decimal mark of the language."""
         return text if self.key == "en" else text.replace(".", ",")
-
-    def length(self, text: str) -> str:
-        """The number of a length with the decimal mark of the language."""
-        return self._marked(text)
 
     def span(self, low: float, high: float, digits: int = 3) -> str:
         """A range such as "8-15"; one number where both ends read alike."""
@@ -86,7 +83,7 @@ class Language:
 
     def band(self, band: Iterable[float]) -> str:
         """A usual range as its table has it: "2.5-5.5"."""
-        return "-".join(self._marked(f"{end:g}") for end in band)
+        return "-".join(self.marked(f"{end:g}") for end in band)
 
     def percent(self, share: float) -> str:
         """A share as percent, without decimals, never 0 for what is there."""
@@ -109,7 +106,7 @@ class Language:
     def hours(self, hours: float) -> str:
         """Hours with one decimal."""
         text = f"{hours:.1f}".removesuffix(".0") if math.isfinite(hours) else "-"
-        return f"{self._marked(text)}{UNIT_GAP}h"
+        return f"{self.marked(text)}{UNIT_GAP}h"
 
     def date(self, iso: str) -> str:
         """A day such as "2026-03-14" as people write it."""

@@ -161,7 +161,7 @@ def start_points(slip: Slip, w: Language) -> list[str]:
     if slip.previous_mol_m2_d is None:
         first = w.say("This dose gives nothing to start from: begin at the low end of what is usual.")
     else:
-        start = w.dose(w.number(slip.previous_mol_m2_d))
+        start = w.dose(w.marked(f"{slip.previous_mol_m2_d:.15g}"))
         first = w.say("Start at {dose} or less: deeper, in half shade, or with the lamp dimmed.", dose=start)
     return [first, w.say(RISE), w.say(PALES)]
 

@@ -113,15 +113,15 @@ class HandedLight:
 
     Attributes
     ----------
-    corals : those that stand for all, the brightest first, at most three; None for one that only the other
-        setup has
+    corals : those that stand for all, the brightest first, at most three; of two setups the same ones
+        where they have corals in common
     place : receiver of the first of them, else of the brightest site; None without sites
     day : light through the day there
     looks : what it gets beside how it looks; None without light
     """
 
     analysis: Analysis
-    corals: tuple[Verdict | None, ...]
+    corals: tuple[Verdict, ...]
     place: int | None
     day: SiteDay | None
     looks: LooksAndGets | None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -12,11 +13,10 @@ from lightdose.answers.handout import (
     KEY,
     TITLE,
     TRANSLATED,
-    dose_words,
     letters,
     picture_words,
+    stand_words,
     standing_points,
-    state_words,
     titles,
     usual_words,
     why_points,
@@ -168,29 +168,27 @@ def write_blank(
     write_rule(figure, left_in + start, top_in + line_in(size_pt), width_in - start, dark=True)
 
 
-MARGIN_IN: Final = 0.55
+MARGIN_IN: Final = 0.5
 BETWEEN_IN: Final = 0.3
 PART_IN: Final = 0.14
 TITLE_PT: Final = 17.0
-SIZES_PT: Final = (10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0)
+SIZES_PT: Final = tuple(0.25 * quarter for quarter in range(24, 42))
 """The text is set as large as the sheet allows."""
 
-SMALL_SHARE: Final = 0.72
+SMALL_SHARE: Final = 0.75
 """The small print, of the size of the text."""
 
-PICTURE_IN: Final = (2.9, 2.0)
-"""Greatest height of the drawing of one tank, and of each of two."""
+PICTURE_IN: Final = (2.8, 1.9)
+"""Greatest height of the drawing of one tank, and of each of two, where the text is as large as it gets."""
 
-DAY_IN: Final = (2.6, 1.5)
+DAY_IN: Final = (2.6, 1.45)
 
 
 @drawn
 def handout_pages(handout: Handout, paper: Paper, w: Language) -> Drawing:
     """The one page of a hand-out; ``file_bytes`` turns it into the file."""
-    for size in SIZES_PT:
-        figure, left = _written(handout, paper, w, size)
-        if left >= 0:
-            break
+    largest = bisect_left(SIZES_PT, True, lo=1, key=lambda size: _written(handout, paper, w, size)[1] < 0)
+    figure, _ = _written(handout, paper, w, SIZES_PT[largest - 1])
     title = f"{w.say(TITLE)}: {' / '.join(titles(handout, w))}"
     words = " ".join(point.text for point in why_points(handout, w))
     return Drawing("handout", title, words, figure)
@@ -248,21 +246,27 @@ def _write_head(figure: Figure, handout: Handout, inner: float, w: Language) -> 
     return top + PART_IN
 
 
+def _picture_in(two: int, size: float) -> float:
+    """Height of a drawing beside text of that size."""
+    return PICTURE_IN[two] * size / SIZES_PT[-1]
+
+
 def _write_picture(
     figure: Figure, top: float, inner: float, handout: Handout, w: Language, size: float
 ) -> float:
     """One tank to the left, its three corals to the right of it."""
     light, setup = handout.lights[0], handout.lights[0].analysis.setup
-    room = 0.5 * inner if any(light.corals) else inner
-    low = draw_front(figure, MARGIN_IN, top, (room, PICTURE_IN[0]), setup, setup.length_unit, light.corals)
+    room = 0.5 * inner if light.corals else inner
+    low = draw_front(
+        figure, MARGIN_IN, top, (room, _picture_in(0, size)), setup, setup.length_unit, light.corals
+    )
     words = picture_words(setup, setup.length_unit, w)
     low = write_text(figure, MARGIN_IN, low + 0.06, room, words, size - 1.5, color=QUIET_INK)
-    if not any(light.corals):
+    if not light.corals:
         return low
     left, wide, beside = MARGIN_IN + room + BETWEEN_IN, inner - room - BETWEEN_IN, top
     for n, verdict in enumerate(light.corals, start=1):
-        if verdict is not None:
-            beside = _write_coral(figure, left, beside, wide, (str(n), verdict), w, size) + 0.09
+        beside = _write_coral(figure, left, beside, wide, (str(n), verdict), w, size) + 0.09
     beside = write_text(figure, left, beside, wide, w.say(KEY), size - 1.5, color=QUIET_INK)
     return max(low, beside)
 
@@ -275,46 +279,34 @@ def _write_coral(
     write_text(figure, left, top, 1.0, number, size + 1, weight="bold")
     top = write_name(figure, left + 0.2, top, wide - 0.2, verdict.coral, size + 1, weight="bold") + 0.03
     top = draw_range(figure, left, top, wide, verdict) + 0.03
-    words = f"{dose_words(verdict, w)}: {state_words(verdict, w)}."
+    words = stand_words(verdict, w)
     top = write_text(figure, left, top, wide, words, size)
-    usual = f"{w.say('Usual')}: {usual_words(verdict, w)}."
+    usual = w.say("Usual: {usual}.", usual=usual_words(verdict, w))
     return write_text(figure, left, top, wide, usual, size - 1.5, color=QUIET_INK)
 
 
 def _write_pictures(
     figure: Figure, top: float, inner: float, handout: Handout, w: Language, size: float
 ) -> float:
-    """Two tanks beside one another, and below them each coral with a bar for both."""
+    """Two tanks beside one another, and below each its corals."""
     half = (inner - BETWEEN_IN) / 2
     starts = [MARGIN_IN, MARGIN_IN + half + BETWEEN_IN]
     lows = []
     for left, letter, light in zip(starts, letters(handout), handout.lights, strict=True):
         setup = light.analysis.setup
         write_text(figure, left, top, 1.0, letter, size + 1, weight="bold")
-        low = draw_front(
-            figure, left, top + 0.1, (half, PICTURE_IN[1]), setup, setup.length_unit, light.corals
-        )
+        sides = half, _picture_in(1, size)
+        low = draw_front(figure, left, top + 0.1, sides, setup, setup.length_unit, light.corals)
         words = picture_words(setup, setup.length_unit, w)
         lows.append(write_text(figure, left, low + 0.06, half, words, size - 1.5, color=QUIET_INK))
-    top = max(lows) + PART_IN
-    for n, verdicts in enumerate(zip(*(light.corals for light in handout.lights), strict=True), start=1):
-        known = next(v for v in verdicts if v is not None)
-        write_text(figure, MARGIN_IN, top, 1.0, str(n), size + 1, weight="bold")
-        top = (
-            write_name(figure, MARGIN_IN + 0.2, top, inner - 0.2, known.coral, size + 1, weight="bold") + 0.03
-        )
-        lows = [top]
-        for left, letter, verdict in zip(starts, letters(handout), verdicts, strict=True):
-            write_text(figure, left, top, 0.2, letter, size, weight="bold")
-            if verdict is None:
-                write_text(figure, left + 0.2, top, half - 0.2, w.say("not in it"), size)
-                continue
-            low = draw_range(figure, left + 0.2, top, half - 0.2, verdict) + 0.03
-            words = f"{dose_words(verdict, w)}: {state_words(verdict, w)}."
-            lows.append(write_text(figure, left + 0.2, low, half - 0.2, words, size))
-        usual = f"{w.say('Usual')}: {usual_words(known, w)}."
-        top = write_text(figure, MARGIN_IN + 0.2, max(lows), inner, usual, size - 1.5, color=QUIET_INK) + 0.07
-    return write_text(figure, MARGIN_IN, top, inner, w.say(KEY), size - 1.5, color=QUIET_INK)
+    top = max(lows) + 0.08
+    lows = [top]
+    for left, light in zip(starts, handout.lights, strict=True):
+        low = top
+        for n, verdict in enumerate(light.corals, start=1):
+            low = _write_coral(figure, left, low, half, (str(n), verdict), w, size) + 0.07
+        lows.append(low)
+    return write_text(figure, MARGIN_IN, max(lows), inner, w.say(KEY), size - 1.5, color=QUIET_INK)
 
 
 def _write_why(figure: Figure, top: float, inner: float, handout: Handout, w: Language, size: float) -> float:
@@ -333,7 +325,9 @@ def _write_why(figure: Figure, top: float, inner: float, handout: Handout, w: La
         return low
     left = MARGIN_IN + wide + BETWEEN_IN
     named = (
-        w.say("Coral 1 through the day") if any(handout.lights[0].corals) else w.say("Light through the day")
+        w.say("Coral\u00a01 through the day")
+        if all(light.corals for light in handout.lights)
+        else w.say("Light through the day")
     )
     beside = write_text(figure, left, top, DAY_IN[0], named, size, weight="bold")
     return max(low, draw_days(figure, left, beside, *DAY_IN, days, w))

@@ -36,8 +36,10 @@ def handout(analysis: Analysis, other: Analysis | None = None, date: str | None 
     Quickest where the analyses were made with ``also=TRISTIMULUS_WEIGHTINGS``.
     """
     analyses = [a for a in (analysis, other) if a is not None]
-    corals = _shown_corals([a.verdicts for a in analyses])
-    return Handout(tuple(_handed(a, corals) for a in analyses), EVIDENCE, growth_trial(), date)
+    common = set.intersection(*({v.coral for v in a.verdicts} for a in analyses))
+    same = _shown_corals([v for v in analysis.verdicts if v.coral in common])
+    lights = tuple(_handed(a, same or _shown_corals(a.verdicts)) for a in analyses)
+    return Handout(lights, EVIDENCE, growth_trial(), date)
 
 
 def slip(analysis: Analysis, coral: str, date: str) -> Slip:
@@ -64,12 +66,11 @@ def slip(analysis: Analysis, coral: str, date: str) -> Slip:
 
 def _handed(analysis: Analysis, corals: Sequence[str]) -> HandedLight:
     by_name = {v.coral: v for v in analysis.verdicts}
-    shown = tuple(by_name.get(name) for name in corals)
-    known = [v.receiver for v in shown if v is not None]
+    shown = tuple(by_name[name] for name in corals)
     sites = sorted(range(len(analysis.setup.sites)), key=lambda i: -float(analysis.dose.dli[i]))
-    place = next(iter([*known, *sites]), None)
+    place = next(iter([*(v.receiver for v in shown), *sites]), None)
     if place is None:
-        return HandedLight(analysis, shown, None, None, None)
+        return HandedLight(analysis, (), None, None, None)
     (day,) = site_days(analysis, [place])
     return HandedLight(analysis, shown, place, day, looks_and_gets(analysis)[place])
 
@@ -78,21 +79,17 @@ SHOWN_CORALS = 3
 """Corals that stand for all on a customer's page: our choice."""
 
 
-def _shown_corals(verdicts: Sequence[Sequence[Verdict]]) -> list[str]:
-    """The brightest, one between and the dimmest, the brightest first: of those in their usual range if any.
-
-    Those that every setup has come before others.
-    """
-    common = set.intersection(*({v.coral for v in of_one} for of_one in verdicts))
-    known = [v for v in verdicts[0] if v.coral in common and v.band_dli is not None and v.dli_mol_m2_d > 0]
-    known = known or [v for of_one in verdicts for v in of_one if v.dli_mol_m2_d > 0]
-    for states in ({"within"}, {"within", "undecided"}, None):
+def _shown_corals(verdicts: Sequence[Verdict]) -> list[str]:
+    """The brightest, one between and the dimmest, in this order: of those in their usual range if any."""
+    lit = [v for v in verdicts if v.dli_mol_m2_d > 0]
+    known = [v for v in lit if v.band_dli is not None] or lit
+    for states in (("within",), ("within", "undecided"), None):
         pool = [v for v in known if states is None or v.dli_verdict in states]
-        if len(pool) >= SHOWN_CORALS:
+        if len(pool) > 1:
             break
     pool.sort(key=lambda v: -v.dli_mol_m2_d)
     if len(pool) <= SHOWN_CORALS:
-        return list(dict.fromkeys(v.coral for v in pool))
+        return [v.coral for v in pool]
     first, *rest, last = pool
     middle = math.sqrt(first.dli_mol_m2_d * last.dli_mol_m2_d)
 

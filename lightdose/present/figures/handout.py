@@ -51,7 +51,7 @@ def draw_front(
     room_in: tuple[float, float],
     setup: Setup,
     unit: LengthUnit,
-    shown: Sequence[Verdict | None],
+    shown: Sequence[Verdict],
 ) -> float:
     """The tank to scale with every coral; those of ``shown`` have numbers. The height below it. [inch]"""
     scene = front_scene(setup, unit)
@@ -59,15 +59,13 @@ def draw_front(
     panel = Panel.on(figure, left_in + (room_in[0] - wide) / 2, top_in, wide, high)
     view = TankView.on(panel, scene, whole=True)
     panel.axes.set(xticks=[], yticks=[])
-    numbers = {v.receiver: str(n) for n, v in enumerate(shown, start=1) if v is not None}
-    stands = {v.receiver: setup.receivers[v.receiver] for v in shown if v is not None}
-    corals = {coral.name: coral for coral in setup.corals}
-    tops = [(site, coral) for coral in corals.values() for site in setup.sites if site.name == coral.site]
-    for site, coral in tops:
-        at = site.x_m, site.depth_m - coral.height_m
-        x, y = map(scene.shown, at)
-        panel.mark(x, y, "o", QUIET_INK, "white", markersize=4.0, markeredgewidth=0.5, zorder=6)
-        view.labels.taken.append(Box.around(*scene.inches(view.size_in, at), 0.05, 0.05))
+    numbers = {v.receiver: str(n) for n, v in enumerate(shown, start=1)}
+    stands = {v.receiver: setup.receivers[v.receiver] for v in shown}
+    sites = {site.name: site for site in setup.sites}
+    tops = [(sites[c.site].x_m, sites[c.site].depth_m - c.height_m) for c in setup.corals]
+    style: Any = {"color": QUIET_INK, "markeredgecolor": "white", "markersize": 4.0, "markeredgewidth": 0.5}
+    view.plot(tops, linestyle="none", marker="o", zorder=6, **style)
+    view.labels.taken += [Box.around(*scene.inches(view.size_in, top), 0.05, 0.05) for top in tops]
     places = {r: (at.x_m, at.depth_m) for r, at in stands.items()}
     points = {r: scene.inches(view.size_in, place) for r, place in places.items()}
     view.labels.taken += [Box.around(*point, 0.12, 0.12) for point in points.values()]
@@ -78,7 +76,7 @@ def draw_front(
         box = view.labels.place(beside(*points[receiver], size, 0.07), size)
         if box is not None:
             x, y = (box.left + box.right) / 2 / wide, (box.low + box.high) / 2 / high
-            style: Any = {"ha": "center", "va": "center_baseline", "weight": "bold", "zorder": 8}
+            style = {"ha": "center", "va": "center_baseline", "weight": "bold", "zorder": 8}
             style["bbox"] = {"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 0.6}
             panel.axes.text(
                 x, y, numbers[receiver], transform=panel.axes.transAxes, fontsize=NUMBER_PT, **style

@@ -102,6 +102,9 @@ def channel_strokes(channels: Iterable[Channel]) -> list[Stroke]:
     return spectrum_strokes(channel.spectrum for channel in channels)
 
 
+MEASURED_PT: Final = 36.0
+"""Texts are measured once, so large that rounding to a 64th of a point does not matter."""
+
 CLOSE_SHARE, CLOSE_IN = 0.03, 0.15
 """Lines whose words add up to so nearly the width of the page are set to see whether they fit."""
 
@@ -136,16 +139,21 @@ def fitted_before(name: str, tail: str, width_in: float, size_pt: float) -> str:
     return fitted(name, width_in - text_width_in(tail, size_pt), size_pt) + tail
 
 
-@lru_cache(maxsize=4096)
 def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of a line of text. [inch]"""
+    return _width_em(text, bold) * size_pt / 72
+
+
+@lru_cache(maxsize=16384)
+def _width_em(text: str, bold: bool) -> float:
+    """Width in units of the size: unhinted letters grow in proportion."""
     from matplotlib.ft2font import LoadFlags
 
     shown = fonts.boxed(text)
     font = fonts.font(bold=bold)
-    font.set_size(size_pt, 72)
+    font.set_size(MEASURED_PT, 72)
     font.set_text(shown, 0.0, flags=LoadFlags.NO_HINTING)
-    return font.get_width_height()[0] / 64 / 72
+    return font.get_width_height()[0] / 64 / MEASURED_PT
 
 
 def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:
@@ -174,7 +182,6 @@ def _fits(line: str, width_in: float, size_pt: float, bold: bool) -> bool:
     return text_width_in(line, size_pt, bold=bold) <= width_in
 
 
-@lru_cache(maxsize=4096)
 def _advance_in(word: str, size_pt: float, bold: bool) -> float:
     """Width of a word and the space after it."""
     return text_width_in(f"x{word} x", size_pt, bold=bold) - text_width_in("xx", size_pt, bold=bold)
