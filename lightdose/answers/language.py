@@ -111,7 +111,8 @@ class Language:
     def date(self, iso: str) -> str:
         """A day such as "2026-03-14" as people write it."""
         year, month, day = map(int, iso.split("-"))
-        return self.say("{day} {month} {year}", day=day, month=self.say(MONTHS[month - 1]), year=year)
+        first = "1er" if self.key == "fr" and day == 1 else str(day)
+        return self.say("{day} {month} {year}", day=first, month=self.say(MONTHS[month - 1]), year=year)
 
     def duration(self, seconds: float) -> str:
         """A time for people: "less than 1 second", "13 minutes"."""

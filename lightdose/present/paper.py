@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lightdose.answers.blocks import Point
@@ -187,15 +188,22 @@ DAY_IN: Final = (2.6, 1.45)
 @drawn
 def handout_pages(handout: Handout, paper: Paper, w: Language) -> Drawing:
     """The one page of a hand-out; ``file_bytes`` turns it into the file."""
-    largest = bisect_left(SIZES_PT, True, lo=1, key=lambda size: _written(handout, paper, w, size)[1] < 0)
-    figure, _ = _written(handout, paper, w, SIZES_PT[largest - 1])
+
+    @cache
+    def left_in(size: float) -> float:
+        return _written(handout, paper, w, size)[1]
+
+    size = SIZES_PT[bisect_left(SIZES_PT, True, lo=1, key=lambda size: left_in(size) < 0) - 1]
+    figure, _ = _written(handout, paper, w, size, max(left_in(size), 0.0))
     title = f"{w.say(TITLE)}: {' / '.join(titles(handout, w))}"
     words = " ".join(point.text for point in why_points(handout, w))
     return Drawing("handout", title, words, figure)
 
 
-def _written(handout: Handout, paper: Paper, w: Language, size: float) -> tuple[Figure, float]:
-    """The sheet, and how much room is left on it. [inch]"""
+def _written(
+    handout: Handout, paper: Paper, w: Language, size: float, stamp_in: float = 0.0
+) -> tuple[Figure, float]:
+    """The sheet, and how much room is left on it; ``stamp_in`` is room above the line for the shop. [inch]"""
     width, height = SHEETS_IN[paper]
     figure, inner = new_figure(width, height), width - 2 * MARGIN_IN
     top = _write_head(figure, handout, inner, w)
@@ -217,7 +225,7 @@ def _written(handout: Handout, paper: Paper, w: Language, size: float) -> tuple[
         )
         for i, (head, lines) in enumerate(lists)
     ]
-    top = max(lows) + PART_IN + 0.06
+    top = max(lows) + PART_IN + 0.06 + stamp_in
     date = w.date(handout.date) if handout.date else ""
     write_blank(figure, MARGIN_IN, top, 0.62 * inner, w.say("Your shop"), size)
     if date:

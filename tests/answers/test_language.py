@@ -163,6 +163,7 @@ def test_numbers_units_and_dates_are_those_of_the_language(
     assert w.percent(0.92).replace("\u00a0", " ") == percent
     assert w.dose(w.number(11.2)).replace("\u00a0", " ") == dose
     assert w.date("2026-03-14") == date
+    assert w.date("2026-03-01") == date.replace("14", "1er" if key == "fr" else "1")
 
 
 @pytest.mark.identity
