@@ -53,7 +53,8 @@ def po_bytes(catalogue: Catalog) -> bytes:
     """A catalogue for people."""
     buffer = io.BytesIO()
     write_po(buffer, catalogue, width=110, omit_header=False, sort_output=False, ignore_obsolete=True)
-    return buffer.getvalue()
+    lines = buffer.getvalue().splitlines(keepends=True)
+    return b"".join(line for line in lines if b"Generated-By" not in line)
 
 
 def mo_bytes(catalogue: Catalog) -> bytes:
