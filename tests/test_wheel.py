@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parents[1]
 @pytest.mark.wheel
 @pytest.mark.identity
 def test_wheel_used_from_another_folder_computes_the_example(tmp_path: Path) -> None:
-    """`init`, `dose` and `guide` work from the wheel alone: spectra, groups, example and pages are in it."""
+    """Commands work from the wheel alone: spectra, groups, example, pages and languages are in it."""
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "-q"]
     subprocess.run(
         [*pip, "wheel", "--no-deps", "--no-build-isolation", "-w", str(tmp_path / "wheel"), str(ROOT)],
@@ -50,4 +50,6 @@ def test_wheel_used_from_another_folder_computes_the_example(tmp_path: Path) -> 
     assert "sps-shallow" in run("groups")
     assert "blue-445" in run("spectrum", "blue-445")
     assert [line.split()[0] for line in run("guide").splitlines()] == list(TOPICS)
+    run("slip", "tank/setup.toml", "zoanthid plug", "--language", "fr", "-o", "slip.html", "--quiet")
+    assert "traduit par nos soins" in (here / "slip.html").read_text(encoding="utf-8")
     assert run("selftest").splitlines()[-1].endswith("checks passed.")

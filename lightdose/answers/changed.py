@@ -10,7 +10,7 @@ from lightdose.answers.diary_words import moved_words
 from lightdose.answers.field import table
 from lightdose.answers.history import STATE_ROW, span_sentence
 from lightdose.answers.words import DLI_UNIT, count, number
-from lightdose.model.diary import CoralHistory, History
+from lightdose.model.diary import CoralHistory, History, Spell
 
 CHANGED: Final = "What changed"
 LAST_STATES: Final = 4
@@ -34,10 +34,19 @@ def most_changed(corals: Sequence[CoralHistory], most: int) -> tuple[CoralHistor
     return tuple(coral for coral in corals if any(coral is one for one in chosen))
 
 
+def year_before(date: str) -> str:
+    """The same day of the year before; of a leap day the day before it."""
+    return f"{int(date[:4]) - 1}{date[4:].replace('-02-29', '-02-28')}"
+
+
+def year_spells(coral: CoralHistory, date: str) -> list[Spell]:
+    """The states that a coral lived in within the year that ends on ``date``."""
+    return [s for s in coral.spells if s.until > year_before(date) and s.since <= date]
+
+
 def year_of(coral: CoralHistory, date: str) -> str:
     """A coral's last year in a sentence: the doses that it lived in, changes, moves and what was noted."""
-    first = f"{int(date[:4]) - 1}{date[4:]}"
-    spells = [s for s in coral.spells if s.until > first and s.since <= date]
+    first, spells = year_before(date), year_spells(coral, date)
     if not spells:
         return "in no kept state"
     doses = [spell.light.dli_mol_m2_d for spell in spells]

@@ -1,73 +1,93 @@
-"""What goes over the counter: a sheet for a customer, and the slip of a coral that leaves."""
+"""What the sheet for a customer says, in the language of the shop."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import Any, Final
+from collections.abc import Callable, Mapping, Sequence
+from typing import Final
 
-from lightdose.answers.advice import doing
-from lightdose.answers.answer import Answer
-from lightdose.answers.blocks import Point, Points, Say
-from lightdose.answers.changed import year_of
-from lightdose.answers.colour import BOUNDED, MOSTLY, mix_words
-from lightdose.answers.dose import is_safety, safety_lines
-from lightdose.answers.field import as_json, plain
-from lightdose.answers.light import FIELDS, Row
-from lightdose.answers.photosynthesis import NEAR_FULL, percent_span, times
-from lightdose.answers.reef import reef_sentence
-from lightdose.answers.trial import OTHERS, WHY, beside_trial, trial_doses, trial_limits, trial_sentence
-from lightdose.answers.verdicts import OPEN, interval_text, short_state, table_words, within_words
-from lightdose.answers.words import (
-    DLI_UNIT,
-    DLI_UNIT_TYPESET,
-    PPFD_UNIT,
-    PPFD_UNIT_TYPESET,
-    count,
-    hours,
-    joined_ends,
-    number,
-    percent,
-    range_text,
-)
+from lightdose.answers.blocks import Point
+from lightdose.answers.colour import MOSTLY
+from lightdose.answers.language import Language, mark
+from lightdose.answers.words import length
 from lightdose.errors import literal
-from lightdose.model.changes import EvidenceSide
-from lightdose.model.results import EYES, Analysis, Judgement, Verdict
-from lightdose.model.shop import HandedLight, Handout, Slip
-from lightdose.model.trial import GrowthTrial
-
-LONGEST_NAME: Final = 34
-"""Letters of a name within a sentence; where it matters it stands whole in other answers."""
+from lightdose.model.changes import Evidence, EvidenceSide
+from lightdose.model.results import Analysis, BasisKey, DliVerdict, Verdict
+from lightdose.model.setup import LengthUnit, Setup
+from lightdose.model.shop import HandedLight, Handout
+from lightdose.quantities import METRES_PER_INCH
 
 LEAST_BLUE: Final = 0.3
 MOST_RED: Final = 0.5
 """Shares of PPFD, as in the cautions on the mix: our choice."""
 
-PHOTONS: Final = (
-    "Corals live on algae that work with light. What feeds these is the number of photons (400-700 nm) in a "
-    f"day: light at a moment, in {PPFD_UNIT_TYPESET}, times hours."
-)
-SATURATES: Final = "Beyond some light the algae gain little from more."
-STEADY: Final = (
-    "Corals acclimatise over weeks. The same programme every day lets them; brighter by at most 10 % of the "
-    "daily dose a week (common practice, no published rule)."
-)
-DIAGNOSIS: Final = (
-    "Pale or closed corals have many causes: heat, nutrients, pests, salinity, a sudden change. These "
-    "figures rule light in or out and know nothing of the rest; heat multiplies light stress."
-)
-USUAL: Final = (
-    "What keepers commonly give a group: no optimum, no limit of damage (common practice). Grade: A several "
-    "published numbers for the group's genera, B one, C a direction only, D practice only."
-)
-ALGAE_PEAK: Final = (
-    "The algae use blue of 440-470 nm best (mean of five published curves, from Halldal 1968 to Wangpraseurt "
-    "et al. 2014)"
-)
+DIMMER: Final = 0.9
+"""Below this share of white light a mix looks dim: our choice."""
+
 MEMORY: Final = "from memory"
+PRACTICE: Final = mark("common practice, no published source at hand")
 FINDINGS: Final = 2
 """Findings of one side that the page has room for; the report lists all."""
+
+WORKING_HOUR_S: Final = 3600.0
+
+TITLE: Final = mark("How these corals get their light")
+TRANSLATED: Final = mark("Written in English; translated by us.")
+STATES: Final[Mapping[DliVerdict, str]] = {
+    "far_below": mark("much less than usual"),
+    "below": mark("less than usual"),
+    "within": mark("in its usual range"),
+    "above": mark("more than usual"),
+    "far_above": mark("much more than usual"),
+    "undecided": mark("near the edge of its usual range"),
+    "not_judged": mark("lives without light"),
+}
+BASES: Final[Mapping[BasisKey, str]] = {
+    "measured": mark("Measured in this tank with a light meter, the rest calculated."),
+    "data sheet": mark(
+        "Not measured: calculated from the lamps' data sheets. The true light is probably 60 to 105 % of it "
+        "(our assumption)."
+    ),
+    "typical values": mark(
+        "Not measured: calculated with values typical of such lamps. The true light may be half as much or "
+        "twice as much (our assumption)."
+    ),
+}
+DO: Final = (
+    mark(
+        "Start a new coral at or below the light it had with us: deeper, in half shade, or with the lamp "
+        "dimmed."
+    ),
+    mark("Then give it at most 10 % more in a week (common practice, no published rule)."),
+    mark("Keep the same hours every day, by a timer."),
+    mark("Measure where the coral sits, with a light meter for PPFD (PAR) if you can borrow one."),
+    mark(
+        "If it pales or stays closed, look at heat, nutrients, pests and salinity too: light is one of many "
+        "causes."
+    ),
+)
+DO_NOT: Final = (
+    mark(
+        "Do not copy our percentages: another lamp, height or tank gives other light from the same figures."
+    ),
+    mark("Do not trust the eye or a lux meter: blue light looks dim while it is strong."),
+    mark("Do not change lamp, height, programme and place all at once."),
+    mark(
+        "Do not look into the lamp, nor let children: blue and violet look dim while they are strong, and no "
+        "reflex protects the eye."
+    ),
+)
+SAFETY: Final = mark(
+    "Switch the light off or dim it before you work under it. Unplug gear over the water before you touch "
+    "it, and touch it with dry hands. Give every cable a drip loop, feed it through residual-current "
+    "protection, and secure hanging gear twice, so that it cannot fall into the tank. Local codes and the "
+    "maker's instructions come first; wiring is for a licensed electrician. These figures are estimates, no "
+    "assessment to a safety standard."
+)
+USUAL: Final = mark(
+    "Usual ranges are what keepers commonly give a kind of coral: no optimum, no limit of damage (common "
+    "practice)."
+)
+KEY: Final = mark("Dark: usual for its kind. Mark: this coral. Thin line: what its light may be (95 %).")
 
 
 def letters(handout: Handout) -> list[str]:
@@ -75,345 +95,209 @@ def letters(handout: Handout) -> list[str]:
     return [""] if len(handout.lights) == 1 else ["A", "B"]
 
 
-def titles(handout: Handout) -> list[str]:
+def titles(handout: Handout, w: Language) -> list[str]:
     """Titles of the setups; the second of one name is called changed, so that nobody mixes them up."""
-    first, *others = (light.analysis.setup.title for light in handout.lights)
-    return [first, *(f"{title}, changed" if title == first else title for title in others)]
+    first, *others = (literal(light.analysis.setup.title) for light in handout.lights)
+    return [first, *(w.say("{title}, changed", title=t) if t == first else t for t in others)]
 
 
-def finding(handout: Handout) -> str:
-    """The headline: what these corals live in, in numbers."""
-    if len(handout.lights) == 1:
-        return _corals_in(handout.lights[0].analysis.verdicts)
-    parts = []
-    for letter, light in zip(letters(handout), handout.lights, strict=True):
-        parts.append(f"{letter}: {within_words(light.analysis.judgement)}")
-    return "; ".join(parts)
+def picture_words(setup: Setup, unit: LengthUnit, w: Language) -> str:
+    """What the drawing of the tank shows."""
+    heights = sorted({round(f.height_m, 3) for f in setup.lit_fixtures})
+    words = [w.say("From the front.")]
+    if setup.corals:
+        words.append(w.say("Dots: corals."))
+    if heights:
+        ends = "-".join(w.marked(length(h, unit)) for h in (heights[0], heights[-1])[: len(heights)])
+        words.append(w.say("Dashes: lamps, {height} {unit} above the water.", height=ends, unit=unit))
+    if setup.rocks:
+        words.append(w.say("Grey: rock."))
+    return " ".join(words)
 
 
-def _corals_in(verdicts: Sequence[Verdict]) -> str:
-    stand = Judgement.of(verdicts)
-    if not stand.judged:
-        return "The light of this tank"
-    judged = [v for v in verdicts if v.dli_state != "not_judged"]
-    if len(judged) == 1:
-        dose, state = number(judged[0].dli_mol_m2_d), state_words(judged[0])
-        return f"1 coral at {dose} {DLI_UNIT_TYPESET}, against its usual light: {state}"
-    return within_words(stand)
+def usual_words(verdict: Verdict, w: Language) -> str:
+    """What is usual for the coral's kind."""
+    group = w.say(literal(verdict.group_name))
+    if verdict.band_dli is None:
+        return w.say("{group}: lives without light, so no amount is usual", group=group)
+    return w.say("{group}: {band} (common practice)", group=group, band=w.band(verdict.band_dli))
 
 
-def why_points(handout: Handout) -> list[Point]:
-    """Why photons times hours come first, and how far that goes here."""
-    modest = _modest(handout.lights[0]) if len(handout.lights) == 1 else _modest_of_two(handout)
+def stand_words(verdict: Verdict, w: Language) -> str:
+    """The coral's dose, and how it stands to what is usual."""
+    dose, state = w.dose(w.number(verdict.dli_mol_m2_d)), w.say(STATES[verdict.dli_verdict])
+    return w.say("{dose}: {state}.", dose=dose, state=state)
+
+
+def mix_of(shares: Mapping[str, float], w: Language) -> str:
+    """The parts of the light by colour, the largest first."""
+    names = {"blue": w.say("blue"), "green": w.say("green"), "red": w.say("red")}
+    known = sorted((share, key) for key, share in shares.items() if key in names and share >= 0.005)
+    if not known:
+        return w.say("no light")
+    return ", ".join(f"{w.percent(share)} {names[key]}" for share, key in reversed(known))
+
+
+def why_points(handout: Handout, w: Language) -> list[Point]:
+    """Three sentences: photons in a day, colour, steadiness."""
+    counts = w.say(
+        "Corals live on algae in their tissue, and these live on photons: what counts is how many arrive in "
+        "a day, the strength of the light times its hours."
+    )
+    kinds = w.say(
+        "Each kind has a range of its own and takes weeks to get used to a change: so its place in the tank "
+        "decides, and every day is the same."
+    )
     return [
-        Point(f"{PHOTONS} {_each(handout, _photons)}".rstrip(), "Photons x hours"),
-        Point(" ".join(filter(None, (SATURATES, modest))), "Modest light"),
-        Point(_colour(handout), "Colour"),
-        Point(_trial(handout.trial), WHY),
-        Point(_evidence(handout, "for"), "Trials for this"),
-        Point(_evidence(handout, "against"), "And against"),
-        Point(STEADY, "Steady light"),
+        Point(f"{counts} {_each(handout, w, _photons)}".rstrip(), w.say("Photons in a day")),
+        Point(_colour(handout, w), w.say("Colour comes second")),
+        Point(kinds, w.say("Steady days")),
     ]
 
 
-def _each(handout: Handout, told: Callable[[HandedLight], str]) -> str:
+def _each(handout: Handout, w: Language, told: Callable[[HandedLight, Language], str]) -> str:
     """The same of every setup, with its letter where there are two."""
-    told_of = zip(letters(handout), map(told, handout.lights), strict=True)
+    told_of = [
+        (letter, told(light, w)) for letter, light in zip(letters(handout), handout.lights, strict=True)
+    ]
     return " ".join(f"{letter}: {text}" if letter else text for letter, text in told_of if text)
 
 
-def _photons(light: HandedLight) -> str:
-    if not light.is_lit:
+def _photons(light: HandedLight, w: Language) -> str:
+    if light.place is None:
         return ""
-    here, dose = light.places[0], light.analysis.dose
-    peak, worth = float(dose.peak_ppfd[here]), float(dose.peak_equivalent_h[here])
-    return (
-        f"At {joined_ends(light.place_name(here), LONGEST_NAME)} a peak of {number(peak)}, worth "
-        f"{hours(worth)} hours of it, makes {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
+    if not light.is_lit:
+        return w.say("No light reaches this tank.")
+    dose, here = light.analysis.dose, light.place
+    values = {
+        "peak": w.ppfd(w.number(float(dose.peak_ppfd[here]))),
+        "hours": w.hours(float(dose.peak_equivalent_h[here])),
+        "dose": w.dose(w.number(float(dose.dli[here]))),
+    }
+    if light.corals:
+        return w.say(
+            "Coral\u00a01 gets {peak} when the light is strongest; its whole day is worth {hours} of that "
+            "and adds up to {dose}.",
+            **values,
+        )
+    return w.say(
+        "The brightest place gets {peak} when the light is strongest; its whole day is worth {hours} of that "
+        "and adds up to {dose}.",
+        **values,
     )
 
 
-def _modest(light: HandedLight) -> str:
-    """What more and less light would do here; that too little stays too little."""
-    record, parts = light.returns, []
-    if record.gain_at_full is not None and record.kept_at_half is not None:
-        kept = f"{percent_span(record.kept_at_half)} %"
-        text = f"Half of today's light would keep {kept} of the gross photosynthesis"
-        if record.today < NEAR_FULL:
-            text = (
-                f"All that these fixtures can give, {number(record.photons_at_full, 2)} times the photons, "
-                f"would bring {times(record.gain_at_full)} times today's gross photosynthesis; half of "
-                f"today's light would keep {kept} of it"
-            )
-        parts.append(f"{text} ({_model(light)}).")
-    low = sum("below" in v.dli_verdict for v in light.analysis.verdicts)
-    if low:
-        whom = count(low, "coral here gets", "corals here get")
-        parts.append(f"Modest is not too little: {whom} less than usual.")
-    return " ".join(parts)
-
-
-def _modest_of_two(handout: Handout) -> str:
-    """The same in short for two setups."""
-    kept = [
-        f"{letter} {percent_span(span)} %"
-        for letter, light in zip(letters(handout), handout.lights, strict=True)
-        if (span := light.returns.kept_at_half) is not None
-    ]
-    if not kept:
-        return ""
-    words = f"Half of today's light would keep of today's gross photosynthesis: {', '.join(kept)}"
-    return f"{words} ({_model(*handout.lights)})."
-
-
-def _model(*lights: HandedLight) -> str:
-    assumed = any(c.ek_assumed for light in lights for c in light.returns.corals)
-    words = "model curve, tanh, respiration not taken off"
-    return f"{words}, onset of saturation partly assumed" if assumed else words
-
-
-def _colour(handout: Handout) -> str:
-    known = [light.shares for light in handout.lights if light.is_lit]
-    if not known:
-        return f"No light reaches a place here. {BOUNDED}"
-    lead = f"This light is {mix_words(known[0])}." if len(handout.lights) == 1 else ""
-    blue, red = min(s["blue"] for s in known), max(s["red"] for s in known)
+def _colour(handout: Handout, w: Language) -> str:
+    lit = [light for light in handout.lights if light.is_lit]
+    blue = min((light.shares["blue"] for light in lit), default=0.0)
+    red = max((light.shares["red"] for light in lit), default=0.0)
+    share = {"blue": w.percent(blue), "red": w.percent(red)}
+    if not lit:
+        return w.say("At equal photons colour matters less, as long as blue is there.")
     if red > MOST_RED:
-        remark = "Red dominates here, so the trials below do not cover it."
-    elif blue < LEAST_BLUE:
-        remark = "Blue is scarce here, so the trials below may not cover it."
-    elif blue >= MOSTLY:
-        remark = f"{ALGAE_PEAK}, so blue without white can be enough."
-    else:
-        remark = f"{ALGAE_PEAK}, and blue is present here."
-    return " ".join(filter(None, (lead, remark, BOUNDED)))
-
-
-def _evidence(handout: Handout, side: EvidenceSide) -> str:
-    """The first findings of one side and its last; what is told from memory gives way."""
-    found = [e for e in handout.evidence if e.side == side and MEMORY not in e.source]
-    told = found if len(found) <= FINDINGS else [*found[: FINDINGS - 1], found[-1]]
-    sentences = [f"{e.text[0].upper()}{e.text[1:]} [{e.source}]." for e in told]
-    return " ".join(sentences).replace(PPFD_UNIT, PPFD_UNIT_TYPESET)
-
-
-def light_sentences(light: HandedLight, *, alone: bool) -> list[str]:
-    """Hours, colour, and what the eye makes of it, at the brightest coral."""
-    if not light.is_lit:
-        return ["No light reaches a place of this setup."]
-    here, dose = light.places[0], light.analysis.dose
-    sentences = [
-        f"Peak {number(float(dose.peak_ppfd[here]))} {PPFD_UNIT_TYPESET}, lit "
-        f"{hours(float(dose.photoperiod_h[here]))} h, {number(float(dose.dli[here]))} {DLI_UNIT_TYPESET}."
-    ]
-    sentences += filter(None, [reef_sentence(light.analysis.reef_depths(here))])
-    if light.analysis.advice and light.analysis.advice.actions:
-        sentences.append(f"What we would do first: {doing(light.analysis.advice.actions[0])}.")
-    if not alone:
-        sentences.append(f"Colour: {mix_words(light.shares)}.")
-    seen = light.looks
-    if seen is not None:
-        sentences.append(
-            f"Looks and gets: {_rounded(seen.lux)} lx to the eye and to a lux meter. As many photons of "
-            f"white light ({seen.white.name}) would be {_rounded(seen.white.lux)} lx. {_eye(seen.lux_share)}"
+        return w.say(
+            "At equal photons colour matters less as long as blue is there and red does not lead; here {red} "
+            "is red, so the trials do not cover this light.",
+            **share,
         )
-    return sentences
+    if blue < LEAST_BLUE:
+        return w.say(
+            "At equal photons colour matters less as long as blue is there; here only {blue} is blue, so the "
+            "trials may not cover this light.",
+            **share,
+        )
+    dim = max((light.looks.lux_share for light in lit if light.looks), default=1.0)
+    if blue >= MOSTLY and dim < DIMMER:
+        return w.say(
+            "At equal photons colour matters less as long as blue is there: {blue} of this light is blue, so "
+            "it looks only {dim} as bright as white light, and the coral gets as many photons.",
+            dim=w.percent(dim),
+            **share,
+        )
+    return w.say(
+        "At equal photons colour matters less as long as blue is there, and {blue} of this light is blue.",
+        **share,
+    )
 
 
-def _eye(share: float) -> str:
-    if share < 0.9:
-        return f"So it looks {percent(share)} as bright, while the coral gets as many photons."
-    return "Lux counts what the eye sees, not what the coral gets."
+def standing_points(handout: Handout, w: Language) -> list[Point]:
+    """On what the page stands, the evidence, and how nobody gets hurt: small print."""
+    told = [w.say(text) for text in dict.fromkeys(BASES[a.basis.key] for a in _analyses(handout))]
+    if len(told) > 1:
+        told = [f"{letter}: {text}" for letter, text in zip(letters(handout), told, strict=True)]
+    return [
+        Point(" ".join([*told, w.say(USUAL)]), w.say("Based on")),
+        Point(_trial(handout, w), w.say("A trial")),
+        Point(_evidence(handout.evidence, "for", w), w.say("For this")),
+        Point(_evidence(handout.evidence, "against", w), w.say("Against")),
+        Point(" ".join([*_exposure(handout, w), w.say(SAFETY)]), w.say("Safety")),
+    ]
 
 
-def _rounded(lux: float) -> str:
-    """Lux to two figures: more is not known."""
-    if lux <= 0:
-        return "0"
-    step = 10 ** max(0, len(str(int(lux))) - 2)
-    return f"{round(lux / step) * step:,d}"
+def _analyses(handout: Handout) -> list[Analysis]:
+    return [light.analysis for light in handout.lights]
 
 
-def trial_words(handout: Handout) -> str:
-    """Where these corals stand against the doses of the trial."""
-    told = _each(handout, lambda light: beside_trial(handout.trial, trial_doses(light.analysis.verdicts)))
-    text = f"Line: median growth; percentages: corals that lost tissue; grey: not tried; ticks: {told}"
-    return text.replace(DLI_UNIT, DLI_UNIT_TYPESET) if told else text.removesuffix("; ticks: ") + "."
+def basis_words(key: BasisKey, w: Language) -> str:
+    """On what the figures stand."""
+    return w.say(BASES[key])
 
 
-def _trial(trial: GrowthTrial) -> str:
-    """What the picture of the trial shows, what the trial did not control, and what others found."""
-    text = f"{trial_sentence(trial)} {trial_limits(trial)} {OTHERS}"
-    return text.replace(DLI_UNIT, DLI_UNIT_TYPESET)
+def _trial(handout: Handout, w: Language) -> str:
+    trial = handout.trial
+    ends = (trial.lights[0].dli_mol_m2_d, trial.lights[-1].dli_mol_m2_d)
+    return w.say(
+        "{species} grew {growth} times as fast with {photons} times the photons ({days} days, {dose}) "
+        "[{source}]. One species: it shows that photons matter, not how many are best.",
+        species=trial.species,
+        growth=w.number(trial.growth_ratio, 2),
+        photons=w.number(trial.dose_ratio, 2),
+        days=trial.growth_days,
+        dose=w.dose(w.span(*ends)),
+        source=w.say(trial.source),
+    )
 
 
-def trial_tanks(handout: Handout) -> list[tuple[str, list[float]]]:
-    """Doses of the corals of each setup, under the setup's letter."""
-    doses = [trial_doses(light.analysis.verdicts) for light in handout.lights]
-    return list(zip(letters(handout), doses, strict=True))
+def shown_evidence(evidence: Sequence[Evidence], side: EvidenceSide) -> list[Evidence]:
+    """The first findings of one side and its last; what is told from memory gives way."""
+    found = [e for e in evidence if e.side == side and MEMORY not in e.source]
+    return found if len(found) <= FINDINGS else [*found[: FINDINGS - 1], found[-1]]
 
 
-def more_text(handout: Handout, hidden: Sequence[Sequence[Verdict]]) -> str:
-    """What stands behind the corals that the page has no room for, setup by setup."""
+def _evidence(evidence: Sequence[Evidence], side: EvidenceSide, w: Language) -> str:
     sentences = []
-    for letter, verdicts in zip(letters(handout), hidden, strict=True):
-        if not verdicts:
-            continue
-        states = Counter(state_words(v) for v in verdicts)
-        doses = sorted(v.dli_mol_m2_d for v in verdicts)
-        span = f"{number(doses[0])} to {number(doses[-1])}" if len(doses) > 1 else number(doses[0])
-        told = ", ".join(f"{n} {words}" for words, n in states.most_common())
-        whom = f"{f'{letter}: ' if letter else ''}{count(len(doses), 'more coral')}"
-        sentences.append(f"{whom} at {span} {DLI_UNIT_TYPESET}: {told}.")
+    for one in shown_evidence(evidence, side):
+        text = w.say(one.text).replace("umol/m2/s", w.ppfd("").strip())
+        source = w.say(PRACTICE) if one.source == PRACTICE else one.source
+        sentences.append(f"{text[0].upper()}{text[1:]} [{source}].")
     return " ".join(sentences)
 
 
-def state_words(verdict: Verdict) -> str:
-    """A state for a narrow column: "within", "far below", "undecided"."""
-    return OPEN if verdict.dli_verdict == "undecided" else short_state(verdict.dli_verdict)
-
-
-def standing_points(handout: Handout) -> list[Point]:
-    """On what the page stands, what it is not, and how nobody gets hurt."""
-    analyses = [light.analysis for light in handout.lights]
-    return [
-        Point(_basis(analyses), "Stands on"),
-        Point(USUAL, "Usual"),
-        Point(DIAGNOSIS, "Not a diagnosis"),
-        Point(_safety(analyses), "Safety"),
-    ]
-
-
-def _basis(analyses: Sequence[Analysis]) -> str:
-    sentences = list(dict.fromkeys(_shorter_names(a, a.basis.sentence) for a in analyses))
-    if len(analyses) == 2 and len(sentences) == 2:
-        return f"A: {sentences[0]} B: {sentences[1]}"
-    return sentences[0]
-
-
-def _safety(analyses: Sequence[Analysis]) -> str:
-    """The lines on safety once each, those of the light that reaches a limit soonest."""
-    text = " ".join(caution.text for caution in safety_lines(*analyses))
-    for analysis in analyses:
-        text = _shorter_names(analysis, text)
-    return text
-
-
-def _shorter_names(analysis: Analysis, text: str) -> str:
-    """A sentence with the long names of fixtures cut, so that it keeps its place on the page."""
-    for name in sorted((f.name for f in analysis.setup.fixtures), key=len, reverse=True):
-        if len(name) > LONGEST_NAME:
-            text = text.replace(name, joined_ends(name, LONGEST_NAME)).replace(
-                repr(name)[1:-1], joined_ends(name, LONGEST_NAME)
-            )
-    return text
-
-
-START: Final = (
-    "Start at or below this dose, then brighter by at most 10 % a week (common practice, no published rule). "
-    "If it pales or stays closed, light is only one of many causes."
-)
-UNKNOWN: Final = (
-    "This dose gives nothing to start from: begin at the low end of the usual (common practice, no published "
-    "source)."
-)
-WITHOUT_LIGHT: Final = "Its group lives without light: there is no least amount to start from."
-GRADES: Final = {
-    "A": "two or more published numbers",
-    "B": "one published number",
-    "C": "published direction only",
-    "D": "practice only",
-    "own": "own records of this tank",
-}
-TOLD: Final = frozenset(
-    ("coral", "group", "dli_mol_m2_d", "peak_ppfd_umol_m2_s", "photoperiod_h", "peak_equivalent_h")
-) | {"interval_95", "dli_state", "dli_verdict", "band_dli", "grade", "sources"}
-"""Figures of `dose` that the slip has too."""
-
-
-def slip_answer(slip: Slip, file: Path | None) -> Answer:
-    """The slip in words; ``file`` is its page, None where none was written."""
-    analysis = slip.analysis
-    rows = [Point(heading(slip), "coral"), Point(origin_sentence(slip), "from"), *slip_points(slip)]
-    following = [] if file else [Say("Next: add -o slip.pdf for a page to print.")]
-    return Answer(
-        "slip",
+def _exposure(handout: Handout, w: Language) -> list[str]:
+    """How soon staring into a lamp reaches a limit, where that is within an hour."""
+    sentences = []
+    for keys, text in (
         (
-            Say(analysis.basis.sentence, "basis"),
-            Points((*rows, Point(start_sentence(slip), "advice"))),
-            Say(EYES, "note"),
-            *following,
-            Say(f"Type into its [[coral]]: {previous_line(slip)}", "verdict"),
+            ("blue_light_irradiance", "blue_light_radiance"),
+            mark("Staring into a lamp at full output from {far} reaches the blue-light limit in {time}."),
         ),
-        lambda: _body(slip, file),
-        title=analysis.setup.title,
-        basis=analysis.basis.key,
-        cautions=tuple(caution for caution in analysis.cautions if is_safety(caution)),
-        setups=(analysis.setup,),
-    )
-
-
-def _body(slip: Slip, file: Path | None) -> dict[str, Any]:
-    known = as_json([one for one in FIELDS if one.name in TOLD], _row(slip))
-    return known | {
-        "date": slip.date,
-        "last_year": year_of(slip.life, slip.date) if slip.life else None,
-        "band_fraction": plain(slip.analysis.band_fraction(slip.verdict.receiver)),
-        "previous": "unknown" if slip.previous_mol_m2_d is None else slip.previous_mol_m2_d,
-        "file": None if file is None else str(file.resolve()),
-    }
-
-
-def _row(slip: Slip) -> Row:
-    sites = [site.name for site in slip.analysis.setup.sites]
-    return Row(slip.analysis, sites.index(slip.verdict.site), slip.verdict)
-
-
-def slip_points(slip: Slip) -> list[Point]:
-    """The light that the coral lived in, and what is usual for its group."""
-    verdict, row = slip.verdict, _row(slip)
-    dose = f"{number(verdict.dli_mol_m2_d)} {DLI_UNIT}"
-    if verdict.certainty is not None:
-        dose += f" (95 %: {interval_text(verdict.certainty.interval_dli)})"
-    points = [Point(dose, "dose a day"), Point(f"{number(verdict.peak_ppfd_umol_m2_s)} {PPFD_UNIT}", "peak")]
-    if verdict.dli_mol_m2_d > 0:
-        worth = hours(row.of("peak_equivalent_h"))
-        points.append(Point(f"lit {hours(row.of('photoperiod_h'))}, worth {worth} at the peak", "hours"))
-    points.append(Point(mix_words(slip.analysis.band_fraction(verdict.receiver)), "colour"))
-    year = [Point(year_of(slip.life, slip.date), "last year")] if slip.life else []
-    return [*points, Point(_usual(slip), "usual"), *year]
-
-
-def _usual(slip: Slip) -> str:
-    verdict = slip.verdict
-    group = literal(verdict.group_name)
-    if verdict.band_dli is None:
-        return f"{group}: lives without light, so no amount is usual"
-    grade = GRADES.get(verdict.grade, verdict.grade)
-    usual = f"{range_text(*verdict.band_dli)} for {group}"
-    stands_on = "" if verdict.grade == "own" else "common practice, "
-    return f"{usual}; {stands_on}grade {verdict.grade} ({grade}); here: {table_words(verdict)}"
-
-
-def previous_line(slip: Slip) -> str:
-    """The line for the [[coral]] of the next keeper's setup.toml."""
-    if slip.previous_mol_m2_d is None:
-        return 'previous = "unknown"'
-    return f"previous = {slip.previous_mol_m2_d:.15g}"
-
-
-def start_sentence(slip: Slip) -> str:
-    """How to begin in the next tank."""
-    if slip.verdict.band_dli is None:
-        return WITHOUT_LIGHT
-    return START if slip.previous_mol_m2_d is not None else UNKNOWN
-
-
-def heading(slip: Slip) -> str:
-    """The coral's name as the slip's title."""
-    return literal(slip.verdict.coral)
-
-
-def origin_sentence(slip: Slip) -> str:
-    """From where, and of when the figures are."""
-    return f"{literal(slip.analysis.setup.title)}, {slip.date}"
+        (
+            ("actinic_uv", "uv_a"),
+            mark(
+                "Staring into a lamp at full output from {far} reaches a limit of ultraviolet in {time}, and "
+                "nobody sees it."
+            ),
+        ),
+    ):
+        soon = [
+            (limit.full_output_s, view.distance_m)
+            for analysis in _analyses(handout)
+            for view in analysis.hazards
+            for limit in view.limits
+            if limit.key in keys and limit.full_output_s is not None and limit.full_output_s <= WORKING_HOUR_S
+        ]
+        if soon:
+            seconds, far_m = min(soon)
+            far = f"{w.marked(length(far_m, 'cm'))} cm ({far_m / METRES_PER_INCH:.0f} in)"
+            sentences.append(w.say(text, far=far, time=w.duration(seconds)))
+    return sentences

@@ -321,6 +321,15 @@ def start_date(start: str | None, option: str = "--start") -> str | None:
     return date.isoformat()
 
 
+def today(ask: Ask) -> str:
+    """Today's date, and a message that it was taken."""
+    import datetime
+
+    day = datetime.date.today().isoformat()
+    ask.say(f"dated {day}, today; --date names another")
+    return day
+
+
 all_option = click.option("--all", "everything", is_flag=True, help="Every table, row and caution.")
 
 
@@ -406,6 +415,10 @@ class Ask:
                 bar.update(1)
         for sentence in written:
             self.say(f"wrote {sentence}")
+        from lightdose.present.figures.fonts import missing_words
+
+        if drawings and missing_words():
+            self.say(f"{missing_words()}; the page of lightdose report has the letters themselves")
 
 
 paper_option = click.option(
@@ -413,6 +426,35 @@ paper_option = click.option(
     type=click.Choice(["a4", "letter"]),
     help="Sheet of a printed page; default letter where the setup is in inches, else a4.",
 )
+
+
+language_option = click.option(
+    "--language",
+    type=click.Choice(["en", "de", "fr", "es", "it", "nl"]),
+    default="en",
+    show_default=True,
+    help="Language of a printed page: English, German, French, Spanish, Italian, Dutch.",
+)
+
+
+def save_sheet_of_paper(
+    ask: Ask, target: str, default_name: str, drawing: Drawing, key: str, inputs: Iterable[Path]
+) -> Path:
+    """Write one printed page, PDF or a page for a browser by the end of its name; gives its path."""
+    from lightdose.answers.language import language
+    from lightdose.files.writing import output_target
+    from lightdose.present.figures.fonts import missing_words
+    from lightdose.present.paper import file_bytes
+
+    path = output_target(target, default_name)
+    page = path.suffix.lower() in (".html", ".htm")
+    ask.save(path, file_bytes(drawing, language(key), page=page), inputs)
+    if not page and missing_words():
+        name = path.with_suffix(".html").name
+        ask.say(
+            f"{missing_words()}; {name} in its place gives a page that a browser draws with its own fonts"
+        )
+    return path
 
 
 def give(answer: Answer, ask: Ask, csv: str) -> int:

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.asking import Ask, inputs_of, paper_option
+from lightdose.cli.asking import (
+    Ask,
+    inputs_of,
+    language_option,
+    paper_option,
+    save_sheet_of_paper,
+    start_date,
+    today,
+)
 from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
@@ -37,20 +45,34 @@ CELLS_ALONG = 45
     metavar="FILE",
     help="Where to write the page: a file, or a folder for report.html; default report.html, or reports.",
 )
-@click.option("--handout", metavar="FILE", help="Write one printable sheet for a customer too, as PDF.")
+@click.option(
+    "--handout",
+    metavar="FILE",
+    help="Write one printable sheet for a customer too: .pdf, or .html for a browser.",
+)
+@click.option("--date", metavar="YYYY-MM-DD", help="Date on the hand-out; today's where none is given.")
+@language_option
 @paper_option
-def command(ask: Ask, output: str | None, handout: str | None, paper: Paper | None) -> Answer:
+def command(
+    ask: Ask,
+    output: str | None,
+    handout: str | None,
+    date: str | None,
+    language: str,
+    paper: Paper | None,
+) -> Answer:
     """One page to read, print and hand on: the answer in words, tables, maps, figures, sources.
 
     \b
     Example:
       lightdose report my-tank/setup.toml -o report.html
       lightdose report my-tank/setup.toml other/setup.toml --handout handout.pdf
+      lightdose report my-tank/setup.toml --handout handout.pdf --language de
       lightdose report shop --also customer -o reports
 
     With OTHER the page sets it beside SETUP; the options that vary a setup then change OTHER only, as in
-    compare. The page is one file that asks for nothing; --handout adds one sheet for a
-    customer.
+    compare. The page is one file that asks for nothing. --handout adds one sheet for a
+    customer: the tank, three corals, why this light works, what to do at home, a line for the shop.
 
     A folder without a setup.toml of its own stands for every setup.toml below it, and --also adds further
     setups: each gets a page named after its folder, in the folder of -o (reports), and a line that says how
@@ -62,8 +84,8 @@ def command(ask: Ask, output: str | None, handout: str | None, paper: Paper | No
     from lightdose.files.writing import output_target
     from lightdose.present.report import report_page
 
-    if paper and not handout:
-        raise click.UsageError("--paper chooses the sheet of --handout: add --handout FILE")
+    if (paper or date or language != "en") and not handout:
+        raise click.UsageError("--paper, --language and --date are for --handout: add --handout FILE")
     analysis, comparison = _analyses(ask)
     other = comparison.after if comparison else None
     variation = "" if comparison else ask.request.variation
@@ -78,7 +100,8 @@ def command(ask: Ask, output: str | None, handout: str | None, paper: Paper | No
     written = {"report": page}
     if handout:
         sheet = str(Path(handout, f"{ask.name}.pdf")) if ask.name else handout
-        written["handout"] = save_handout(ask, sheet, paper, analysis, other, inputs)
+        form = (paper, language, start_date(date, "--date"))
+        written["handout"] = _save_handout(ask, sheet, form, analysis, other, inputs)
     return report_answer(analysis, comparison, written)
 
 
@@ -143,23 +166,23 @@ def _light(setup: Setup) -> LightMap | None:
     return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m, shares=False)
 
 
-def save_handout(
+def _save_handout(
     ask: Ask,
     target: str,
-    paper: Paper | None,
+    form: tuple[Paper | None, str, str | None],
     analysis: Analysis,
     other: Analysis | None,
     inputs: Iterable[Path],
-    *,
-    date: str | None = None,
 ) -> Path:
-    """Write the customer's page of one setup or of two beside one another as PDF; gives its path."""
-    from lightdose.files.writing import output_target
-    from lightdose.present.paper import handout_pages, paper_of, pdf_bytes
+    """Write the customer's page of one setup or of two beside one another; gives its path.
+
+    ``form`` is the sheet, the language and the date, today's where it is None.
+    """
+    from lightdose.answers.language import language
+    from lightdose.present.paper import handout_pages, paper_of
     from lightdose.workflows.compare import handout
 
-    path = output_target(target, "handout.pdf")
+    paper, key, date = form
     sheet = paper or paper_of(analysis.setup.length_unit)
-    page = pdf_bytes(handout_pages(handout(analysis, other, date), sheet))
-    ask.save(path, page, inputs)
-    return path
+    page = handout_pages(handout(analysis, other, date or today(ask)), sheet, language(key))
+    return save_sheet_of_paper(ask, target, "handout.pdf", page, key, inputs)

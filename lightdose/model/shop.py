@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from lightdose.model.changes import DiminishingReturn, Evidence
+from lightdose.model.changes import Evidence
 from lightdose.model.comparison import LooksAndGets
 from lightdose.model.diary import CoralHistory
 from lightdose.model.light import SiteDay
@@ -113,33 +113,28 @@ class HandedLight:
 
     Attributes
     ----------
-    places : receivers of the brightest and the dimmest coral, of sites where there are no corals; one where
-        these are the same, none without sites
-    days : light through the day at these places
-    looks : what the first of them gets beside how it looks; None without light
-    returns : what more, or less, of the same light would bring
+    corals : those that stand for all, the brightest first, at most three; of two setups the same ones
+        where they have corals in common
+    place : receiver of the first of them, else of the brightest site; None without sites
+    day : light through the day there
+    looks : what it gets beside how it looks; None without light
     """
 
     analysis: Analysis
-    places: tuple[int, ...]
-    days: tuple[SiteDay, ...]
+    corals: tuple[Verdict, ...]
+    place: int | None
+    day: SiteDay | None
     looks: LooksAndGets | None
-    returns: DiminishingReturn
 
     @property
     def is_lit(self) -> bool:
-        """Whether light reaches the brightest of its places."""
-        return bool(self.places) and float(self.analysis.dose.dli[self.places[0]]) > 0
+        """Whether light reaches the place."""
+        return self.place is not None and float(self.analysis.dose.dli[self.place]) > 0
 
     @property
     def shares(self) -> dict[str, float]:
-        """Photons of each colour band per photon of 400-700 nm at that place, by the band's key."""
-        return self.analysis.band_fraction(self.places[0])
-
-    def place_name(self, receiver: int) -> str:
-        """The coral that stands there, else the name of the place."""
-        here = (v.coral for v in self.analysis.verdicts if v.receiver == receiver)
-        return next(here, self.analysis.light_field.receivers[receiver].name)
+        """Photons of each colour band per photon of 400-700 nm at a lit place, by the band's key."""
+        return self.analysis.band_fraction(self.place) if self.place is not None else {}
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-import io
-import math
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from lightdose.answers.blocks import Point
 from lightdose.answers.handout import (
-    finding,
-    heading,
+    DO,
+    DO_NOT,
+    KEY,
+    TITLE,
+    TRANSLATED,
     letters,
-    light_sentences,
-    more_text,
-    origin_sentence,
-    previous_line,
-    slip_points,
+    picture_words,
+    stand_words,
     standing_points,
-    start_sentence,
     titles,
-    trial_tanks,
-    trial_words,
+    usual_words,
     why_points,
 )
+from lightdose.answers.language import Language
+from lightdose.answers.slip import lived_points, previous_line, start_points, year_words
 from lightdose.answers.survey import (
     FEW,
     READING,
@@ -37,32 +37,26 @@ from lightdose.answers.survey import (
     unread_sentence,
     worth_sentence,
 )
-from lightdose.answers.trial import trial_finding
-from lightdose.answers.words import DLI_UNIT, DLI_UNIT_TYPESET, PPFD_UNIT, PPFD_UNIT_TYPESET, length
+from lightdose.answers.words import joined_ends, length
 from lightdose.errors import literal
 from lightdose.model.plans import Survey
-from lightdose.model.record import dataclass
-from lightdose.model.results import EYES, Verdict
+from lightdose.model.results import Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.model.shop import Handout, Slip
-from lightdose.present.figures.canvas import Drawing, drawing_settings, drawn, new_figure, write_text
-from lightdose.present.figures.handout import (
-    ROW_IN,
-    CoralRow,
-    chosen_rows,
-    coral_rows,
-    day_top_ppfd,
-    draw_corals,
-    draw_day,
+from lightdose.present.figures.canvas import Drawing, drawn, line_in, new_figure, saved, write_text
+from lightdose.present.figures.handout import draw_days, draw_front, draw_range, draw_year
+from lightdose.present.figures.inline_svg import inline_figure
+from lightdose.present.figures.style import (
+    QUIET_INK,
+    drawable,
+    text_width_in,
+    wrapped,
+    write_rule,
 )
-from lightdose.present.figures.style import QUIET_INK, fitted, shortened, write_rule
-from lightdose.present.figures.trial import draw_trial
 from lightdose.present.page import Ready, page_environment, policy, set_text, template_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-LABEL_GAP_IN: Final = 0.06
 
 Paper = Literal["a4", "letter"]
 MM_PER_IN: Final = 25.4
@@ -84,10 +78,25 @@ def paper_of(unit: LengthUnit) -> Paper:
     return "letter" if unit == "in" else "a4"
 
 
-def pdf_bytes(drawing: Drawing) -> bytes:
-    """One page with its text as text, fonts inside, and no date: two runs give the same bytes."""
-    import matplotlib as mpl
+def file_bytes(drawing: Drawing, w: Language, *, page: bool) -> bytes | str:
+    """One sheet as PDF with its text as text, fonts inside, and no date; or as a page for a browser.
 
+    A browser draws letters with fonts of its own, where none is on this computer. Two runs give the same.
+    """
+    if page:
+        width, height = drawing.figure.get_size_inches()
+        style = template_text("printed_page.css").replace("{size}", f"{width:.4g}in {height:.4g}in")
+        return (
+            page_environment()
+            .get_template("printed_page.html")
+            .render(
+                title=drawing.title,
+                language=w.key,
+                style=Ready(style),
+                policy=Ready(policy([style], [])),
+                figure=Ready(inline_figure(drawing, "sheet").svg),
+            )
+        )
     metadata: dict[str, Any] = {
         "Title": drawing.title,
         "Subject": drawing.description,
@@ -95,11 +104,22 @@ def pdf_bytes(drawing: Drawing) -> bytes:
         "Producer": None,
         "CreationDate": None,
     }
-    buffer = io.BytesIO()
-    with drawing_settings():
-        mpl.rcParams["pdf.fonttype"] = 42
-        drawing.figure.savefig(buffer, format="pdf", metadata=metadata)
-    return buffer.getvalue()
+    return saved(drawing.figure, "pdf", metadata, **{"pdf.fonttype": 42})
+
+
+NAME_LINES: Final = 4
+"""A name takes so many lines at most; a longer one keeps its start and its end."""
+
+
+def write_name(
+    figure: Figure, left_in: float, top_in: float, width_in: float, name: str, size_pt: float, **style: Any
+) -> float:
+    """Write a name whole, on as many lines as it needs, up to ``NAME_LINES``; the height below it. [inch]"""
+    shown, bold = drawable(name), style.get("weight") == "bold"
+    kept = min(len(shown), 400)
+    while len(wrapped(joined_ends(shown, kept), width_in, size_pt, bold=bold)) > NAME_LINES:
+        kept -= max(1, kept // 20)
+    return write_text(figure, left_in, top_in, width_in, joined_ends(shown, kept), size_pt, **style)
 
 
 def write_rows(
@@ -108,224 +128,280 @@ def write_rows(
     top_in: float,
     width_in: float,
     rows: Sequence[Point],
-    *,
-    label_in: float,
     size_pt: float,
-    gap_in: float,
+    label_in: float | None = None,
 ) -> float:
-    """Write rows, what each is about in bold to the left of its text; return the height below them."""
-    wide_in = label_in - LABEL_GAP_IN
+    """Write rows, what each is about in bold to the left of its text; the height below them. [inch]"""
+    labels = [text_width_in(row.about, size_pt, bold=True) for row in rows]
+    label = max(labels, default=0.0) + 0.12 if label_in is None else label_in
     for row in rows:
-        label = write_text(figure, left_in, top_in, wide_in, row.about, size_pt, weight="bold")
-        text = write_text(figure, left_in + label_in, top_in, width_in - label_in, row.text, size_pt)
-        top_in = max(label, text) + gap_in
+        low = write_text(figure, left_in, top_in, label, row.about, size_pt, weight="bold")
+        text = write_text(figure, left_in + label, top_in, width_in - label, row.text, size_pt)
+        top_in = max(low, text) + 0.3 * line_in(size_pt)
     return top_in
 
 
+def write_list(
+    figure: Figure,
+    left_in: float,
+    top_in: float,
+    width_in: float,
+    head: str,
+    lines: Sequence[str],
+    size_pt: float,
+    marks: Sequence[str],
+) -> float:
+    """Write a head and below it a list with its marks; the height below them. [inch]"""
+    top_in = write_text(figure, left_in, top_in, width_in, head, size_pt + 1, weight="bold") + 0.04
+    for sign, line in zip(marks, lines, strict=True):
+        write_text(figure, left_in, top_in, 1.0, sign, size_pt)
+        top_in = write_text(figure, left_in + 0.17, top_in, width_in - 0.17, line, size_pt)
+        top_in += 0.25 * line_in(size_pt)
+    return top_in
+
+
+def write_blank(
+    figure: Figure, left_in: float, top_in: float, width_in: float, label: str, size_pt: float
+) -> None:
+    """A label and a line to write on."""
+    write_text(figure, left_in, top_in, width_in, label, size_pt, color=QUIET_INK)
+    start = text_width_in(label, size_pt) + 0.08
+    write_rule(figure, left_in + start, top_in + line_in(size_pt), width_in - start, dark=True)
+
+
 MARGIN_IN: Final = 0.5
-LABEL_IN: Final = 1.24
-GAP_IN: Final = 0.035
 BETWEEN_IN: Final = 0.3
-PART_IN: Final = 0.13
-TITLE_PT: Final = 13.0
-SIZES_PT: Final = (8.6, 8.2, 7.8, 7.4, 7.0)
-"""The text is set as large as leaves room for enough corals."""
+PART_IN: Final = 0.14
+TITLE_PT: Final = 17.0
+SIZES_PT: Final = tuple(0.25 * quarter for quarter in range(24, 42))
+"""The text is set as large as the sheet allows."""
 
-ENOUGH_ROWS: Final = 10
-DAY_IN: Final = ((1.5, 2.2), (1.35, 2.0))
-"""Least and greatest height of a day curve, of one setup and of two."""
-KEY: Final = (
-    "Bars: dark the usual range, light from floor to ceiling, the thin line what the inputs allow (95 %). "
-    "Stated value: disc within, open diamond outside, full diamond far outside."
-)
+SMALL_SHARE: Final = 0.75
+"""The small print, of the size of the text."""
 
+PICTURE_IN: Final = (2.8, 1.9)
+"""Greatest height of the drawing of one tank, and of each of two, where the text is as large as it gets."""
 
-@dataclass(frozen=True)
-class Plan:
-    """How the sheet is shared out. [inch, pt]"""
-
-    size_pt: float
-    rows: int
-    day_in: float
+DAY_IN: Final = (2.6, 1.45)
 
 
 @drawn
-def handout_pages(handout: Handout, paper: Paper) -> Drawing:
-    """The one page of a hand-out; ``paper.pdf_bytes`` turns it into the file.
+def handout_pages(handout: Handout, paper: Paper, w: Language) -> Drawing:
+    """The one page of a hand-out; ``file_bytes`` turns it into the file."""
 
-    The text is as large as leaves room for the corals, and the day curve taller where room is left.
-    """
-    rows = coral_rows(handout.lights)
-    least, greatest = DAY_IN[len(handout.lights) - 1]
-    for size in SIZES_PT:
-        _, left = _written(handout, paper, rows, Plan(size, 1, least))
-        fit = max(1 + math.floor(left / ROW_IN), 0)
-        if left >= 0 and fit >= min(len(rows), ENOUGH_ROWS):
-            break
-    spare = max(left - (len(rows) - 1) * ROW_IN, 0.0)
-    plan = Plan(size, min(fit, len(rows)), min(least + spare, greatest))
-    figure, _ = _written(handout, paper, rows, plan)
-    title = f"{_title(handout)}: {finding(handout)}"
-    return Drawing("handout", title, f"{title}. {literal(handout.lights[0].analysis.basis.sentence)}", figure)
+    @cache
+    def left_in(size: float) -> float:
+        return _written(handout, paper, w, size)[1]
+
+    size = SIZES_PT[bisect_left(SIZES_PT, True, lo=1, key=lambda size: left_in(size) < 0) - 1]
+    figure, _ = _written(handout, paper, w, size, max(left_in(size), 0.0))
+    title = f"{w.say(TITLE)}: {' / '.join(titles(handout, w))}"
+    words = " ".join(point.text for point in why_points(handout, w))
+    return Drawing("handout", title, words, figure)
 
 
-def _written(handout: Handout, paper: Paper, rows: list[CoralRow], plan: Plan) -> tuple[Figure, float]:
-    """The sheet, and how much room is left on it. [inch]"""
-    width_in, height_in = SHEETS_IN[paper]
-    figure = new_figure(width_in, height_in)
-    inner = width_in - 2 * MARGIN_IN
-    top = _write_head(figure, handout, inner)
-    top = _rows(figure, top, inner, why_points(handout), plan.size_pt) + PART_IN
-    if rows:
-        top = _write_corals(figure, top, inner, handout, rows, plan)
-    top = _write_lights(figure, top, inner, handout, plan) + PART_IN
-    write_rule(figure, MARGIN_IN, top - PART_IN / 2, inner)
-    bottom = _rows(figure, top, inner, standing_points(handout), plan.size_pt)
-    return figure, height_in - MARGIN_IN - bottom
-
-
-def _title(handout: Handout) -> str:
-    return shortened(handout.lights[0].analysis.setup.title, 60)
-
-
-def _write_head(figure: Figure, handout: Handout, inner: float) -> float:
-    date = f"   {handout.date}" if handout.date else ""
-    named = titles(handout)
-    if len(named) > 1:
-        named = [f"A: {shortened(named[0], 45)}   B: {shortened(named[1], 45)}"]
-    headline = fitted(finding(handout), inner, TITLE_PT, bold=True)
-    top = write_text(figure, MARGIN_IN, MARGIN_IN, 20.0, headline, TITLE_PT, weight="bold")
-    line = f"{fitted(named[0], inner - 1.2, 9.5)}{date}"
-    top = write_text(figure, MARGIN_IN, top + 0.02, 20.0, line, 9.5, color=QUIET_INK)
-    return top + 0.14
-
-
-def _rows(figure: Figure, top: float, inner: float, rows: list[Point], size_pt: float) -> float:
-    return write_rows(figure, MARGIN_IN, top, inner, rows, label_in=LABEL_IN, size_pt=size_pt, gap_in=GAP_IN)
-
-
-def _heads(handout: Handout) -> list[str]:
-    return [
-        f"{letter}: {title}" if letter else ""
-        for letter, title in zip(letters(handout), titles(handout), strict=True)
+def _written(
+    handout: Handout, paper: Paper, w: Language, size: float, stamp_in: float = 0.0
+) -> tuple[Figure, float]:
+    """The sheet, and how much room is left on it; ``stamp_in`` is room above the line for the shop. [inch]"""
+    width, height = SHEETS_IN[paper]
+    figure, inner = new_figure(width, height), width - 2 * MARGIN_IN
+    top = _write_head(figure, handout, inner, w)
+    one = len(handout.lights) == 1
+    top = (_write_picture if one else _write_pictures)(figure, top, inner, handout, w, size) + PART_IN
+    top = _write_why(figure, top, inner, handout, w, size) + PART_IN
+    half = (inner - BETWEEN_IN) / 2
+    lists = ((w.say("What to do at home"), DO), (w.say("What not to do"), DO_NOT))
+    lows = [
+        write_list(
+            figure,
+            MARGIN_IN + i * (half + BETWEEN_IN),
+            top,
+            half,
+            head,
+            list(map(w.say, lines)),
+            size,
+            "•" * len(lines),
+        )
+        for i, (head, lines) in enumerate(lists)
     ]
+    top = max(lows) + PART_IN + 0.06 + stamp_in
+    date = w.date(handout.date) if handout.date else ""
+    write_blank(figure, MARGIN_IN, top, 0.62 * inner, w.say("Your shop"), size)
+    if date:
+        write_text(figure, MARGIN_IN + 0.68 * inner, top, 0.32 * inner, date, size)
+    else:
+        write_blank(figure, MARGIN_IN + 0.68 * inner, top, 0.32 * inner, w.say("Date"), size)
+    top += line_in(size) + PART_IN
+    write_rule(figure, MARGIN_IN, top, inner)
+    small = SMALL_SHARE * size
+    bottom = write_rows(figure, MARGIN_IN, top + 0.07, inner, standing_points(handout, w), small)
+    foot = " ".join(filter(None, (f"lightdose {handout.lights[0].analysis.version}.", _translated(w))))
+    bottom = write_text(figure, MARGIN_IN, bottom, inner, foot, small, color=QUIET_INK)
+    return figure, height - 0.5 - bottom
 
 
-def _write_corals(
-    figure: Figure, top: float, inner: float, handout: Handout, rows: list[CoralRow], plan: Plan
+def _translated(w: Language) -> str:
+    return "" if w.key == "en" else w.say(TRANSLATED)
+
+
+def _write_head(figure: Figure, handout: Handout, inner: float, w: Language) -> float:
+    top = write_text(figure, MARGIN_IN, MARGIN_IN, inner, w.say(TITLE), TITLE_PT, weight="bold") + 0.03
+    for letter, title in zip(letters(handout), titles(handout, w), strict=True):
+        start = 0.25 if letter else 0.0
+        write_text(figure, MARGIN_IN, top, 1.0, letter, 10.5, weight="bold")
+        top = write_name(figure, MARGIN_IN + start, top, inner - start, title, 10.5, color=QUIET_INK)
+    return top + PART_IN
+
+
+def _picture_in(two: int, size: float) -> float:
+    """Height of a drawing beside text of that size."""
+    return PICTURE_IN[two] * size / SIZES_PT[-1]
+
+
+def _write_picture(
+    figure: Figure, top: float, inner: float, handout: Handout, w: Language, size: float
 ) -> float:
-    shown = chosen_rows(rows, plan.rows)
-    top = draw_corals(figure, MARGIN_IN, top, inner, shown, _heads(handout)) + 0.05
-    if len(shown) < len(rows):
-        hidden = [row for row in rows if row not in shown]
-        text = more_text(handout, _verdicts(hidden, len(handout.lights)))
-        top = write_text(figure, MARGIN_IN, top, inner, text, plan.size_pt)
-    return write_text(figure, MARGIN_IN, top, inner, KEY, plan.size_pt - 0.8, color=QUIET_INK) + PART_IN
+    """One tank to the left, its three corals to the right of it."""
+    light, setup = handout.lights[0], handout.lights[0].analysis.setup
+    room = 0.5 * inner if light.corals else inner
+    low = draw_front(
+        figure, MARGIN_IN, top, (room, _picture_in(0, size)), setup, setup.length_unit, light.corals
+    )
+    words = picture_words(setup, setup.length_unit, w)
+    low = write_text(figure, MARGIN_IN, low + 0.06, room, words, size - 1.5, color=QUIET_INK)
+    if not light.corals:
+        return low
+    left, wide, beside = MARGIN_IN + room + BETWEEN_IN, inner - room - BETWEEN_IN, top
+    for n, verdict in enumerate(light.corals, start=1):
+        beside = _write_coral(figure, left, beside, wide, (str(n), verdict), w, size) + 0.09
+    beside = write_text(figure, left, beside, wide, w.say(KEY), size - 1.5, color=QUIET_INK)
+    return max(low, beside)
 
 
-def _verdicts(rows: Sequence[CoralRow], setups: int) -> list[list[Verdict]]:
-    return [[v for row in rows if (v := row.verdicts[side]) is not None] for side in range(setups)]
-
-
-def _write_lights(figure: Figure, top: float, inner: float, handout: Handout, plan: Plan) -> float:
-    """A column a setup with its day, and one with the trial of dose and growth; words below each."""
-    count = len(handout.lights) + 1
-    width, highest = (inner - BETWEEN_IN * (count - 1)) / count, day_top_ppfd(handout.lights)
-    alone, bottoms = count == 2, []
-    for turn, light in enumerate(handout.lights):
-        left = MARGIN_IN + turn * (width + BETWEEN_IN)
-        head = "Light through the day" if alone else f"{'AB'[turn]}: light through the day"
-        bottom = write_text(figure, left, top, width, head, plan.size_pt, weight="bold")
-        if light.days:
-            bottom = draw_day(figure, left, bottom + 0.02, width, plan.day_in, light, highest)
-        bottoms.append(_sentences(figure, left, bottom, width, light_sentences(light, alone=alone), plan))
-    left = MARGIN_IN + inner - width
-    bottom = write_text(figure, left, top, width, trial_finding(handout.trial), plan.size_pt, weight="bold")
-    bottom = draw_trial(figure, left, bottom + 0.06, width, plan.day_in, handout.trial, trial_tanks(handout))
-    return max(*bottoms, _sentences(figure, left, bottom, width, [trial_words(handout)], plan))
-
-
-def _sentences(
-    figure: Figure, left: float, top: float, width: float, sentences: Sequence[str], plan: Plan
+def _write_coral(
+    figure: Figure, left: float, top: float, wide: float, coral: tuple[str, Verdict], w: Language, size: float
 ) -> float:
-    for sentence in sentences:
-        top = write_text(figure, left, top, width, sentence, plan.size_pt) + GAP_IN
-    return top
+    """A coral's name whole, its bar, and its light in words."""
+    number, verdict = coral
+    write_text(figure, left, top, 1.0, number, size + 1, weight="bold")
+    top = write_name(figure, left + 0.2, top, wide - 0.2, verdict.coral, size + 1, weight="bold") + 0.03
+    top = draw_range(figure, left, top, wide, verdict) + 0.03
+    words = stand_words(verdict, w)
+    top = write_text(figure, left, top, wide, words, size)
+    usual = w.say("Usual: {usual}.", usual=usual_words(verdict, w))
+    return write_text(figure, left, top, wide, usual, size - 1.5, color=QUIET_INK)
+
+
+def _write_pictures(
+    figure: Figure, top: float, inner: float, handout: Handout, w: Language, size: float
+) -> float:
+    """Two tanks beside one another, and below each its corals."""
+    half = (inner - BETWEEN_IN) / 2
+    starts = [MARGIN_IN, MARGIN_IN + half + BETWEEN_IN]
+    lows = []
+    for left, letter, light in zip(starts, letters(handout), handout.lights, strict=True):
+        setup = light.analysis.setup
+        write_text(figure, left, top, 1.0, letter, size + 1, weight="bold")
+        sides = half, _picture_in(1, size)
+        low = draw_front(figure, left, top + 0.1, sides, setup, setup.length_unit, light.corals)
+        words = picture_words(setup, setup.length_unit, w)
+        lows.append(write_text(figure, left, low + 0.06, half, words, size - 1.5, color=QUIET_INK))
+    top = max(lows) + 0.08
+    lows = [top]
+    for left, light in zip(starts, handout.lights, strict=True):
+        low = top
+        for n, verdict in enumerate(light.corals, start=1):
+            low = _write_coral(figure, left, low, half, (str(n), verdict), w, size) + 0.07
+        lows.append(low)
+    return write_text(figure, MARGIN_IN, max(lows), inner, w.say(KEY), size - 1.5, color=QUIET_INK)
+
+
+def _write_why(figure: Figure, top: float, inner: float, handout: Handout, w: Language, size: float) -> float:
+    """Three sentences, and beside them the day that they speak of."""
+    days = [(letter, x.day) for letter, x in zip(letters(handout), handout.lights, strict=True) if x.day]
+    wide = inner - (DAY_IN[0] + BETWEEN_IN if days else 0.0)
+    head = (
+        write_text(figure, MARGIN_IN, top, wide, w.say("How this light works"), size + 1, weight="bold")
+        + 0.04
+    )
+    low = head
+    for point in why_points(handout, w):
+        low = write_text(figure, MARGIN_IN, low, wide, point.about, size, weight="bold")
+        low = write_text(figure, MARGIN_IN, low, wide, point.text, size) + 0.05
+    if not days:
+        return low
+    left = MARGIN_IN + wide + BETWEEN_IN
+    named = (
+        w.say("Coral\u00a01 through the day")
+        if all(light.corals for light in handout.lights)
+        else w.say("Light through the day")
+    )
+    beside = write_text(figure, left, top, DAY_IN[0], named, size, weight="bold")
+    return max(low, draw_days(figure, left, beside, *DAY_IN, days, w))
 
 
 SLIP_MARGIN_IN: Final = 0.3
-SLIP_LABEL_IN: Final = 0.9
 SLIP_TITLE_PT: Final = 13.0
-SMALL_PT: Final = 7.2
-SLIP_SIZES_PT: Final = (8.6, 8.2, 7.8, 7.4, 7.0, 6.6)
-SLIP_GAP_IN: Final = 0.035
-NOTES_IN: Final = 0.28
-"""Height of one ruled line for the customer's notes."""
-
-LONGEST_TEXT: Final = 260
-"""Letters of one line of the slip: no name drives the rest off the page."""
+SLIP_SIZES_PT: Final = (8.6, 8.2, 7.8, 7.4, 7.0, 6.6, 6.2)
+YEAR_IN: Final = 0.55
+NOTES_IN: Final = 0.27
+"""Height of one ruled line for notes."""
 
 
 @drawn
-def slip_page(slip: Slip, paper: Paper) -> Drawing:
-    """The slip on one page; ``paper.pdf_bytes`` turns it into the file.
+def slip_page(slip: Slip, paper: Paper, w: Language) -> Drawing:
+    """The slip on one page; ``file_bytes`` turns it into the file.
 
     The text is as large as leaves room for a line of notes.
     """
-    told = [*slip_points(slip), Point(literal(slip.analysis.basis.sentence), "basis")]
-    rows = [Point(_typeset(point.text), point.about) for point in told]
     for size in SLIP_SIZES_PT:
         figure = new_figure(*SLIPS_IN[paper])
-        top = _write(figure, slip, rows, size)
+        top = _write_slip(figure, slip, w, size)
         lines = int((SLIPS_IN[paper][1] - SLIP_MARGIN_IN - top) / NOTES_IN)
         if lines >= 1:
             break
-    _write_notes(figure, top, lines)
-    title = f"{heading(slip)}: {rows[0].text}"
-    return Drawing("slip", title, f"{title}; {origin_sentence(slip)}", figure)
-
-
-def _write(figure: Figure, slip: Slip, rows: list[Point], size_pt: float) -> float:
-    """Everything but the notes; the height below it. [inch]"""
-    inner = figure.get_size_inches()[0] - 2 * SLIP_MARGIN_IN
-
-    def write(top: float, text: str, size: float, left: float = SLIP_MARGIN_IN, **style: Any) -> float:
-        return write_text(figure, left, top, inner, text, size, **style)
-
-    top = write(
-        SLIP_MARGIN_IN, fitted(heading(slip), inner, SLIP_TITLE_PT, bold=True), SLIP_TITLE_PT, weight="bold"
-    )
-    origin = fitted(slip.analysis.setup.title, inner - 0.9, SMALL_PT + 0.8)
-    top = write(top + 0.02, f"{origin}, {slip.date}", SMALL_PT + 0.8, color=QUIET_INK) + 0.08
-    write_rule(figure, SLIP_MARGIN_IN, top, inner, dark=True)
-    top = write_rows(
-        figure,
-        SLIP_MARGIN_IN,
-        top + 0.08,
-        inner,
-        rows,
-        label_in=SLIP_LABEL_IN,
-        size_pt=size_pt,
-        gap_in=SLIP_GAP_IN,
-    )
-    top = write(top + 0.05, start_sentence(slip), size_pt, weight="bold")
-    top = write(top + 0.06, "In the [[coral]] of a lightdose setup.toml:", size_pt)
-    top = write(top + 0.02, previous_line(slip), size_pt + 1, SLIP_MARGIN_IN + 0.12, weight="bold")
-    return write(top + 0.06, EYES, SMALL_PT, color=QUIET_INK) + 0.1
-
-
-def _typeset(text: str) -> str:
-    cut = text if len(text) <= LONGEST_TEXT else f"{text[: LONGEST_TEXT - 1]}…"
-    return cut.replace(DLI_UNIT, DLI_UNIT_TYPESET).replace(PPFD_UNIT, PPFD_UNIT_TYPESET)
-
-
-def _write_notes(figure: Figure, top: float, lines: int) -> None:
-    """Ruled lines for the customer, as many as there is room for."""
-    inner = figure.get_size_inches()[0] - 2 * SLIP_MARGIN_IN
-    if lines >= 1:
-        write_text(figure, SLIP_MARGIN_IN, top, inner, "notes", SMALL_PT, color=QUIET_INK)
+    inner = SLIPS_IN[paper][0] - 2 * SLIP_MARGIN_IN
     for turn in range(lines):
-        write_rule(figure, SLIP_MARGIN_IN, top + (turn + 1) * NOTES_IN, inner, dark=True)
+        if turn == 0:
+            write_blank(
+                figure, SLIP_MARGIN_IN, top + NOTES_IN - line_in(7.2), inner, w.say("Shop, notes"), 7.2
+            )
+        else:
+            write_rule(figure, SLIP_MARGIN_IN, top + (turn + 1) * NOTES_IN, inner, dark=True)
+    name = literal(slip.verdict.coral)
+    text = "; ".join(f"{point.about}: {point.text}" for point in lived_points(slip, w))
+    return Drawing("slip", name, f"{name}. {text}", figure)
+
+
+def _write_slip(figure: Figure, slip: Slip, w: Language, size: float) -> float:
+    """Everything but the notes; the height below it. [inch]"""
+    inner, left, verdict = figure.get_size_inches()[0] - 2 * SLIP_MARGIN_IN, SLIP_MARGIN_IN, slip.verdict
+    top = write_name(figure, left, left, inner, verdict.coral, SLIP_TITLE_PT, weight="bold") + 0.02
+    top = write_name(figure, left, top, inner, slip.analysis.setup.title, size, color=QUIET_INK)
+    top = write_text(figure, left, top, inner, w.date(slip.date), size, color=QUIET_INK) + 0.05
+    write_rule(figure, left, top, inner, dark=True)
+    top = (
+        write_text(figure, left, top + 0.06, inner, w.say("The light it lived in"), size + 1, weight="bold")
+        + 0.04
+    )
+    if verdict.band_dli is not None:
+        top = draw_range(figure, left, top, inner, verdict) + 0.04
+    top = write_rows(figure, left, top, inner, lived_points(slip, w), size)
+    if slip.life is not None and slip.life.spells and year_words(slip.life, slip.date, w):
+        top = write_text(figure, left, top, inner, w.say("Its last year"), size, weight="bold") + 0.03
+        top = draw_year(figure, left, top, inner, YEAR_IN, slip.life, slip.date, verdict.band_dli, w)
+        top = write_text(figure, left, top + 0.02, inner, year_words(slip.life, slip.date, w), size) + 0.03
+    steps = start_points(slip, w)
+    signs = [f"{n}." for n in range(1, len(steps) + 1)] if len(steps) > 1 else [""]
+    top = write_list(figure, left, top + 0.03, inner, w.say("Into its new tank"), steps, size, signs)
+    small: dict[str, Any] = {"size_pt": size - 1, "color": QUIET_INK}
+    top = write_text(figure, left, top, inner, w.say(DO_NOT[3]), **small) + 0.03
+    words = w.say("In lightdose: {line}", line=previous_line(slip))
+    top = write_text(figure, left, top, inner, words, **small)
+    return (
+        write_text(figure, left, top, inner, _translated(w), **small) + 0.02 if _translated(w) else top + 0.02
+    )
 
 
 PLAN_WIDTH, PLAN_HEIGHT = 260.0, 150.0

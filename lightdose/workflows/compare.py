@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -14,7 +15,7 @@ from lightdose.judge.map_choice import EVIDENCE
 from lightdose.judge.plain_words import rounded_down
 from lightdose.model.comparison import Compared, Comparison, LooksAndGets, SiteComparison
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Analysis
+from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import Setup
 from lightdose.model.shop import HandedLight, Handout, Slip
 from lightdose.near_names import did_you_mean
@@ -23,7 +24,6 @@ from lightdose.physics.dose import daily_light_integral
 from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
 from lightdose.physics.light_field import PreparedField
 from lightdose.workflows.advice import advice_on, keeping
-from lightdose.workflows.explain import diminishing_return
 
 See = Callable[[int, FloatArray, FloatArray], None]
 MOST_PREVIOUS = 100.0
@@ -35,8 +35,11 @@ def handout(analysis: Analysis, other: Analysis | None = None, date: str | None 
 
     Quickest where the analyses were made with ``also=TRISTIMULUS_WEIGHTINGS``.
     """
-    lights = [_handed(a) for a in (analysis, other) if a is not None]
-    return Handout(tuple(lights), EVIDENCE, growth_trial(), date)
+    analyses = [a for a in (analysis, other) if a is not None]
+    common = set.intersection(*({v.coral for v in a.verdicts} for a in analyses))
+    same = _shown_corals([v for v in analysis.verdicts if v.coral in common])
+    lights = tuple(_handed(a, same or _shown_corals(a.verdicts)) for a in analyses)
+    return Handout(lights, EVIDENCE, growth_trial(), date)
 
 
 def slip(analysis: Analysis, coral: str, date: str) -> Slip:
@@ -61,17 +64,39 @@ def slip(analysis: Analysis, coral: str, date: str) -> Slip:
     return Slip(analysis, verdict, start if 0 < start <= MOST_PREVIOUS else None, date)
 
 
-def _handed(analysis: Analysis) -> HandedLight:
-    places = _shown_places(analysis)
-    looks = looks_and_gets(analysis)[places[0]] if places else None
-    return HandedLight(analysis, places, site_days(analysis, places), looks, diminishing_return(analysis))
+def _handed(analysis: Analysis, corals: Sequence[str]) -> HandedLight:
+    by_name = {v.coral: v for v in analysis.verdicts}
+    shown = tuple(by_name[name] for name in corals)
+    sites = sorted(range(len(analysis.setup.sites)), key=lambda i: -float(analysis.dose.dli[i]))
+    place = next(iter([*(v.receiver for v in shown), *sites]), None)
+    if place is None:
+        return HandedLight(analysis, (), None, None, None)
+    (day,) = site_days(analysis, [place])
+    return HandedLight(analysis, shown, place, day, looks_and_gets(analysis)[place])
 
 
-def _shown_places(analysis: Analysis) -> tuple[int, ...]:
-    """The brightest and the dimmest place that corals stand at, of all sites where there are none."""
-    pool = [v.receiver for v in analysis.verdicts] or list(range(len(analysis.setup.sites)))
-    pool.sort(key=lambda i: -float(analysis.dose.dli[i]))
-    return tuple(dict.fromkeys((pool[0], pool[-1]))) if pool else ()
+SHOWN_CORALS = 3
+"""Corals that stand for all on a customer's page: our choice."""
+
+
+def _shown_corals(verdicts: Sequence[Verdict]) -> list[str]:
+    """The brightest, one between and the dimmest, in this order: of those in their usual range if any."""
+    lit = [v for v in verdicts if v.dli_mol_m2_d > 0]
+    known = [v for v in lit if v.band_dli is not None] or lit
+    for states in (("within",), ("within", "undecided"), None):
+        pool = [v for v in known if states is None or v.dli_verdict in states]
+        if len(pool) > 1:
+            break
+    pool.sort(key=lambda v: -v.dli_mol_m2_d)
+    if len(pool) <= SHOWN_CORALS:
+        return [v.coral for v in pool]
+    first, *rest, last = pool
+    middle = math.sqrt(first.dli_mol_m2_d * last.dli_mol_m2_d)
+
+    def apart(verdict: Verdict) -> tuple[bool, float]:
+        return verdict.group in (first.group, last.group), abs(math.log(verdict.dli_mol_m2_d / middle))
+
+    return [first.coral, min(rest, key=apart).coral, last.coral]
 
 
 WHITE, WHITE_NAME = "white-led-b5", "CIE LED-B5"

@@ -6,7 +6,7 @@ import pytest
 from answers.printed import as_one, on_terminal, piped
 from present.made_analysis import made_analysis
 
-from lightdose.answers.handout import previous_line, slip_answer, slip_points, start_sentence
+from lightdose.answers.slip import previous_line, slip_answer, slip_points, start_sentence
 from lightdose.errors import SetupError
 from lightdose.model.shop import Slip
 from lightdose.workflows.compare import slip

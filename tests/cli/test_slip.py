@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
 from lightdose.cli import cli
+from lightdose.present.figures import fonts
 
 
 def run(*words: str) -> Result:
@@ -92,6 +93,41 @@ def test_date_is_todays_and_said_where_none_is_given(shop: Path) -> None:
     today = {before.isoformat(), datetime.date.today().isoformat()}
     assert any(f"dated {day}, today" in done.stderr and day in done.stdout for day in today)
     assert "today" not in run("slip", str(shop), "hammer", "--date", "2026-03-14").stderr
+
+
+@pytest.mark.identity
+def test_page_is_in_the_language_asked_for_and_the_answer_stays_english(shop: Path) -> None:
+    """The PDF speaks Dutch with decimal commas; what a terminal or script reads does not change."""
+    words = ("slip", str(shop), "hammer", "--date", "2026-03-01", "-o", "s.pdf")
+    english, dutch = run(*words), run(*words, "--language", "nl")
+    assert dutch.exit_code == 0, dutch.stderr
+    assert dutch.stdout == english.stdout
+    text = PdfReader("s.pdf").pages[0].extract_text()
+    assert "Het licht waarin het leefde" in text
+    assert "1 maart 2026" in text
+    assert "door ons vertaald" in text
+    assert run(*words, "--language", "xx").exit_code == 2
+
+
+@pytest.mark.identity
+def test_letters_without_a_font_are_named_and_the_page_version_has_them(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One message names letters and the page to write instead; that page holds the name as it is."""
+    monkeypatch.setattr(fonts, "_FAMILY", {})
+    monkeypatch.setattr(fonts, "_installed", tuple)
+    text = shop.read_text(encoding="utf-8")
+    shop.write_text(text.replace("hammer", "サンゴ"), encoding="utf-8")
+    words = ("slip", str(shop), "サンゴ", "--date", "2026-03-14", "-o")
+    told = run(*words, "s.pdf").stderr
+    assert told.count("no font on this computer has") == 1
+    assert "サ" in told
+    assert "s.html" in told
+    page = run(*words, "s.html")
+    assert "no font" not in page.stderr
+    assert "サンゴ" in Path("s.html").read_text(encoding="utf-8")
+    fonts_known = run("slip", str(shop), "サンゴ", "--date", "2026-03-14")
+    assert "no font" not in fonts_known.stderr
 
 
 @pytest.mark.pinned

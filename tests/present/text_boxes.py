@@ -7,12 +7,12 @@ import itertools
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from lightdose.present.figures.canvas import Drawing, drawing_settings
+from lightdose.present.figures.canvas import Drawing, as_drawn, drawing_settings
 
 
 def misplaced_words(drawing: Drawing) -> list[str]:
     """Words that leave the canvas or meet others; tick labels outside their axis are not drawn."""
-    with drawing_settings():
+    with drawing_settings(), as_drawn(drawing.figure):
         FigureCanvasAgg(drawing.figure)
         drawing.figure.draw_without_rendering()  # places all words, at half the cost of painting
         width, height = drawing.figure.bbox.width, drawing.figure.bbox.height

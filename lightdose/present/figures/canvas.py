@@ -14,9 +14,9 @@ from xml.sax.saxutils import escape
 
 from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState, Verdict
+from lightdose.present.figures import fonts
 from lightdose.present.figures.style import (
     BAND_FILL,
-    FONT,
     INK,
     LIMIT_FILL,
     QUIET_INK,
@@ -45,6 +45,9 @@ MOST_FIGURES: Final = 5
 MARGIN_IN: Final = 0.15
 LINE_IN: Final = 0.165
 """Height of a line of text of ``TEXT_PT``. [inch]"""
+
+ASCENT: Final = 0.76
+"""From the top of a line to the feet of its letters, in units of its size: whatever the script."""
 
 STACK_WIDTH_IN, STACK_LEFT_IN, STACK_RIGHT_IN = 9.0, 0.85, 2.6
 PANEL_IN, PANEL_GAP_IN = 1.75, 0.25
@@ -84,7 +87,6 @@ HEAD_TITLE, HEAD_LEAD = "head title", "head lead"
 """Labels of the texts of a figure's head."""
 
 _SETTINGS: Any = {
-    "font.family": FONT,
     "font.size": TEXT_PT,
     "text.parse_math": False,
     "text.hinting": "none",  # lines are as wide on the page as ``text_width_in`` says
@@ -123,6 +125,7 @@ def drawing_settings() -> Iterator[None]:
     with mpl.rc_context():
         mpl.rcdefaults()
         mpl.rcParams.update(_SETTINGS)
+        mpl.rcParams["font.family"] = fonts.families()
         yield
 
 
@@ -139,17 +142,54 @@ def drawn(build: Callable[_P, _T]) -> Callable[_P, _T]:
 
 def render(drawing: Drawing, form: FigureFormat) -> bytes:
     """The bytes of a figure's file; text is outlined, and two runs give the same bytes."""
-    metadata: dict[str, Any] = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
-    buffer = io.BytesIO()
-    with drawing_settings():
-        drawing.figure.savefig(buffer, format=form, dpi=PNG_DPI, metadata=metadata)
     if form == "png":
-        return buffer.getvalue()
-    svg = buffer.getvalue()
+        return saved(drawing.figure, "png", {"Software": None}, dpi=PNG_DPI)
+    svg = saved(drawing.figure, "svg", {"Date": None, "Creator": None})
     start = svg.index(b">", svg.index(b"<svg")) + 1
     # Title and description come first, for readers that speak.
     words = f"\n <title>{escape(drawing.title)}</title>\n <desc>{escape(drawing.description)}</desc>"
     return svg[:start] + words.encode("ascii", "xmlcharrefreplace") + svg[start:]
+
+
+def saved(figure: Figure, form: str, metadata: dict[str, Any], **settings: Any) -> bytes:
+    """The bytes of a file with every name in a font that has its letters; ``settings`` are matplotlib's."""
+    import matplotlib as mpl
+
+    buffer, dpi = io.BytesIO(), settings.pop("dpi", "figure")
+    ours: Any = settings
+    form_of_text = "text" if settings.get("svg.fonttype") == "none" else form
+    with drawing_settings(), mpl.rc_context(ours), as_drawn(figure, form_of_text):
+        figure.savefig(buffer, format=form, dpi=dpi, metadata=metadata)
+    return buffer.getvalue()
+
+
+@contextmanager
+def as_drawn(figure: Figure, form: str = "png") -> Iterator[None]:
+    """The figure with every text in all fonts that names need, and boxes where none has a letter.
+
+    "text" keeps the letters, for a browser draws them with fonts of its own. Marks of direction are left out
+    of a PDF, where matplotlib 3.11 gives them room: its names stand alone.
+    """
+    import warnings
+
+    from matplotlib.text import Text
+
+    names, kept = fonts.families(), []
+    for text in figure.findobj(Text):
+        words = str(text.get_text())
+        shown = words if form == "text" else fonts.boxed(words)
+        shown = shown.replace(fonts.LEFT_TO_RIGHT, "") if form == "pdf" else shown
+        text.set_fontfamily(names)
+        if shown != words:
+            kept.append((text, words))
+            text.set_text(shown)
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            yield
+    finally:
+        for text, words in kept:
+            text.set_text(words)
 
 
 def line_in(size_pt: float) -> float:
@@ -176,7 +216,8 @@ def write_text(
     style.setdefault("color", INK)
     width, height = figure.get_size_inches()
     for line in wrapped(text, width_in, size_pt, bold=style.get("weight") == "bold"):
-        figure.text(left_in / width, 1 - top_in / height, line, fontsize=size_pt, va="top", **style)
+        at = 1 - (top_in + ASCENT * size_pt / 72) / height
+        figure.text(left_in / width, at, line, fontsize=size_pt, va="baseline", **style)
         top_in += line_in(size_pt)
     return top_in
 

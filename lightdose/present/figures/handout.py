@@ -1,16 +1,20 @@
-"""The pictures of the customer's page: corals on their usual range, and light through the day."""
+"""The pictures of pages for people: a tank from the front, a coral on its usual range, a day, a year."""
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final
 
-from lightdose.answers.handout import state_words
-from lightdose.answers.verdicts import SEVERITY, bar_of, table_words, worst_first
-from lightdose.answers.words import DLI_UNIT_TYPESET, PPFD_UNIT_TYPESET, number, range_text
-from lightdose.model.record import dataclass
+from lightdose.answers.changed import year_before, year_spells
+from lightdose.answers.language import Language
+from lightdose.answers.verdicts import bar_of
+from lightdose.answers.words import PPFD_UNIT_TYPESET
+from lightdose.model.diary import CoralHistory
+from lightdose.model.light import SiteDay
+from lightdose.model.places import Plane
 from lightdose.model.results import Verdict
-from lightdose.model.shop import HandedLight
+from lightdose.model.setup import LengthUnit, Setup
 from lightdose.present.figures.canvas import Panel, line_in, write_text
 from lightdose.present.figures.style import (
     BAND_FILL,
@@ -19,167 +23,151 @@ from lightdose.present.figures.style import (
     QUIET_INK,
     TONES,
     Stroke,
-    fitted,
+    text_width_in,
     write_line,
-    write_rule,
 )
+from lightdose.present.figures.tank_view import Box, Scene, TankView, beside, text_size_in
 from lightdose.present.page import WIDTH, range_bar
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-ROW_IN, HEAD_IN, ROW_PT = 0.185, 0.36, 7.5
-LEGEND_IN, AXIS_IN, LEFT_IN = 0.3, 0.42, 0.5
-STROKES: Final = (Stroke(TONES["total"], "solid", 1.5), Stroke(TONES["blue"], (0, (4, 1.6)), 1.5))
-"""The brightest place and the dimmest."""
+BAR_IN: Final = 0.17
+AXIS_IN, LEFT_IN, PT = 0.36, 0.5, 7.5
+NUMBER_PT: Final = 9.0
+STROKES: Final = (Stroke(TONES["total"], "solid", 1.6), Stroke(TONES["blue"], (0, (4, 1.6)), 1.6))
+"""Of the first setup and of the second."""
 
 
-@dataclass(frozen=True)
-class CoralRow:
-    """One coral under each setup; None where it is not in it."""
-
-    name: str
-    verdicts: tuple[Verdict | None, ...]
-
-    @property
-    def verdict(self) -> Verdict:
-        """That of the first setup that has the coral."""
-        return next(verdict for verdict in self.verdicts if verdict)
+def front_scene(setup: Setup, unit: LengthUnit) -> Scene:
+    """The tank from the front, with the lamps over it."""
+    return Scene.whole(setup, Plane("from_front", 0.5 * setup.tank.width_m), unit)
 
 
-def coral_rows(lights: Sequence[HandedLight]) -> list[CoralRow]:
-    """The corals by name, in the order of concern; those that every setup has stand first."""
-    by_name = [{v.coral: v for v in worst_first(light.analysis.verdicts)} for light in lights]
-    names = dict.fromkeys(name for verdicts in by_name for name in verdicts)
-    rows = [CoralRow(name, tuple(verdicts.get(name) for verdicts in by_name)) for name in names]
-    return sorted(rows, key=lambda row: None in row.verdicts)
-
-
-def chosen_rows(rows: Sequence[CoralRow], room: int) -> list[CoralRow]:
-    """As many as there is room for: those furthest off in half of it, else one of each group in turn."""
-    if len(rows) <= room:
-        return list(rows)
-    off = [i for i, row in enumerate(rows) if any(v and SEVERITY[v.dli_verdict] < 2 for v in row.verdicts)]
-    kept = off[: room // 2]
-    seen: dict[str, int] = {}
-    turns = []
-    for i, row in enumerate(rows):
-        seen[row.verdict.group] = seen.get(row.verdict.group, 0) + 1
-        turns.append((seen[row.verdict.group], i))
-    kept += [i for _, i in sorted(turns) if i not in kept][: max(room - len(kept), 0)]
-    return [rows[i] for i in sorted(kept[:room])]
-
-
-def draw_corals(
+def draw_front(
     figure: Figure,
     left_in: float,
     top_in: float,
-    width_in: float,
-    rows: Sequence[CoralRow],
-    heads: Sequence[str],
+    room_in: tuple[float, float],
+    setup: Setup,
+    unit: LengthUnit,
+    shown: Sequence[Verdict],
 ) -> float:
-    """The table with its bars; the height below it. [inch from the top]"""
-    alone = len(heads) == 1
-    name_in, number_in, bar_in, words_in = (1.7, 0.5, 1.4, 2.1) if alone else (1.3, 0.42, 1.05, 0.92)
-    _write_column(figure, left_in, top_in, name_in, "coral", [row.name for row in rows])
-    edge = left_in + name_in
-    for side, head in enumerate(heads):
-        verdicts = [row.verdicts[side] for row in rows]
-        name = fitted(head, number_in + bar_in + words_in, ROW_PT, bold=True)
-        write_text(figure, edge + 0.1, top_in, width_in, name, ROW_PT, weight="bold")
-        doses = ["-" if v is None else number(v.dli_mol_m2_d) for v in verdicts]
-        _write_column(figure, edge, top_in, number_in, "", doses, "right")
-        _write_head(figure, edge + 0.1, top_in, f"dose in a day, {DLI_UNIT_TYPESET}")
-        _draw_bars(figure, edge + number_in + 0.1, top_in + HEAD_IN, bar_in, verdicts)
-        edge += number_in + bar_in + 0.2
-        _write_column(figure, edge, top_in, words_in, "", [_state(v, alone) for v in verdicts])
-        edge += words_in
-    usual_in = left_in + width_in - edge
-    _write_column(figure, edge, top_in, usual_in, "usual, grade", [_usual(row.verdict) for row in rows])
-    write_rule(figure, left_in, top_in + HEAD_IN - 0.03, width_in)
-    return top_in + HEAD_IN + len(rows) * ROW_IN
+    """The tank to scale with every coral; those of ``shown`` have numbers. The height below it. [inch]"""
+    scene = front_scene(setup, unit)
+    wide, high = scene.size_in(*room_in)
+    panel = Panel.on(figure, left_in + (room_in[0] - wide) / 2, top_in, wide, high)
+    view = TankView.on(panel, scene, whole=True)
+    panel.axes.set(xticks=[], yticks=[])
+    numbers = {v.receiver: str(n) for n, v in enumerate(shown, start=1)}
+    stands = {v.receiver: setup.receivers[v.receiver] for v in shown}
+    sites = {site.name: site for site in setup.sites}
+    tops = [(sites[c.site].x_m, sites[c.site].depth_m - c.height_m) for c in setup.corals]
+    style: Any = {"color": QUIET_INK, "markeredgecolor": "white", "markersize": 4.0, "markeredgewidth": 0.5}
+    view.plot(tops, linestyle="none", marker="o", zorder=6, **style)
+    view.labels.taken += [Box.around(*scene.inches(view.size_in, top), 0.05, 0.05) for top in tops]
+    places = {r: (at.x_m, at.depth_m) for r, at in stands.items()}
+    points = {r: scene.inches(view.size_in, place) for r, place in places.items()}
+    view.labels.taken += [Box.around(*point, 0.12, 0.12) for point in points.values()]
+    for receiver, place in places.items():
+        x, y = map(scene.shown, place)
+        panel.mark(x, y, "o", INK, "white", markersize=8.0, markeredgewidth=0.8, zorder=7)
+        size = text_size_in(numbers[receiver], NUMBER_PT, 0.015)
+        box = view.labels.place(beside(*points[receiver], size, 0.07), size)
+        if box is not None:
+            x, y = (box.left + box.right) / 2 / wide, (box.low + box.high) / 2 / high
+            style = {"ha": "center", "va": "center_baseline", "weight": "bold", "zorder": 8}
+            style["bbox"] = {"facecolor": "white", "alpha": 0.85, "edgecolor": "none", "pad": 0.6}
+            panel.axes.text(
+                x, y, numbers[receiver], transform=panel.axes.transAxes, fontsize=NUMBER_PT, **style
+            )
+    view.draw_fixtures(named=False)
+    return top_in + high
 
 
-def _write_head(figure: Figure, left_in: float, top_in: float, head: str) -> None:
-    below = top_in + line_in(ROW_PT)
-    write_text(figure, left_in, below, 2.0, head, ROW_PT - 0.5, color=QUIET_INK)
-
-
-def _write_column(
-    figure: Figure,
-    left_in: float,
-    top_in: float,
-    width_in: float,
-    head: str,
-    cells: Sequence[str],
-    align: Literal["left", "right"] = "left",
-) -> None:
-    _write_head(figure, left_in, top_in, head)
-    width, height = figure.get_size_inches()
-    at = left_in + (width_in if align == "right" else 0.0)
-    for row, cell in enumerate(cells):
-        middle = 1 - (top_in + HEAD_IN + (row + 0.5) * ROW_IN) / height
-        text = fitted(cell, width_in - 0.04, ROW_PT)
-        figure.text(at / width, middle, text, fontsize=ROW_PT, color=INK, ha=align, va="center_baseline")
-
-
-def _state(verdict: Verdict | None, alone: bool) -> str:
-    if verdict is None:
-        return "not in it"
-    return table_words(verdict) if alone else state_words(verdict)
-
-
-def _usual(verdict: Verdict) -> str:
-    return "-" if verdict.band_dli is None else f"{range_text(*verdict.band_dli)}, {verdict.grade}"
-
-
-def _draw_bars(
-    figure: Figure, left_in: float, top_in: float, width_in: float, verdicts: Sequence[Verdict | None]
-) -> None:
-    panel = Panel.on(figure, left_in, top_in, width_in, len(verdicts) * ROW_IN)
-    panel.axes.set(xlim=(0, WIDTH), ylim=(len(verdicts) - 0.5, -0.5))
+def draw_range(figure: Figure, left_in: float, top_in: float, width_in: float, verdict: Verdict) -> float:
+    """A coral's dose on the usual range of its kind; the height below it. [inch]"""
+    known = bar_of(verdict)
+    if known is None:
+        return top_in
+    panel = Panel.on(figure, left_in, top_in, width_in, BAR_IN)
+    panel.axes.set(xlim=(0, WIDTH), ylim=(0.5, -0.5))
     panel.axes.axis("off")
-    for row, verdict in enumerate(verdicts):
-        known = bar_of(verdict) if verdict is not None else None
-        if known is None:
-            continue
-        bar = range_bar(known)
-        panel.bar(row, bar.floor, bar.ceiling, 0.36, LIMIT_FILL)
-        panel.bar(row, bar.low, bar.high, 0.6, BAND_FILL)
-        if bar.line:
-            panel.span(row, *bar.line, 0.9)
-        panel.dose_mark(row, bar.mark, bar.state, markersize=5, markeredgewidth=1.1)
+    bar = range_bar(known)
+    panel.bar(0, bar.floor, bar.ceiling, 0.45, LIMIT_FILL)
+    panel.bar(0, bar.low, bar.high, 0.8, BAND_FILL)
+    if bar.line:
+        panel.span(0, *bar.line, 1.0)
+    panel.dose_mark(0, bar.mark, bar.state, markersize=6.5, markeredgewidth=1.2)
+    return top_in + BAR_IN
 
 
-def day_top_ppfd(lights: Sequence[HandedLight]) -> float:
-    """The highest light of any day: setups beside one another share the scale. [umol m-2 s-1]"""
-    peaks = (float(day.total.max(initial=0.0)) for light in lights for day in light.days)
-    return max(peaks, default=0.0)
-
-
-def draw_day(
+def draw_days(
     figure: Figure,
     left_in: float,
     top_in: float,
     width_in: float,
     height_in: float,
-    light: HandedLight,
-    top_ppfd: float,
+    days: Sequence[tuple[str, SiteDay]],
+    w: Language,
 ) -> float:
-    """Light through the day at the brightest and the dimmest place; the height below it."""
-    left, room = left_in + LEFT_IN, width_in - LEFT_IN
-    panel = Panel.on(figure, left, top_in + LEGEND_IN, room, height_in - LEGEND_IN - AXIS_IN)
-    panel.day_axis(top_ppfd if top_ppfd > 0 else 1.0, "{}")
+    """Light through the day, of two setups to one scale; the area is the dose. The height below it. [inch]"""
+    top = max((float(day.total.max(initial=0.0)) for _, day in days), default=0.0)
+    named = len(days) > 1
+    panel = Panel.on(figure, left_in + LEFT_IN, top_in + 0.06, width_in - LEFT_IN - 0.08, height_in - AXIS_IN)
+    panel.day_axis(top if top > 0 else 1.0, "{}")
     panel.axes.locator_params(axis="y", nbins=4)
-    panel.axes.set_xlabel("hour of the day", fontsize=ROW_PT, labelpad=2)
-    panel.axes.set_ylabel(PPFD_UNIT_TYPESET, fontsize=ROW_PT, labelpad=3)
+    panel.axes.set_xlabel(w.say("hour of the day"), fontsize=PT, labelpad=2)
+    panel.axes.set_ylabel(PPFD_UNIT_TYPESET, fontsize=PT, labelpad=3)
     panel.grid()
-    panel.axes.tick_params(labelsize=ROW_PT - 0.5)
-    for turn, (day, stroke) in enumerate(zip(light.days, STROKES, strict=False)):
+    panel.axes.tick_params(labelsize=PT - 0.5)
+    for turn, ((letter, day), stroke) in enumerate(zip(days, STROKES, strict=False)):
         panel.line(day.time_h, day.total, stroke, clip_on=True)
-        peak = number(float(day.total.max(initial=0.0)))
-        name = fitted(light.place_name(day.receiver), room - 0.95, ROW_PT)
-        top = top_in + turn * line_in(ROW_PT)
-        write_line(figure, left, top + 0.06, 0.22, stroke)
-        write_text(figure, left + 0.28, top, width_in, f"{name}, peak {peak}", ROW_PT)
+        if not named:
+            panel.axes.fill_between(day.time_h, day.total, color=LIMIT_FILL, linewidth=0, zorder=0.5)
+            continue
+        left, at = left_in + LEFT_IN + 0.1, top_in + 0.1 + turn * line_in(PT)
+        write_line(figure, left, at + 0.06, 0.22, stroke)
+        write_text(figure, left + 0.28, at, 1.0, letter, PT, weight="bold")
+    return top_in + height_in
+
+
+def draw_year(
+    figure: Figure,
+    left_in: float,
+    top_in: float,
+    width_in: float,
+    height_in: float,
+    life: CoralHistory,
+    date: str,
+    band: tuple[float, float] | None,
+    w: Language,
+) -> float:
+    """The daily dose of a coral's last year as a line on its usual range; the height below it. [inch]"""
+    spells = year_spells(life, date)
+    first, last = (datetime.date.fromisoformat(d) for d in (year_before(date), date))
+    days: list[int] = []
+    doses: list[float] = []
+    for spell in spells:
+        since, until = (datetime.date.fromisoformat(d) for d in (spell.since, spell.until))
+        ends = max(since, first), min(until, last)
+        days += [max((end - first).days, 0) for end in ends]
+        doses += [spell.light.dli_mol_m2_d] * 2
+    length = (last - first).days
+    axis = line_in(PT - 0.5) + 0.03
+    scale = 1.25 * max([*doses, *(band or ())])
+    ends_in = max(text_width_in(w.number(d), PT) for d in doses) + 0.06
+    panel = Panel.on(figure, left_in, top_in, width_in - ends_in, height_in - axis)
+    panel.axes.set(xlim=(0, length), ylim=(0, scale), yticks=[], xticks=[])
+    panel.axes.spines["left"].set_visible(False)
+    if band:
+        panel.axes.axhspan(*band, color=BAND_FILL, alpha=0.6, linewidth=0, zorder=0)
+    panel.line(days, doses, Stroke(TONES["total"], "solid", 1.3))
+    panel.mark(days[-1], doses[-1], "o", INK, INK, markersize=3.5)
+    panel.note(1, doses[-1], w.number(doses[-1]), (4, 0), fontsize=PT, xycoords=("axes fraction", "data"))
+    at = top_in + height_in - axis + 0.03
+    write_text(figure, left_in, at, width_in, w.date(first.isoformat()), PT - 0.5, color=QUIET_INK)
+    words = w.date(date)
+    right = left_in + width_in - ends_in - text_width_in(words, PT - 0.5)
+    write_text(figure, right, at, width_in, words, PT - 0.5, color=QUIET_INK)
     return top_in + height_in

@@ -6,7 +6,6 @@ head of a figure is left out, since the page sets it as the figure's caption.
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -17,7 +16,7 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from lightdose.model.record import FloatArray
-from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, LINE_IN, Drawing, drawing_settings
+from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, Drawing, saved
 from lightdose.present.figures.style import TEXT_PT
 
 if TYPE_CHECKING:
@@ -96,13 +95,7 @@ def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
 
 
 def _rendered(figure: Figure) -> bytes:
-    import matplotlib as mpl
-
-    buffer = io.BytesIO()
-    with drawing_settings():
-        mpl.rcParams["svg.fonttype"] = "none"
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
-    return buffer.getvalue()
+    return saved(figure, "svg", {"Date": None, "Creator": None}, **{"svg.fonttype": "none"})
 
 
 def _head_pt(figure: Figure, places: list[float]) -> float:
@@ -110,7 +103,7 @@ def _head_pt(figure: Figure, places: list[float]) -> float:
     if not places:
         return 0.0
     height = float(figure.get_size_inches()[1])
-    return round(PT_PER_IN * ((1 - min(places)) * height + LINE_IN * 8.0 / TEXT_PT), 1)
+    return round(PT_PER_IN * ((1 - min(places)) * height) + 0.25 * TEXT_PT, 1)
 
 
 def _written(element: ElementTree.Element, names: _Names) -> Iterator[str]:

@@ -10,8 +10,9 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
-from functools import cache, lru_cache
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
+from unicodedata import category
 
 from lightdose.answers.words import joined_ends
 from lightdose.errors import literal
@@ -19,10 +20,10 @@ from lightdose.model.fixture import Channel
 from lightdose.model.record import dataclass
 from lightdose.model.results import DliState
 from lightdose.model.spectrum import ChannelSpectrum, light_colour
+from lightdose.present.figures import fonts
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-    from matplotlib.ft2font import FT2Font
 
 TONES: Final = {
     "violet": "#460873",
@@ -101,8 +102,8 @@ def channel_strokes(channels: Iterable[Channel]) -> list[Stroke]:
     return spectrum_strokes(channel.spectrum for channel in channels)
 
 
-FONT: Final = "DejaVu Sans"
-UNDRAWABLE: Final = "□"
+MEASURED_PT: Final = 36.0
+"""Texts are measured once, so large that rounding to a 64th of a point does not matter."""
 
 CLOSE_SHARE, CLOSE_IN = 0.03, 0.15
 """Lines whose words add up to so nearly the width of the page are set to see whether they fit."""
@@ -111,9 +112,12 @@ _UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)|(?<=mol) (?=
 
 
 def drawable(text: str) -> str:
-    """A name with a box for each letter that the figures' font lacks."""
-    font = _font(bold=False)
-    return "".join(c if font.get_char_index(ord(c)) else UNDRAWABLE for c in literal(text))
+    """A name as it is drawn: what steers the line as an escape, and its direction held."""
+    if text.isascii():
+        return literal(text)
+    shown = fonts.LEFT_TO_RIGHT.join(map(literal, text.split(fonts.LEFT_TO_RIGHT)))
+    fonts.uncovered(shown)
+    return shown if fonts.LEFT_TO_RIGHT in shown else fonts.held_apart(shown)
 
 
 def shortened(text: str, longest: int) -> str:
@@ -135,22 +139,21 @@ def fitted_before(name: str, tail: str, width_in: float, size_pt: float) -> str:
     return fitted(name, width_in - text_width_in(tail, size_pt), size_pt) + tail
 
 
-@lru_cache(maxsize=4096)
 def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of a line of text. [inch]"""
+    return _width_em(text, bold) * size_pt / 72
+
+
+@lru_cache(maxsize=16384)
+def _width_em(text: str, bold: bool) -> float:
+    """Width in units of the size: unhinted letters grow in proportion."""
     from matplotlib.ft2font import LoadFlags
 
-    font = _font(bold)
-    font.set_size(size_pt, 72)
-    font.set_text(text, 0.0, flags=LoadFlags.NO_HINTING)
-    return font.get_width_height()[0] / 64 / 72
-
-
-@cache
-def _font(bold: bool) -> FT2Font:
-    from matplotlib.font_manager import FontProperties, findfont, get_font
-
-    return get_font(findfont(FontProperties(family=FONT, weight="bold" if bold else "normal")))
+    shown = fonts.boxed(text)
+    font = fonts.font(bold=bold)
+    font.set_size(MEASURED_PT, 72)
+    font.set_text(shown, 0.0, flags=LoadFlags.NO_HINTING)
+    return font.get_width_height()[0] / 64 / MEASURED_PT
 
 
 def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:
@@ -164,7 +167,8 @@ def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -
         if lines[-1]:
             lines.append("")
         for letter in word:
-            if text_width_in(lines[-1] + letter, size_pt, bold=bold) > width_in:
+            wide = text_width_in(lines[-1] + letter, size_pt, bold=bold)
+            if wide > width_in and not category(letter).startswith("M"):
                 lines.append("")
             lines[-1] += letter
     return lines
@@ -178,7 +182,6 @@ def _fits(line: str, width_in: float, size_pt: float, bold: bool) -> bool:
     return text_width_in(line, size_pt, bold=bold) <= width_in
 
 
-@lru_cache(maxsize=4096)
 def _advance_in(word: str, size_pt: float, bold: bool) -> float:
     """Width of a word and the space after it."""
     return text_width_in(f"x{word} x", size_pt, bold=bold) - text_width_in("xx", size_pt, bold=bold)

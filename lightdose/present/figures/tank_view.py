@@ -386,7 +386,7 @@ class TankView:
             bar.set_hatch("////")
         self.panel.axes.add_patch(bar)
 
-    def draw_fixtures(self) -> None:
+    def draw_fixtures(self, *, named: bool = True) -> None:
         """Each aperture in outline from above, as a bar over the water from the side; a point as a cross."""
         scene, along = self.scene, AXES[self.scene.plane.kind][0]
         for fixture in scene.setup.lit_fixtures:
@@ -402,7 +402,8 @@ class TankView:
             else:
                 self.plot(outline, color="white", linewidth=2.6, zorder=5)
                 self.plot(outline, color=INK, linewidth=1.2, linestyle=(0, (5, 2)), zorder=5)
-            self._name_fixture(fixture, middle)
+            if named:
+                self._name_fixture(fixture, middle)
 
     def _name_fixture(self, fixture: Fixture, middle: tuple[float, float]) -> None:
         scene, (x, y) = self.scene, self.scene.inches(self.size_in, middle)

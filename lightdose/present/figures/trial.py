@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from lightdose.answers.trial import beside_trial, trial_finding, trial_limits, trial_sentence
 from lightdose.answers.words import DLI_UNIT, DLI_UNIT_TYPESET, percent
@@ -19,9 +19,6 @@ from lightdose.present.figures.style import (
     TONES,
     Stroke,
 )
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 GROWTH_LABEL: Final = "median growth [mg g⁻¹ d⁻¹]"
 DOSE_LABEL: Final = f"dose in a day [{DLI_UNIT_TYPESET}]"
@@ -119,51 +116,3 @@ def draw_tanks(panel: Panel, tanks: Sequence[tuple[str, Sequence[float]]], size_
     for row, (_, doses) in enumerate(tanks):
         panel.axes.vlines(doses, row - 0.32, row + 0.32, color=INK, linewidth=1.1, alpha=0.75)
         panel.axes.hlines(row, doses[0], doses[-1], color=QUIET_INK, linewidth=0.8)
-
-
-ROW_IN, AXIS_SMALL_IN, HAND_LEFT_IN, HAND_PT = 0.15, 0.42, 0.5, 7.0
-APART_IN: Final = 0.08
-"""Between the growth and the rows of corals, so that their words keep apart."""
-
-
-def draw_trial(
-    figure: Figure,
-    left_in: float,
-    top_in: float,
-    width_in: float,
-    height_in: float,
-    trial: GrowthTrial,
-    tanks: Sequence[tuple[str, Sequence[float]]],
-) -> float:
-    """The same small, for a page: growth with the share that lost tissue at each dose; the height below "
-    "it."""
-    tanks = [(name, doses) for name, doses in tanks if doses]
-    left, room = left_in + HAND_LEFT_IN, width_in - HAND_LEFT_IN
-    rows_in = ROW_IN * len(tanks)
-    growth_in = height_in - AXIS_SMALL_IN - rows_in - (APART_IN if tanks else 0.0)
-    ends = dose_ends(trial, [dose for _, doses in tanks for dose in doses])
-    growth = Panel.on(figure, left, top_in, room, growth_in)
-    panels = [growth]
-    if tanks:
-        panels.append(Panel.on(figure, left, top_in + growth_in + APART_IN, room, rows_in))
-    for panel in panels:
-        panel.log_axis("x", *ends)
-        panel.grid()
-        panel.axes.tick_params(labelsize=HAND_PT - 0.5, labelbottom=panel is panels[-1])
-    shade_untried(growth, trial)
-    lights = trial.lights
-    growth.axes.set_ylim(0, 1.3 * lights[-1].growth_mg_g_d)
-    growth.line([light.dli_mol_m2_d for light in lights], [light.growth_mg_g_d for light in lights], LINE)
-    for light in lights:
-        growth.mark(
-            light.dli_mol_m2_d, light.growth_mg_g_d, "o", TONES["blue"], TONES["blue"], markersize=4.5
-        )
-        style: dict[str, Any] = {"ha": "right", "fontsize": HAND_PT, "va": "bottom"}
-        lost = percent(light.tissue_loss_fraction)
-        growth.note(light.dli_mol_m2_d, light.growth_mg_g_d, lost, (-2, 2), **style)
-    growth.axes.set_ylabel("growth\n[mg g⁻¹ d⁻¹]", fontsize=HAND_PT - 0.5, labelpad=3)
-    growth.axes.locator_params(axis="y", nbins=3)
-    panels[-1].axes.set_xlabel(DOSE_LABEL, fontsize=HAND_PT, labelpad=2)
-    if tanks:
-        draw_tanks(panels[-1], tanks, HAND_PT)
-    return top_in + height_in
