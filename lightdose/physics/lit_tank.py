@@ -291,7 +291,7 @@ def light_under_water(
     nodes_per_m: FloatArray,
     *,
     split: bool = False,
-    look: Look | None = None,
+    looks: Sequence[Look | None] = (None,),
 ) -> FloatArray:
     """Light of a lamp at points under water, straight and by the walls, at each absorption.
 
@@ -305,12 +305,12 @@ def light_under_water(
         Absorption of the water. [m-1]
     split : bool
         Keep the parts apart that come by rays, all of LIGHT_PARTS but the floor; else there is one part.
-    look : Look or None
-        What rays count for at the points; None for flat places that look up.
+    looks : sequence of Look or None
+        What rays count for at the points; None for flat places that look up. Several share the rays.
 
     Returns
     -------
-    array, shape (n_beam, n_part, n_node, n_point)
+    array, shape (n_beam, n_look * n_part, n_node, n_point)
         Planar irradiance per unit flux. [m-2]
 
     Source
@@ -318,16 +318,17 @@ def light_under_water(
     ``pane_guides.all_rays``; Beer-Lambert law.
     """
     x, y, depth = points_m.T
-    out = np.zeros((len(lamp.beams), RAY_PARTS if split else 1, nodes_per_m.size, x.size))
+    out = np.zeros((len(lamp.beams), len(looks) * (RAY_PARTS if split else 1), nodes_per_m.size, x.size))
     for route, found in _found(paths, x, y, depth):
         if found.point.size == 0:
             continue
         left = [np.exp(-a * found.path_m) for a in nodes_per_m]
-        gain = found.gain_per_m2 if look is None else found.gain_per_m2 * look(route, found)
         parts = _ray_parts(route, found) if split else (1.0,)
+        seen = [1.0 if look is None else look(route, found) for look in looks]
+        gains = [found.gain_per_m2 * (own * part) for own in seen for part in parts]
         for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
-            for part, counts in enumerate(parts):
-                light = lobe * gain * counts
+            for part, gain in enumerate(gains):
+                light = lobe * gain
                 for node, share in enumerate(left):
                     out[beam, part, node] += np.bincount(found.point, light * share, x.size)
     return out

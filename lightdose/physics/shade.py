@@ -25,13 +25,15 @@ class Shade:
     shapes: Shapes
     braces: tuple[Brace, ...] = ()
 
-    def apply(self, route: Route, rays: Rays, points: FloatArray) -> None:
-        """Dim rays to points (3, n_point), x, y, up, in place."""
+    def passed(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
+        """Share of each ray that comes to its place among points (3, n_point), x, y, up."""
+        share = np.ones(rays.point.size)
         lit = np.flatnonzero(rays.gain_per_m2)
         if lit.size and self.braces:
-            rays.gain_per_m2[lit] *= self._under_braces(route, rays, lit)
-        if self.shapes.kind.size:
-            rays.gain_per_m2[lit] *= self._through_water(route, rays, points, lit)
+            share[lit] *= self._under_braces(route, rays, lit)
+        if lit.size and self.shapes.kind.size:
+            share[lit] *= self._through_water(route, rays, points, lit)
+        return share
 
     def _through_water(self, route: Route, rays: Rays, points: FloatArray, lit: IntArray) -> FloatArray:
         """Share of each of some rays that comes from the surface to its place."""

@@ -90,7 +90,7 @@ def rays_among(
     nodes, columns = ready.mixture.nodes_per_m, []
     for lamp in ready.lit.lamps:
         paths = tuple(replace(route, shade=shade) for route in lamp.routes)
-        light = light_under_water(lamp, paths, points_m, nodes, look=look)[:, 0]
+        light = light_under_water(lamp, paths, points_m, nodes, looks=(look,))[:, 0]
         columns += [light[beam] for beam in lamp.beam_of_channel]
     found = [light.T @ ready.mixture.at_nodes[n, :, 0] for n, light in enumerate(columns)]
     return np.array(found).reshape(len(columns), len(points_m)).T
