@@ -51,8 +51,8 @@ class Row:
     unit: LengthUnit
 
     def value(self, middle: Callable[[FloatArray], Any]) -> float:
-        """The least, the middle or the most light of all cells."""
-        return float(middle(self.part.of(self.quantity)))
+        """The least, the middle or the most light of all cells in the water."""
+        return float(middle(self.part.of(self.quantity)[self.part.water]))
 
     def place(self, extreme: Callable[[FloatArray], Any]) -> str:
         """Where the brightest or the dimmest cell lies: x, y, depth; at an end what it lies against."""
@@ -102,8 +102,10 @@ FIELDS: Final = (
     Field("x_cm", "x", itemgetter(0), what="of the cell's centre, from the left pane", unit="cm"),
     Field("y_cm", "y", itemgetter(1), what="of the cell's centre, from the front pane", unit="cm"),
     Field("depth_cm", "depth", itemgetter(2), what="of the cell's centre, below the surface", unit="cm"),
-    Field("ppfd_umol_m2_s", "peak", itemgetter(3), "peak", "highest PPFD of the day under open sky"),
-    Field("dli_mol_m2_d", "DLI", itemgetter(4), "dli", "photons of 400-700 nm in the day under open sky"),
+    Field("ppfd_umol_m2_s", "peak", itemgetter(3), "peak",
+          "highest PPFD of the day under open sky; empty in rock and colonies"),
+    Field("dli_mol_m2_d", "DLI", itemgetter(4), "dli",
+          "photons of 400-700 nm in the day under open sky; empty in rock and colonies"),
     Field("wall_fraction", "by walls", itemgetter(5),
           what="share of the day's photons that came by a wall, not by the floor"),
     Field("floor_fraction", "off the floor", itemgetter(6),
@@ -114,10 +116,10 @@ SLICE: Final = (
     said("least", "least", lambda r: r.value(np.min), at={"slices": 1}),
     said("median", "median", lambda r: r.value(np.median), at={"slices": 2}),
     said("most", "most", lambda r: r.value(np.max), at={"slices": 3}),
-    said("brightest", "brightest at\nx, y, depth", lambda r: r.place(np.argmax), kind="string", unit="length",
-         at={"slices": 4}),
-    said("dimmest", "dimmest at\nx, y, depth", lambda r: r.place(np.argmin), kind="string", unit="length",
-         at={"slices": 5}),
+    said("brightest", "brightest at\nx, y, depth", lambda r: r.place(np.nanargmax), kind="string",
+         unit="length", at={"slices": 4}),
+    said("dimmest", "dimmest at\nx, y, depth", lambda r: r.place(np.nanargmin), kind="string",
+         unit="length", at={"slices": 5}),
     said("walls", "walls give", lambda r: r.share("wall_fraction"), kind="string", at={"slices": 6}),
     said("floor", "floor gives", lambda r: r.share("floor_fraction"), kind="string", at={"slices": 7}),
 )
@@ -143,6 +145,7 @@ def map_answer(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Answ
             Say(light.basis.sentence, "basis"),
             *map(Say, light.notes),
             *([Section(caption, (on_slices,))] if lit else []),
+            *map(Say, _filled(light, unit)),
             *(Say(f"{plane_words(s.plane, unit)}: {name} 0 {per}, no light comes here") for s in dark),
             *([Section(usual, (groups,))] if light.regions else []),
             Say(closing_line(light), "verdict"),
@@ -153,6 +156,13 @@ def map_answer(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Answ
         setups=(light.setup,),
         sheet=Sheet(FIELDS, np.concatenate([_cells(part) for part in light.slices])),  # type: ignore[arg-type]
     )
+
+
+def _filled(light: LightMap, unit: LengthUnit) -> list[str]:
+    """How much of each slice is no water."""
+    filled = [(part.plane, 1 - float(np.mean(part.water))) for part in light.slices]
+    told = [f"{percent(share)} at {plane_words(plane, unit)}" for plane, share in filled if share > 0]
+    return [f"Rock and colonies fill {', '.join(told)}; all figures are of the water."] if told else []
 
 
 def _shares(light: LightMap, unit: LengthUnit) -> list[Field]:

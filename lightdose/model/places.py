@@ -7,6 +7,7 @@ from dataclasses import field
 from typing import Final, Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.errors import SetupError
 from lightdose.model.record import FloatArray, dataclass, read_only
@@ -96,6 +97,8 @@ class SliceCells:
 class MapSlice:
     """Light on the cells of a plane, under open sky; arrays of shape (n_row, n_column).
 
+    Cells in rock or in an opaque colony are NaN in all of them.
+
     Attributes
     ----------
     full_output : PPFD with every channel at full output. [umol m-2 s-1]
@@ -124,6 +127,11 @@ class MapSlice:
         """Where the slice lies."""
         return self.cells.plane
 
+    @property
+    def water(self) -> npt.NDArray[np.bool_]:
+        """The cells that hold water."""
+        return np.isfinite(self.dli)
+
     def of(self, quantity: MapQuantity) -> FloatArray:
         """The values of one quantity."""
         return {"dli": self.dli, "peak": self.peak, "full_output": self.full_output}[quantity]
@@ -131,7 +139,7 @@ class MapSlice:
 
 @dataclass(frozen=True)
 class GroupRegion:
-    """Where a coral group would be within its usual range: its share of each slice's area, 0-1."""
+    """Where a coral group would be within its usual range: its share of the water of each slice, 0-1."""
 
     group: CoralGroup
     band_dli: tuple[float, float]

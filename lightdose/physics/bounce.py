@@ -32,7 +32,7 @@ LINES_AT_MOST = 300_000
 FEW_PLACES, SHARED_M = 400, 0.012
 """Among more places than that, those in one cube of this side see the same: the bounce is smooth. [m]"""
 
-LINES_OF_PATCHES = 160_000
+LINES_OF_PATCHES = 80_000
 FEWEST_A_PATCH, MOST_A_PATCH = 48, 192
 """Lines by which patches see each other, in all and of each. Our choice, by trial."""
 

@@ -29,6 +29,7 @@ from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,
     day_weights,
+    in_water,
     light_shares,
     map_slice,
     sample_points,
@@ -71,9 +72,10 @@ def light_map(
         advance(len(parts))
     ends = np.cumsum([len(part) for part in sampled])[:-1]
     ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
+    solids = setup.standing.solids if setup.standing else ()
     slices = [
-        map_slice(part, *light, curve)
-        for part, light in zip(cells, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
+        map_slice(part, *light, curve, in_water(solids, at))
+        for part, at, light in zip(cells, sampled, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
     ]
     return LightMap(
         setup=setup,
@@ -135,12 +137,14 @@ def _shaded_by(scene: Scene, receiver: Receiver, counted: FloatArray) -> dict[st
 
 
 def _level_doses(setup: Setup, depth_m: float) -> FloatArray:
-    """DLI under open sky all over one depth; none above the water."""
+    """DLI under open sky all over the water at one depth; none above the water."""
     if depth_m < 0:
         return np.zeros(0)
     longest = max(setup.tank.length_m, setup.tank.width_m)
     cells = slice_cells(setup.tank, Plane("depth", depth_m), longest / CELLS_TO_COMPARE)
-    ppfd = light_field(setup, sample_points(cells, 1))[:, :, 0]
+    points = sample_points(cells, 1)
+    points = points[in_water(setup.standing.solids if setup.standing else (), points)]
+    ppfd = light_field(setup, points)[:, :, 0]
     return daily_light_integral(ppfd, day_curve(setup.lit_fixtures))
 
 

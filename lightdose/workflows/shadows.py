@@ -59,9 +59,7 @@ def shadows(analysis: Analysis, ready: PreparedField) -> tuple[Shadow, ...]:
             continue
         others = tuple(s for s in standing.solids if s.coral != verdict.coral)
         at = _points([receiver])
-        open_light, left = (
-            float(rays_among(bare, at, normals_of([receiver]), solids)[0] @ hours) for solids in ((), others)
-        )
+        open_light, left = (rays_among(bare, at, normals_of([receiver]), (), others)[:, 0] @ hours).tolist()
         kept = 1 - left / open_light if open_light > 0 else 0.0
         if kept >= SHADED:
             by = {k: s for k, s in shaded_by(bare, at[0], hours).items() if k != verdict.coral}
@@ -92,7 +90,7 @@ def _way_out(
     points = np.array([point for _, _, point in steps])
     look = normals_of([receiver])
     normals = None if look is None else np.repeat(look, len(steps), axis=0)
-    light = rays_among(bare, points, normals, others) + bare.bounced(points, normals)[:, :, 0]
+    light = rays_among(bare, points, normals, others)[0] + bare.bounced(points, normals)[:, :, 0]
     doses = MOL_PER_UMOL_S_H * receiver.open_sky * light @ hours
     low, high = verdict.band_dli
     for (distance, towards, _), dli in zip(steps, doses.tolist(), strict=True):

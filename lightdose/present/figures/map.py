@@ -79,7 +79,7 @@ def scale_levels(values: Sequence[FloatArray]) -> FloatArray:
     """Round levels from below the least value to above the highest."""
     from matplotlib.ticker import MaxNLocator
 
-    low, high = min(float(v.min()) for v in values), max(float(v.max()) for v in values)
+    low, high = (end([float(pick(v)) for v in values]) for end, pick in ((min, np.nanmin), (max, np.nanmax)))
     if high - low <= 1e-9 * max(high, 1e-12):
         low, high = 0.0, high * 1.25 or 1.0
     levels: FloatArray = np.asarray(MaxNLocator(STEPS, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high))
@@ -92,7 +92,7 @@ def draw_light(
     """Fields of colour and contours at those levels that a slice crosses; pale as a ground for marks."""
     columns, rows, values = to_walls(part, values)
     view.fill(columns, rows, values, levels, cmap=COLOURS, alpha=0.75 if pale else 1.0)
-    inner = levels[(levels > values.min()) & (levels < values.max())]
+    inner = levels[(levels > np.nanmin(values)) & (levels < np.nanmax(values))]
     if inner.size == 0:
         return None
     middle = 0.5 * (levels[0] + levels[-1])
@@ -142,7 +142,7 @@ class _Page:
     def _title(self) -> str:
         values = self.part.of(self.quantity)
         name, unit = QUANTITY_TITLES[self.quantity]
-        low, middle, high = (number(float(v)) for v in (values.min(), np.median(values), values.max()))
+        low, middle, high = (number(float(v)) for v in np.nanquantile(values, (0, 0.5, 1)))
         return f"{name} at {plane_words(self.part.plane, self.unit)}: {low} to {high} {unit}, median {middle}"
 
     def _lead(self) -> str:
@@ -242,7 +242,8 @@ def region_margin(part: MapSlice, region: GroupRegion) -> tuple[FloatArray, Floa
     """Columns, rows [m], and how far each place lies inside the range (below 0: outside). [mol m-2 d-1]"""
     low, high = region.band_dli
     columns, rows, dli = to_walls(part, part.dli)
-    inside = np.pad(np.minimum(dli - low, high - dli), 1, constant_values=OUTSIDE)
+    margin = np.nan_to_num(np.minimum(dli - low, high - dli), nan=OUTSIDE)
+    inside = np.pad(margin, 1, constant_values=OUTSIDE)
     thin = 1e-6
     columns, rows = (np.concatenate((at[:1] - thin, at, at[-1:] + thin)) for at in (columns, rows))
     return columns, rows, inside
