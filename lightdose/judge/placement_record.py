@@ -11,7 +11,7 @@ import numpy as np
 
 from lightdose.judge.outlook import Outlook
 from lightdose.judge.search import PenaltyCurves
-from lightdose.judge.states import marks_of
+from lightdose.judge.states import PENALTIES, marks_of, penalties_table
 from lightdose.judge.verdict import coral_marks, dli_state
 from lightdose.model.fixture import Fixture
 from lightdose.model.paths import fewest_steps, free_sites, own_skies
@@ -163,17 +163,19 @@ def place_penalty(
         drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
     lit = [i for i in range(len(placed)) if stated[i] > 0]
     sure = drawn[lit[0]] / stated[lit[0]] if lit else np.ones(1)
-    corals = {placed[i].coral: (float(stated[i]), drawn[i], marks_of(placed[i])) for i in lit}
+    counts = penalties_table(placed)
+    corals = {placed[i].coral: (float(stated[i]), drawn[i], marks_of(placed[i]), counts[i]) for i in lit}
     for coral in (*setup.corals, *setup.unplaced):
         if coral.name not in corals and (marks := coral_marks(setup, coral)):
-            corals[coral.name] = 1.0, sure, marks
+            corals[coral.name] = 1.0, sure, marks, PENALTIES
     if not corals:
         return lambda _, dli: np.zeros_like(dli)
     row = {name: i for i, name in enumerate(corals)}
     curves = PenaltyCurves.drawn(
-        np.array([one for one, _, _ in corals.values()]),
-        np.array([draws for _, draws, _ in corals.values()]).reshape(len(corals), -1),
-        np.array([marks for _, _, marks in corals.values()]).reshape(-1, 4),
+        np.array([one for one, *_ in corals.values()]),
+        np.array([draws for _, draws, *_ in corals.values()]).reshape(len(corals), -1),
+        np.array([marks for *_, marks, _ in corals.values()]).reshape(-1, 4),
+        np.array([counts for *_, counts in corals.values()]),
     )
 
     def penalty(names: Sequence[str], dli: FloatArray) -> FloatArray:

@@ -174,7 +174,8 @@ class Relocations:
 
     def unserved(self, outcome: Outcome, hours: FloatArray, today_h: FloatArray) -> tuple[Unserved, ...]:
         """Corals that are off in an outcome, the worst first, with free places that each can get to."""
-        off = [i for i, s in enumerate(outcome.states) if s not in ("within", "undecided")]
+        verdicts = self.search.outlook.verdicts
+        off = [i for i, s in enumerate(outcome.states) if s != "undecided" and verdicts[i].penalties[s] > 0]
         off.sort(key=lambda i: -float(outcome.penalty[i]))
         self.look_at(off[:CORALS_TRIED])
         found = []

@@ -110,6 +110,33 @@ def kept_by_each(
     return 1 - np.divide(left, whole, out=np.ones_like(left), where=whole > 0)
 
 
+def kept_by_all(
+    ready: PreparedField,
+    points_m: FloatArray,
+    normals: FloatArray | None,
+    solids: Sequence[Solid],
+    counted: FloatArray,
+) -> FloatArray:
+    """What solids together keep of the light that comes to places by rays.
+
+    Parameters
+    ----------
+    ready, points_m, normals, solids, counted
+        As in ``kept_by_each``.
+
+    Returns
+    -------
+    array, shape (n_point,)
+        0-1; 0 where no light comes.
+
+    Source
+    ------
+    As ``kept_by_each``.
+    """
+    whole, left = rays_among(ready, points_m, normals, (), solids) @ counted
+    return np.asarray(1 - np.divide(left, whole, out=np.ones_like(left), where=whole > 0))
+
+
 def rays_among(
     ready: PreparedField, points_m: FloatArray, normals: FloatArray | None, *sets: Sequence[Solid]
 ) -> FloatArray:

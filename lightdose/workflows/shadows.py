@@ -16,7 +16,7 @@ from lightdose.model.shadow import OutOfShadow, Shadow, Side
 from lightdose.model.solids import Solid
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.physics.light_field import PreparedField, normals_of
-from lightdose.physics.shaded_by import rays_among, shaded_by
+from lightdose.physics.shaded_by import kept_by_all, kept_by_each, named_shares, rays_among
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 SHADED: Final = 0.2
@@ -52,19 +52,21 @@ def shadows(analysis: Analysis, ready: PreparedField) -> tuple[Shadow, ...]:
     low = ("below", "far_below")
     dim = [v for v in analysis.verdicts if v.dli_state in low or v.dli_verdict in low]
     dim.sort(key=lambda v: v.dli_mol_m2_d / (v.band_dli or (1.0, 1.0))[0])
+    receivers = analysis.light_field.receivers
+    places = [(v, receivers[v.receiver]) for v in dim[:MOST_CORALS]]
+    places = [(v, r) for v, r in places if not r.own_sky and r.depth_m >= 0]
+    if not places:
+        return ()
+    at, looks = _points([r for _, r in places]), normals_of([r for _, r in places])
+    each = kept_by_each(bare, at, looks, standing.solids, hours)
+    whole = kept_by_all(bare, at, looks, standing.solids, hours)
     found = []
-    for verdict in dim[:MOST_CORALS]:
-        receiver = analysis.light_field.receivers[verdict.receiver]
-        if receiver.own_sky or receiver.depth_m < 0:
-            continue
-        others = tuple(s for s in standing.solids if s.coral != verdict.coral)
-        at = _points([receiver])
-        open_light, left = (rays_among(bare, at, normals_of([receiver]), (), others)[:, 0] @ hours).tolist()
-        kept = 1 - left / open_light if open_light > 0 else 0.0
-        if kept >= SHADED:
-            by = {k: s for k, s in shaded_by(bare, at[0], hours).items() if k != verdict.coral}
+    for n, (verdict, receiver) in enumerate(places):
+        if whole[n] >= SHADED:
+            others = tuple(s for s in standing.solids if s.coral != verdict.coral)
+            by = {k: s for k, s in named_shares(standing.solids, each[:, n]).items() if k != verdict.coral}
             out = _way_out(analysis, bare, verdict, receiver, others, hours)
-            found.append(Shadow(verdict.coral, kept, by, likes_shade(verdict.band_dli), out))
+            found.append(Shadow(verdict.coral, float(whole[n]), by, likes_shade(verdict.band_dli), out))
     return tuple(found)
 
 
