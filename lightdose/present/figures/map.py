@@ -213,7 +213,8 @@ class _Groups:
                 write_text(
                     sheet.figure, left, top + 0.9 * line * LINE_IN, WIDTH_IN, shown, SMALL_PT, color=colour
                 )
-            view = TankView.on(sheet.panel(left, top + GROUP_HEAD_IN - 0.05, *self.size_in), self.scene)
+            panel = sheet.panel(left, top + GROUP_HEAD_IN - 0.05, *self.size_in)
+            view = TankView.on(panel, self.scene, beside=False)
             view.panel.axes.set_label(f"group {region.group.key}")
             view.panel.axes.set_axis_off()
             _draw_region(view, self.page.part, region, DASHES[i % len(DASHES)])

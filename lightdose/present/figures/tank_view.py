@@ -261,9 +261,18 @@ class TankView:
 
     @classmethod
     def on(
-        cls, panel: Panel, scene: Scene, labels: LabelField | None = None, *, whole: bool = False
+        cls,
+        panel: Panel,
+        scene: Scene,
+        labels: LabelField | None = None,
+        *,
+        whole: bool = False,
+        beside: bool = True,
     ) -> TankView:
-        """The scene with limits and panes, and no words yet; ``whole`` shows solids as from outside."""
+        """The scene with limits and panes, and no words yet.
+
+        ``whole`` shows solids as from outside; else those that lie ``beside`` the plane are dotted or left out.
+        """
         area = Box(0.0, 0.0, panel.width_in, panel.height_in)
         view = cls(scene, panel, labels or LabelField(area))
         low, high = (scene.shown(m) for m in scene.rows_m)
@@ -272,7 +281,7 @@ class TankView:
         for spine in panel.axes.spines.values():
             spine.set_visible(False)
         view._draw_panes()
-        view._draw_solids(whole=whole)
+        view._draw_solids(whole=whole, beside=beside)
         return view
 
     @property
@@ -334,7 +343,7 @@ class TankView:
         self.plot([(0, 0), (0, down), (across, down), (across, 0)], **edge)
         self.plot([(0, 0), (across, 0)], linestyle=(0, (4, 2)) if scene.upright else "solid", **edge)
 
-    def _draw_solids(self, *, whole: bool) -> None:
+    def _draw_solids(self, *, whole: bool, beside: bool) -> None:
         """Rock and colonies in thin outline, within the water; what the plane cuts is shaded, or all rock."""
         from matplotlib.patches import Polygon, Rectangle
 
@@ -346,6 +355,8 @@ class TankView:
         for solid in standing.solids:
             near, far = solid.extent_m[across]
             cut = not solid.coral if whole else near <= scene.plane.at_m <= far
+            if not (cut or whole or beside):
+                continue
             corners = [tuple(map(scene.shown, corner)) for corner in solid.outline_m(along, down)]
             outline = Polygon(corners, closed=True, zorder=4.5, linewidth=0.8, edgecolor=INK)
             outline.set(facecolor=(0.5, 0.5, 0.5, 0.35) if cut else "none", linestyle="-" if cut else ":")
