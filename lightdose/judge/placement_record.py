@@ -14,7 +14,7 @@ from lightdose.judge.search import PenaltyCurves
 from lightdose.judge.states import PENALTIES, marks_of, penalties_table
 from lightdose.judge.verdict import coral_marks, dli_state
 from lightdose.model.fixture import Fixture
-from lightdose.model.paths import fewest_steps, free_sites, own_skies
+from lightdose.model.paths import fewest_steps, free_sites, looks_at, own_skies
 from lightdose.model.places import (
     Choice,
     Move,
@@ -194,7 +194,7 @@ def placement_record(
     plan: PlacementPlan,
     wishes: PlaceWishes,
     today: Mapping[str, Spot],
-    light: Callable[[FloatArray], FloatArray],
+    light: Callable[[FloatArray, FloatArray | None], FloatArray],
 ) -> Placement:
     """A plan judged: what every coral gets before and after.
 
@@ -263,7 +263,7 @@ def _possible(
     coral: Coral,
     choices: Sequence[Choice],
     wishes: PlaceWishes,
-    light: Callable[[FloatArray], FloatArray],
+    light: Callable[[FloatArray, FloatArray | None], FloatArray],
 ) -> tuple[PossiblePlace, ...]:
     """The best places for one coral: what it gets, who stands beside it, and how it gets there."""
     setup = before.setup
@@ -274,7 +274,9 @@ def _possible(
     free = free_sites(setup, coral)
     tops = np.array([(s.x_m, s.y_m, max(0.0, s.depth_m - coral.height_m)) for s in free]).reshape(-1, 3)
     sky = np.array([s.open_sky for s in free]) * own_skies(setup)[coral.name]
-    doses = sky * daily_light_integral(light(tops), before.day_curve) if free else np.zeros(0)
+    doses = np.zeros(0)
+    if free:
+        doses = sky * daily_light_integral(light(tops, looks_at(free, coral.face)), before.day_curve)
     ways: Sequence[tuple[int, ...] | None] = [None] * len(free)
     if start > 0:
         ways = fewest_steps(start, doses, 1 + WEEKLY_RISE, floor)
@@ -324,7 +326,7 @@ def _shade_cautions(after: Analysis, moving: Sequence[str]) -> list[Caution]:
     sites = {s.name: s for s in after.setup.sites}
     found = []
     for coral in after.setup.corals:
-        if coral.name in moving and coral.height_m > 0:
+        if coral.name in moving and coral.height_m > 0 and not has_body(coral):
             shaded = shaded_from(after, coral, sites[coral.site])
             if shaded:
                 whom = _names([f"{n} (about {100 * f:.0f} %)" for n, _, f in shaded])
@@ -376,6 +378,11 @@ def shaded_from(analysis: Analysis, coral: Coral, site: Site) -> list[tuple[str,
         if hidden >= NOTABLE:
             found.append((verdict.coral, verdict.site, hidden))
     return sorted(found, key=lambda f: -f[2])
+
+
+def has_body(coral: Coral) -> bool:
+    """Whether doses know what a coral shades: its colony stands in the setup."""
+    return coral.diameter_m > 0 and coral.form != "none"
 
 
 def is_toxic(coral: Coral, group: CoralGroup) -> bool:

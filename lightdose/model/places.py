@@ -13,6 +13,7 @@ from lightdose.errors import SetupError
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import Analysis, Basis, Caution, DliState, DliVerdict
 from lightdose.model.setup import CoralGroup, Receiver, Setup, Surface, Tank
+from lightdose.model.solids import Face
 
 PlaneKind = Literal["depth", "from_front", "from_left"]
 MapQuantity = Literal["dli", "peak", "full_output"]
@@ -234,7 +235,8 @@ class LightExplanation:
 class Spot:
     """A place that a coral may take. [m]
 
-    ``site`` is None for a point of a grid; ``room`` is how many corals may stand there; ``on`` is what it is.
+    ``site`` is None for a point of a grid; ``room`` is how many corals may stand there; ``on`` is what it is,
+    ``face`` which way it looks, None for up.
     """
 
     name: str
@@ -246,14 +248,16 @@ class Spot:
     implicit: bool = False
     room: int = 1
     on: Surface | None = None
+    face: Face | None = None
 
 
 @dataclass(frozen=True)
 class Grid:
-    """Level grids of places all over the tank instead of its sites. [m]"""
+    """Places all over the tank instead of its sites: level grids, or the skins of its rock. [m]"""
 
     spacing_m: float
-    depths_m: tuple[float, ...]
+    depths_m: tuple[float, ...] = ()
+    on_rock: bool = False
 
 
 @dataclass(frozen=True)
@@ -319,6 +323,7 @@ class PlacementPlan:
     pinned : corals that may not move
     choices : coral -> the allowed spots where its penalty is least, were it alone
     bound : cost of the same task without rules between corals: no placement is better
+    moved : corals that get another spot than today's, or one at all
     """
 
     spots: Mapping[str, Spot | None]
@@ -329,6 +334,18 @@ class PlacementPlan:
     bound: PlacementCost
     places: int
     has_rules: bool
+    moved: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class FreeSkin:
+    """A free place on a rock's skin and its three lights: flat, on its face, from all sides. [mol m-2 d-1]"""
+
+    spot: Spot
+    rock: str
+    dli_flat: float
+    dli_face: float
+    dli_all_sides: float
 
 
 @dataclass(frozen=True)
@@ -388,7 +405,10 @@ class PlacedCoral:
 
 @dataclass(frozen=True, eq=False)
 class Placement:
-    """Which coral goes where; ``setup`` holds the new places, so that `dose` on it gives the same numbers."""
+    """Which coral goes where; ``setup`` holds the new places, so that `dose` on it gives the same numbers.
+
+    ``skins`` are the free places on rock, where they were asked for.
+    """
 
     setup: Setup
     before: Analysis
@@ -397,6 +417,7 @@ class Placement:
     plan: PlacementPlan
     wishes: PlaceWishes
     cautions: tuple[Caution, ...]
+    skins: tuple[FreeSkin, ...] = ()
 
     @property
     def unplaced(self) -> tuple[PlacedCoral, ...]:

@@ -14,7 +14,7 @@ from lightdose.errors import SetupError
 from lightdose.model.growing import Growing
 from lightdose.model.setup import Coral, Setup
 from lightdose.model.solids import Growth
-from lightdose.workflows.growing import grown, growing, months_of
+from lightdose.workflows.growing import growing, grown, months_of
 
 LOW = 1.0
 CUBE = Path(__file__).parents[2] / "examples" / "crowded-cube" / "setup.toml"

@@ -271,7 +271,7 @@ class TankView:
     ) -> TankView:
         """The scene with limits and panes, and no words yet.
 
-        ``whole`` shows solids as from outside; else those that lie ``beside`` the plane are dotted or left out.
+        ``whole`` shows solids as from outside; else those ``beside`` the plane are dotted, or left out.
         """
         area = Box(0.0, 0.0, panel.width_in, panel.height_in)
         view = cls(scene, panel, labels or LabelField(area))
