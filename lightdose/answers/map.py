@@ -19,11 +19,13 @@ from lightdose.answers.words import (
     as_typed,
     count,
     length,
+    number,
     percent,
     range_text,
     typed_path,
 )
-from lightdose.model.places import AXES, GroupRegion, LightMap, MapQuantity, MapSlice, Plane
+from lightdose.errors import literal
+from lightdose.model.places import AXES, GroupRegion, LightMap, MapQuantity, MapSlice, Plane, SkinView
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import LengthUnit
 
@@ -37,6 +39,8 @@ ACROSS: Final = {"depth": ("x_m", "y_m"), "from_front": ("x_m", "depth_m"), "fro
 
 ENDS: Final = (("left", "right"), ("front", "back"), ("surface", "floor"))
 """What a cell at an end of x, y or depth lies against."""
+
+SKINS: Final = "Light on the skins of rock and colonies, as they face"
 
 DEPTH: Final = 2
 """The last of these axes."""
@@ -146,6 +150,7 @@ def map_answer(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Answ
             *map(Say, light.notes),
             *([Section(caption, (on_slices,))] if lit else []),
             *map(Say, _filled(light, unit)),
+            _skins(light, quantity, per),
             *(Say(f"{plane_words(s.plane, unit)}: {name} 0 {per}, no light comes here") for s in dark),
             *([Section(usual, (groups,))] if light.regions else []),
             Say(closing_line(light), "verdict"),
@@ -156,6 +161,58 @@ def map_answer(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Answ
         setups=(light.setup,),
         sheet=Sheet(FIELDS, np.concatenate([_cells(part) for part in light.slices])),  # type: ignore[arg-type]
     )
+
+
+@dataclass(frozen=True, eq=False)
+class SkinRow:
+    """What is seen of one solid, from above and from the front."""
+
+    name: str
+    above: FloatArray
+    front: FloatArray
+
+
+def skin_rows(light: LightMap, quantity: MapQuantity) -> list[SkinRow]:
+    """A row a solid of which something is seen, the brightest from above first."""
+    above, front = light.skins
+    rows = [
+        SkinRow(name, *(view.of(quantity)[view.on == n] for view in (above, front)))
+        for n, name in enumerate(above.names)
+    ]
+    seen = [row for row in rows if row.above.size or row.front.size]
+    return sorted(seen, key=lambda r: -float(np.median(r.above if r.above.size else r.front)))
+
+
+def _span(get: Callable[[SkinRow], FloatArray]) -> Callable[[SkinRow], str | None]:
+    """Least to most of what is seen, and the median."""
+
+    def words(row: SkinRow) -> str | None:
+        values = get(row)
+        if values.size == 0:
+            return None
+        low, middle, high = (number(float(v)) for v in np.quantile(values, (0, 0.5, 1)))
+        return f"{low}-{high}, {middle}"
+
+    return words
+
+
+def _skins(light: LightMap, quantity: MapQuantity, per: str) -> Section:
+    """Light on skins, a row a solid; empty where it was not asked for."""
+    if not light.skins:
+        return Section("", ())
+    heads: tuple[tuple[str, str, Callable[[SkinRow], FloatArray]], ...] = (
+        ("above", "seen from above:\nrange, median", lambda r: r.above),
+        ("front", "seen from the front:\nrange, median", lambda r: r.front),
+    )
+    fields = [
+        said("name", "skin of", lambda r: literal(r.name), kind="string", fold=True, at={"skins": 0}),
+        *(
+            said(name, head, _span(get), kind="string", unit=per, at={"skins": 1 + n})
+            for n, (name, head, get) in enumerate(heads)
+        ),
+    ]
+    rows = table("skins", SKINS, fields, skin_rows(light, quantity), stacks=True)
+    return Section(SKINS, (rows,))
 
 
 def _filled(light: LightMap, unit: LengthUnit) -> list[str]:
@@ -204,6 +261,7 @@ def _body(light: LightMap) -> dict[str, Any]:
             for region in light.regions
         ],
         "notes": list(light.notes),
+        "skins": [_skin(view) for view in light.skins],
     }
 
 
@@ -224,6 +282,19 @@ def _slice(part: MapSlice) -> dict[str, Any]:
         columns: part.cells.column_centres_m.tolist(),
         rows: part.cells.row_centres_m.tolist(),
         **{key: _grid(values) for key, values in grids.items()},
+    }
+
+
+def _skin(view: SkinView) -> dict[str, Any]:
+    columns, rows = ACROSS[view.cells.plane.kind]
+    return {
+        "seen_from": "above" if view.cells.plane.kind == "depth" else "front",
+        columns: view.cells.column_centres_m.tolist(),
+        rows: view.cells.row_centres_m.tolist(),
+        "on": [[view.names[n] if n >= 0 else None for n in row] for row in view.on.tolist()],
+        "ppfd_umol_m2_s": _grid(view.peak),
+        "full_output_ppfd_umol_m2_s": _grid(view.full_output),
+        "dli_mol_m2_d": _grid(view.dli),
     }
 
 

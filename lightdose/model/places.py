@@ -138,6 +138,29 @@ class MapSlice:
         return {"dli": self.dli, "peak": self.peak, "full_output": self.full_output}[quantity]
 
 
+@dataclass(frozen=True, eq=False)
+class SkinView:
+    """Light on the skins of rock and colonies as they face, seen from above or from the front.
+
+    Attributes
+    ----------
+    full_output, peak, dli : arrays as in ``MapSlice``, NaN where no skin is seen
+    on : array of the cells' shape; index into ``names``, -1 where no skin is seen
+    names : of the solids
+    """
+
+    cells: SliceCells
+    full_output: FloatArray
+    peak: FloatArray
+    dli: FloatArray
+    on: npt.NDArray[np.intp]
+    names: tuple[str, ...]
+
+    def of(self, quantity: MapQuantity) -> FloatArray:
+        """The values of one quantity."""
+        return {"dli": self.dli, "peak": self.peak, "full_output": self.full_output}[quantity]
+
+
 @dataclass(frozen=True)
 class GroupRegion:
     """Where a coral group would be within its usual range: its share of the water of each slice, 0-1."""
@@ -156,6 +179,7 @@ class LightMap:
     cell_m : the spacing asked for; cells are as large or a little smaller. [m]
     samples : points along each side of a cell whose mean is its value; 1 is the point at its centre
     notes : how depths and groups were chosen where they were not named, one sentence each
+    skins : light on skins from above and from the front, where it was asked for
     """
 
     setup: Setup
@@ -165,6 +189,7 @@ class LightMap:
     cell_m: float
     samples: int
     notes: tuple[str, ...]
+    skins: tuple[SkinView, ...] = ()
 
 
 @dataclass(frozen=True)

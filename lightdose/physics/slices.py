@@ -17,6 +17,10 @@ from lightdose.physics.day_curve import full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.quantities import BANDS, MOL_PER_UMOL_S_H
 
+IntArray = npt.NDArray[np.intp]
+FURTHEST_M = 20.0
+"""No tank is larger. [m]"""
+
 BoolArray = npt.NDArray[np.bool_]
 
 
@@ -121,6 +125,41 @@ def in_water(solids: Sequence[Solid], points_m: FloatArray) -> BoolArray:
     from lightdose.physics.solid_shapes import holds, shapes_of
 
     return np.asarray(holds(shapes_of(solids), points_m * (1.0, 1.0, -1.0), colonies=True) < 0)
+
+
+def seen_skins(solids: Sequence[Solid], cells: SliceCells) -> tuple[FloatArray, FloatArray, IntArray]:
+    """The skins that are seen through the cells of a plane, from above or from the front.
+
+    Parameters
+    ----------
+    solids : sequence of Solid
+        Branching colonies hide nothing.
+    cells : SliceCells
+        Of a level plane, seen from above, or of one seen from the front.
+
+    Returns
+    -------
+    points, normals : array, shape (n_cell, 3)
+        x, y, depth on the skin [m]; along x, y and upwards.
+    solid : array, shape (n_cell,)
+        Its index, -1 where none is seen.
+
+    Source
+    ------
+    Geometry.
+    """
+    from lightdose.physics.solid_shapes import first_met, normals_at, shapes_of
+
+    shapes, centres = shapes_of(solids), cells.centres_m.reshape(-1, 3)
+    from_above = cells.plane.kind == "depth"
+    at = centres * (1.0, 1.0, -1.0)
+    at[:, 2 if from_above else 1] = 0.0
+    way = np.tile(((0.0, 0.0, -1.0) if from_above else (0.0, 1.0, 0.0)), (len(at), 1)).T
+    length_m, solid, _ = first_met(shapes, at.T, way, np.full(len(at), FURTHEST_M))
+    points, normals = at.T + way * length_m, np.tile(((0.0,), (0.0,), (1.0,)), len(at))
+    met = np.flatnonzero(solid >= 0)
+    normals[:, met] = normals_at(shapes, solid[met], points[:, met])
+    return (points * [[1.0], [1.0], [-1.0]]).T, normals.T, solid
 
 
 def map_slice(

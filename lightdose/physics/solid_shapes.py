@@ -316,6 +316,39 @@ def first_met(
     return reach, which, share
 
 
+def normals_at(shapes: Shapes, solid: IntArray, points: FloatArray) -> FloatArray:
+    """Unit vectors out of solids at points on their skins.
+
+    Parameters
+    ----------
+    shapes : Shapes
+    solid : array, shape (n,)
+    points : array, shape (3, n)
+        x, y, up. [m]
+
+    Returns
+    -------
+    array, shape (3, n)
+
+    Source
+    ------
+    Gradients of the closed forms.
+    """
+    u = in_own_frame(shapes, solid, points - shapes.centre[solid].T)
+    kind, half = shapes.kind[solid], shapes.half[solid].T
+    each = np.arange(solid.size)
+    flat = np.zeros_like(u)
+    axis = np.where(kind == 2, 2, np.argmax(np.abs(u), axis=0))
+    flat[axis, each] = np.sign(u[axis, each])
+    on_end = 1 - np.abs(u[2]) <= 1 - np.hypot(u[0], u[1])
+    around = u / half
+    around[2] = np.where(kind == 2, 0.0, around[2])
+    own = np.where((kind == 0) | ((kind == 2) & on_end), flat, around)
+    own /= np.sqrt((own * own).sum(axis=0))
+    c, s = shapes.cosine[solid], shapes.sine[solid]
+    return np.stack((c * own[0] - s * own[1], s * own[0] + c * own[1], own[2]))
+
+
 def holds(shapes: Shapes, points: FloatArray, deep_m: float = SKIN_M, *, colonies: bool = False) -> IntArray:
     """The rock that a point lies in, by more than its skin, or -1; a colony is no rock.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import Final
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.light import Scene
 from lightdose.model.match import Match, MatchWishes
-from lightdose.model.places import LightExplanation, LightMap, Plane
+from lightdose.model.places import LightExplanation, LightMap, Plane, SkinView
 from lightdose.model.plans import Acclimation
 from lightdose.model.record import FloatArray
 from lightdose.model.results import weaker_basis
@@ -31,6 +32,7 @@ from lightdose.physics.slices import (
     light_shares,
     map_slice,
     sample_points,
+    seen_skins,
     slice_cells,
 )
 
@@ -84,6 +86,44 @@ def light_map(
         samples=samples,
         notes=tuple(notes),
     )
+
+
+SKIN_CELLS: Final = 90
+"""Cells along the longest side of a view of skins. Our choice."""
+
+
+def skin_views(setup: Setup) -> tuple[SkinView, ...]:
+    """Light on the skins of rock and colonies, seen from above and from the front; none without solids."""
+    solids = setup.standing.solids if setup.standing else ()
+    if not solids:
+        return ()
+    tank, curve = setup.tank, day_curve(setup.lit_fixtures)
+    cell_m = max(tank.length_m, tank.width_m, tank.water_depth_m) / SKIN_CELLS
+    planes = Plane("depth", 0.5 * tank.water_depth_m), Plane("from_front", 0.5 * tank.width_m)
+    cells = [slice_cells(tank, plane, cell_m) for plane in planes]
+    seen = [seen_skins(solids, part) for part in cells]
+    points, normals, on = (np.concatenate(values) for values in zip(*seen, strict=True))
+    inside = (points[:, :2] >= 0).all(axis=1) & (points[:, 0] <= tank.length_m) & (points[:, 2] >= 0)
+    inside &= (points[:, 1] <= tank.width_m) & (points[:, 2] <= tank.water_depth_m)
+    on = np.where(inside, on, -1)
+    met = np.flatnonzero(on >= 0)
+    scene = scene_of(setup)
+    ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=met.size)
+    ppfd = ready.at(points[met], normals[met])[:, :, 0]
+    values: list[FloatArray] = []
+    for found in (ppfd.sum(axis=1), peak_and_photoperiod(ppfd, curve)[0], daily_light_integral(ppfd, curve)):
+        whole = np.full(on.size, np.nan)
+        whole[met] = found
+        values.append(whole)
+    ends = np.cumsum([part.shape[0] * part.shape[1] for part in cells])[:-1]
+    names = tuple(s.name for s in solids)
+    views = []
+    for part, which, *light in zip(
+        cells, np.split(on, ends), *(np.split(v, ends) for v in values), strict=True
+    ):
+        full, peak, dli = (value.reshape(part.shape) for value in light)
+        views.append(SkinView(part, full, peak, dli, which.reshape(part.shape), names))
+    return tuple(views)
 
 
 def _by_source(
