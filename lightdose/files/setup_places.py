@@ -105,6 +105,7 @@ class PlacesReading:
                     corner[2],
                     rack=values["name"],
                     on=values["on"],
+                    face=values["faces"],
                 )
                 self.add_site(site, place)
 

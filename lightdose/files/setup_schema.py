@@ -25,7 +25,7 @@ from lightdose.files.toml_tables import (
     suggestion,
     whole,
 )
-from lightdose.files.units import between, number_or, words
+from lightdose.files.units import NAME, between, number_or, words
 from lightdose.model.forms import CORAL_FORMS, FACE_WORDS, ROCK_REFLECTANCE, ROCK_SHAPES
 from lightdose.model.setup import SURFACES, Wall
 
@@ -158,6 +158,19 @@ def _immersion(value: object) -> float | str:
     if not 1 <= factor <= 2:
         raise refuse(f"{show(value)} is outside the range", allowed)
     return factor
+
+
+_SKIN_ALLOWED: Final = "0 to 0.99, or the name of a spectrum file"
+
+
+def _skin(value: object) -> float | str:
+    if isinstance(value, str) and value.strip():
+        return value
+    share = plain_number(value, "a reflectance")
+    if not 0 <= share <= 0.99:
+        cure = f"write {share / 100:g} for {share:g} %" if 1 < share < 100 else ""
+        raise refuse(f"{show(value)} is outside the range", _SKIN_ALLOWED, cure)
+    return share
 
 
 _open_sky = checked(read_open_sky, _SKY_ALLOWED, {"anyOf": [between(0, 1), words(OPEN_SKY_WORDS)]})
@@ -319,6 +332,7 @@ RACK: Final = Table(
         "rows": Key(whole(1, MOST_SITES), "3", "rows, named on: A, B, C"),
         "row_names": Key(names(), '["A", "B", "C"]', "own names of the rows", None),
         "on": Key(one_of(*SURFACES), '"rock"', "what its places are, for place", "rack"),
+        "faces": Key(_faces, '"front"', "which way its places look", None),
     }
 )
 
@@ -393,9 +407,9 @@ ROCK: Final = Table(
         "size": Key(inner(ROCK_SIZE), '{ x = "10 cm", y = "12 cm", z = "20 cm" }', "from end to end"),
         "turn_deg": Key(number(-360, 360), "20", "counter-clockwise seen from above", 0.0),
         "reflectance": Key(
-            number(0, 0.99),
+            checked(_skin, _SKIN_ALLOWED, {"anyOf": [between(0, 0.99), NAME]}),
             "0.15",
-            "bare rock 0.2-0.3, coralline and algae 0.08-0.15, dark plastic 0.05",
+            "bare rock 0.2-0.3, coralline and algae 0.08-0.15, dark plastic 0.05; of a file its mean counts",
             ROCK_REFLECTANCE,
         ),
     }
