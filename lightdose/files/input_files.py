@@ -60,7 +60,7 @@ class InputFiles:
 
     def tell_sky(self, word: str, name: str) -> None:
         """Note a place or coral whose open sky is told in words; an open one needs no words."""
-        if word and word != "clear":
+        if word:
             self.sky_words.setdefault(word, []).append(name)
 
     def find(self, named: str, place: Place | None, *, beside: str = "", setup: bool = False) -> Path | None:

@@ -26,7 +26,14 @@ from lightdose.files.toml_tables import (
     whole,
 )
 from lightdose.files.units import NAME, between, number_or, words
-from lightdose.model.forms import CORAL_FORMS, FACE_WORDS, ROCK_REFLECTANCE, ROCK_SHAPES
+from lightdose.model.forms import (
+    CORAL_FORMS,
+    FACE_WORDS,
+    OPEN_SKY_RANGES,
+    OPEN_SKY_WORDS,
+    ROCK_REFLECTANCE,
+    ROCK_SHAPES,
+)
 from lightdose.model.setup import SURFACES, Wall
 
 if TYPE_CHECKING:
@@ -35,25 +42,6 @@ if TYPE_CHECKING:
 SETUP_FORMAT: Final = "lightdose-setup/1"
 MOST_SITES: Final = 20_000
 MOST_CHANNELS: Final = 200
-
-OPEN_SKY_WORDS: Final = {
-    "clear": 1.0,
-    "neighbour on one side": 0.8,
-    "half under": 0.35,
-    "under a ledge": 0.03,
-}
-"""Share of the light from above that reaches a place, as a flat sensor that looks up reads it.
-
-Middles of places traced under and beside rock and colonies (our own tracer, three invented tanks), rounded;
-of a neighbour the middle of its range.
-"""
-
-OPEN_SKY_RANGES: Final = {
-    "neighbour on one side": (0.6, 1.0),
-    "half under": (0.24, 0.5),
-    "under a ledge": (0.01, 0.15),
-}
-"""Lowest and highest of the same places: the word alone tells no more."""
 
 UNCERTAINTY_KEYS: Final = {
     "flux_common_fraction": (3.0, "output of all channels of a fixture together"),
@@ -87,9 +75,9 @@ def _wall(value: object) -> Wall:
 
 
 def sky_word(value: object) -> str:
-    """The words for an open sky as the table spells them; "" for anything else."""
+    """The words for shade as the table spells them; "" for anything else."""
     word = _spelt(value) if isinstance(value, str) else ""
-    return word if word in OPEN_SKY_WORDS else ""
+    return word if word in OPEN_SKY_RANGES else ""
 
 
 def _spelt(text: str) -> str:
