@@ -11,9 +11,12 @@ from lightdose.model.record import FloatArray
 from lightdose.model.solids import Solid
 from lightdose.physics.light_field import PreparedField
 from lightdose.physics.light_paths import Rays, Route
-from lightdose.physics.lit_tank import Lamp, light_under_water, lobes, rays_of
+from lightdose.physics.lit_tank import Lamp, block_size, light_under_water, lobes, rays_of
 from lightdose.physics.looks import Look, facing
 from lightdose.physics.shade import Shade, shade_of
+
+SOLIDS_AT_ONCE = 25
+"""So many times a block of rays may be kept, one share a solid."""
 
 LEAST_SHARE = 0.005
 """Solids that keep less than this from a place are not named. Our choice."""
@@ -87,27 +90,44 @@ def kept_by_each(
     ------
     1 - light with one solid over light with none, without any bounce.
     """
-    shade = shade_of(solids, ())
-    at = (points_m * (1.0, 1.0, -1.0)).T
-    look = None if normals is None else facing(normals)
-    weights = [ready.mixture.at_nodes[n, :, 0] * hours for n, hours in enumerate(counted)]
-    left, whole = np.zeros((len(solids), len(points_m))), np.zeros(len(points_m))
+    count = len(points_m)
+    whole, left = np.zeros(count), np.zeros((len(solids), count))
     first = 0
     for lamp in ready.lit.lamps:
-        by_beam = [
-            sum((weights[first + c] for c, of in enumerate(lamp.beam_of_channel) if of == beam), 0.0)
-            for beam in range(len(lamp.beams))
-        ]
-        first += len(lamp.beam_of_channel)
-        for route, found in rays_of(_open_routes(ready, lamp), points_m):
-            lobe = lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)
-            through = np.exp(-np.multiply.outer(ready.mixture.nodes_per_m, found.path_m))
-            light = sum(one * (of @ through) for one, of in zip(lobe, by_beam, strict=True))
-            light = light * found.gain_per_m2 * (1.0 if look is None else look(route, found))
-            whole += np.bincount(found.point, light, len(whole))
-            for n, share in enumerate(shade.passed_alone(route, found, at)):
-                left[n] += np.bincount(found.point, light * share, len(whole))
+        routes, last = _open_routes(ready, lamp), first + len(lamp.beam_of_channel)
+        kernels = ready.mixture.at_nodes[first:last, :, 0] * counted[first:last, None]
+        by_beam = np.zeros((len(lamp.beams), kernels.shape[1]))
+        np.add.at(by_beam, list(lamp.beam_of_channel), kernels)
+        size = max(1, SOLIDS_AT_ONCE * block_size(routes) // max(1, len(solids)))
+        for start in range(0, count, size):
+            some = slice(start, min(start + size, count))
+            look = None if normals is None else facing(normals[some])
+            _add_light(ready, lamp, routes, by_beam, solids, points_m[some], look, whole[some], left[:, some])
+        first = last
     return 1 - np.divide(left, whole, out=np.ones_like(left), where=whole > 0)
+
+
+def _add_light(
+    ready: PreparedField,
+    lamp: Lamp,
+    routes: Sequence[Route],
+    by_beam: FloatArray,
+    solids: Sequence[Solid],
+    points_m: FloatArray,
+    look: Look | None,
+    whole: FloatArray,
+    left: FloatArray,
+) -> None:
+    """Light of a lamp at places, whole and as each solid alone would leave it, in place."""
+    shade, at = shade_of(solids, ()), (points_m * (1.0, 1.0, -1.0)).T
+    for route, found in rays_of(routes, points_m):
+        lobe = lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)
+        through = np.exp(-np.multiply.outer(ready.mixture.nodes_per_m, found.path_m))
+        light = sum(one * (of @ through) for one, of in zip(lobe, by_beam, strict=True))
+        light = light * found.gain_per_m2 * (1.0 if look is None else look(route, found))
+        whole += np.bincount(found.point, light, len(whole))
+        for n, share in enumerate(shade.passed_alone(route, found, at)):
+            left[n] += np.bincount(found.point, light * share, len(whole))
 
 
 def kept_by_all(

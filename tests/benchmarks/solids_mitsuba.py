@@ -1,6 +1,6 @@
 """Tanks with solids in the general-purpose renderer Mitsuba 3, run by a Python that has it.
 
-``solids_benchmark.py --mitsuba PYTHON`` calls it. Lamps are flat panels that shine by Lambert's law, since the
+``solids_benchmark.py --mitsuba PYTHON`` calls it. Lamps are flat panels that shine by Lambert's law: the
 renderer finds light under a refracting surface only where a path meets a lamp. Prints one JSON object: for
 each square the irradiance without absorption, its standard error from independent runs, and the time spent.
 """
