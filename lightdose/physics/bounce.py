@@ -20,7 +20,7 @@ from lightdose.physics.skins import Skins, skins_of
 from lightdose.physics.solid_shapes import BoolArray, IntArray, holds, shapes_of
 
 BOUNCES_AT_MOST = 60
-ROUGHEST, ROUGH, FINE = 192, 384, 512
+ROUGHEST, ROUGH, FINE = 192, 256, 384
 """Directions of half the space at very many, many and few places."""
 
 VERY_MANY = 5_000

@@ -32,6 +32,9 @@ WAYS: Final[dict[Side, tuple[int, int]]] = {
 SPARE: Final = 1.1
 """A place out of the shadow keeps so far from both ends of the range. Our choice."""
 
+STEPS_AT_ONCE: Final = 12
+"""Places looked at together, the nearest first."""
+
 MOST_CORALS: Final = 12
 """The dimmest that are looked at. Our choice."""
 
@@ -86,18 +89,17 @@ def _way_out(
     if verdict.band_dli is None:
         return None
     coral = next(c for c in analysis.setup.corals if c.name == verdict.coral)
+    look, (low, high) = normals_of([receiver]), verdict.band_dli
     steps = list(_free_steps(analysis, receiver, others, 0.5 * coral.diameter_m))
-    if not steps:
-        return None
-    points = np.array([point for _, _, point in steps])
-    look = normals_of([receiver])
-    normals = None if look is None else np.repeat(look, len(steps), axis=0)
-    light = rays_among(bare, points, normals, others)[0] + bare.bounced(points, normals)[:, :, 0]
-    doses = MOL_PER_UMOL_S_H * receiver.open_sky * light @ hours
-    low, high = verdict.band_dli
-    for (distance, towards, _), dli in zip(steps, doses.tolist(), strict=True):
-        if low * SPARE <= dli <= high / SPARE:
-            return OutOfShadow(distance, towards, dli)
+    for first in range(0, len(steps), STEPS_AT_ONCE):
+        near = steps[first : first + STEPS_AT_ONCE]
+        points = np.array([point for _, _, point in near])
+        normals = None if look is None else np.repeat(look, len(near), axis=0)
+        light = rays_among(bare, points, normals, others)[0] + bare.bounced(points, normals)[:, :, 0]
+        doses = MOL_PER_UMOL_S_H * receiver.open_sky * light @ hours
+        for (distance, towards, _), dli in zip(near, doses.tolist(), strict=True):
+            if low * SPARE <= dli <= high / SPARE:
+                return OutOfShadow(distance, towards, dli)
     return None
 
 
