@@ -14,9 +14,9 @@ FLOOR_PATCH_M = 0.035
 FLOOR_PATCHES_AT_MOST = 600
 """Side of a patch of the floor, larger in large tanks. Our choice, by trial. [m]"""
 
-SKIN_PATCH_M = 0.025
+SKIN_PATCH_M = 0.03
 FEWEST, MOST = 24, 200
-PATCHES_AT_MOST = 3000
+PATCHES_AT_MOST = 2000
 """Side of a patch of a skin [m]; patches of a solid, and of all. Our choice, by trial."""
 
 

@@ -32,8 +32,8 @@ WAYS: Final[dict[Side, tuple[int, int]]] = {
 SPARE: Final = 1.1
 """A place out of the shadow keeps so far from both ends of the range. Our choice."""
 
-STEPS_AT_ONCE: Final = 12
-"""Places looked at together, the nearest first."""
+NEARLY: Final = 1.3
+"""A place is looked at closely from so near its range on. Our choice."""
 
 MOST_CORALS: Final = 12
 """The dimmest that are looked at. Our choice."""
@@ -91,15 +91,23 @@ def _way_out(
     coral = next(c for c in analysis.setup.corals if c.name == verdict.coral)
     look, (low, high) = normals_of([receiver]), verdict.band_dli
     steps = list(_free_steps(analysis, receiver, others, 0.5 * coral.diameter_m))
-    for first in range(0, len(steps), STEPS_AT_ONCE):
-        near = steps[first : first + STEPS_AT_ONCE]
-        points = np.array([point for _, _, point in near])
-        normals = None if look is None else np.repeat(look, len(near), axis=0)
-        light = rays_among(bare, points, normals, others)[0] + bare.bounced(points, normals)[:, :, 0]
-        doses = MOL_PER_UMOL_S_H * receiver.open_sky * light @ hours
-        for (distance, towards, _), dli in zip(near, doses.tolist(), strict=True):
-            if low * SPARE <= dli <= high / SPARE:
-                return OutOfShadow(distance, towards, dli)
+    if not steps:
+        return None
+    points = np.array([(receiver.x_m, receiver.y_m, receiver.depth_m), *(point for _, _, point in steps)])
+    normals = None if look is None else np.repeat(look, len(points), axis=0)
+    by_rays = rays_among(bare, points, normals, others)[0]
+
+    def dose(n: int, bounced: FloatArray) -> float:
+        return MOL_PER_UMOL_S_H * receiver.open_sky * float((by_rays[n] + bounced) @ hours)
+
+    # Light off floor and rock changes little from here to there: it is computed where it may decide.
+    here = bare.bounced(points[:1], look)[0, :, 0]
+    for n, (distance, towards, _) in enumerate(steps, start=1):
+        if not low * SPARE / NEARLY <= dose(n, here) <= high / SPARE * NEARLY:
+            continue
+        dli = dose(n, bare.bounced(points[n : n + 1], look)[0, :, 0])
+        if low * SPARE <= dli <= high / SPARE:
+            return OutOfShadow(distance, towards, dli)
     return None
 
 

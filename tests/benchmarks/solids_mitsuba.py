@@ -88,8 +88,8 @@ def scene_of(raw: dict[str, Any], square: dict[str, Any], folder: Path) -> Any:
     shapes = tank_shapes(raw) | solid_shapes(raw, folder)
     black = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}}
     for side, kind in raw["walls"].items():
-        if kind == "black":
-            shapes[f"outer_{side}"]["bsdf"] = black
+        if kind == "black":  # it absorbs inside, in the water
+            shapes[f"inner_{side}"]["bsdf"] = black
     for n, source in enumerate(raw["sources"]):
         a, b = source["size"]
         at = (source["x"], source["y"], raw["D"] + source["h"])
