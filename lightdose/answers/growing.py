@@ -146,7 +146,7 @@ def _pair_fields(months: Sequence[float], told: Sequence[int]) -> list[Field]:
 
 def _counted(grown: Growing) -> str:
     """How many grow, and how many corals get what is usual then."""
-    words = f"{count(len(grown.growing), 'colony', 'colonies')} of {_grown_words(grown)}"
+    words = _grown_words(grown)
     told = [
         f"{c['within']} in {m:g} months" for m, c in zip(grown.months, grown.counts, strict=True) if c and m
     ]
@@ -160,12 +160,14 @@ def _counted(grown: Growing) -> str:
 
 
 def _grown_words(grown: Growing) -> str:
-    whole = len(grown.growing) + len(grown.still)
-    if not grown.still:
-        return f"{whole} grow."
-    return (
-        f"{whole} grow; {len(grown.still)} tell no growth and stay as they are (--growth sets one for them)."
-    )
+    grow, still = len(grown.growing), len(grown.still)
+    words = f"{grow} of {count(grow + still, 'coral')} {'grows' if grow == 1 else 'grow'}"
+    if not still:
+        return f"{words}."
+    rest = "tells no diameter or no growth and stays as it is"
+    if still > 1:
+        rest = "tell no diameter or no growth and stay as they are"
+    return f"{words}; {still} {rest}."
 
 
 def _trim_words(trims: Sequence[Trim], unit: LengthUnit) -> list[str]:
