@@ -150,6 +150,10 @@ def judged_under(
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
         verdicts, uncertainty = with_certainty(setup, ready, verdicts, draws=draws, seed=seed, see=see)
+    if setup.standing is not None:
+        from lightdose.judge.shelter import with_shelter
+
+        verdicts = with_shelter(setup, ready, verdicts, curve)
     hazards = find_hazards(setup, ready.scene.emission, hazard_tables(), curve)
     return Analysis(
         setup=setup,

@@ -19,11 +19,13 @@ from lightdose.answers.words import (
     as_typed,
     count,
     length,
+    number,
     percent,
     range_text,
     typed_path,
 )
-from lightdose.model.places import AXES, GroupRegion, LightMap, MapQuantity, MapSlice, Plane
+from lightdose.errors import literal
+from lightdose.model.places import AXES, GroupRegion, LightMap, MapQuantity, MapSlice, Plane, SkinView
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import LengthUnit
 
@@ -38,6 +40,8 @@ ACROSS: Final = {"depth": ("x_m", "y_m"), "from_front": ("x_m", "depth_m"), "fro
 ENDS: Final = (("left", "right"), ("front", "back"), ("surface", "floor"))
 """What a cell at an end of x, y or depth lies against."""
 
+SKINS: Final = "Light on the skins of rock and colonies, as they face"
+
 DEPTH: Final = 2
 """The last of these axes."""
 
@@ -51,8 +55,8 @@ class Row:
     unit: LengthUnit
 
     def value(self, middle: Callable[[FloatArray], Any]) -> float:
-        """The least, the middle or the most light of all cells."""
-        return float(middle(self.part.of(self.quantity)))
+        """The least, the middle or the most light of all cells in the water."""
+        return float(middle(self.part.of(self.quantity)[self.part.water]))
 
     def place(self, extreme: Callable[[FloatArray], Any]) -> str:
         """Where the brightest or the dimmest cell lies: x, y, depth; at an end what it lies against."""
@@ -102,8 +106,10 @@ FIELDS: Final = (
     Field("x_cm", "x", itemgetter(0), what="of the cell's centre, from the left pane", unit="cm"),
     Field("y_cm", "y", itemgetter(1), what="of the cell's centre, from the front pane", unit="cm"),
     Field("depth_cm", "depth", itemgetter(2), what="of the cell's centre, below the surface", unit="cm"),
-    Field("ppfd_umol_m2_s", "peak", itemgetter(3), "peak", "highest PPFD of the day under open sky"),
-    Field("dli_mol_m2_d", "DLI", itemgetter(4), "dli", "photons of 400-700 nm in the day under open sky"),
+    Field("ppfd_umol_m2_s", "peak", itemgetter(3), "peak",
+          "highest PPFD of the day under open sky; empty in rock and colonies"),
+    Field("dli_mol_m2_d", "DLI", itemgetter(4), "dli",
+          "photons of 400-700 nm in the day under open sky; empty in rock and colonies"),
     Field("wall_fraction", "by walls", itemgetter(5),
           what="share of the day's photons that came by a wall, not by the floor"),
     Field("floor_fraction", "off the floor", itemgetter(6),
@@ -114,10 +120,10 @@ SLICE: Final = (
     said("least", "least", lambda r: r.value(np.min), at={"slices": 1}),
     said("median", "median", lambda r: r.value(np.median), at={"slices": 2}),
     said("most", "most", lambda r: r.value(np.max), at={"slices": 3}),
-    said("brightest", "brightest at\nx, y, depth", lambda r: r.place(np.argmax), kind="string", unit="length",
-         at={"slices": 4}),
-    said("dimmest", "dimmest at\nx, y, depth", lambda r: r.place(np.argmin), kind="string", unit="length",
-         at={"slices": 5}),
+    said("brightest", "brightest at\nx, y, depth", lambda r: r.place(np.nanargmax), kind="string",
+         unit="length", at={"slices": 4}),
+    said("dimmest", "dimmest at\nx, y, depth", lambda r: r.place(np.nanargmin), kind="string",
+         unit="length", at={"slices": 5}),
     said("walls", "walls give", lambda r: r.share("wall_fraction"), kind="string", at={"slices": 6}),
     said("floor", "floor gives", lambda r: r.share("floor_fraction"), kind="string", at={"slices": 7}),
 )
@@ -143,6 +149,8 @@ def map_answer(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Answ
             Say(light.basis.sentence, "basis"),
             *map(Say, light.notes),
             *([Section(caption, (on_slices,))] if lit else []),
+            *map(Say, _filled(light, unit)),
+            _skins(light, quantity, per),
             *(Say(f"{plane_words(s.plane, unit)}: {name} 0 {per}, no light comes here") for s in dark),
             *([Section(usual, (groups,))] if light.regions else []),
             Say(closing_line(light), "verdict"),
@@ -153,6 +161,65 @@ def map_answer(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Answ
         setups=(light.setup,),
         sheet=Sheet(FIELDS, np.concatenate([_cells(part) for part in light.slices])),  # type: ignore[arg-type]
     )
+
+
+@dataclass(frozen=True, eq=False)
+class SkinRow:
+    """What is seen of one solid, from above and from the front."""
+
+    name: str
+    above: FloatArray
+    front: FloatArray
+
+
+def skin_rows(light: LightMap, quantity: MapQuantity) -> list[SkinRow]:
+    """A row a solid of which something is seen, the brightest from above first."""
+    above, front = light.skins
+    rows = [
+        SkinRow(name, *(view.of(quantity)[view.on == n] for view in (above, front)))
+        for n, name in enumerate(above.names)
+    ]
+    seen = [row for row in rows if row.above.size or row.front.size]
+    return sorted(seen, key=lambda r: -float(np.median(r.above if r.above.size else r.front)))
+
+
+def _span(get: Callable[[SkinRow], FloatArray]) -> Callable[[SkinRow], str | None]:
+    """Least to most of what is seen, and the median."""
+
+    def words(row: SkinRow) -> str | None:
+        values = get(row)
+        if values.size == 0:
+            return None
+        low, middle, high = (number(float(v)) for v in np.quantile(values, (0, 0.5, 1)))
+        return f"{low}-{high}, {middle}"
+
+    return words
+
+
+def _skins(light: LightMap, quantity: MapQuantity, per: str) -> Section:
+    """Light on skins, a row a solid; empty where it was not asked for."""
+    if not light.skins:
+        return Section("", ())
+    heads: tuple[tuple[str, str, Callable[[SkinRow], FloatArray]], ...] = (
+        ("above", "seen from above:\nrange, median", lambda r: r.above),
+        ("front", "seen from the front:\nrange, median", lambda r: r.front),
+    )
+    fields = [
+        said("name", "skin of", lambda r: literal(r.name), kind="string", fold=True, at={"skins": 0}),
+        *(
+            said(name, head, _span(get), kind="string", unit=per, at={"skins": 1 + n})
+            for n, (name, head, get) in enumerate(heads)
+        ),
+    ]
+    rows = table("skins", SKINS, fields, skin_rows(light, quantity), stacks=True)
+    return Section(SKINS, (rows,))
+
+
+def _filled(light: LightMap, unit: LengthUnit) -> list[str]:
+    """How much of each slice is no water."""
+    filled = [(part.plane, 1 - float(np.mean(part.water))) for part in light.slices]
+    told = [f"{percent(share)} at {plane_words(plane, unit)}" for plane, share in filled if share > 0]
+    return [f"Rock and colonies fill {', '.join(told)}; all figures are of the water."] if told else []
 
 
 def _shares(light: LightMap, unit: LengthUnit) -> list[Field]:
@@ -194,6 +261,7 @@ def _body(light: LightMap) -> dict[str, Any]:
             for region in light.regions
         ],
         "notes": list(light.notes),
+        "skins": [_skin(view) for view in light.skins],
     }
 
 
@@ -214,6 +282,19 @@ def _slice(part: MapSlice) -> dict[str, Any]:
         columns: part.cells.column_centres_m.tolist(),
         rows: part.cells.row_centres_m.tolist(),
         **{key: _grid(values) for key, values in grids.items()},
+    }
+
+
+def _skin(view: SkinView) -> dict[str, Any]:
+    columns, rows = ACROSS[view.cells.plane.kind]
+    return {
+        "seen_from": "above" if view.cells.plane.kind == "depth" else "front",
+        columns: view.cells.column_centres_m.tolist(),
+        rows: view.cells.row_centres_m.tolist(),
+        "on": [[view.names[n] if n >= 0 else None for n in row] for row in view.on.tolist()],
+        "ppfd_umol_m2_s": _grid(view.peak),
+        "full_output_ppfd_umol_m2_s": _grid(view.full_output),
+        "dli_mol_m2_d": _grid(view.dli),
     }
 
 

@@ -29,6 +29,11 @@ from lightdose.model.setup import LengthUnit
 
 NAMED: Final = 3
 GRID_NOTE: Final = "The points of the grid are taken under open sky: rock and neighbours dim some of them."
+SHADED_NOTE: Final = (
+    "Rock and colonies that the setup tells shade the places; whatever else stands there does not."
+)
+SKINS: Final = "Free places on rock"
+SKINS_SHOWN: Final = 24
 
 
 @dataclass(frozen=True)
@@ -155,6 +160,7 @@ def place_answer(placement: Placement, unit: LengthUnit, written: Path | None) -
             Say(moves_sentence(placement), "strong"),
             misses,
             Section("Who goes where", (corals,)),
+            _skins(placement, unit),
             Section("Worth knowing", (Points(knowing),)),
             Say(f"{verdict_sentence(placement)} Next: {next_step(placement, written)}", "verdict"),
         ),
@@ -167,6 +173,19 @@ def place_answer(placement: Placement, unit: LengthUnit, written: Path | None) -
         sheet=Sheet(FIELDS, rows),
         missed=bool(placement.unplaced or placement.out_of_band),
     )
+
+
+def _skins(placement: Placement, unit: LengthUnit) -> Section:
+    """Free places on rock with their three lights; empty where they were not asked for."""
+    if not placement.skins:
+        return Section("", ())
+    where = said("where", "x, y, depth", lambda s: _coordinates(s.spot, unit), unit="length", at={"skins": 1})
+    step = max(1, -(-len(placement.skins) // SKINS_SHOWN))
+    shown = placement.skins[::step]
+    rest = len(placement.skins) - len(shown)
+    note = f"Every {step}th of {len(placement.skins)}; all stand in --json." if rest else ""
+    rows = table("skins", SKINS, (*SKIN, where), shown, least=4, length_unit=unit, note=note)
+    return Section(SKINS, (rows,))
 
 
 def place_body(placement: Placement, rows: list[Row]) -> dict[str, Any]:
@@ -187,6 +206,7 @@ def place_body(placement: Placement, rows: list[Row]) -> dict[str, Any]:
         "cost": plain(plan.cost),
         "bound": plain(plan.bound),
         "places": plan.places,
+        "free_places": [as_json(SKIN, skin) for skin in placement.skins],
         "notes": notes(placement),
     }
 
@@ -207,7 +227,8 @@ def numbered(placement: Placement) -> list[tuple[PlacedCoral, str]]:
 
 def notes(placement: Placement) -> list[str]:
     """What the places were taken as, and how many corals may move."""
-    found = [GRID_NOTE] if placement.wishes.grid else []
+    note = GRID_NOTE if placement.setup.standing is None else SHADED_NOTE
+    found = [note] if placement.wishes.grid else []
     if placement.wishes.moves is not None:
         found.append(f"At most {count(placement.wishes.moves, 'coral')} may move; --all re-places all.")
     return found
@@ -320,10 +341,27 @@ def next_step(placement: Placement, written: Path | None) -> str:
     setup = placement.before.setup
     return (
         f'set corals = "{path_from(setup, written)}" in {setup.path} instead of its [[coral]] tables; such a '
-        "file holds no dli_band, peak_max or previous, so corals with these keep their [[coral]] with the "
-        "new site"
+        "file holds no dli_band, peak_max, previous or growth, so corals with these keep their [[coral]] "
+        "with the new site"
     )
 
+
+# fmt: off
+SKIN: Final = (
+    Field("rock", "rock", lambda s: s.rock, kind="string", fold=True, at={"skins": 0}),
+    Field("x_m", "x", lambda s: s.spot.x_m, unit="m"),
+    Field("y_m", "y", lambda s: s.spot.y_m, unit="m"),
+    Field("depth_m", "depth", lambda s: s.spot.depth_m, unit="m"),
+    Field("faces", "faces", lambda s: plain(s.spot.face), csv=False),
+    said("faces", "faces", lambda s: s.spot.face.word if s.spot.face else "up", kind="string", fold=True,
+         at={"skins": 2}),
+    Field("dli_mol_m2_d", "flat", lambda s: s.dli_flat, "dli", "on a flat spot", at={"skins": 3}),
+    Field("dli_face_mol_m2_d", "on its face", lambda s: s.dli_face, "dli", "on the skin itself",
+          at={"skins": 4}),
+    Field("dli_scalar_mol_m2_d", "all sides", lambda s: s.dli_all_sides, "dli", "from all sides",
+          at={"skins": 5}),
+)
+# fmt: on
 
 STONES_NAMED: Final = 12
 
@@ -408,6 +446,10 @@ def headline(move: Move) -> str:
 def shade_sentence(move: Move, unit: LengthUnit) -> str:
     """Whom it would stand in the light of, and how that is calculated."""
     name = literal(move.coral)
+    if has_body(move):
+        return (
+            f"Shade: the colony of {name} is in the setup; what it shades at a place is in the doses there."
+        )
     if not move.height_m > 0:
         return (
             f"Shade: {name} has no height in the setup, so whom it shades is not calculated; add height to "
@@ -423,6 +465,12 @@ def shade_sentence(move: Move, unit: LengthUnit) -> str:
         for s in move.shaded
     )
     return f"Shade: {name}, {tall}, would stand in the light of {whom} ({ground}); no dose here counts it."
+
+
+def has_body(move: Move) -> bool:
+    """Whether the doses of a setup know what the moved coral shades."""
+    coral = next(c for c in move.before.setup.corals if c.name == move.coral)
+    return coral.diameter_m > 0 and coral.form != "none"
 
 
 def end_sentence(move: Move) -> str:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from lightdose.answers.answer import Answer
-    from lightdose.model.places import LightMap, MapQuantity, Plane, PlaneKind
+    from lightdose.model.places import LightMap, MapQuantity, Plane, PlaneKind, SkinView
     from lightdose.model.setup import CoralGroup, Receiver, Setup
 
 CELLS_AT_MOST = 250_000
@@ -80,6 +80,7 @@ def _place_m(
     show_default=True,
     help="Points along each side of a cell whose mean is its value; 1 is the point at its centre.",
 )
+@click.option("--skins", is_flag=True, help="Also the light on the skins of rock and colonies, as they face.")
 @click.option("-o", "--output", metavar="DIR", help="Write the maps as SVG and PNG into this folder.")
 @click.option(
     "--explain", metavar="SITE", help="Say why this site, or this coral's place, gets the light it gets."
@@ -97,6 +98,7 @@ def command(
     groups: tuple[str, ...],
     cell_m: float | None,
     samples: int,
+    skins: bool,
     output: str | None,
     explain: str | None,
     explain_at: tuple[float, float, float] | None,
@@ -108,6 +110,7 @@ def command(
     Example:
       lightdose map my-tank/setup.toml --depth "20 cm" -o maps
       lightdose map my-tank/setup.toml --depth "20 cm" --csv light.csv
+      lightdose map my-tank/setup.toml --skins -o maps
       lightdose map my-tank/setup.toml --explain "sand left"
 
     Without --depth, --from-front or --from-left the slices lie at the depths of the corals, and figures get a
@@ -120,8 +123,8 @@ def command(
       Refraction, glass walls that mirror, lamps as areas, the floor's bounce.
       A flat surface: no ripples, no random effects of weather.
       Clear water: it absorbs, but no particles scatter.
-      Shade by the rock and colonies that the setup tells; dose also knows a site's open_sky.
-      The displayed water only: no rear chambers, no curved panes, no braces.
+      Shade by rock, colonies and braces that the setup tells; dose also knows a site's open_sky.
+      The displayed water only: no rear chambers, no curved panes.
       Places above the water get the direct beam alone.
       One programme a day.
     """
@@ -141,10 +144,24 @@ def command(
     kept, told = _groups(setup, groups)
     cell_m = cell_m or default_cell_m(setup)
     light = _light(ask, setup, slices, kept, cell_m, samples=samples, notes=[*notes, *told])
+    if skins:
+        light = replace(light, skins=_skins(setup))
     if output:
         drawn = map_drawings(light, shown, unit)
         replace(ask, figures=output).save_drawings(drawn, inputs_of(setup))
     return map_answer(light, shown, unit)
+
+
+def _skins(setup: Setup) -> tuple[SkinView, ...]:
+    """Light on skins from above and from the front."""
+    from lightdose.errors import Place, Problem, SetupError
+    from lightdose.workflows.plans import skin_views
+
+    found = skin_views(setup)
+    if not found:
+        cure = "add a [[rock]], or a diameter to a [[coral]]"
+        raise SetupError(Problem("the setup has no rock and no colony", "", cure, Place(setup.path)))
+    return found
 
 
 def _is_folder(path: str) -> bool:

@@ -39,7 +39,7 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
     """
     from lightdose.answers.place import move_answer
     from lightdose.model.places import MoveWishes
-    from lightdose.workflows.plans import move
+    from lightdose.workflows.placing import move
 
     if keeps:
         check_adoptable(ask)

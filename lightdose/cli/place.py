@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from lightdose.present.figures.canvas import Drawing
 
 
+ROCK_GRID_M = 0.04
+"""Spacing of places on rock. Our choice. [m]"""
+
+
 @answers(csv="placement.csv", figures=True, imperial=True, strict=True, folds=False)
 @click.option(
     "--coral",
@@ -34,6 +38,11 @@ if TYPE_CHECKING:
 @click.option("--all", "everyone", is_flag=True, help="Re-place every coral that is not pinned.")
 @length_option("--grid", type=metres_above_0, help="A grid with this spacing instead of the setup's sites.")
 @length_option("--depth", "depths", multiple=True, help="Of the grid; repeatable.")
+@click.option(
+    "--on",
+    type=click.Choice(["rock"]),
+    help="The skins of the setup's rock as places, 4 cm apart or by --grid.",
+)
 @click.option("--pin", multiple=True, metavar="CORAL=SITE", help="This coral stands there; repeatable.")
 @click.option("--not-at", multiple=True, metavar="CORAL=SITE", help="This coral not there; repeatable.")
 @click.option(
@@ -56,14 +65,17 @@ def command(ask: Ask, output: str | None, **asked: Any) -> Answer:
       lightdose place my-tank/setup.toml --figures pictures
       lightdose place my-tank/setup.toml --coral "plating cap" --csv placed.csv
       lightdose place my-tank/setup.toml --all --grid "5 cm" --depth "20 cm" --apart "8 cm"
+      lightdose place my-tank/setup.toml --on rock
 
     Corals without a place in the setup get one and all others stay, unless --coral, --moves or --all asks
     for more. The penalty of the tank comes first (0 within, 1 off, 2 far off), then few moves, then short
     ones; nothing moves for no gain. Corals with pinned = true stay, on and keep_apart are kept
-    (level distance), and every coral counts with its own height and open_sky at the new place.
+    (level distance), and every coral counts with its own height and open_sky at the new place. Colonies with
+    a diameter shade one another where they would stand, and places on a face are judged on it. --on rock
+    lists the free places on rock too, each with its light on a flat spot, on its face, and from all sides.
     """
     from lightdose.answers.place import place_answer
-    from lightdose.workflows.plans import place
+    from lightdose.workflows.placing import place
 
     setup = ask.setup()
     placement = place(setup, _wishes(setup, asked))
@@ -84,7 +96,11 @@ def _wishes(setup: Setup, asked: dict[str, Any]) -> PlaceWishes:
                 f'"{coral}" is pinned twice: at "{pins[coral]}" and at "{site}"', param_hint="--pin"
             )
     grid = None
-    if asked["grid"] is not None:
+    if asked["on"]:
+        if asked["depths"]:
+            raise click.UsageError("--on rock has its own depths: leave out --depth")
+        grid = Grid(asked["grid"] or ROCK_GRID_M, on_rock=True)
+    elif asked["grid"] is not None:
         if not asked["depths"]:
             raise click.UsageError('--grid needs a depth, such as --depth "20 cm"')
         grid = Grid(asked["grid"], _depths(setup, asked["depths"]))

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.model.comparison import Comparison
     from lightdose.model.diary import History
+    from lightdose.model.growing import Growing
     from lightdose.model.places import LightMap
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 
 CELLS_ALONG = 45
 """Cells of a map along the longest side of the tank: fine enough for a page, quick to draw. Our choice."""
+
+MONTHS = 12.0
+"""So far ahead colonies are followed. Our choice."""
 
 
 @answers(
@@ -141,7 +145,16 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         compared=with_days(comparison, shown_sites(comparison)) if comparison else None,
         variation=variation,
         history=_history(analysis.setup),
+        grown=_grown(analysis),
     )
+
+
+def _grown(analysis: Analysis) -> Growing | None:
+    """The tank within a year; None where no coral tells how it grows."""
+    from lightdose.workflows.growing import growing
+
+    told = any(c.growth for c in analysis.setup.corals)
+    return growing(analysis, MONTHS) if told and analysis.verdicts else None
 
 
 def _history(setup: Setup) -> History | None:

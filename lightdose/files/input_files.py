@@ -9,11 +9,15 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from lightdose.errors import LightdoseError, Place, Problem, SetupError
 from lightdose.files.toml_tables import LIMIT_BYTES, TomlDocument, read_document, show, suggestion
 from lightdose.files.units import UnitProblem
 from lightdose.near_names import near_names
+
+if TYPE_CHECKING:
+    from lightdose.model.spectrum import SpectralTable
 
 HASH_LIMIT_BYTES = 100_000_000
 """Larger files are refused by their readers; they are not hashed before."""
@@ -56,7 +60,7 @@ class InputFiles:
 
     def tell_sky(self, word: str, name: str) -> None:
         """Note a place or coral whose open sky is told in words; an open one needs no words."""
-        if word and word != "clear":
+        if word:
             self.sky_words.setdefault(word, []).append(name)
 
     def find(self, named: str, place: Place | None, *, beside: str = "", setup: bool = False) -> Path | None:
@@ -106,6 +110,19 @@ class InputFiles:
             if problem is None:
                 return document
             self.problems.append(problem)
+        return None
+
+    def spectral_table(self, named: str, place: Place, beside: str, **limits: Any) -> SpectralTable | None:
+        """A function of wavelength in a file that a key names; None where it has problems."""
+        found = self.find(named, place, beside=beside)
+        if found is None:
+            return None
+        from lightdose.files.spectrum_file import read_spectral_table
+
+        with self.collecting(place):
+            table = read_spectral_table(found, str(found), **limits)
+            self.understood.append(f"{found}: {'; '.join(table.notes)}; ends held")
+            return table
         return None
 
     @contextmanager

@@ -22,6 +22,7 @@ from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
 from lightdose.model.forms import CORAL_FORMS, CoralForm
 from lightdose.model.places import Placement, Spot
 from lightdose.model.setup import SURFACES, Coral, Surface
+from lightdose.model.solids import Face
 from lightdose.near_names import near_names
 
 if TYPE_CHECKING:
@@ -158,14 +159,19 @@ def corals_csv(placement: Placement, dialect: Dialect = "plain") -> str:
         rows = [[None if n == at and row[0] not in own else v for n, v in enumerate(row)] for row in rows]
     columns: tuple[str, ...] = _WRITTEN_COLUMNS
     corals = before.corals + before.unplaced
-    if any(c.form or c.diameter_m or c.passes is not None or c.face for c in corals):
+    faces = [c.face or _new_face(spots.get(c.name, (None, 1.0))[0]) for c in corals]
+    if any(c.form or c.diameter_m or c.passes is not None for c in corals) or any(faces):
         columns = CORAL_COLUMNS
-        rows = [row + _body_cells(c) for row, c in zip(rows, corals, strict=True)]
+        rows = [row + _body_cells(c, f) for row, c, f in zip(rows, corals, faces, strict=True)]
     return csv_text(columns, rows, dialect)
 
 
-def _body_cells(coral: Coral) -> list[Cell]:
-    face = coral.face
+def _new_face(spot: Spot | None) -> Face | None:
+    """Which way a coral looks at a place that is no site; a site tells it itself."""
+    return spot.face if spot and spot.site is None else None
+
+
+def _body_cells(coral: Coral, face: Face | None) -> list[Cell]:
     angles: list[Cell] = [face.toward_deg, face.tilt_deg] if face else [None, None]
     return [coral.form, _cm(coral.diameter_m) or None, coral.passes, *angles]
 

@@ -12,15 +12,19 @@ from lightdose.files.setup_schema import BRACE, ROCK
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import TomlDocument, problem_at
 from lightdose.files.units import format_length
-from lightdose.model.forms import MOST_SOLIDS
+from lightdose.model.forms import MOST_SOLIDS, ROCK_REFLECTANCE
 from lightdose.model.setup import Coral, Site, Tank
 from lightdose.model.solids import Brace, Shape, Solid, colony
+from lightdose.quantities import PPFD_BAND
 
 SNAP_M = 0.005
 """A place so near above or below the top of a rock stands on it. Our choice. [m]"""
 
 SKIN_M = 2e-4
 """A place is in a rock where it lies deeper than this. [m]"""
+
+FROM_PANE_M = 0.01
+"""A place nearer to a pane is offered last. Our choice. [m]"""
 
 
 @dataclass(eq=False)
@@ -44,10 +48,25 @@ class RocksReading:
                 continue
             size = (values["size"]["x"], values["size"]["y"], values["size"]["z"])
             place = self.document.value_place((*path, "name"))
-            self.add(
-                solid(values["name"], values["shape"], at, size, values["turn_deg"], values["reflectance"]),
-                place,
-            )
+            back = self._reflectance(values["name"], (*path, "reflectance"), values["reflectance"])
+            self.add(solid(values["name"], values["shape"], at, size, values["turn_deg"], back), place)
+
+    def _reflectance(self, rock: str, path: KeyPath, given: float | str) -> float:
+        """A number as it is; of a file the mean over 400-700 nm, since skins count as grey."""
+        if not isinstance(given, str):
+            return given
+        place = self.document.value_place(path)
+        table = self.files.spectral_table(given, place, self.document.file, allowed=(0.0, 0.99))
+        if table is None:
+            return ROCK_REFLECTANCE
+        from lightdose.model.spectrum import GRID_NM
+
+        seen = (PPFD_BAND.low_nm < GRID_NM) & (PPFD_BAND.high_nm > GRID_NM)
+        mean = float(table.on_grid()[seen].mean())
+        self.files.understood.append(
+            f"rock {rock}: reflectance {mean:.2g}, the mean of {given} over 400-700 nm"
+        )
+        return mean
 
     def _vertical(self, path: KeyPath, at: dict[str, Any] | None) -> tuple[float, float, float] | None:
         """x, y and depth of a rock's centre, whether it lies in the water or not."""
@@ -189,10 +208,13 @@ class RocksReading:
     def _nearest_outside(self, rock: Solid, spot: tuple[float, float, float]) -> str | None:
         assert self.tank is not None
         tank = self.tank
-        ways = sorted(
-            rock.ways_out(*spot), key=lambda w: sum((a - b) ** 2 for a, b in zip(w, spot, strict=True))
-        )
-        for x, y, depth in ways:
+
+        def order(way: tuple[float, float, float]) -> tuple[bool, float]:
+            """Places against a pane come last."""
+            room = min(way[0], tank.length_m - way[0], way[1], tank.width_m - way[1])
+            return room < FROM_PANE_M, sum((a - b) ** 2 for a, b in zip(way, spot, strict=True))
+
+        for x, y, depth in sorted(rock.ways_out(*spot), key=order):
             inside = 0 <= x <= tank.length_m and 0 <= y <= tank.width_m and 0 <= depth <= tank.water_depth_m
             if inside and self._holding((x, y, depth)) is None:
                 x_cm, y_cm, d_cm = (f'"{100 * v:.4g} cm"' for v in (x, y, depth))

@@ -292,17 +292,7 @@ class _SetupReading:
         return Cover(float(given))
 
     def _spectral_table(self, path: KeyPath, named: str, **limits: Any) -> SpectralTable | None:
-        place = self.document.value_place(path)
-        found = self.files.find(named, place, beside=self.document.file)
-        if found is None:
-            return None
-        from lightdose.files.spectrum_file import read_spectral_table
-
-        with self.files.collecting(place):
-            table = read_spectral_table(found, str(found), **limits)
-            self.files.understood.append(f"{found}: {'; '.join(table.notes)}; ends held")
-            return table
-        return None
+        return self.files.spectral_table(named, self.document.value_place(path), self.document.file, **limits)
 
     def _groups(self, named: str | None) -> tuple[dict[str, CoralGroup], dict[str, str], bool]:
         """The groups, their sources, and whether the keeper's own ones could be read."""

@@ -16,8 +16,6 @@ from lightdose.files.setup_schema import (
     BETTER_THAN_WORDS,
     CORAL,
     MOST_SITES,
-    OPEN_SKY_RANGES,
-    OPEN_SKY_WORDS,
     RACK,
     SITE,
     sky_word,
@@ -25,6 +23,7 @@ from lightdose.files.setup_schema import (
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import TomlDocument, problem_at, show, value_at
 from lightdose.files.units import format_length
+from lightdose.model.forms import OPEN_SKY_RANGES, OPEN_SKY_WORDS
 from lightdose.model.setup import Coral, CoralGroup, CoralName, Site, Tank
 
 if TYPE_CHECKING:
@@ -76,9 +75,10 @@ class PlacesReading:
                     on=values["on"],
                     own_sky=own_sky,
                     face=values["faces"],
+                    sky_word=sky_word(value_at(self.document.data, path).get("open_sky")),
                 )
                 self.add_site(site, place)
-                self.files.tell_sky(sky_word(value_at(self.document.data, path).get("open_sky")), name)
+                self.files.tell_sky(site.sky_word, name)
 
     def read_racks(self, tables: int) -> None:
         """All [[rack]] tables; a site for each row and column."""
@@ -105,6 +105,7 @@ class PlacesReading:
                     corner[2],
                     rack=values["name"],
                     on=values["on"],
+                    face=values["faces"],
                 )
                 self.add_site(site, place)
 
@@ -128,7 +129,15 @@ class PlacesReading:
     def _add_site_row(self, row: SiteRow) -> None:
         spot = (row.x_m, row.y_m, row.depth_m)
         if self.inside(spot, f"site {row.name!r}", row.place):
-            site = Site(row.name, *spot, row.open_sky, on=row.on, own_sky=row.own_sky, face=row.face)
+            site = Site(
+                row.name,
+                *spot,
+                row.open_sky,
+                on=row.on,
+                own_sky=row.own_sky,
+                face=row.face,
+                sky_word=row.sky_word,
+            )
             self.add_site(site, row.place)
             self.files.tell_sky(row.sky_word, row.name)
         else:
@@ -321,8 +330,10 @@ class CoralsReading:
                 self._coral_places.setdefault(name, place)
                 continue
             own_sky = "open_sky" in value_at(self.document.data, path)
-            self._add_coral(_coral(values, group, own_sky=own_sky), spot, place)
-            self.files.tell_sky(sky_word(value_at(self.document.data, path).get("open_sky")), name)
+            word = sky_word(value_at(self.document.data, path).get("open_sky"))
+            coral = replace(_coral(values, group, own_sky=own_sky), sky_word=word)
+            self._add_coral(coral, spot, place)
+            self.files.tell_sky(word, name)
 
     def read_corals_csv(self, named: str) -> None:
         """The file that the key ``corals`` names."""
@@ -362,6 +373,7 @@ class CoralsReading:
             diameter_m=row.diameter_m,
             passes=row.passes,
             face=row.face,
+            sky_word=row.sky_word,
         )
         self._add_coral(coral, row.spot, row.place)
         self.files.tell_sky(row.sky_word, row.name)
@@ -393,9 +405,16 @@ class CoralsReading:
             )
             return
         if spot is not None:
-            site = Site(coral.name, *spot, coral.open_sky, implicit=True, own_sky=coral.own_sky)
+            site = Site(
+                coral.name,
+                *spot,
+                coral.open_sky,
+                implicit=True,
+                own_sky=coral.own_sky,
+                sky_word=coral.sky_word,
+            )
             self.places.add_site(site, place)
-            coral = replace(coral, site=coral.name, open_sky=1.0, own_sky=False)
+            coral = replace(coral, site=coral.name, open_sky=1.0, own_sky=False, sky_word="")
         if not coral.site and coral.pinned:
             cure = "say where it sits, or take out pinned"
             self._problem(f"coral {coral.name!r} is pinned and has no place", place, cure=cure)

@@ -25,8 +25,15 @@ from lightdose.files.toml_tables import (
     suggestion,
     whole,
 )
-from lightdose.files.units import between, number_or, words
-from lightdose.model.forms import CORAL_FORMS, FACE_WORDS, ROCK_REFLECTANCE, ROCK_SHAPES
+from lightdose.files.units import NAME, between, number_or, words
+from lightdose.model.forms import (
+    CORAL_FORMS,
+    FACE_WORDS,
+    OPEN_SKY_RANGES,
+    OPEN_SKY_WORDS,
+    ROCK_REFLECTANCE,
+    ROCK_SHAPES,
+)
 from lightdose.model.setup import SURFACES, Wall
 
 if TYPE_CHECKING:
@@ -35,25 +42,6 @@ if TYPE_CHECKING:
 SETUP_FORMAT: Final = "lightdose-setup/1"
 MOST_SITES: Final = 20_000
 MOST_CHANNELS: Final = 200
-
-OPEN_SKY_WORDS: Final = {
-    "clear": 1.0,
-    "neighbour on one side": 0.8,
-    "half under": 0.35,
-    "under a ledge": 0.03,
-}
-"""Share of the light from above that reaches a place, as a flat sensor that looks up reads it.
-
-Middles of places traced under and beside rock and colonies (our own tracer, three invented tanks), rounded;
-of a neighbour the middle of its range.
-"""
-
-OPEN_SKY_RANGES: Final = {
-    "neighbour on one side": (0.6, 1.0),
-    "half under": (0.24, 0.5),
-    "under a ledge": (0.01, 0.15),
-}
-"""Lowest and highest of the same places: the word alone tells no more."""
 
 UNCERTAINTY_KEYS: Final = {
     "flux_common_fraction": (3.0, "output of all channels of a fixture together"),
@@ -87,9 +75,9 @@ def _wall(value: object) -> Wall:
 
 
 def sky_word(value: object) -> str:
-    """The words for an open sky as the table spells them; "" for anything else."""
+    """The words for shade as the table spells them; "" for anything else."""
     word = _spelt(value) if isinstance(value, str) else ""
-    return word if word in OPEN_SKY_WORDS else ""
+    return word if word in OPEN_SKY_RANGES else ""
 
 
 def _spelt(text: str) -> str:
@@ -158,6 +146,19 @@ def _immersion(value: object) -> float | str:
     if not 1 <= factor <= 2:
         raise refuse(f"{show(value)} is outside the range", allowed)
     return factor
+
+
+_SKIN_ALLOWED: Final = "0 to 0.99, or the name of a spectrum file"
+
+
+def _skin(value: object) -> float | str:
+    if isinstance(value, str) and value.strip():
+        return value
+    share = plain_number(value, "a reflectance")
+    if not 0 <= share <= 0.99:
+        cure = f"write {share / 100:g} for {share:g} %" if 1 < share < 100 else ""
+        raise refuse(f"{show(value)} is outside the range", _SKIN_ALLOWED, cure)
+    return share
 
 
 _open_sky = checked(read_open_sky, _SKY_ALLOWED, {"anyOf": [between(0, 1), words(OPEN_SKY_WORDS)]})
@@ -319,6 +320,7 @@ RACK: Final = Table(
         "rows": Key(whole(1, MOST_SITES), "3", "rows, named on: A, B, C"),
         "row_names": Key(names(), '["A", "B", "C"]', "own names of the rows", None),
         "on": Key(one_of(*SURFACES), '"rock"', "what its places are, for place", "rack"),
+        "faces": Key(_faces, '"front"', "which way its places look", None),
     }
 )
 
@@ -393,9 +395,9 @@ ROCK: Final = Table(
         "size": Key(inner(ROCK_SIZE), '{ x = "10 cm", y = "12 cm", z = "20 cm" }', "from end to end"),
         "turn_deg": Key(number(-360, 360), "20", "counter-clockwise seen from above", 0.0),
         "reflectance": Key(
-            number(0, 0.99),
+            checked(_skin, _SKIN_ALLOWED, {"anyOf": [between(0, 0.99), NAME]}),
             "0.15",
-            "bare rock 0.2-0.3, coralline and algae 0.08-0.15, dark plastic 0.05",
+            "bare rock 0.2-0.3, coralline and algae 0.08-0.15, dark plastic 0.05; of a file its mean counts",
             ROCK_REFLECTANCE,
         ),
     }

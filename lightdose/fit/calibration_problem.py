@@ -24,10 +24,12 @@ from lightdose.fit.observations import (
 from lightdose.fit.response_shape import ResponseShape, response_shape
 from lightdose.model.calibration import DoubtKind, EarlierCalibration
 from lightdose.model.fixture import CosineLobe, Fixture
+from lightdose.model.forms import OPEN_SKY_RANGES
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import ReferenceTables
 from lightdose.physics.meters import colour_error, scale_error
+from lightdose.quantities import Z_95
 
 OPEN_SKY_SD = 0.05
 ASKED_SKY_LN_SD = 0.5
@@ -204,6 +206,16 @@ class CalibrationUnknowns:
         sds += [1.0] * paired.shape[1]
         return np.array(columns).T, sds
 
+    def _sky_sd(self, name: str, stated: float) -> float:
+        """How well the open sky of a site is known before, of its ln: that of its word, or as ``stated``."""
+        site = next(s for s in self.setup.sites if s.name == name)
+        if site.open_sky >= 1:
+            return 0.0
+        if site.sky_word and "open_sky" not in self.setup.uncertainty:
+            low, high = OPEN_SKY_RANGES[site.sky_word]
+            return math.log(high / low) / (2 * Z_95)
+        return stated
+
     def _priors(self, common_sd: list[float], tilts: int, pairs: int) -> tuple[FloatArray, FloatArray]:
         """Means and covariance of what is known before, in the order of ``Layout``."""
         known = self.setup.uncertainty
@@ -212,7 +224,7 @@ class CalibrationUnknowns:
         sky = [sites[name] for name in self.sky_sites]
         step = known.get("open_sky", OPEN_SKY_SD)
         sky_sd = [
-            ASKED_SKY_LN_SD if name in self.request.open_sky else (step / share if share < 1 else 0.0)
+            ASKED_SKY_LN_SD if name in self.request.open_sky else self._sky_sd(name, step / share)
             for name, share in zip(self.sky_sites, sky, strict=True)
         ]
         height = ASKED_HEIGHT_SD_M if self.request.height else known.get("height_cm", 100 * HEIGHT_SD_M) / 100

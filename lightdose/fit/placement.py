@@ -11,7 +11,8 @@ import numpy as np
 from lightdose.errors import InfeasibleError, Place, Problem, SetupError
 from lightdose.fit.placement_search import Found, best_choice
 from lightdose.fit.placement_task import Light, Penalty, check_wishes, place_task, unknown_name
-from lightdose.model.paths import fewest_steps, free_sites, own_skies, too_near
+from lightdose.fit.rock_places import free_rock_spots
+from lightdose.model.paths import fewest_steps, free_sites, looks_at, own_skies, too_near
 from lightdose.model.places import Grid, MoveWishes, PlacementPlan, PlaceWishes, Spot
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
@@ -25,7 +26,12 @@ MOST_PAIRS = 5_000_000
 
 
 def plan_placement(
-    setup: Setup, before: Analysis, wishes: PlaceWishes, light: Light, penalty: Penalty
+    setup: Setup,
+    before: Analysis,
+    wishes: PlaceWishes,
+    light: Light,
+    penalty: Penalty,
+    forbidden: Sequence[tuple[str, str]] = (),
 ) -> PlacementPlan:
     """Which coral goes where: the least penalty, then the fewest moves, then the shortest.
 
@@ -40,6 +46,8 @@ def plan_placement(
         PPFD of every channel at full output under open sky, at points (n, 3). [umol m-2 s-1]
     penalty : callable
         Of corals by name at doses.
+    forbidden : sequence of (coral, spot)
+        That turned out not to go together, besides those of the wishes.
 
     Raises
     ------
@@ -51,6 +59,7 @@ def plan_placement(
     Our choice of order; see ``best_choice`` for the search.
     """
     pins = check_wishes(setup, wishes)
+    wishes = replace(wishes, not_at=(*wishes.not_at, *forbidden))
     everyone = (*setup.corals, *setup.unplaced)
     today, at_site = standing_today(setup), {s.name: s for s in setup_spots(setup)}
     movable = [c for c in everyone if c.name not in pins and _may_move(c, wishes)]
@@ -112,6 +121,7 @@ def plan_placement(
         bound=task.cost(found.bound),
         places=sum(s.room for s in spots),
         has_rules=task.has_rules,
+        moved=frozenset(n for n, s in chosen.items() if s and (n not in today or today[n].name != s.name)),
     )
 
 
@@ -135,7 +145,9 @@ def placed_setup(setup: Setup, spots: Mapping[str, Spot | None]) -> Setup:
         else:
             corals.append(replace(coral, site=spot.name, open_sky=skies[coral.name]))
             if spot.site is None:
-                new[spot.name] = Site(spot.name, spot.x_m, spot.y_m, spot.depth_m, implicit=True)
+                new[spot.name] = Site(
+                    spot.name, spot.x_m, spot.y_m, spot.depth_m, implicit=True, on=spot.on, face=spot.face
+                )
     used = {c.site for c in corals}
     sites = [s for s in setup.sites if not s.implicit or s.name in used]
     return replace(setup, sites=(*sites, *new.values()), corals=tuple(corals), unplaced=tuple(unplaced))
@@ -165,6 +177,7 @@ def setup_spots(setup: Setup) -> list[Spot]:
             s.implicit,
             max(1, stood[s.name]),
             s.on,
+            s.face,
         )
         for s in setup.sites
     ]
@@ -223,6 +236,9 @@ def _cm(metres: float) -> str:
 
 def _spots(setup: Setup, grid: Grid | None, fixed: Mapping[str, Spot]) -> list[Spot]:
     """Places with room beside the pinned corals."""
+    if grid is not None and grid.on_rock:
+        taken = (*fixed.values(), *standing_today(setup).values())
+        return [spot for _, spot in free_rock_spots(setup, grid.spacing_m, taken)]
     if grid is not None:
         near = 0.5 * grid.spacing_m - 1e-9
         return [
@@ -230,12 +246,8 @@ def _spots(setup: Setup, grid: Grid | None, fixed: Mapping[str, Spot]) -> list[S
             for s in grid_spots(setup.tank, grid)
             if all(np.hypot(s.x_m - f.x_m, s.y_m - f.y_m) >= near for f in fixed.values())
         ]
-    taken = Counter(s.name for s in fixed.values())
-    return [
-        Spot(s.name, s.x_m, s.y_m, s.depth_m, s.open_sky, s.site, s.implicit, s.room - taken[s.name], s.on)
-        for s in setup_spots(setup)
-        if s.room > taken[s.name]
-    ]
+    filled = Counter(s.name for s in fixed.values())
+    return [replace(s, room=s.room - filled[s.name]) for s in setup_spots(setup) if s.room > filled[s.name]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -360,7 +372,7 @@ def _check_target(setup: Setup, coral: Coral, target: Site, free: Sequence[Site]
 def _doses(setup: Setup, coral: Coral, sites: Sequence[Site], light: Light, before: Analysis) -> FloatArray:
     tops = np.array([(s.x_m, s.y_m, max(0.0, s.depth_m - coral.height_m)) for s in sites]).reshape(-1, 3)
     sky = np.array([s.open_sky for s in sites]) * own_skies(setup)[coral.name]
-    return sky * daily_light_integral(light(tops), before.day_curve)
+    return sky * daily_light_integral(light(tops, looks_at(sites, coral.face)), before.day_curve)
 
 
 def _no_path(

@@ -10,9 +10,11 @@ import numpy as np
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.model.light import DayCurve
+from lightdose.model.paths import looks_at
 from lightdose.model.places import Choice, PlacementCost, PlaceWishes, Spot
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Coral, Setup, Site
+from lightdose.model.solids import Face
 from lightdose.near_names import did_you_mean
 from lightdose.physics.dose import daily_light_integral
 
@@ -34,8 +36,9 @@ POINTS_A_BLOCK = 20_000
 Penalty = Callable[[Sequence[str], FloatArray], FloatArray]
 """Expected penalty of corals by name at calculated doses (n_coral, n_place), of the same shape."""
 
-Light = Callable[[FloatArray], FloatArray]
-"""PPFD of every channel at full output under open sky at points (n, 3): (n, channel). [umol m-2 s-1]"""
+Light = Callable[[FloatArray, FloatArray | None], FloatArray]
+"""PPFD of every channel at full output under open sky at points (n, 3) that look along normals (n, 3), or up
+for None: (n, channel). [umol m-2 s-1]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,11 +200,12 @@ def place_task(
 def _doses(
     corals: Sequence[Coral], own_sky: Sequence[float], spots: Sequence[Spot], light: Light, curve: DayCurve
 ) -> FloatArray:
-    """Dose of every coral at its top at every spot; the field is evaluated once a height."""
+    """Dose of every coral at its top at every spot; the field is evaluated once a height and face."""
     places = np.array([(s.x_m, s.y_m, s.depth_m) for s in spots]).reshape(-1, 3)
     sky = np.array([s.open_sky for s in spots])
-    by_height: dict[float, FloatArray] = {}
-    for height in sorted({c.height_m for c in corals}):
+    alike: dict[tuple[float, Face | None], FloatArray] = {}
+    for height, face in dict.fromkeys((c.height_m, c.face) for c in corals):
+        looks = looks_at(spots, face)
         tops = places - np.array([0.0, 0.0, height])
         fits = tops[:, 2] >= -1e-9
         tops[:, 2] = np.maximum(tops[:, 2], 0.0)
@@ -209,11 +213,11 @@ def _doses(
         inside = np.flatnonzero(fits)
         for first in range(0, inside.size, POINTS_A_BLOCK):
             part = inside[first : first + POINTS_A_BLOCK]
-            dose[part] = daily_light_integral(light(tops[part]), curve)
-        by_height[height] = dose * sky
-    return np.array([by_height[c.height_m] * own for c, own in zip(corals, own_sky, strict=True)]).reshape(
-        len(corals), len(spots)
-    )
+            look = None if looks is None else looks[part]
+            dose[part] = daily_light_integral(light(tops[part], look), curve)
+        alike[height, face] = dose * sky
+    rows = [alike[c.height_m, c.face] * own for c, own in zip(corals, own_sky, strict=True)]
+    return np.array(rows).reshape(len(corals), len(spots))
 
 
 def required_distance_m(one: Coral, other: Coral, wishes: PlaceWishes) -> float:

@@ -21,7 +21,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.judge.uncertain_inputs import Draws, UncertainInputs, draw_inputs, stream
+from lightdose.judge.uncertain_inputs import Draws, UncertainInputs, draw_inputs, sky_spread_ln, stream
 from lightdose.model.fixture import DimmingCurve, Fixture
 from lightdose.model.record import FloatArray, dataclass, distinct, quantiles
 from lightdose.model.setup import Receiver
@@ -315,12 +315,15 @@ class _PlaceDraws:
 def _open_sky(
     inputs: UncertainInputs, common: Draws, receiver: Receiver, z: FloatArray
 ) -> FloatArray | float:
-    """Draws of a receiver's open sky, 0-1; one that is wholly open is known."""
+    """Draws of a receiver's open sky, 0-1; one that is wholly open is known, a word has its own range."""
     measured = common.ln_sky.get(receiver.site)
     if measured is not None:
         return np.asarray(np.minimum(receiver.open_sky * np.exp(measured), 1.0))
     if receiver.open_sky >= 1:
         return receiver.open_sky
+    if receiver.sky_words and "open_sky" not in inputs.own:
+        below, above = sky_spread_ln(receiver.sky_words)
+        return np.minimum(receiver.open_sky * np.exp(np.where(z < 0, below, above) * z), 1.0)
     return np.clip(receiver.open_sky + inputs.values["open_sky"] * z, 0.0, 1.0)
 
 

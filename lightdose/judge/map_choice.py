@@ -22,7 +22,7 @@ from lightdose.quantities import METRES_PER_INCH
 
 
 def group_regions(slices: Sequence[MapSlice], groups: Sequence[CoralGroup]) -> tuple[GroupRegion, ...]:
-    """Each group's share of every slice's area; groups that light does not judge are left out.
+    """Each group's share of the water of every slice; groups that light does not judge are left out.
 
     Parameters
     ----------
@@ -38,9 +38,14 @@ def group_regions(slices: Sequence[MapSlice], groups: Sequence[CoralGroup]) -> t
     for group in groups:
         if group.band_dli is not None:
             low, high = group.band_dli
-            shares = tuple(float(np.mean((s.dli >= low) & (s.dli <= high))) for s in slices)
+            shares = tuple(_share(s.dli[s.water], low, high) for s in slices)
             regions.append(GroupRegion(group, group.band_dli, shares))
     return tuple(regions)
+
+
+def _share(dli: FloatArray, low: float, high: float) -> float:
+    """Part of the doses that lie within a range; 0 where there is none."""
+    return float(np.mean((dli >= low) & (dli <= high))) if dli.size else 0.0
 
 
 MOST_DEPTHS = 3

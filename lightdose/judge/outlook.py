@@ -12,7 +12,7 @@ from dataclasses import field
 import numpy as np
 
 from lightdose.judge.drawn_light import tent_hours
-from lightdose.judge.states import expected_penalty, leading_states, marks_table, state_shares
+from lightdose.judge.states import leading_states, marks_table, penalties_table, state_shares
 from lightdose.judge.uncertain_inputs import dimming_draws, uncertain_inputs
 from lightdose.model.advice import Stand
 from lightdose.model.fixture import Fixture
@@ -66,6 +66,7 @@ class Outlook:
     ----------
     verdicts : of the judged corals, in the order of the setup
     marks : array, shape (n_coral, 4). [mol m-2 d-1]
+    penalties : array, shape (n_coral, 5); what each state counts
     response : array, shape (n_coral, n_channel, n_draw); PPFD at full output. [umol m-2 s-1]
     dimming : array, shape (n_channel, n_draw); error of the output at mid level, 0-1
     """
@@ -73,6 +74,7 @@ class Outlook:
     analysis: Analysis
     verdicts: tuple[Verdict, ...]
     marks: FloatArray
+    penalties: FloatArray
     response: FloatArray
     dimming: FloatArray
     plateau: Plateau | None
@@ -91,6 +93,7 @@ class Outlook:
             analysis,
             verdicts,
             marks_table(verdicts),
+            penalties_table(verdicts),
             light,
             np.ascontiguousarray(drawn[:, of_fixture].T),
             plateau_of(fixtures, light.mean(axis=(0, 2))),
@@ -122,4 +125,4 @@ class Outlook:
     def judged(self, dli: FloatArray) -> Outcome:
         """How the corals stand with drawn doses, shape (n_coral, n_draw). [mol m-2 d-1]"""
         shares = state_shares(dli, self.marks)
-        return Outcome(expected_penalty(shares), tuple(leading_states(shares)), dli.mean(axis=1))
+        return Outcome((shares * self.penalties).sum(axis=1), tuple(leading_states(shares)), dli.mean(axis=1))

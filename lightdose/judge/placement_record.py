@@ -11,10 +11,10 @@ import numpy as np
 
 from lightdose.judge.outlook import Outlook
 from lightdose.judge.search import PenaltyCurves
-from lightdose.judge.states import marks_of
+from lightdose.judge.states import PENALTIES, marks_of, penalties_table
 from lightdose.judge.verdict import coral_marks, dli_state
 from lightdose.model.fixture import Fixture
-from lightdose.model.paths import fewest_steps, free_sites, own_skies
+from lightdose.model.paths import fewest_steps, free_sites, looks_at, own_skies
 from lightdose.model.places import (
     Choice,
     Move,
@@ -163,17 +163,19 @@ def place_penalty(
         drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
     lit = [i for i in range(len(placed)) if stated[i] > 0]
     sure = drawn[lit[0]] / stated[lit[0]] if lit else np.ones(1)
-    corals = {placed[i].coral: (float(stated[i]), drawn[i], marks_of(placed[i])) for i in lit}
+    counts = penalties_table(placed)
+    corals = {placed[i].coral: (float(stated[i]), drawn[i], marks_of(placed[i]), counts[i]) for i in lit}
     for coral in (*setup.corals, *setup.unplaced):
         if coral.name not in corals and (marks := coral_marks(setup, coral)):
-            corals[coral.name] = 1.0, sure, marks
+            corals[coral.name] = 1.0, sure, marks, PENALTIES
     if not corals:
         return lambda _, dli: np.zeros_like(dli)
     row = {name: i for i, name in enumerate(corals)}
     curves = PenaltyCurves.drawn(
-        np.array([one for one, _, _ in corals.values()]),
-        np.array([draws for _, draws, _ in corals.values()]).reshape(len(corals), -1),
-        np.array([marks for _, _, marks in corals.values()]).reshape(-1, 4),
+        np.array([one for one, *_ in corals.values()]),
+        np.array([draws for _, draws, *_ in corals.values()]).reshape(len(corals), -1),
+        np.array([marks for *_, marks, _ in corals.values()]).reshape(-1, 4),
+        np.array([counts for *_, counts in corals.values()]),
     )
 
     def penalty(names: Sequence[str], dli: FloatArray) -> FloatArray:
@@ -192,7 +194,7 @@ def placement_record(
     plan: PlacementPlan,
     wishes: PlaceWishes,
     today: Mapping[str, Spot],
-    light: Callable[[FloatArray], FloatArray],
+    light: Callable[[FloatArray, FloatArray | None], FloatArray],
 ) -> Placement:
     """A plan judged: what every coral gets before and after.
 
@@ -261,7 +263,7 @@ def _possible(
     coral: Coral,
     choices: Sequence[Choice],
     wishes: PlaceWishes,
-    light: Callable[[FloatArray], FloatArray],
+    light: Callable[[FloatArray, FloatArray | None], FloatArray],
 ) -> tuple[PossiblePlace, ...]:
     """The best places for one coral: what it gets, who stands beside it, and how it gets there."""
     setup = before.setup
@@ -272,7 +274,9 @@ def _possible(
     free = free_sites(setup, coral)
     tops = np.array([(s.x_m, s.y_m, max(0.0, s.depth_m - coral.height_m)) for s in free]).reshape(-1, 3)
     sky = np.array([s.open_sky for s in free]) * own_skies(setup)[coral.name]
-    doses = sky * daily_light_integral(light(tops), before.day_curve) if free else np.zeros(0)
+    doses = np.zeros(0)
+    if free:
+        doses = sky * daily_light_integral(light(tops, looks_at(free, coral.face)), before.day_curve)
     ways: Sequence[tuple[int, ...] | None] = [None] * len(free)
     if start > 0:
         ways = fewest_steps(start, doses, 1 + WEEKLY_RISE, floor)
@@ -322,7 +326,7 @@ def _shade_cautions(after: Analysis, moving: Sequence[str]) -> list[Caution]:
     sites = {s.name: s for s in after.setup.sites}
     found = []
     for coral in after.setup.corals:
-        if coral.name in moving and coral.height_m > 0:
+        if coral.name in moving and coral.height_m > 0 and not has_body(coral):
             shaded = shaded_from(after, coral, sites[coral.site])
             if shaded:
                 whom = _names([f"{n} (about {100 * f:.0f} %)" for n, _, f in shaded])
@@ -374,6 +378,11 @@ def shaded_from(analysis: Analysis, coral: Coral, site: Site) -> list[tuple[str,
         if hidden >= NOTABLE:
             found.append((verdict.coral, verdict.site, hidden))
     return sorted(found, key=lambda f: -f[2])
+
+
+def has_body(coral: Coral) -> bool:
+    """Whether doses know what a coral shades: its colony stands in the setup."""
+    return coral.diameter_m > 0 and coral.form != "none"
 
 
 def is_toxic(coral: Coral, group: CoralGroup) -> bool:

@@ -13,7 +13,7 @@ from lightdose.judge.search import Search
 from lightdose.model.advice import FreePlace, Unserved
 from lightdose.model.paths import ROUNDING, fewest_steps, free_sites, own_skies
 from lightdose.model.record import FloatArray, dataclass
-from lightdose.model.setup import Coral, Receiver, Setup, Site
+from lightdose.model.setup import Coral, Receiver, Setup, Site, sky_words
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 WEEKLY_RISE = 0.10
@@ -167,14 +167,23 @@ class Relocations:
         if coral.height_m > 0 or sky != 1.0 or face or own_sky != site.own_sky:
             depth, name = site.depth_m - coral.height_m, f"{coral.name} ({'face' if face else 'top'})"
             sky *= site.open_sky
-            return Receiver(name, site.name, site.x_m, site.y_m, depth, sky, coral.name, own_sky, face)
+            words = sky_words(site, coral)
+            return Receiver(name, site.name, site.x_m, site.y_m, depth, sky, coral.name, own_sky, face, words)
         return Receiver(
-            site.name, site.name, site.x_m, site.y_m, site.depth_m, site.open_sky, own_sky=site.own_sky
+            site.name,
+            site.name,
+            site.x_m,
+            site.y_m,
+            site.depth_m,
+            site.open_sky,
+            own_sky=site.own_sky,
+            sky_words=sky_words(site),
         )
 
     def unserved(self, outcome: Outcome, hours: FloatArray, today_h: FloatArray) -> tuple[Unserved, ...]:
         """Corals that are off in an outcome, the worst first, with free places that each can get to."""
-        off = [i for i, s in enumerate(outcome.states) if s not in ("within", "undecided")]
+        verdicts = self.search.outlook.verdicts
+        off = [i for i, s in enumerate(outcome.states) if s != "undecided" and verdicts[i].penalties[s] > 0]
         off.sort(key=lambda i: -float(outcome.penalty[i]))
         self.look_at(off[:CORALS_TRIED])
         found = []

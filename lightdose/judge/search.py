@@ -14,7 +14,6 @@ from typing import Final, Self
 import numpy as np
 
 from lightdose.judge.outlook import Outlook
-from lightdose.judge.states import PENALTIES
 from lightdose.model.advice import OverallChange
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray, dataclass, read_only
@@ -51,11 +50,13 @@ class PenaltyCurves:
     def of(cls, outlook: Outlook) -> Self:
         """Of the judged corals of a tank, from every one of today's draws."""
         drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
-        return cls.drawn(np.array([v.dli_mol_m2_d for v in outlook.verdicts]), drawn, outlook.marks)
+        return cls.drawn(
+            np.array([v.dli_mol_m2_d for v in outlook.verdicts]), drawn, outlook.marks, outlook.penalties
+        )
 
     @classmethod
-    def drawn(cls, stated: FloatArray, drawn: FloatArray, marks: FloatArray) -> Self:
-        """From calculated doses (n,), draws of them (n, n_draw) and marks (n, 4). [mol m-2 d-1]
+    def drawn(cls, stated: FloatArray, drawn: FloatArray, marks: FloatArray, penalties: FloatArray) -> Self:
+        """From calculated doses (n,), draws (n, n_draw), marks (n, 4) [mol m-2 d-1] and what states count.
 
         Source
         ------
@@ -69,7 +70,7 @@ class PenaltyCurves:
             below = [np.searchsorted(ln, mark - ln_ratio, side="left") for mark in of[:2]]
             passed = [*below, *(np.searchsorted(ln, mark - ln_ratio, side="right") for mark in of[2:])]
             counts = np.diff([np.zeros_like(passed[0]), *passed, np.full_like(passed[0], ln.size)], axis=0)
-            table[row] = PENALTIES @ counts / ln.size
+            table[row] = penalties[row] @ counts / ln.size
         return cls(stated, table)
 
     def each(self, dli: FloatArray) -> FloatArray:

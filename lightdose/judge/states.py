@@ -16,6 +16,7 @@ DECIDED: Final = 2 / 3
 
 STATES: Final[tuple[DliState, ...]] = ("far_below", "below", "within", "above", "far_above")
 PENALTIES: Final = np.array([PENALTY[state] for state in STATES])
+"""Of a coral that is not sheltered."""
 
 
 def marks_of(verdict: Verdict) -> tuple[float, ...]:
@@ -61,9 +62,9 @@ def leading_states(shares: FloatArray) -> list[DliVerdict]:
     ]
 
 
-def expected_penalty(shares: FloatArray) -> FloatArray:
-    """0 within, 1 below or above, 2 far below or far above, over the draws; shape (n_coral,). Our choice."""
-    return np.asarray(shares @ PENALTIES)
+def penalties_table(verdicts: Sequence[Verdict]) -> FloatArray:
+    """What each of ``STATES`` counts for judged corals, shape (n_coral, 5)."""
+    return np.array([[v.penalties[s] for s in STATES] for v in verdicts]).reshape(-1, len(STATES))
 
 
 def marks_table(verdicts: Sequence[Verdict]) -> FloatArray:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
+from lightdose.model.forms import OPEN_SKY_RANGES, OPEN_SKY_WORDS
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Basis, UncertainInput
 from lightdose.model.setup import Setup
@@ -229,6 +230,26 @@ def uncertain_inputs(setup: Setup) -> UncertainInputs:
             beam = math.log1p(ASSUMED_BEAM_FRACTION if wide else values["beam_fraction"])
         spreads.append(FixtureSpread(fixture, height, beam))
     return UncertainInputs(values, own, tuple(spreads), calibration, setup.water.yellowing_440_per_m)
+
+
+def sky_spread_ln(words: Sequence[str]) -> tuple[float, float]:
+    """Standard uncertainties below and above, of ln of an open sky that words state.
+
+    Parameters
+    ----------
+    words : of ``OPEN_SKY_RANGES``: of a place, and of the coral at it
+
+    Source
+    ------
+    The lowest and highest of the traced places behind each word taken as 95 %; our choice.
+    """
+    sides = [
+        (math.log(OPEN_SKY_WORDS[w] / low) / Z_95, math.log(high / OPEN_SKY_WORDS[w]) / Z_95)
+        for w in words
+        for low, high in (OPEN_SKY_RANGES[w],)
+    ]
+    below, above = (math.hypot(*side) for side in zip(*sides, strict=True))
+    return below, above
 
 
 def _sd(calibration: Calibration | None, kind: ParameterKind, fixture: str = "") -> float | None:

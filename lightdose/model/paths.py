@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Coral, Setup, Site
+
+if TYPE_CHECKING:
+    from lightdose.model.places import Spot
+    from lightdose.model.solids import Face
 
 ROUNDING = 1e-9
 
@@ -23,6 +28,21 @@ def own_skies(setup: Setup) -> dict[str, float]:
     """
     of_spot = {s.name: s.open_sky if s.implicit else 1.0 for s in setup.sites} | {"": 1.0}
     return {c.name: c.open_sky * of_spot[c.site] for c in (*setup.corals, *setup.unplaced)}
+
+
+def looks_at(places: Iterable[Site | Spot], face: Face | None) -> FloatArray | None:
+    """Which way a coral looks at each of some places, shape (n, 3); None where it looks up at all of them.
+
+    Parameters
+    ----------
+    places : iterable of Site or Spot
+    face : Face or None
+        Its own, which it has wherever it stands.
+    """
+    faces = [face or place.face for place in places]
+    if not any(faces):
+        return None
+    return np.array([(0.0, 0.0, 1.0) if one is None else one.normal for one in faces])
 
 
 def free_sites(setup: Setup, coral: Coral) -> list[Site]:

@@ -7,11 +7,13 @@ from dataclasses import field
 from typing import Final, Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.errors import SetupError
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import Analysis, Basis, Caution, DliState, DliVerdict
 from lightdose.model.setup import CoralGroup, Receiver, Setup, Surface, Tank
+from lightdose.model.solids import Face
 
 PlaneKind = Literal["depth", "from_front", "from_left"]
 MapQuantity = Literal["dli", "peak", "full_output"]
@@ -96,6 +98,8 @@ class SliceCells:
 class MapSlice:
     """Light on the cells of a plane, under open sky; arrays of shape (n_row, n_column).
 
+    Cells in rock or in an opaque colony are NaN in all of them.
+
     Attributes
     ----------
     full_output : PPFD with every channel at full output. [umol m-2 s-1]
@@ -124,6 +128,34 @@ class MapSlice:
         """Where the slice lies."""
         return self.cells.plane
 
+    @property
+    def water(self) -> npt.NDArray[np.bool_]:
+        """The cells that hold water."""
+        return np.isfinite(self.dli)
+
+    def of(self, quantity: MapQuantity) -> FloatArray:
+        """The values of one quantity."""
+        return {"dli": self.dli, "peak": self.peak, "full_output": self.full_output}[quantity]
+
+
+@dataclass(frozen=True, eq=False)
+class SkinView:
+    """Light on the skins of rock and colonies as they face, seen from above or from the front.
+
+    Attributes
+    ----------
+    full_output, peak, dli : arrays as in ``MapSlice``, NaN where no skin is seen
+    on : array of the cells' shape; index into ``names``, -1 where no skin is seen
+    names : of the solids
+    """
+
+    cells: SliceCells
+    full_output: FloatArray
+    peak: FloatArray
+    dli: FloatArray
+    on: npt.NDArray[np.intp]
+    names: tuple[str, ...]
+
     def of(self, quantity: MapQuantity) -> FloatArray:
         """The values of one quantity."""
         return {"dli": self.dli, "peak": self.peak, "full_output": self.full_output}[quantity]
@@ -131,7 +163,7 @@ class MapSlice:
 
 @dataclass(frozen=True)
 class GroupRegion:
-    """Where a coral group would be within its usual range: its share of each slice's area, 0-1."""
+    """Where a coral group would be within its usual range: its share of the water of each slice, 0-1."""
 
     group: CoralGroup
     band_dli: tuple[float, float]
@@ -147,6 +179,7 @@ class LightMap:
     cell_m : the spacing asked for; cells are as large or a little smaller. [m]
     samples : points along each side of a cell whose mean is its value; 1 is the point at its centre
     notes : how depths and groups were chosen where they were not named, one sentence each
+    skins : light on skins from above and from the front, where it was asked for
     """
 
     setup: Setup
@@ -156,6 +189,7 @@ class LightMap:
     cell_m: float
     samples: int
     notes: tuple[str, ...]
+    skins: tuple[SkinView, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -226,7 +260,8 @@ class LightExplanation:
 class Spot:
     """A place that a coral may take. [m]
 
-    ``site`` is None for a point of a grid; ``room`` is how many corals may stand there; ``on`` is what it is.
+    ``site`` is None for a point of a grid; ``room`` is how many corals may stand there; ``on`` is what it is,
+    ``face`` which way it looks, None for up.
     """
 
     name: str
@@ -238,14 +273,16 @@ class Spot:
     implicit: bool = False
     room: int = 1
     on: Surface | None = None
+    face: Face | None = None
 
 
 @dataclass(frozen=True)
 class Grid:
-    """Level grids of places all over the tank instead of its sites. [m]"""
+    """Places all over the tank instead of its sites: level grids, or the skins of its rock. [m]"""
 
     spacing_m: float
-    depths_m: tuple[float, ...]
+    depths_m: tuple[float, ...] = ()
+    on_rock: bool = False
 
 
 @dataclass(frozen=True)
@@ -311,6 +348,7 @@ class PlacementPlan:
     pinned : corals that may not move
     choices : coral -> the allowed spots where its penalty is least, were it alone
     bound : cost of the same task without rules between corals: no placement is better
+    moved : corals that get another spot than today's, or one at all
     """
 
     spots: Mapping[str, Spot | None]
@@ -321,6 +359,18 @@ class PlacementPlan:
     bound: PlacementCost
     places: int
     has_rules: bool
+    moved: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class FreeSkin:
+    """A free place on a rock's skin and its three lights: flat, on its face, from all sides. [mol m-2 d-1]"""
+
+    spot: Spot
+    rock: str
+    dli_flat: float
+    dli_face: float
+    dli_all_sides: float
 
 
 @dataclass(frozen=True)
@@ -380,7 +430,10 @@ class PlacedCoral:
 
 @dataclass(frozen=True, eq=False)
 class Placement:
-    """Which coral goes where; ``setup`` holds the new places, so that `dose` on it gives the same numbers."""
+    """Which coral goes where; ``setup`` holds the new places, so that `dose` on it gives the same numbers.
+
+    ``skins`` are the free places on rock, where they were asked for.
+    """
 
     setup: Setup
     before: Analysis
@@ -389,6 +442,7 @@ class Placement:
     plan: PlacementPlan
     wishes: PlaceWishes
     cautions: tuple[Caution, ...]
+    skins: tuple[FreeSkin, ...] = ()
 
     @property
     def unplaced(self) -> tuple[PlacedCoral, ...]:

@@ -180,7 +180,8 @@ class Verdict:
     ``hours_at_pmax_h`` (gross, under tanh), the same under the curve that the group's Ek belongs to, the
     hours above saturation and the photons beyond it as a share of the day's are the lowest and the highest
     over the group's range of Ek; None for groups without one, and where no day was given. ``by_light`` names
-    the receiver where solids or a face make it matter: "on a flat spot", "on its front face".
+    the receiver where solids or a face make it matter: "on a flat spot", "on its front face". ``sheltered``
+    tells that rock or colonies keep it dim and its group likes shade: too little light is no fault then.
     """
 
     coral: str
@@ -207,6 +208,12 @@ class Verdict:
     photons_beyond_saturation_fraction: tuple[float, float] | None = None
     certainty: Certainty | None = None
     by_light: str = ""
+    sheltered: bool = False
+
+    @property
+    def penalties(self) -> Mapping[DliState, float]:
+        """What each state counts for this coral."""
+        return {**PENALTY, "below": 0.0, "far_below": 0.0} if self.sheltered else PENALTY
 
     @property
     def dli_verdict(self) -> DliVerdict:
@@ -218,10 +225,13 @@ class Verdict:
 
     @property
     def penalty(self) -> float:
-        """0 within, 1 below or above, 2 far below or far above (our choice); expected over the draws."""
+        """0 within, 1 below or above, 2 far below or far above (our choice); expected over the draws.
+
+        Too dim counts nothing for a sheltered coral.
+        """
         if self.certainty is None:
-            return PENALTY[self.dli_state]
-        return sum(PENALTY[state] * share for state, share in self.certainty.probability.items())
+            return self.penalties[self.dli_state]
+        return sum(self.penalties[state] * share for state, share in self.certainty.probability.items())
 
 
 PENALTY: Final[Mapping[DliState, float]] = {

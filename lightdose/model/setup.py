@@ -208,7 +208,8 @@ class Site:
     """A named place in the tank where light is computed. [m], depth below the surface.
 
     ``on`` is what the place is, None where it is not told. ``own_sky`` says that its open sky was stated: it
-    stands for all that shades the place. ``face`` is which way it looks; None is up.
+    stands for all that shades the place; ``sky_word`` is the word of ``OPEN_SKY_RANGES`` that stated it, ""
+    for a number. ``face`` is which way it looks; None is up.
     """
 
     name: str
@@ -221,6 +222,7 @@ class Site:
     on: Surface | None = None
     own_sky: bool = False
     face: Face | None = None
+    sky_word: str = ""
 
     def __post_init__(self) -> None:
         if not 0 <= self.open_sky <= 1:
@@ -252,6 +254,7 @@ class Coral:
     passes: float | None = None
     growth: Growth | None = None
     face: Face | None = None
+    sky_word: str = ""
 
 
 @dataclass(frozen=True)
@@ -259,7 +262,8 @@ class Receiver:
     """A point for which light is computed: a site, or the top of a coral that stands off its site.
 
     A coral that faces another way than up has two: one that looks up, and one on its ``face``, by which it is
-    judged. ``own_sky`` says that its open sky was stated and stands for all that shades it.
+    judged. ``own_sky`` says that its open sky was stated and stands for all that shades it, ``sky_words`` by
+    which words of ``OPEN_SKY_RANGES``.
     """
 
     name: str
@@ -271,6 +275,12 @@ class Receiver:
     coral: str | None = field(default=None)
     own_sky: bool = False
     face: Face | None = None
+    sky_words: tuple[str, ...] = ()
+
+
+def sky_words(*places: Site | Coral) -> tuple[str, ...]:
+    """The words that stated the open sky of a site, and of a coral at it."""
+    return tuple(place.sky_word for place in places if place.sky_word)
 
 
 LengthUnit = Literal["cm", "in"]
@@ -388,7 +398,16 @@ class Setup:
         """Every site in order, then the tops of corals that stand off their site, and faces of corals."""
         sites = {s.name: s for s in self.sites}
         points = [
-            Receiver(s.name, s.name, s.x_m, s.y_m, s.depth_m, s.open_sky, own_sky=s.own_sky)
+            Receiver(
+                s.name,
+                s.name,
+                s.x_m,
+                s.y_m,
+                s.depth_m,
+                s.open_sky,
+                own_sky=s.own_sky,
+                sky_words=sky_words(s),
+            )
             for s in self.sites
         ]
         for coral in self.corals:
@@ -406,6 +425,7 @@ class Setup:
                 s.open_sky * coral.open_sky,
                 coral.name,
                 own_sky,
+                sky_words=sky_words(s, coral),
             )
             points.append(top)
             if face is not None:

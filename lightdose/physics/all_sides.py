@@ -97,7 +97,7 @@ def _by_lamps(lit: LitTank, points_m: FloatArray) -> FloatArray:
         size = block_size(lamp.routes)
         for first in range(0, len(points_m), size):
             some = slice(first, first + size)
-            light = light_under_water(lamp, lamp.routes, points_m[some], lit.nodes_per_m, look=all_sides)
+            light = light_under_water(lamp, lamp.routes, points_m[some], lit.nodes_per_m, looks=(all_sides,))
             own[some] = light[:, 0].transpose(2, 0, 1)
         whole.append(own)
     return np.concatenate(whole, axis=1)

@@ -20,7 +20,7 @@ from lightdose.physics.skins import Skins, skins_of
 from lightdose.physics.solid_shapes import BoolArray, IntArray, holds, shapes_of
 
 BOUNCES_AT_MOST = 60
-ROUGHEST, ROUGH, FINE = 192, 384, 512
+ROUGHEST, ROUGH, FINE = 192, 256, 384
 """Directions of half the space at very many, many and few places."""
 
 VERY_MANY = 5_000
@@ -32,7 +32,7 @@ LINES_AT_MOST = 300_000
 FEW_PLACES, SHARED_M = 400, 0.012
 """Among more places than that, those in one cube of this side see the same: the bounce is smooth. [m]"""
 
-LINES_OF_PATCHES = 160_000
+LINES_OF_PATCHES = 80_000
 FEWEST_A_PATCH, MOST_A_PATCH = 48, 192
 """Lines by which patches see each other, in all and of each. Our choice, by trial."""
 
@@ -179,8 +179,8 @@ class BouncedLight:
     patches: Patches
     open: Patches | None
     for_points: int
-    _last: dict[bytes, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
-    """Skins' light and the floor's share at the points that were asked for last: intervals ask again."""
+    _known: dict[bytes, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
+    """Skins' light and the floor's share at single places: intervals and advice ask again and again."""
 
     def flat(self, points_m: FloatArray, floor: FloatArray | None) -> FloatArray:
         """Light on places that look up, shape (n_point, n_beam * n_node).
@@ -192,13 +192,22 @@ class BouncedLight:
         floor : array, shape (n_point, n_beam * n_node), or None
             The floor's light without solids; None where the floor gives none.
         """
-        key = points_m.tobytes()
-        if key not in self._last:
-            found = self._flat(points_m)
-            self._last.clear()
-            self._last[key] = found
-        by_skins, share = self._last.get(key) or self._flat(points_m)
+        if len(points_m) > FEW_PLACES:
+            by_skins, share = self._flat(points_m)
+        else:
+            keys = [point.tobytes() for point in np.ascontiguousarray(points_m)]
+            new = [n for n, key in enumerate(keys) if key not in self._known]
+            if new:
+                found = zip(*self._flat(points_m[new]), strict=True)
+                self._known.update(zip([keys[n] for n in new], found, strict=True))
+            both = np.array([self._known[key] for key in keys]).reshape(len(keys), 2, self._columns)
+            by_skins, share = both[:, 0], both[:, 1]
         return np.asarray(by_skins if floor is None else by_skins + floor * share)
+
+    @property
+    def _columns(self) -> int:
+        """Beams times nodes."""
+        return int(self.patches.exitance[0].size)
 
     def _flat(self, points_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Light of skins on places that look up, and what solids leave of the floor's light."""
@@ -226,7 +235,7 @@ class BouncedLight:
         """
         at, of = _shared(points_m, normals)
         points_m, normals = points_m[at], normals[at]
-        up = directions(lines_for(2 * self.for_points))
+        up = directions(ROUGHEST)
         sphere = np.concatenate((up, up * np.array([[1.0], [1.0], [-1.0]])), axis=1)
         part = 4 / sphere.shape[1]
         faces = np.maximum(normals @ sphere, 0) * part

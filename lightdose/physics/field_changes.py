@@ -268,7 +268,7 @@ def _light(
             from lightdose.physics.looks import facing
 
             look = facing(normals[block])
-        found = light_under_water(lamp, lamp.routes, points_m[block], np.array(absorptions), look=look)
+        found = light_under_water(lamp, lamp.routes, points_m[block], np.array(absorptions), looks=(look,))
         out[:, :, block] = found[:, 0].transpose(1, 0, 2)
     if dry.size:
         out[:, :, dry] = light_in_air(lamp, points_m[dry], None if normals is None else normals[dry])

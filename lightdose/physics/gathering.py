@@ -18,7 +18,7 @@ from lightdose.physics.solid_shapes import IntArray, first_met, passed_along
 from lightdose.physics.walls import axis_walls, glass_rest, wall_reflectance
 from lightdose.physics.water import surface_reflectance_from_below
 
-LEAST_SHARE = 5e-3
+LEAST_SHARE = 0.01
 """Lines that carry less than this of what is seen at their end are given up. Our choice."""
 
 LEGS_AT_MOST = 40

@@ -44,7 +44,7 @@ Lambert's law. Accuracy against an independent photon-tracing simulation:
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import field, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -138,7 +138,7 @@ def _block(
     channel = column = 0
     for lamp in lit.lamps:
         light = light_under_water(
-            lamp, lamp.routes, points_m[under], mixture.nodes_per_m, split=split, look=look
+            lamp, lamp.routes, points_m[under], mixture.nodes_per_m, split=split, looks=(look,)
         )
         dry = light_in_air(lamp, points_m[above], None if normals is None else normals[above])
         for beam in range(len(lamp.beams)):
@@ -269,7 +269,6 @@ class PreparedField:
     emission : array, shape (n_channel, 500); photons that pass the cover at full output. [umol s-1]
     absorption_per_m : array, shape (500,). [m-1]
     weightings : keys in the order of the responses
-    bare : the tank lit without solids, once somebody asked for it; fields of one scene share it
     """
 
     scene: Scene
@@ -278,7 +277,6 @@ class PreparedField:
     weightings: Weightings
     lit: LitTank
     mixture: Mixture
-    bare: dict[str, LitTank] = field(default_factory=dict)
 
     def parts(
         self,
@@ -337,9 +335,9 @@ class PreparedField:
         if self.scene.standing is None or not self.scene.standing.solids:
             return self
         scene = without_solids(self.scene)
-        if "lit" not in self.bare:
-            self.bare["lit"] = _lit(scene, self.mixture.nodes_per_m, for_points=1)
-        return replace(self, scene=scene, lit=self.bare["lit"])
+        from lightdose.physics import solid_light
+
+        return replace(self, scene=scene, lit=solid_light.without_solids(self.lit))
 
     def bounced(self, points_m: FloatArray, normals: FloatArray | None = None) -> FloatArray:
         """The part of ``at`` that comes by floor and solids, without tracing a ray; none above the water."""

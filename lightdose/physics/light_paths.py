@@ -43,8 +43,8 @@ MOST_REFLECTIONS = 16
 class Shading(Protocol):
     """What stands in the way of rays, as ``shade.Shade``."""
 
-    def apply(self, route: Route, rays: Rays, points: FloatArray) -> None:
-        """Dim rays to points (3, n_point), x, y, up, in place."""
+    def passed(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
+        """Share of each ray that comes to its place among points (3, n_point), x, y, up."""
         ...
 
 
@@ -564,7 +564,7 @@ def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) ->
             k[axis] *= -1
     found = Rays(point, ray_x, ray_y, u, tube.cosine, k[0], k[1], gain, tube.path_m, surface, cell)
     if route.shade is not None:
-        route.shade.apply(route, found, np.stack((x_m, y_m, -depth_m)))
+        found.gain_per_m2[:] *= route.shade.passed(route, found, np.stack((x_m, y_m, -depth_m)))
     return found
 
 

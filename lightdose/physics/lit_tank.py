@@ -275,13 +275,12 @@ def _ray_parts(route: Route, found: Rays) -> FloatArray:
     return np.asarray(parts / np.maximum(reflections, 1))
 
 
-def _found(
-    paths: Sequence[Route], x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
-) -> Iterator[tuple[Route, Rays]]:
-    """All rays of several routes."""
+def rays_of(paths: Sequence[Route], points_m: FloatArray) -> Iterator[tuple[Route, Rays]]:
+    """All rays of several routes to points (n, 3) under water: x, y, depth. [m]"""
     for route in paths:
-        for found in all_rays(route, x_m, y_m, depth_m):
-            yield route, found
+        for found in all_rays(route, *points_m.T):
+            if found.point.size:
+                yield route, found
 
 
 def light_under_water(
@@ -291,7 +290,7 @@ def light_under_water(
     nodes_per_m: FloatArray,
     *,
     split: bool = False,
-    look: Look | None = None,
+    looks: Sequence[Look | None] = (None,),
 ) -> FloatArray:
     """Light of a lamp at points under water, straight and by the walls, at each absorption.
 
@@ -305,31 +304,30 @@ def light_under_water(
         Absorption of the water. [m-1]
     split : bool
         Keep the parts apart that come by rays, all of LIGHT_PARTS but the floor; else there is one part.
-    look : Look or None
-        What rays count for at the points; None for flat places that look up.
+    looks : sequence of Look or None
+        What rays count for at the points; None for flat places that look up. Several share the rays.
 
     Returns
     -------
-    array, shape (n_beam, n_part, n_node, n_point)
+    array, shape (n_beam, n_look * n_part, n_node, n_point)
         Planar irradiance per unit flux. [m-2]
 
     Source
     ------
     ``pane_guides.all_rays``; Beer-Lambert law.
     """
-    x, y, depth = points_m.T
-    out = np.zeros((len(lamp.beams), RAY_PARTS if split else 1, nodes_per_m.size, x.size))
-    for route, found in _found(paths, x, y, depth):
-        if found.point.size == 0:
-            continue
+    count = len(points_m)
+    out = np.zeros((len(lamp.beams), len(looks) * (RAY_PARTS if split else 1), nodes_per_m.size, count))
+    for route, found in rays_of(paths, points_m):
         left = [np.exp(-a * found.path_m) for a in nodes_per_m]
-        gain = found.gain_per_m2 if look is None else found.gain_per_m2 * look(route, found)
         parts = _ray_parts(route, found) if split else (1.0,)
+        seen = [1.0 if look is None else look(route, found) for look in looks]
+        gains = [found.gain_per_m2 * (own * part) for own in seen for part in parts]
         for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
-            for part, counts in enumerate(parts):
-                light = lobe * gain * counts
+            for part, gain in enumerate(gains):
+                light = lobe * gain
                 for node, share in enumerate(left):
-                    out[beam, part, node] += np.bincount(found.point, light * share, x.size)
+                    out[beam, part, node] += np.bincount(found.point, light * share, count)
     return out
 
 
@@ -347,11 +345,10 @@ def path_and_surface(lamp: Lamp, points_m: FloatArray) -> tuple[FloatArray, Floa
     three arrays, shape (n_beam, n_point)
         Per unit flux. [m-2], [m-1], [m-2]
     """
-    x, y, depth = points_m.T
-    sums = np.zeros((3, len(lamp.beams), x.size))
-    for _, found in _found(lamp.routes, x, y, depth):
+    sums = np.zeros((3, len(lamp.beams), len(points_m)))
+    for _, found in rays_of(lamp.routes, points_m):
         for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
             light = lobe * found.gain_per_m2
             for i, value in enumerate((light, light * found.path_m, light / found.surface)):
-                sums[i, beam] += np.bincount(found.point, value, x.size)
+                sums[i, beam] += np.bincount(found.point, value, len(points_m))
     return sums[0], sums[1], sums[2]

@@ -65,7 +65,7 @@ def all_rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
         for crossings in range(1, int(np.max(np.abs(images.number)))):
             led = led_rays(route, axis, crossings, np.stack((x_m, y_m)), depth_m)
             if route.shade is not None:
-                route.shade.apply(route, led, np.stack((x_m, y_m, -depth_m)))
+                led.gain_per_m2[:] *= route.shade.passed(route, led, np.stack((x_m, y_m, -depth_m)))
             yield led
 
 

@@ -6,7 +6,7 @@ surface; while it is in a pane it goes on along it. Braces in the air dim the st
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
 from lightdose.model.solids import Brace, Solid
 from lightdose.physics.light_paths import Rays, Route
-from lightdose.physics.solid_shapes import IntArray, Shapes, passed, passed_along, shapes_of
+from lightdose.physics.solid_shapes import IntArray, Shapes, dimmed, passed, shapes_of
 from lightdose.physics.walls import BEHIND, STRAIGHT, pane_stay
 
 
@@ -25,32 +25,47 @@ class Shade:
     shapes: Shapes
     braces: tuple[Brace, ...] = ()
 
-    def apply(self, route: Route, rays: Rays, points: FloatArray) -> None:
-        """Dim rays to points (3, n_point), x, y, up, in place."""
+    def passed(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
+        """Share of each ray that comes to its place among points (3, n_point), x, y, up."""
+        share = np.ones(rays.point.size)
         lit = np.flatnonzero(rays.gain_per_m2)
         if lit.size and self.braces:
-            rays.gain_per_m2[lit] *= self._under_braces(route, rays, lit)
-        if self.shapes.kind.size:
-            rays.gain_per_m2[lit] *= self._through_water(route, rays, points, lit)
+            share[lit] *= self._under_braces(route, rays, lit)
+        if lit.size and self.shapes.kind.size:
+            left = np.ones(lit.size)
+            for index, at, way, length in self._pieces(route, rays, points, lit, left):
+                left[index] *= passed(self.shapes, at, way, length)
+            share[lit] *= left
+        return share
 
-    def _through_water(self, route: Route, rays: Rays, points: FloatArray, lit: IntArray) -> FloatArray:
-        """Share of each of some rays that comes from the surface to its place."""
-        share = np.ones(lit.size)
+    def passed_alone(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
+        """Share of each ray that each solid alone would let through, shape (n_solid, n_ray)."""
+        share = np.ones((self.shapes.kind.size, rays.point.size))
+        lit = np.flatnonzero(rays.gain_per_m2)
+        for index, at, way, length in self._pieces(route, rays, points, lit, np.ones(lit.size)):
+            line, solid, dims = dimmed(self.shapes, at, way, length)
+            np.multiply.at(share, (solid, lit[index[line]]), dims)
+        return share
+
+    def _pieces(
+        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, left: FloatArray
+    ) -> Iterator[tuple[IntArray, FloatArray, FloatArray, FloatArray]]:
+        """Straight pieces of some rays from their place up: which of them, starts, ways and lengths.
+
+        A ray of which nothing is ``left`` is followed no further.
+        """
         at = points[:, rays.point[lit]]
         under = np.flatnonzero(at[2] < self.shapes.top_m)
         lit, at = lit[under], at[:, under]
         way, stay, hits = _backwards(route, rays, lit)
-        tank, n = route.tank, route.index
-        index = np.arange(lit.size)
-        passed_on = np.ones(lit.size)
+        tank, n, index = route.tank, route.index, under
         while index.size:
             length, axis = _leg(tank, at, way, hits)
             # nothing stands above the highest solid
             tall = (self.shapes.top_m - at[2]) / way[2]
             within = np.flatnonzero(tall > 0)
-            cut = np.minimum(length[within], tall[within])
-            passed_on[index[within]] *= passed(self.shapes, at[:, within], way[:, within], cut)
-            go_on = np.flatnonzero((axis >= 0) & (tall > length) & (passed_on[index] > 0))
+            yield index[within], at[:, within], way[:, within], np.minimum(length[within], tall[within])
+            go_on = np.flatnonzero((axis >= 0) & (tall > length) & (left[index] > 0))
             at = at[:, go_on] + way[:, go_on] * length[go_on]
             way, stay, hits, axis, index = (
                 way[:, go_on],
@@ -62,12 +77,12 @@ class Shade:
             each = np.arange(go_on.size)
             along = n * stay[axis, each] * way
             along[axis, each] = 0.0
-            passed_on[index] *= passed_along(self.shapes, at, along)
-            at += along
+            long = np.sqrt((along * along).sum(axis=0))
+            some = np.flatnonzero(long > 0)
+            yield index[some], at[:, some], along[:, some] / long[some], long[some]
+            at = at + along
             hits[axis, each] -= 1
             way[axis, each] *= -1
-        share[under] = passed_on
-        return share
 
     def _under_braces(self, route: Route, rays: Rays, lit: IntArray) -> FloatArray:
         """Share of each of some rays that braces at the rim let through."""

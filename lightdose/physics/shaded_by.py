@@ -10,9 +10,13 @@ import numpy as np
 from lightdose.model.record import FloatArray
 from lightdose.model.solids import Solid
 from lightdose.physics.light_field import PreparedField
-from lightdose.physics.lit_tank import light_under_water
-from lightdose.physics.looks import facing
-from lightdose.physics.shade import shade_of
+from lightdose.physics.light_paths import Rays, Route
+from lightdose.physics.lit_tank import Lamp, block_size, light_under_water, lobes, rays_of
+from lightdose.physics.looks import Look, facing
+from lightdose.physics.shade import Shade, shade_of
+
+SOLIDS_AT_ONCE = 25
+"""So many times a block of rays may be kept, one share a solid."""
 
 LEAST_SHARE = 0.005
 """Solids that keep less than this from a place are not named. Our choice."""
@@ -37,34 +41,126 @@ def shaded_by(ready: PreparedField, point_m: FloatArray, counted: FloatArray) ->
 
     Source
     ------
-    Light with one solid over light with none, without any bounce.
+    ``kept_by_each``.
     """
-    scene = ready.scene
-    if scene.standing is None or point_m[2] < 0:
+    standing = ready.scene.standing
+    if standing is None or not standing.solids or point_m[2] < 0:
         return {}
-    open_light = _by_rays(ready, point_m, (), counted)
-    if not open_light > 0:
-        return {}
-    found = {}
-    for solid in scene.standing.solids:
-        left = _by_rays(ready, point_m, (solid,), counted)
-        share = 1 - left / open_light
-        if share >= LEAST_SHARE:
-            found[solid.name] = float(share)
-    return dict(sorted(found.items(), key=lambda one: -one[1]))
+    kept = kept_by_each(ready, point_m[None, :], None, standing.solids, counted)[:, 0]
+    return named_shares(standing.solids, kept)
 
 
-def _by_rays(
-    ready: PreparedField, point_m: FloatArray, solids: tuple[Solid, ...], counted: FloatArray
-) -> float:
-    """Light of all channels at a place that looks up, by rays alone, with some solids in their way."""
-    return float(rays_among(ready, point_m[None, :], None, solids)[0] @ counted)
+def named_shares(solids: Sequence[Solid], kept: FloatArray) -> dict[str, float]:
+    """The solids that keep a notable share from a place, those that take most first.
+
+    Parameters
+    ----------
+    solids : sequence of Solid
+    kept : array, shape (n_solid,)
+
+    Source
+    ------
+    Our choice of what is notable: ``LEAST_SHARE``.
+    """
+    order = np.argsort(-kept, kind="stable")
+    return {solids[n].name: float(kept[n]) for n in order if kept[n] >= LEAST_SHARE}
+
+
+def kept_by_each(
+    ready: PreparedField,
+    points_m: FloatArray,
+    normals: FloatArray | None,
+    solids: Sequence[Solid],
+    counted: FloatArray,
+) -> FloatArray:
+    """What each solid alone would keep of the light that comes to places by rays.
+
+    Parameters
+    ----------
+    ready, points_m, normals, solids
+        As in ``rays_among``.
+    counted : array, shape (n_channel,)
+
+    Returns
+    -------
+    array, shape (n_solid, n_point)
+        0-1; 0 where no light comes.
+
+    Source
+    ------
+    1 - light with one solid over light with none, without any bounce.
+    """
+    count = len(points_m)
+    whole, left = np.zeros(count), np.zeros((len(solids), count))
+    first = 0
+    for lamp in ready.lit.lamps:
+        routes, last = _open_routes(ready, lamp), first + len(lamp.beam_of_channel)
+        kernels = ready.mixture.at_nodes[first:last, :, 0] * counted[first:last, None]
+        by_beam = np.zeros((len(lamp.beams), kernels.shape[1]))
+        np.add.at(by_beam, list(lamp.beam_of_channel), kernels)
+        size = max(1, SOLIDS_AT_ONCE * block_size(routes) // max(1, len(solids)))
+        for start in range(0, count, size):
+            some = slice(start, min(start + size, count))
+            look = None if normals is None else facing(normals[some])
+            _add_light(ready, lamp, routes, by_beam, solids, points_m[some], look, whole[some], left[:, some])
+        first = last
+    return 1 - np.divide(left, whole, out=np.ones_like(left), where=whole > 0)
+
+
+def _add_light(
+    ready: PreparedField,
+    lamp: Lamp,
+    routes: Sequence[Route],
+    by_beam: FloatArray,
+    solids: Sequence[Solid],
+    points_m: FloatArray,
+    look: Look | None,
+    whole: FloatArray,
+    left: FloatArray,
+) -> None:
+    """Light of a lamp at places, whole and as each solid alone would leave it, in place."""
+    shade, at = shade_of(solids, ()), (points_m * (1.0, 1.0, -1.0)).T
+    for route, found in rays_of(routes, points_m):
+        lobe = lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)
+        through = np.exp(-np.multiply.outer(ready.mixture.nodes_per_m, found.path_m))
+        light = sum(one * (of @ through) for one, of in zip(lobe, by_beam, strict=True))
+        light = light * found.gain_per_m2 * (1.0 if look is None else look(route, found))
+        whole += np.bincount(found.point, light, len(whole))
+        for n, share in enumerate(shade.passed_alone(route, found, at)):
+            left[n] += np.bincount(found.point, light * share, len(whole))
+
+
+def kept_by_all(
+    ready: PreparedField,
+    points_m: FloatArray,
+    normals: FloatArray | None,
+    solids: Sequence[Solid],
+    counted: FloatArray,
+) -> FloatArray:
+    """What solids together keep of the light that comes to places by rays.
+
+    Parameters
+    ----------
+    ready, points_m, normals, solids, counted
+        As in ``kept_by_each``.
+
+    Returns
+    -------
+    array, shape (n_point,)
+        0-1; 0 where no light comes.
+
+    Source
+    ------
+    As ``kept_by_each``.
+    """
+    whole, left = rays_among(ready, points_m, normals, (), solids) @ counted
+    return np.asarray(1 - np.divide(left, whole, out=np.ones_like(left), where=whole > 0))
 
 
 def rays_among(
-    ready: PreparedField, points_m: FloatArray, normals: FloatArray | None, solids: Sequence[Solid]
+    ready: PreparedField, points_m: FloatArray, normals: FloatArray | None, *sets: Sequence[Solid]
 ) -> FloatArray:
-    """Light by rays, panes too, with some solids in their way, and no bounce off floor and skins.
+    """Light by rays, panes too, with each set of solids in their way, and no bounce off floor and skins.
 
     Parameters
     ----------
@@ -74,23 +170,42 @@ def rays_among(
         x, y, depth; under water. [m]
     normals : array, shape (n_point, 3), or None
         Which way each looks; None where all look up.
-    solids : sequence of Solid
+    sets : sequences of Solid
 
     Returns
     -------
-    array, shape (n_point, n_channel)
+    array, shape (n_set, n_point, n_channel)
 
     Source
     ------
     ``light_under_water``.
     """
-    standing = ready.scene.standing
-    shade = shade_of(solids, standing.braces if standing else ())
-    look = None if normals is None else facing(normals)
+    at = (points_m * (1.0, 1.0, -1.0)).T
+    looks = [
+        _behind(shade_of(solids, ()), at, None if normals is None else facing(normals)) for solids in sets
+    ]
     nodes, columns = ready.mixture.nodes_per_m, []
     for lamp in ready.lit.lamps:
-        paths = tuple(replace(route, shade=shade) for route in lamp.routes)
-        light = light_under_water(lamp, paths, points_m, nodes, look=look)[:, 0]
+        light = light_under_water(lamp, _open_routes(ready, lamp), points_m, nodes, looks=looks)
         columns += [light[beam] for beam in lamp.beam_of_channel]
-    found = [light.T @ ready.mixture.at_nodes[n, :, 0] for n, light in enumerate(columns)]
-    return np.array(found).reshape(len(columns), len(points_m)).T
+    found = [
+        np.einsum("snp,n->sp", light, ready.mixture.at_nodes[n, :, 0]) for n, light in enumerate(columns)
+    ]
+    return np.array(found).reshape(len(columns), len(sets), len(points_m)).transpose(1, 2, 0)
+
+
+def _open_routes(ready: PreparedField, lamp: Lamp) -> tuple[Route, ...]:
+    """A lamp's routes with nothing in the water."""
+    standing = ready.scene.standing
+    over = shade_of((), standing.braces) if standing and standing.braces else None
+    return tuple(replace(route, shade=over) for route in lamp.routes)
+
+
+def _behind(shade: Shade, at: FloatArray, look: Look | None) -> Look:
+    """What rays count for behind solids."""
+
+    def behind(route: Route, rays: Rays) -> FloatArray:
+        share = shade.passed(route, rays, at)
+        return share if look is None else np.asarray(share * look(route, rays))
+
+    return behind

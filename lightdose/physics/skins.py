@@ -14,9 +14,9 @@ FLOOR_PATCH_M = 0.035
 FLOOR_PATCHES_AT_MOST = 600
 """Side of a patch of the floor, larger in large tanks. Our choice, by trial. [m]"""
 
-SKIN_PATCH_M = 0.025
+SKIN_PATCH_M = 0.03
 FEWEST, MOST = 24, 200
-PATCHES_AT_MOST = 3000
+PATCHES_AT_MOST = 2000
 """Side of a patch of a skin [m]; patches of a solid, and of all. Our choice, by trial."""
 
 
@@ -67,7 +67,9 @@ class Skins:
         return found
 
 
-def skins_of(tank: Tank, shapes: Shapes, floor: tuple[int, int] | None = None) -> Skins:
+def skins_of(
+    tank: Tank, shapes: Shapes, floor: tuple[int, int] | None = None, side_m: float | None = None
+) -> Skins:
     """Cut the floor and the opaque solids into patches.
 
     Parameters
@@ -75,6 +77,7 @@ def skins_of(tank: Tank, shapes: Shapes, floor: tuple[int, int] | None = None) -
     tank : Tank
     shapes : Shapes
     floor : patches of the floor along x and y; of our choice where None
+    side_m : wanted side of the patches of skins; where None of our choice, with limits to their number
 
     Source
     ------
@@ -98,7 +101,11 @@ def skins_of(tank: Tank, shapes: Shapes, floor: tuple[int, int] | None = None) -
     next_patch = len(flat)
     opaque = np.flatnonzero(shapes.passes == 0)
     for solid in opaque:
-        parts[solid] = _cuts(shapes, int(solid), max(1, opaque.size))
+        parts[solid] = (
+            _cuts(shapes, int(solid), max(1, opaque.size))
+            if side_m is None
+            else _parts(shapes, int(solid), side_m)[0]
+        )
         u, around, weight = (_box, _ellipsoid, _cylinder)[shapes.kind[solid]](parts[solid])
         half = shapes.half[solid]
         normal = around / half
@@ -125,29 +132,31 @@ def skins_of(tank: Tank, shapes: Shapes, floor: tuple[int, int] | None = None) -
 
 def _cuts(shapes: Shapes, solid: int, count: int) -> IntArray:
     """Parts of a skin so that patches have about the wanted side, and a solid 24 to 200 of them."""
-    size, kind = 2 * shapes.half[solid], shapes.kind[solid]
     side = SKIN_PATCH_M
     most = max(FEWEST, min(MOST, PATCHES_AT_MOST // count))
     for _ in range(60):
-        across = np.maximum(1, np.ceil(size / side - 1e-9)).astype(np.intp)
-        if kind == 0:
-            number = 2 * (across[0] * across[1] + across[0] * across[2] + across[1] * across[2])
-            parts = across
-        else:
-            around = max(6, math.ceil(1.5 * (size[0] + size[1]) / side))
-            if kind == 1:
-                rings = max(4, math.ceil(0.75 * (size[2] + min(size[0], size[1])) / side))
-                parts, number = np.array((around, rings, 1)), around * rings
-            else:
-                rings = max(1, math.ceil(0.25 * (size[0] + size[1]) / side))
-                parts = np.array((around, across[2], rings))
-                number = around * across[2] + 2 * around * rings
+        parts, number = _parts(shapes, solid, side)
         if FEWEST <= number <= most:
             break
         if (number > most) == (side < SKIN_PATCH_M):
             break  # it would swing between too many and too few
         side *= 1.1 if number > most else 0.9
-    return np.asarray(parts, dtype=np.intp)
+    return parts
+
+
+def _parts(shapes: Shapes, solid: int, side: float) -> tuple[IntArray, int]:
+    """Cuts of a solid for patches of about a side, and how many patches that makes."""
+    size, kind = 2 * shapes.half[solid], shapes.kind[solid]
+    across = np.maximum(1, np.ceil(size / side - 1e-9)).astype(np.intp)
+    if kind == 0:
+        return across, int(2 * (across[0] * across[1] + across[0] * across[2] + across[1] * across[2]))
+    around = max(6, math.ceil(1.5 * (size[0] + size[1]) / side))
+    if kind == 1:
+        rings = max(4, math.ceil(0.75 * (size[2] + min(size[0], size[1])) / side))
+        return np.array((around, rings, 1), dtype=np.intp), around * rings
+    rings = max(1, math.ceil(0.25 * (size[0] + size[1]) / side))
+    parts = np.array((around, across[2], rings), dtype=np.intp)
+    return parts, int(around * across[2] + 2 * around * rings)
 
 
 def _grid(*counts: int) -> list[FloatArray]:

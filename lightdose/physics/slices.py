@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.model.light import LIGHT_PARTS, DayCurve, LightFieldParts
 from lightdose.model.places import AXES, WALL_PARTS, ChannelShare, MapSlice, Plane, SliceCells
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
+from lightdose.model.solids import Solid
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.quantities import BANDS, MOL_PER_UMOL_S_H
+
+IntArray = npt.NDArray[np.intp]
+FURTHEST_M = 20.0
+"""No tank is larger. [m]"""
+
+BoolArray = npt.NDArray[np.bool_]
 
 
 def slice_cells(tank: Tank, plane: Plane, cell_m: float) -> SliceCells:
@@ -99,8 +107,68 @@ def day_weights(curve: DayCurve) -> FloatArray:
     return hours if np.any(hours > 0) else np.ones_like(hours)
 
 
+def in_water(solids: Sequence[Solid], points_m: FloatArray) -> BoolArray:
+    """Whether points lie in water, and not in rock or in an opaque colony.
+
+    Parameters
+    ----------
+    solids : sequence of Solid
+    points_m : array, shape (n, 3)
+        x, y, depth. [m]
+
+    Source
+    ------
+    Geometry.
+    """
+    if not solids:
+        return np.ones(len(points_m), dtype=bool)
+    from lightdose.physics.solid_shapes import holds, shapes_of
+
+    return np.asarray(holds(shapes_of(solids), points_m * (1.0, 1.0, -1.0), colonies=True) < 0)
+
+
+def seen_skins(solids: Sequence[Solid], cells: SliceCells) -> tuple[FloatArray, FloatArray, IntArray]:
+    """The skins that are seen through the cells of a plane, from above or from the front.
+
+    Parameters
+    ----------
+    solids : sequence of Solid
+        Branching colonies hide nothing.
+    cells : SliceCells
+        Of a level plane, seen from above, or of one seen from the front.
+
+    Returns
+    -------
+    points, normals : array, shape (n_cell, 3)
+        x, y, depth on the skin [m]; along x, y and upwards.
+    solid : array, shape (n_cell,)
+        Its index, -1 where none is seen.
+
+    Source
+    ------
+    Geometry.
+    """
+    from lightdose.physics.solid_shapes import first_met, normals_at, shapes_of
+
+    shapes, centres = shapes_of(solids), cells.centres_m.reshape(-1, 3)
+    from_above = cells.plane.kind == "depth"
+    at = centres * (1.0, 1.0, -1.0)
+    at[:, 2 if from_above else 1] = 0.0
+    way = np.tile(((0.0, 0.0, -1.0) if from_above else (0.0, 1.0, 0.0)), (len(at), 1)).T
+    length_m, solid, _ = first_met(shapes, at.T, way, np.full(len(at), FURTHEST_M))
+    points, normals = at.T + way * length_m, np.tile(((0.0,), (0.0,), (1.0,)), len(at))
+    met = np.flatnonzero(solid >= 0)
+    normals[:, met] = normals_at(shapes, solid[met], points[:, met])
+    return (points * [[1.0], [1.0], [-1.0]]).T, normals.T, solid
+
+
 def map_slice(
-    cells: SliceCells, ppfd: FloatArray, by_wall: FloatArray, by_floor: FloatArray, curve: DayCurve
+    cells: SliceCells,
+    ppfd: FloatArray,
+    by_wall: FloatArray,
+    by_floor: FloatArray,
+    curve: DayCurve,
+    water: BoolArray | None = None,
 ) -> MapSlice:
     """The day's light on every cell.
 
@@ -113,18 +181,26 @@ def map_slice(
         Of ``by_source`` with the ``day_weights`` of the curve.
     curve : DayCurve
         Outputs of the same channels.
+    water : array, shape (n_cell * samples**2,), or None
+        Which points lie in water; None where all do. A cell with none has no light to speak of: NaN.
 
     Source
     ------
-    Means over the cell by the midpoint rule.
+    Means over the water of the cell by the midpoint rule.
     """
     n_cell = cells.shape[0] * cells.shape[1]
     per_cell = len(ppfd) // n_cell
-    whole = ppfd.reshape(n_cell, per_cell, ppfd.shape[1]).mean(axis=1)
+    counts = np.ones((n_cell, per_cell)) if water is None else water.reshape(n_cell, per_cell).astype(float)
+    wet = counts.sum(axis=1)
+    counts /= np.maximum(wet, 1)[:, None]
+    whole = (ppfd.reshape(n_cell, per_cell, -1) * counts[:, :, None]).sum(axis=1)
     light = whole @ day_weights(curve)
     wall, floor = (
         np.divide(
-            part.reshape(n_cell, per_cell).mean(axis=1), light, out=np.full(n_cell, np.nan), where=light > 0
+            (part.reshape(n_cell, per_cell) * counts).sum(axis=1),
+            light,
+            out=np.full(n_cell, np.nan),
+            where=light > 0,
         )
         for part in (by_wall, by_floor)
     )
@@ -135,7 +211,7 @@ def map_slice(
         wall,
         floor,
     )
-    return MapSlice(cells, *(value.reshape(cells.shape) for value in values))
+    return MapSlice(cells, *(np.where(wet > 0, value, np.nan).reshape(cells.shape) for value in values))
 
 
 SHARE_WEIGHTINGS = ("ppfd", *(band.key for band in BANDS))

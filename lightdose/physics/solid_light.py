@@ -10,11 +10,12 @@ import numpy as np
 from lightdose.model.record import FloatArray
 from lightdose.model.solids import Solid
 from lightdose.physics.bounce import BouncedLight, Patches, bare, solved
-from lightdose.physics.light_paths import Route
-from lightdose.physics.lit_tank import Lamp, LitTank, block_size, light_under_water
-from lightdose.physics.looks import all_sides, facing
+from lightdose.physics.light_paths import Rays, Route
+from lightdose.physics.lit_tank import LitTank, block_size, light_under_water
+from lightdose.physics.looks import Look, facing
+from lightdose.physics.shade import Shade
 from lightdose.physics.skins import Skins, skins_of
-from lightdose.physics.solid_shapes import shapes_of
+from lightdose.physics.solid_shapes import Shapes, shapes_of
 
 FLOOR_SAMPLES = 2
 """Points along each side of a floor patch at which the lamps' light is taken."""
@@ -36,18 +37,35 @@ def with_solids(lit: LitTank, solids: Sequence[Solid], *, for_points: int) -> Li
     ``bounce.solved``.
     """
     skins = skins_of(lit.tank, shapes_of(solids))
-    falling = _falling(lit, skins, shaded=True)
-    patches = solved(skins, lit.index, lit.nodes_per_m, falling)
+    shaded, open_light = _falling(lit, skins)
+    patches = solved(skins, lit.index, lit.nodes_per_m, shaded)
     without = None
     if lit.floor is not None:
         floor = bare(skins)
-        light = _falling(lit, floor, shaded=False)
-        without = solved(floor, lit.index, lit.nodes_per_m, light)
+        without = solved(floor, lit.index, lit.nodes_per_m, open_light[: floor.floor_count])
     return replace(lit, bounce=BouncedLight(patches, without, for_points))
 
 
-def _falling(lit: LitTank, skins: Skins, *, shaded: bool) -> FloatArray:
-    """Light of all lamps on each patch, shape (n_patch, n_beam, n_node)."""
+def without_solids(lit: LitTank) -> LitTank:
+    """The same lamps over the same tank with no solid in it; what stands over the rim stays.
+
+    Parameters
+    ----------
+    lit : LitTank
+
+    Source
+    ------
+    Light on the floor is kept without solids too: nothing is solved anew.
+    """
+    lamps = []
+    for lamp in lit.lamps:
+        over = lamp.floor_routes[0].shade if lamp.floor_routes else None
+        lamps.append(replace(lamp, routes=tuple(replace(route, shade=over) for route in lamp.routes)))
+    return replace(lit, lamps=tuple(lamps), bounce=None)
+
+
+def _falling(lit: LitTank, skins: Skins) -> tuple[FloatArray, FloatArray]:
+    """Light of all lamps on each patch with and without solids in its way, (n_patch, n_beam, n_node) each."""
     tank = lit.tank
     count = skins.floor_count
     sides = (tank.length_m / skins.floor[0], tank.width_m / skins.floor[1])
@@ -60,53 +78,55 @@ def _falling(lit: LitTank, skins: Skins, *, shaded: bool) -> FloatArray:
     inside = (points >= 0).all(axis=1) & (points <= (tank.length_m, tank.width_m, np.inf)).all(axis=1)
     inside &= points[:, 2] <= tank.water_depth_m + 1e-9
     some = np.flatnonzero(inside)
-    light = np.zeros((len(points), sum(len(lamp.beams) for lamp in lit.lamps), lit.nodes_per_m.size))
-    light[some] = lamps_on_faces(lit, points[some], normals[some], shaded=shaded)
-    on_floor = light[len(skins.area_m2) - count :].reshape(len(at) - 1, count, *light.shape[1:]).mean(axis=0)
-    return np.concatenate((on_floor, light[: len(skins.area_m2) - count]))
+    light = np.zeros((2, len(points), sum(len(lamp.beams) for lamp in lit.lamps), lit.nodes_per_m.size))
+    light[:, some] = lamps_on_faces(lit, points[some], normals[some], skins.shapes)
+    bodies = len(skins.area_m2) - count
+    on_floor = light[:, bodies:].reshape(2, len(at) - 1, count, *light.shape[2:]).mean(axis=1)
+    shaded, open_light = np.concatenate((on_floor, light[:, :bodies]), axis=1)
+    return shaded, open_light
 
 
 def lamps_on_faces(
-    lit: LitTank, points_m: FloatArray, normals: FloatArray | None, *, shaded: bool = True
-) -> FloatArray:
-    """Light of all lamps on faces at points under water, without any bounce.
+    lit: LitTank, points_m: FloatArray, normals: FloatArray, shapes: Shapes
+) -> tuple[FloatArray, FloatArray]:
+    """Light of all lamps on faces at points under water, without any bounce, by the routes for the floor.
 
     Parameters
     ----------
     lit : LitTank
     points_m, normals : array, shape (n_point, 3)
-        x, y, depth [m]; along x, y and upwards; None for light from all sides.
-    shaded : bool
-        Whether solids stand in the way.
+        x, y, depth [m]; along x, y and upwards.
+    shapes : Shapes
+        What stands in the water.
 
     Returns
     -------
-    array, shape (n_point, n_beam, n_node)
-        Per unit flux. [m-2]
+    two arrays, shape (n_point, n_beam, n_node)
+        With the shapes in the way of the light, and without them, per unit flux. [m-2]
 
     Source
     ------
     ``light_under_water``.
     """
+    solids, nodes = Shade(shapes), lit.nodes_per_m
     lamps = []
     for lamp in lit.lamps:
-        paths = _rough(lamp) if shaded else lamp.floor_routes
-        size = block_size(paths)
-        blocks = []
+        size = block_size(lamp.floor_routes)
+        own = np.zeros((2, len(points_m), len(lamp.beams), nodes.size))
         for first in range(0, len(points_m), size):
             part = slice(first, first + size)
-            look = all_sides if normals is None else facing(normals[part])
-            found = light_under_water(lamp, paths, points_m[part], lit.nodes_per_m, look=look)
-            blocks.append(found[:, 0].transpose(2, 0, 1))
-        if not blocks:
-            blocks = [np.zeros((0, len(lamp.beams), lit.nodes_per_m.size))]
-        lamps.append(np.concatenate(blocks))
-    return np.concatenate(lamps, axis=1)
+            open_look, at = facing(normals[part]), (points_m[part] * (1.0, 1.0, -1.0)).T
 
+            def behind(route: Route, rays: Rays, look: Look = open_look, at: FloatArray = at) -> FloatArray:
+                return np.asarray(look(route, rays) * solids.passed(route, rays, at))
 
-def _rough(lamp: Lamp) -> tuple[Route, ...]:
-    """The routes for the floor, with all that stands in the way."""
-    return tuple(replace(route, shade=lamp.routes[0].shade) for route in lamp.floor_routes)
+            found = light_under_water(
+                lamp, lamp.floor_routes, points_m[part], nodes, looks=(behind, open_look)
+            )
+            own[:, part] = found.transpose(1, 3, 0, 2)
+        lamps.append(own)
+    shaded, open_light = np.concatenate(lamps, axis=2)
+    return shaded, open_light
 
 
 def light_around(lit: LitTank, points_m: FloatArray, normals: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -231,14 +231,30 @@ def passed(shapes: Shapes, start: FloatArray, way: FloatArray, length_m: FloatAr
     Geometry; light through a colony falls with the way in it, Beer-Lambert law.
     """
     share = np.ones(length_m.size)
-    line, solid, enter, leave = _met(shapes, start, way, length_m)
+    line, _, dims = dimmed(shapes, start, way, length_m)
     if line.size:
-        passes = shapes.passes[solid]
-        dims = np.where(
-            passes > 0, np.maximum(passes, 1e-300) ** ((leave - enter) / shapes.through_m[solid]), 0.0
-        )
         np.multiply.at(share, line, dims)
     return share
+
+
+def dimmed(
+    shapes: Shapes, start: FloatArray, way: FloatArray, length_m: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """What stands on straight pieces: pairs of a line and a solid, and the share that each lets through.
+
+    Parameters
+    ----------
+    shapes, start, way, length_m
+        As in ``passed``.
+
+    Source
+    ------
+    As ``passed``.
+    """
+    line, solid, enter, leave = _met(shapes, start, way, length_m)
+    passes = shapes.passes[solid]
+    thick = (leave - enter) / shapes.through_m[solid]
+    return line, solid, np.where(passes > 0, np.maximum(passes, 1e-300) ** thick, 0.0)
 
 
 def passed_along(shapes: Shapes, start: FloatArray, step: FloatArray) -> FloatArray:
@@ -300,7 +316,40 @@ def first_met(
     return reach, which, share
 
 
-def holds(shapes: Shapes, points: FloatArray, deep_m: float = SKIN_M) -> IntArray:
+def normals_at(shapes: Shapes, solid: IntArray, points: FloatArray) -> FloatArray:
+    """Unit vectors out of solids at points on their skins.
+
+    Parameters
+    ----------
+    shapes : Shapes
+    solid : array, shape (n,)
+    points : array, shape (3, n)
+        x, y, up. [m]
+
+    Returns
+    -------
+    array, shape (3, n)
+
+    Source
+    ------
+    Gradients of the closed forms.
+    """
+    u = in_own_frame(shapes, solid, points - shapes.centre[solid].T)
+    kind, half = shapes.kind[solid], shapes.half[solid].T
+    each = np.arange(solid.size)
+    flat = np.zeros_like(u)
+    axis = np.where(kind == 2, 2, np.argmax(np.abs(u), axis=0))
+    flat[axis, each] = np.sign(u[axis, each])
+    on_end = 1 - np.abs(u[2]) <= 1 - np.hypot(u[0], u[1])
+    around = u / half
+    around[2] = np.where(kind == 2, 0.0, around[2])
+    own = np.where((kind == 0) | ((kind == 2) & on_end), flat, around)
+    own /= np.sqrt((own * own).sum(axis=0))
+    c, s = shapes.cosine[solid], shapes.sine[solid]
+    return np.stack((c * own[0] - s * own[1], s * own[0] + c * own[1], own[2]))
+
+
+def holds(shapes: Shapes, points: FloatArray, deep_m: float = SKIN_M, *, colonies: bool = False) -> IntArray:
     """The rock that a point lies in, by more than its skin, or -1; a colony is no rock.
 
     Parameters
@@ -310,6 +359,8 @@ def holds(shapes: Shapes, points: FloatArray, deep_m: float = SKIN_M) -> IntArra
         x, y, up. [m]
     deep_m : float
         How far inside at least. [m]
+    colonies : bool
+        Opaque colonies count too.
 
     Source
     ------
@@ -318,7 +369,7 @@ def holds(shapes: Shapes, points: FloatArray, deep_m: float = SKIN_M) -> IntArra
     found = np.full(len(points), -1, dtype=np.intp)
     if shapes.kind.size == 0:
         return found
-    for solid in np.flatnonzero(~shapes.colony):
+    for solid in np.flatnonzero(~shapes.colony | (colonies & (shapes.passes == 0))):
         which = np.full(len(points), solid)
         u = in_own_frame(shapes, which, points.T - shapes.centre[solid][:, None])
         half, kind = shapes.half[solid][:, None], shapes.kind[solid]

@@ -38,6 +38,8 @@ from lightdose.answers.dose import (
     safety_section,
     sites_section,
 )
+from lightdose.answers.growing import TITLE as GROWING
+from lightdose.answers.growing import growing_blocks
 from lightdose.answers.library import STATEMENT
 from lightdose.answers.photosynthesis import return_sentences
 from lightdose.answers.report import assumptions
@@ -49,6 +51,7 @@ from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryCha
 from lightdose.model.comparison import Compared, LooksAndGets
 from lightdose.model.diary import History
 from lightdose.model.fixture import Fixture
+from lightdose.model.growing import Growing
 from lightdose.model.light import SiteDay, SiteSpectrum
 from lightdose.model.places import LightMap
 from lightdose.model.results import Analysis
@@ -166,6 +169,7 @@ class Report:
     compared : another setup beside this one
     variation : how the setup was changed on the command line, in words, or ""
     history : of the tank's diary; None where none is kept
+    grown : the tank as its colonies grow; None where no coral tells how
     """
 
     analysis: Analysis
@@ -181,6 +185,7 @@ class Report:
     compared: Compared | None = None
     variation: str = ""
     history: History | None = None
+    grown: Growing | None = None
 
 
 def report_page(report: Report) -> str:
@@ -238,6 +243,7 @@ def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
         *tried,
         sites_section(analysis, unit),
         _pictured("All over the tank", "maps", "Maps", _maps(report), paper=True),
+        _growing(report),
         _day(report),
         _spectrum(report),
         certainty_section(analysis),
@@ -285,6 +291,13 @@ def _maps(report: Report) -> list[Picture]:
     pictures = _picture(tank_views(report.analysis, report.unit))
     drawings = [] if report.light is None else map_drawings(report.light, "dli", report.unit)
     return pictures + [picture for n, d in enumerate(drawings) for picture in _picture(d, paper=n == 0)]
+
+
+def _growing(report: Report) -> Section:
+    """The months to come; empty where no coral tells how it grows."""
+    if report.grown is None:
+        return Section("", ())
+    return Section(GROWING, growing_blocks(report.grown, report.unit), "growing", GROWING, paper=False)
 
 
 def _day(report: Report) -> Section:

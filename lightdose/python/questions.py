@@ -120,11 +120,11 @@ def place(setup: Setups, **wishes: Any) -> Found[Placement]:
     """
     from lightdose.answers.place import place_answer
     from lightdose.model.places import PlaceWishes
-    from lightdose.workflows import plans
+    from lightdose.workflows import placing
 
     own = _read(setup)
     return of_record(
-        plans.place(own, PlaceWishes(**wishes)), lambda r: place_answer(r, own.length_unit, None)
+        placing.place(own, PlaceWishes(**wishes)), lambda r: place_answer(r, own.length_unit, None)
     )
 
 
@@ -139,11 +139,11 @@ def move(setup: Setups, coral: str, to: str, **wishes: Any) -> Found[Move]:
     """
     from lightdose.answers.place import move_answer
     from lightdose.model.places import MoveWishes
-    from lightdose.workflows import plans
+    from lightdose.workflows import placing
 
     own = _read(setup)
     return of_record(
-        plans.move(own, MoveWishes(coral, to, **wishes)), lambda r: move_answer(r, own.length_unit), "steps"
+        placing.move(own, MoveWishes(coral, to, **wishes)), lambda r: move_answer(r, own.length_unit), "steps"
     )
 
 

@@ -1,14 +1,13 @@
-"""Plans: maps of the light, levels and hours, places, ways and steps."""
+"""Plans: maps of the light, why a place is as bright as it is, steps, and a match of two tanks."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
-from lightdose.analysis import analyse, fixture_emission, judged_under, light_field, light_of, scene_of
-from lightdose.errors import Place, Problem, SetupError
+from lightdose.analysis import analyse, fixture_emission, light_field, scene_of
 from lightdose.files.library import reference_tables
 from lightdose.judge.acclimation import AcclimationRequest, acclimate
 from lightdose.judge.map_choice import group_regions
@@ -16,22 +15,24 @@ from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.light import Scene
 from lightdose.model.match import Match, MatchWishes
-from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
+from lightdose.model.places import LightExplanation, LightMap, Plane, SkinView
 from lightdose.model.plans import Acclimation
 from lightdose.model.record import FloatArray
 from lightdose.model.results import weaker_basis
-from lightdose.model.setup import Coral, CoralGroup, Receiver, Setup
+from lightdose.model.setup import CoralGroup, Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import weighting_matrix
-from lightdose.physics.light_field import PreparedField, light_field_parts, prepare_field, without_solids
+from lightdose.physics.light_field import light_field_parts, prepare_field, without_solids
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,
     day_weights,
+    in_water,
     light_shares,
     map_slice,
     sample_points,
+    seen_skins,
     slice_cells,
 )
 
@@ -71,9 +72,10 @@ def light_map(
         advance(len(parts))
     ends = np.cumsum([len(part) for part in sampled])[:-1]
     ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
+    solids = setup.standing.solids if setup.standing else ()
     slices = [
-        map_slice(part, *light, curve)
-        for part, light in zip(cells, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
+        map_slice(part, *light, curve, in_water(solids, at))
+        for part, at, light in zip(cells, sampled, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
     ]
     return LightMap(
         setup=setup,
@@ -84,6 +86,44 @@ def light_map(
         samples=samples,
         notes=tuple(notes),
     )
+
+
+SKIN_CELLS: Final = 90
+"""Cells along the longest side of a view of skins. Our choice."""
+
+
+def skin_views(setup: Setup) -> tuple[SkinView, ...]:
+    """Light on the skins of rock and colonies, seen from above and from the front; none without solids."""
+    solids = setup.standing.solids if setup.standing else ()
+    if not solids:
+        return ()
+    tank, curve = setup.tank, day_curve(setup.lit_fixtures)
+    cell_m = max(tank.length_m, tank.width_m, tank.water_depth_m) / SKIN_CELLS
+    planes = Plane("depth", 0.5 * tank.water_depth_m), Plane("from_front", 0.5 * tank.width_m)
+    cells = [slice_cells(tank, plane, cell_m) for plane in planes]
+    seen = [seen_skins(solids, part) for part in cells]
+    points, normals, on = (np.concatenate(values) for values in zip(*seen, strict=True))
+    inside = (points[:, :2] >= 0).all(axis=1) & (points[:, 0] <= tank.length_m) & (points[:, 2] >= 0)
+    inside &= (points[:, 1] <= tank.width_m) & (points[:, 2] <= tank.water_depth_m)
+    on = np.where(inside, on, -1)
+    met = np.flatnonzero(on >= 0)
+    scene = scene_of(setup)
+    ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=met.size)
+    ppfd = ready.at(points[met], normals[met])[:, :, 0]
+    values: list[FloatArray] = []
+    for found in (ppfd.sum(axis=1), peak_and_photoperiod(ppfd, curve)[0], daily_light_integral(ppfd, curve)):
+        whole = np.full(on.size, np.nan)
+        whole[met] = found
+        values.append(whole)
+    ends = np.cumsum([part.shape[0] * part.shape[1] for part in cells])[:-1]
+    names = tuple(s.name for s in solids)
+    views = []
+    for part, which, *light in zip(
+        cells, np.split(on, ends), *(np.split(v, ends) for v in values), strict=True
+    ):
+        full, peak, dli = (value.reshape(part.shape) for value in light)
+        views.append(SkinView(part, full, peak, dli, which.reshape(part.shape), names))
+    return tuple(views)
 
 
 def _by_source(
@@ -135,12 +175,14 @@ def _shaded_by(scene: Scene, receiver: Receiver, counted: FloatArray) -> dict[st
 
 
 def _level_doses(setup: Setup, depth_m: float) -> FloatArray:
-    """DLI under open sky all over one depth; none above the water."""
+    """DLI under open sky all over the water at one depth; none above the water."""
     if depth_m < 0:
         return np.zeros(0)
     longest = max(setup.tank.length_m, setup.tank.width_m)
     cells = slice_cells(setup.tank, Plane("depth", depth_m), longest / CELLS_TO_COMPARE)
-    ppfd = light_field(setup, sample_points(cells, 1))[:, :, 0]
+    points = sample_points(cells, 1)
+    points = points[in_water(setup.standing.solids if setup.standing else (), points)]
+    ppfd = light_field(setup, points)[:, :, 0]
     return daily_light_integral(ppfd, day_curve(setup.lit_fixtures))
 
 
@@ -155,95 +197,6 @@ def acclimation(before: Setup, after: Setup, request: AcclimationRequest) -> Acc
     open_light = weaker_basis(basis_of(before), basis_of(after)) != "measured"
     today, other = (analyse(s, certainty=open_light) for s in (before, after))
     return acclimate(today, other, request)
-
-
-LEAST_GAIN = 0.02
-"""Nobody moves a coral for less of the penalty: our choice."""
-
-MOST_CORALS = 2000
-"""A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""
-
-
-def place(setup: Setup, wishes: PlaceWishes) -> Placement:
-    """Which coral goes where, with what each gets there as `dose` gives it.
-
-    Without a wish corals without a place get one; where there are none, up to ``FEW_MOVES`` corals may move.
-
-    Raises
-    ------
-    SetupError
-        If there are no corals, more than ``MOST_CORALS``, or no places, a name is unknown, or pins
-        contradict one another.
-    """
-    from lightdose.fit.placement import placed_setup, plan_placement, standing_today
-    from lightdose.fit.placement_task import FEW_MOVES
-    from lightdose.judge.placement_record import place_penalty, placement_record
-    from lightdose.workflows.advice import keeping
-
-    refuse_too_many(setup, "place")
-    if not (wishes.corals or wishes.everything or wishes.moves is not None or setup.unplaced):
-        wishes = replace(wishes, moves=FEW_MOVES)
-    ready, field = light_of(setup)
-    kept = keeping(setup)
-    before = judged_under(setup, ready, field, certainty=True, see=kept.see)
-    light = _light_at_places(setup, ready)
-    today = standing_today(setup)
-    plan = plan_placement(setup, before, wishes, light, place_penalty(before, kept.response))
-    there = placed_setup(setup, plan.spots)
-    after = judged_under(there, ready, ready.light_field(there.receivers), certainty=True)
-    asked = wishes.pins or wishes.not_at or wishes.not_beside or wishes.apart_m
-    worse = after.judgement.penalty > before.judgement.penalty - LEAST_GAIN
-    if worse and not asked and len(there.corals) == len(setup.corals):
-        plan, after = replace(plan, spots={name: today.get(name) for name in plan.spots}), before
-    return placement_record(before, after, plan, wishes, today, light)
-
-
-def _light_at_places(
-    setup: Setup, ready: PreparedField, coral: Coral | None = None
-) -> Callable[[FloatArray], FloatArray]:
-    """PPFD of every channel at full output at points, (n, 3) to (n, n_channel), as `dose` gives it.
-
-    Where the sky of a place or of the coral is written, no solid counts; a coral has its face with it.
-    """
-    bare = ready.only("ppfd")
-    written = {(s.x_m, s.y_m) for s in setup.sites if s.own_sky}
-    at_home = next((s for s in setup.sites if coral and s.name == coral.site and s.implicit), None)
-    always = coral is not None and (coral.own_sky or (at_home is not None and at_home.own_sky))
-    face = coral.face if coral else None
-
-    def light(points: FloatArray) -> FloatArray:
-        normals = np.tile(face.normal, (len(points), 1)) if face else None
-        if setup.standing is None or not (written or always):
-            return bare.at(points, normals)[:, :, 0]
-        clear = np.array([always or (x, y) in written for x, y, _ in points.tolist()], dtype=bool)
-        out = np.empty((len(points), len(bare.emission)))
-        for field, some in ((bare, ~clear), (bare.clear, clear)):
-            if np.any(some):
-                look = None if normals is None else normals[some]
-                out[some] = field.at(points[some], look)[:, :, 0]
-        return out
-
-    return light
-
-
-def move(setup: Setup, wishes: MoveWishes) -> Move:
-    """The way of one coral to another site, in steps that it can follow.
-
-    Raises
-    ------
-    SetupError
-        If a name is unknown, or the coral cannot stand there.
-    InfeasibleError
-        If no path of free sites leads there.
-    """
-    from lightdose.fit.placement import plan_move
-    from lightdose.judge.placement_record import move_record
-
-    ready, field = light_of(setup)
-    before = judged_under(setup, ready, field, certainty=False)
-    coral = next((c for c in setup.corals if c.name == wishes.coral), None)
-    plan = plan_move(setup, before, wishes, _light_at_places(setup, ready, coral))
-    return move_record(before, wishes, plan.start_dli, plan.sites, plan.dli)
 
 
 def match(one: Setup, other: Setup, words: Sequence[str], wishes: MatchWishes | None = None) -> Match:
@@ -280,11 +233,3 @@ def as_written(fixtures: Sequence[Fixture], programmes: Mapping[str, Programme])
         text = schedule_text(programmes[fixture.name], names, lit_at_zero=fixture.type.lit_at_zero)
         read[fixture.name] = schedule_from_text(text, fixture.name, names)[0]
     return read
-
-
-def refuse_too_many(setup: Setup, command: str, most: int = MOST_CORALS) -> None:
-    """Raise SetupError where a setup has more corals than a plan takes."""
-    if len(setup.corals) > most:
-        found = f"{len(setup.corals):,} corals are too many for one plan"
-        cure = f"leave out corals, and {command} the rest in a second setup"
-        raise SetupError(Problem(found, f"up to {most:,} corals", cure, Place(setup.path)))

@@ -16,7 +16,7 @@ from lightdose.model.shadow import OutOfShadow, Shadow, Side
 from lightdose.model.solids import Solid
 from lightdose.physics.day_curve import full_output_hours
 from lightdose.physics.light_field import PreparedField, normals_of
-from lightdose.physics.shaded_by import rays_among, shaded_by
+from lightdose.physics.shaded_by import kept_by_all, kept_by_each, named_shares, rays_among
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 SHADED: Final = 0.2
@@ -31,6 +31,9 @@ WAYS: Final[dict[Side, tuple[int, int]]] = {
 }
 SPARE: Final = 1.1
 """A place out of the shadow keeps so far from both ends of the range. Our choice."""
+
+NEARLY: Final = 1.3
+"""A place is looked at closely from so near its range on. Our choice."""
 
 MOST_CORALS: Final = 12
 """The dimmest that are looked at. Our choice."""
@@ -52,21 +55,21 @@ def shadows(analysis: Analysis, ready: PreparedField) -> tuple[Shadow, ...]:
     low = ("below", "far_below")
     dim = [v for v in analysis.verdicts if v.dli_state in low or v.dli_verdict in low]
     dim.sort(key=lambda v: v.dli_mol_m2_d / (v.band_dli or (1.0, 1.0))[0])
+    receivers = analysis.light_field.receivers
+    places = [(v, receivers[v.receiver]) for v in dim[:MOST_CORALS]]
+    places = [(v, r) for v, r in places if not r.own_sky and r.depth_m >= 0]
+    if not places:
+        return ()
+    at, looks = _points([r for _, r in places]), normals_of([r for _, r in places])
+    each = kept_by_each(bare, at, looks, standing.solids, hours)
+    whole = kept_by_all(bare, at, looks, standing.solids, hours)
     found = []
-    for verdict in dim[:MOST_CORALS]:
-        receiver = analysis.light_field.receivers[verdict.receiver]
-        if receiver.own_sky or receiver.depth_m < 0:
-            continue
-        others = tuple(s for s in standing.solids if s.coral != verdict.coral)
-        at = _points([receiver])
-        open_light, left = (
-            float(rays_among(bare, at, normals_of([receiver]), solids)[0] @ hours) for solids in ((), others)
-        )
-        kept = 1 - left / open_light if open_light > 0 else 0.0
-        if kept >= SHADED:
-            by = {k: s for k, s in shaded_by(bare, at[0], hours).items() if k != verdict.coral}
+    for n, (verdict, receiver) in enumerate(places):
+        if whole[n] >= SHADED:
+            others = tuple(s for s in standing.solids if s.coral != verdict.coral)
+            by = {k: s for k, s in named_shares(standing.solids, each[:, n]).items() if k != verdict.coral}
             out = _way_out(analysis, bare, verdict, receiver, others, hours)
-            found.append(Shadow(verdict.coral, kept, by, likes_shade(verdict.band_dli), out))
+            found.append(Shadow(verdict.coral, float(whole[n]), by, likes_shade(verdict.band_dli), out))
     return tuple(found)
 
 
@@ -86,16 +89,23 @@ def _way_out(
     if verdict.band_dli is None:
         return None
     coral = next(c for c in analysis.setup.corals if c.name == verdict.coral)
+    look, (low, high) = normals_of([receiver]), verdict.band_dli
     steps = list(_free_steps(analysis, receiver, others, 0.5 * coral.diameter_m))
     if not steps:
         return None
-    points = np.array([point for _, _, point in steps])
-    look = normals_of([receiver])
-    normals = None if look is None else np.repeat(look, len(steps), axis=0)
-    light = rays_among(bare, points, normals, others) + bare.bounced(points, normals)[:, :, 0]
-    doses = MOL_PER_UMOL_S_H * receiver.open_sky * light @ hours
-    low, high = verdict.band_dli
-    for (distance, towards, _), dli in zip(steps, doses.tolist(), strict=True):
+    points = np.array([(receiver.x_m, receiver.y_m, receiver.depth_m), *(point for _, _, point in steps)])
+    normals = None if look is None else np.repeat(look, len(points), axis=0)
+    by_rays = rays_among(bare, points, normals, others)[0]
+
+    def dose(n: int, bounced: FloatArray) -> float:
+        return MOL_PER_UMOL_S_H * receiver.open_sky * float((by_rays[n] + bounced) @ hours)
+
+    # Light off floor and rock changes little from here to there: it is computed where it may decide.
+    here = bare.bounced(points[:1], look)[0, :, 0]
+    for n, (distance, towards, _) in enumerate(steps, start=1):
+        if not low * SPARE / NEARLY <= dose(n, here) <= high / SPARE * NEARLY:
+            continue
+        dli = dose(n, bare.bounced(points[n : n + 1], look)[0, :, 0])
         if low * SPARE <= dli <= high / SPARE:
             return OutOfShadow(distance, towards, dli)
     return None

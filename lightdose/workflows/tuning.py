@@ -24,7 +24,8 @@ from lightdose.physics.changed_day import plateau_of
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.light_field import PreparedField
 from lightdose.workflows.advice import MOST_JUDGED, dials_of, keeping
-from lightdose.workflows.plans import as_written, refuse_too_many
+from lightdose.workflows.placing import refuse_too_many
+from lightdose.workflows.plans import as_written
 
 ALIKE_SHARE = 0.02
 """Programmes whose penalties differ by less than this share of today's count as alike: our choice."""

@@ -9,7 +9,7 @@ from judge.made_tank import stepped
 from lightdose.answers.place import end_sentence, headline, move_answer, move_body
 from lightdose.answers.words import number
 from lightdose.model.places import Move, MoveWishes
-from lightdose.workflows.plans import move
+from lightdose.workflows.placing import move
 
 
 @pytest.fixture(scope="module")

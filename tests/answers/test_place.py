@@ -22,7 +22,7 @@ from lightdose.answers.place import (
 )
 from lightdose.model.places import Grid, Placement, PlaceWishes, Spot
 from lightdose.model.setup import Site
-from lightdose.workflows.plans import place
+from lightdose.workflows.placing import place
 
 
 @pytest.fixture(scope="module", params=PLACEMENTS)

@@ -55,7 +55,7 @@ def place() -> list[tuple[str, float, float]]:
     from lightdose.files.setup_file import read_setup
     from lightdose.model.places import PlaceWishes
     from lightdose.model.setup import Coral, Site
-    from lightdose.workflows.plans import place as place_corals
+    from lightdose.workflows.placing import place as place_corals
 
     setup = read_setup(EXAMPLE)
     random = np.random.default_rng(1)
@@ -83,7 +83,7 @@ def move() -> list[tuple[str, float, float]]:
     from lightdose.files.setup_file import read_setup
     from lightdose.model.places import MoveWishes
     from lightdose.model.setup import Site
-    from lightdose.workflows.plans import move as move_coral
+    from lightdose.workflows.placing import move as move_coral
 
     setup = read_setup(EXAMPLE)
     stair = tuple(Site(f"t{i}", 0.22, 0.30, 0.39 - 0.0016 * i) for i in range(200))

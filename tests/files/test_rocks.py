@@ -13,7 +13,7 @@ from lightdose.files.setup_file import read_setup
 from lightdose.model.places import PlaceWishes
 from lightdose.model.setup import Setup
 from lightdose.model.solids import FACES, Brace, Face, Growth, Solid
-from lightdose.workflows.plans import place
+from lightdose.workflows.placing import place
 
 WriteSetup = Callable[..., Path]
 

@@ -11,7 +11,7 @@ import pytest
 from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
 from lightdose.files.setup_remarks import COLUMN, PANEL
-from lightdose.files.setup_schema import OPEN_SKY_WORDS
+from lightdose.model.forms import OPEN_SKY_WORDS
 from lightdose.model.setup import Coral, Setup, Site
 
 WriteSetup = Callable[..., Path]
@@ -310,7 +310,7 @@ def test_coral_takes_every_key(write_setup: WriteSetup) -> None:
     )
     (coral,) = read_setup(write_setup(RIDGE + CORAL + more)).corals
     expected = Coral("frag", "sps-shallow", "ridge", None, 0.06, 0.35, True, 0.08, 4.6, (3.0, 6.0), 200.0)
-    assert coral == replace(expected, own_sky=True)
+    assert coral == replace(expected, own_sky=True, sky_word="half under")
     (coral,) = read_setup(write_setup(RIDGE + CORAL + 'previous = "unknown"\n')).corals
     assert coral.previous == "unknown"
 
@@ -385,7 +385,9 @@ def test_corals_csv_joins_the_corals_of_the_setup(write_setup: WriteSetup) -> No
     assert [c.name for c in setup.corals] == ["frag", "a", "b"]
     assert setup.corals[1] == Coral("a", "mushroom", "ridge")
     assert setup.corals[2] == Coral("b", "sps-plating", "b", "Montipora", 0.04)
-    assert named(setup)["b"] == Site("b", 0.10, 0.20, 0.30, 0.35, implicit=True, own_sky=True)
+    assert named(setup)["b"] == Site(
+        "b", 0.10, 0.20, 0.30, 0.35, implicit=True, own_sky=True, sky_word="half under"
+    )
 
 
 @pytest.mark.identity

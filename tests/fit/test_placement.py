@@ -23,7 +23,7 @@ from lightdose.fit.placement_search import (
 from lightdose.model.paths import own_skies
 from lightdose.model.places import Grid, PlaceWishes
 from lightdose.model.setup import Coral, Site
-from lightdose.workflows.plans import place
+from lightdose.workflows.placing import place
 
 SMALL = [(seed, n, m) for seed in range(6) for n, m in ((3, 5), (4, 4), (5, 4), (5, 6))]
 

@@ -14,7 +14,7 @@ from lightdose.errors import InfeasibleError, SetupError
 from lightdose.fit.placement import fewest_steps
 from lightdose.model.places import Move, MoveWishes
 from lightdose.model.setup import Setup, Site
-from lightdose.workflows.plans import move
+from lightdose.workflows.placing import move
 
 
 def fewest_by_trying_all(

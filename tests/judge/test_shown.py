@@ -12,7 +12,7 @@ from lightdose.errors import SetupError
 from lightdose.judge.map_choice import shown_planes, shown_receivers, shown_sites
 from lightdose.model.places import PlaceWishes
 from lightdose.workflows.compare import compare
-from lightdose.workflows.plans import place
+from lightdose.workflows.placing import place
 
 EXAMPLE = made_analysis()
 TANK = made_tank()

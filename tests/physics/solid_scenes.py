@@ -97,8 +97,13 @@ def solid(raw: dict[str, Any], depth_m: float) -> Solid:
 
 def read_solid_scenes(across: int = 16) -> list[SolidScene]:
     """Every scene of the file, squares of ``across`` x ``across`` points."""
+    return scenes_in(json.loads(SOLIDS.read_text())["scenes"], across)
+
+
+def scenes_in(entries: list[dict[str, Any]], across: int) -> list[SolidScene]:
+    """Scenes as they stand in the file."""
     scenes = []
-    for entry in json.loads(SOLIDS.read_text())["scenes"]:
+    for entry in entries:
         raw = entry["scene"]
         tank = Tank(
             raw["L"],

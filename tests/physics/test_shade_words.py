@@ -13,7 +13,8 @@ import pytest
 
 from lightdose.analysis import light_field
 from lightdose.files.setup_file import read_setup
-from lightdose.files.setup_schema import OPEN_SKY_RANGES, OPEN_SKY_WORDS
+from lightdose.judge.uncertain_inputs import sky_spread_ln
+from lightdose.model.forms import OPEN_SKY_RANGES, OPEN_SKY_WORDS
 
 SCENES = json.loads(
     (Path(__file__).resolve().parents[1] / "data" / "shade_by_ledges.json").read_text(encoding="utf-8")
@@ -81,3 +82,24 @@ def test_words_for_shade_are_the_middles_of_traced_places(tmp_path: Path) -> Non
     for word, (low, high) in OPEN_SKY_RANGES.items():
         assert min(shares[word]) == pytest.approx(low, abs=0.02), word
         assert max(shares[word]) == pytest.approx(high, abs=0.02), word
+
+
+@pytest.mark.published
+def test_drawn_shade_holds_the_traced_places_of_each_word(tmp_path: Path) -> None:
+    """The 95 % range of the draws behind a word spans the shares that were traced, and hardly more."""
+    # Source: as above; light of three tanks by the light field, shares by photon tracing.
+    shares: dict[str, list[float]] = {}
+    for n, scene in enumerate(SCENES):
+        folder = tmp_path / str(n)
+        folder.mkdir()
+        for place, light in zip(scene["places"], open_light(scene, folder), strict=True):
+            shares.setdefault(place["word"], []).append(place["traced"] / light)
+    z = np.random.default_rng(1).standard_normal(4000)
+    for word, traced in shares.items():
+        below, above = sky_spread_ln((word,))
+        drawn = np.minimum(OPEN_SKY_WORDS[word] * np.exp(np.where(z < 0, below, above) * z), 1.0)
+        low, high = np.quantile(drawn, (0.025, 0.975))
+        inside = [0.98 * low <= share <= 1.02 * high for share in traced]
+        assert sum(inside) >= len(inside) - 1, word
+        assert low >= 0.8 * min(traced), word
+        assert high <= 1.25 * max(traced), word

@@ -156,7 +156,7 @@ def test_all_light_ends_on_floor_solids_and_walls() -> None:
     field = prepare_field(scene, ALL_PHOTONS, for_points=1)
     skins = field.lit.bounce.patches.skins  # type: ignore[union-attr]
     points = skins.centre * (1.0, 1.0, -1.0)
-    fallen = lamps_on_faces(field.lit, points, skins.normal)[:, 0, 0] @ skins.area_m2
+    fallen = lamps_on_faces(field.lit, points, skins.normal, skins.shapes)[0][:, 0, 0] @ skins.area_m2
     x, y = (np.arange(300) + 0.5) / 300 * 0.6, (np.arange(300) + 0.5) / 300 * 0.45
     top = np.stack([a.ravel() for a in np.meshgrid(x, y)] + [np.full(90_000, 1e-6)], axis=1)
     entered = flat(field.clear, top).mean() * 0.6 * 0.45

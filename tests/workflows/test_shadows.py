@@ -3,18 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
 import pytest
 from answers.printed import piped
 from judge.made_tank import made_tank
 
-from lightdose.analysis import analyse, light_of
+from lightdose import read_setup
+from lightdose.analysis import analyse, light_of, scene_of
 from lightdose.answers.dose import dose_answer
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Coral, Setup, Site
 from lightdose.model.shadow import Shadow
 from lightdose.model.solids import FACES, Solid
+from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.emission import weighting_matrix
+from lightdose.physics.light_field import prepare_field
+from lightdose.physics.shaded_by import kept_by_all, kept_by_each, rays_among
 from lightdose.workflows.shadows import shadows
+
+CUBE = Path(__file__).parents[2] / "examples" / "crowded-cube" / "setup.toml"
+KNOBS = (
+    Solid("plate", "box", 0.25, 0.25, 0.30, (0.20, 0.20, 0.02)),
+    Solid("ball", "ellipsoid", 0.15, 0.25, 0.25, (0.08, 0.08, 0.10)),
+    Solid("branches", "cylinder", 0.38, 0.20, 0.25, (0.12, 0.12, 0.06), passes=0.4, through_m=0.12),
+)
 
 SLAB = Solid("ledge", "box", 0.3, 0.33, 0.2, (0.3, 0.14, 0.02))
 
@@ -73,3 +87,22 @@ def test_sentence_of_a_verdict_names_its_receiver_where_solids_or_faces_matter()
     assert "on a flat spot" in flat
     assert "on its front face" in face
     assert "flat" not in plain
+
+
+@pytest.mark.identity
+def test_what_each_solid_keeps_is_found_in_one_pass_as_one_by_one() -> None:
+    """Shares of several solids at several places, faces too, are those of runs with each solid alone."""
+    setup = read_setup(CUBE)
+    setup = replace(setup, corals=(), rocks=KNOBS)
+    scene = scene_of(setup)
+    ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=3)
+    points = np.array([(0.25, 0.25, 0.42), (0.12, 0.30, 0.40), (0.40, 0.20, 0.35)])
+    looks = np.array([(0.0, 0.0, 1.0), (0.0, -1.0, 0.0), (0.6, 0.0, 0.8)])
+    hours = full_output_hours(day_curve(setup.lit_fixtures))
+    each = kept_by_each(ready, points, looks, KNOBS, hours)
+    whole, *alone = rays_among(ready, points, looks, (), *((knob,) for knob in KNOBS)) @ hours
+    assert each == pytest.approx(1 - np.array(alone) / whole, abs=1e-9)
+    assert (each > 0.02).any(axis=1).all()
+    together = kept_by_all(ready, points, looks, KNOBS, hours)
+    assert (together >= each.max(axis=0) - 1e-12).all()
+    assert (together <= each.sum(axis=0) + 1e-12).all()

@@ -72,14 +72,52 @@ def map_drawings(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> li
         name = "map-" + plane_words(part.plane, unit).replace(" ", "-").replace(".", "_")
         names.append(name if name not in names else f"{name}-{len(names) + 1}")
         drawings.append(_Page(light, part, quantity, unit, levels).draw(names[-1]))
-    return drawings
+    return drawings + ([skins_drawing(light, quantity, unit)] if light.skins else [])
+
+
+@drawn
+def skins_drawing(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> Drawing:
+    """Light on the skins of rock and colonies, from above and from the front, to one scale."""
+    setup = light.setup
+    views = [(Scene.bare(setup, view.cells.plane, unit), view) for view in light.skins]
+    room = WIDTH_IN - LEFT_IN - SCALE_IN
+    scale = min(min(room / s.reach_m[0], MAP_HEIGHT_IN / s.reach_m[1]) for s, _ in views)
+    sizes = [(scale * s.reach_m[0], scale * s.reach_m[1]) for s, _ in views]
+    name, per = QUANTITY_TITLES[quantity]
+    values = np.concatenate([view.of(quantity).ravel() for _, view in views])
+    low, middle, high = (number(float(v)) for v in np.nanquantile(values, (0, 0.5, 1)))
+    title = f"{name} on the skins of rock and colonies: {low} to {high} {per}, median {middle}"
+    sheet = Sheet(title, _skins_lead(light), WIDTH_IN, sum(h + HEADING_IN + AXIS_IN for _, h in sizes), 0.1)
+    levels, top = scale_levels([view.of(quantity) for _, view in views]), sheet.top_in
+    for (scene, view), (wide, high_in) in zip(views, sizes, strict=True):
+        kind = scene.plane.kind
+        sheet.write(top, SEEN[kind][0], left_in=LEFT_IN, weight="bold")
+        panel = sheet.panel(LEFT_IN, top + HEADING_IN, wide, high_in)
+        tank = TankView.on(panel, scene, outlines="lines")
+        panel.axes.set_label(f"skins {kind}")
+        tank.scales()
+        tank.cells(view.cells, view.of(quantity), levels, COLOURS)
+        marks = site_marks(scene, [scene.plane])
+        tank.draw_marks(marks, 3.2)
+        tank.name_solids()
+        if kind == "depth":
+            draw_scale(sheet, LEFT_IN + wide + 0.22, top + HEADING_IN, high_in, levels, f"{name}\n[{per}]")
+        top += HEADING_IN + high_in + AXIS_IN
+    return sheet.drawing("map-skins", f"{title}.")
+
+
+def _skins_lead(light: LightMap) -> str:
+    return (
+        f"{literal(light.setup.title)}. Each skin as it faces, so an upright one gets less than a flat spot "
+        "there; branching colonies are outlines. White: no skin is seen. Dots: sites."
+    )
 
 
 def scale_levels(values: Sequence[FloatArray]) -> FloatArray:
     """Round levels from below the least value to above the highest."""
     from matplotlib.ticker import MaxNLocator
 
-    low, high = min(float(v.min()) for v in values), max(float(v.max()) for v in values)
+    low, high = (end([float(pick(v)) for v in values]) for end, pick in ((min, np.nanmin), (max, np.nanmax)))
     if high - low <= 1e-9 * max(high, 1e-12):
         low, high = 0.0, high * 1.25 or 1.0
     levels: FloatArray = np.asarray(MaxNLocator(STEPS, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high))
@@ -92,7 +130,7 @@ def draw_light(
     """Fields of colour and contours at those levels that a slice crosses; pale as a ground for marks."""
     columns, rows, values = to_walls(part, values)
     view.fill(columns, rows, values, levels, cmap=COLOURS, alpha=0.75 if pale else 1.0)
-    inner = levels[(levels > values.min()) & (levels < values.max())]
+    inner = levels[(levels > np.nanmin(values)) & (levels < np.nanmax(values))]
     if inner.size == 0:
         return None
     middle = 0.5 * (levels[0] + levels[-1])
@@ -133,7 +171,8 @@ class _Page:
         view.name_solids()
         if contours is not None:
             view.number_contours(contours)
-        self._draw_scale(sheet, wide, high)
+        head, per = QUANTITY_TITLES[self.quantity]
+        draw_scale(sheet, LEFT_IN + wide + 0.22, sheet.top_in, high, self.levels, f"{head}\n[{per}]")
         if names.rest:
             sheet.write(sheet.top_in + high + AXIS_IN, names.rest, SMALL_PT)
         groups.draw(sheet, sheet.top_in + below)
@@ -142,7 +181,7 @@ class _Page:
     def _title(self) -> str:
         values = self.part.of(self.quantity)
         name, unit = QUANTITY_TITLES[self.quantity]
-        low, middle, high = (number(float(v)) for v in (values.min(), np.median(values), values.max()))
+        low, middle, high = (number(float(v)) for v in np.nanquantile(values, (0, 0.5, 1)))
         return f"{name} at {plane_words(self.part.plane, self.unit)}: {low} to {high} {unit}, median {middle}"
 
     def _lead(self) -> str:
@@ -168,21 +207,24 @@ class _Page:
         """The part of this slice on which a group would be within its range, 0-1."""
         return region.area_fraction[self.light.slices.index(self.part)]
 
-    def _draw_scale(self, sheet: Sheet, wide: float, high: float) -> None:
-        from matplotlib import colormaps
-        from matplotlib.cm import ScalarMappable
-        from matplotlib.colors import BoundaryNorm
 
-        tall = min(max(high, 1.6), 3.2)
-        axes = sheet.panel(LEFT_IN + wide + 0.22, sheet.top_in + max(0.0, (high - tall) / 2), 0.16, tall).axes
-        colours = colormaps[COLOURS]
-        mapped = ScalarMappable(BoundaryNorm(self.levels, colours.N), colours)
-        sheet.figure.colorbar(mapped, cax=axes, ticks=list(self.levels))
-        every = 1 + int(self.levels.size * LINE_IN / tall)
-        axes.set_yticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(self.levels)])
-        axes.tick_params(labelsize=SMALL_PT, length=3)
-        name, unit = QUANTITY_TITLES[self.quantity]
-        axes.set_ylabel(f"{name}\n[{unit}]", fontsize=SMALL_PT)
+def draw_scale(
+    sheet: Sheet, left_in: float, top_in: float, high_in: float, levels: FloatArray, words: str
+) -> None:
+    """The scale of colours beside a map, with its levels. [inch]"""
+    from matplotlib import colormaps
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import BoundaryNorm
+
+    tall = min(max(high_in, 1.6), 3.2)
+    axes = sheet.panel(left_in, top_in + max(0.0, (high_in - tall) / 2), 0.16, tall).axes
+    colours = colormaps[COLOURS]
+    mapped = ScalarMappable(BoundaryNorm(levels, colours.N), colours)
+    sheet.figure.colorbar(mapped, cax=axes, ticks=list(levels))
+    every = 1 + int(levels.size * LINE_IN / tall)
+    axes.set_yticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(levels)])
+    axes.tick_params(labelsize=SMALL_PT, length=3)
+    axes.set_ylabel(words, fontsize=SMALL_PT)
 
 
 class _Groups:
@@ -213,7 +255,8 @@ class _Groups:
                 write_text(
                     sheet.figure, left, top + 0.9 * line * LINE_IN, WIDTH_IN, shown, SMALL_PT, color=colour
                 )
-            view = TankView.on(sheet.panel(left, top + GROUP_HEAD_IN - 0.05, *self.size_in), self.scene)
+            panel = sheet.panel(left, top + GROUP_HEAD_IN - 0.05, *self.size_in)
+            view = TankView.on(panel, self.scene, outlines="cut")
             view.panel.axes.set_label(f"group {region.group.key}")
             view.panel.axes.set_axis_off()
             _draw_region(view, self.page.part, region, DASHES[i % len(DASHES)])
@@ -242,7 +285,8 @@ def region_margin(part: MapSlice, region: GroupRegion) -> tuple[FloatArray, Floa
     """Columns, rows [m], and how far each place lies inside the range (below 0: outside). [mol m-2 d-1]"""
     low, high = region.band_dli
     columns, rows, dli = to_walls(part, part.dli)
-    inside = np.pad(np.minimum(dli - low, high - dli), 1, constant_values=OUTSIDE)
+    margin = np.nan_to_num(np.minimum(dli - low, high - dli), nan=OUTSIDE)
+    inside = np.pad(margin, 1, constant_values=OUTSIDE)
     thin = 1e-6
     columns, rows = (np.concatenate((at[:1] - thin, at, at[-1:] + thin)) for at in (columns, rows))
     return columns, rows, inside

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
 from lightdose.answers.words import length
 from lightdose.model.fixture import Fixture
-from lightdose.model.places import AXES, Plane
+from lightdose.model.places import AXES, Plane, SliceCells
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import WALL_NAMES, LengthUnit, Setup, Tank
 from lightdose.present.figures.canvas import Panel
@@ -30,6 +30,8 @@ BESIDE_SHARE: Final = 0.3
 
 ABOVE_SHARE: Final = 0.5
 """The air is shown to this part of the tank's longer side above the water at most."""
+
+Outlines = Literal["all", "cut", "lines"]
 
 NAME_IN: Final = 1.25
 NAME_PT: Final = SMALL_PT - 1
@@ -261,9 +263,19 @@ class TankView:
 
     @classmethod
     def on(
-        cls, panel: Panel, scene: Scene, labels: LabelField | None = None, *, whole: bool = False
+        cls,
+        panel: Panel,
+        scene: Scene,
+        labels: LabelField | None = None,
+        *,
+        whole: bool = False,
+        outlines: Outlines = "all",
     ) -> TankView:
-        """The scene with limits and panes, and no words yet; ``whole`` shows solids as from outside."""
+        """The scene with limits and panes, and no words yet.
+
+        ``whole`` shows solids as from outside; of others ``outlines`` shows those that the plane cuts filled
+        and the rest dotted, the former alone, or all as bare lines.
+        """
         area = Box(0.0, 0.0, panel.width_in, panel.height_in)
         view = cls(scene, panel, labels or LabelField(area))
         low, high = (scene.shown(m) for m in scene.rows_m)
@@ -272,7 +284,7 @@ class TankView:
         for spine in panel.axes.spines.values():
             spine.set_visible(False)
         view._draw_panes()
-        view._draw_solids(whole=whole)
+        view._draw_solids(whole=whole, outlines=outlines)
         return view
 
     @property
@@ -307,6 +319,16 @@ class TankView:
         """Values as fields of colour between levels."""
         self.panel.axes.contourf(*self._grid(columns_m, rows_m), values, levels=levels, **style)
 
+    def cells(self, cells: SliceCells, values: FloatArray, levels: FloatArray, cmap: str) -> None:
+        """Values as one colour a cell between levels; nothing where there is none."""
+        from matplotlib import colormaps
+        from matplotlib.colors import BoundaryNorm
+
+        edges = self._grid(cells.column_edges_m, cells.row_edges_m)
+        norm = BoundaryNorm(levels, colormaps[cmap].N)
+        shown = np.ma.masked_invalid(values)
+        self.panel.axes.pcolormesh(*edges, shown, norm=norm, cmap=cmap, rasterized=True, zorder=1.5)
+
     def contour(
         self, columns_m: FloatArray, rows_m: FloatArray, values: FloatArray, levels: FloatArray, **style: Any
     ) -> QuadContourSet:
@@ -334,7 +356,7 @@ class TankView:
         self.plot([(0, 0), (0, down), (across, down), (across, 0)], **edge)
         self.plot([(0, 0), (across, 0)], linestyle=(0, (4, 2)) if scene.upright else "solid", **edge)
 
-    def _draw_solids(self, *, whole: bool) -> None:
+    def _draw_solids(self, *, whole: bool, outlines: Outlines) -> None:
         """Rock and colonies in thin outline, within the water; what the plane cuts is shaded, or all rock."""
         from matplotlib.patches import Polygon, Rectangle
 
@@ -346,9 +368,13 @@ class TankView:
         for solid in standing.solids:
             near, far = solid.extent_m[across]
             cut = not solid.coral if whole else near <= scene.plane.at_m <= far
+            if outlines == "cut" and not cut:
+                continue
             corners = [tuple(map(scene.shown, corner)) for corner in solid.outline_m(along, down)]
             outline = Polygon(corners, closed=True, zorder=4.5, linewidth=0.8, edgecolor=INK)
-            outline.set(facecolor=(0.5, 0.5, 0.5, 0.35) if cut else "none", linestyle="-" if cut else ":")
+            bare = outlines == "lines"
+            outline.set(facecolor=(0.5, 0.5, 0.5, 0.35) if cut and not bare else "none")
+            outline.set(linestyle="-" if cut or bare else ":")
             self.panel.axes.add_patch(outline)
             outline.set_clip_path(water)
 

@@ -18,7 +18,8 @@ from lightdose.model.setup import Setup
 from lightdose.present.figures.canvas import Drawing, render
 from lightdose.present.figures.placement import move_drawing, placement_drawing
 from lightdose.present.figures.style import STATE_MARKS
-from lightdose.workflows.plans import light_map, move, place
+from lightdose.workflows.placing import move, place
+from lightdose.workflows.plans import light_map
 
 
 def drawing_of(placement: Placement, setup: Setup) -> Drawing:
