@@ -15,6 +15,7 @@ from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import (
+    KEPT,
     LINE_IN,
     MARGIN_IN,
     Drawing,
@@ -23,6 +24,7 @@ from lightdose.present.figures.canvas import (
     text_height_in,
     write_text,
 )
+from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import BAND_FILL, DASHES, INK, QUIET_INK, SMALL_PT, fitted
 from lightdose.present.figures.tank_view import (
     MARK_PT,
@@ -40,7 +42,7 @@ from lightdose.present.figures.tank_view import (
 if TYPE_CHECKING:
     from matplotlib.contour import QuadContourSet
 
-WIDTH_IN: Final = 9.0
+NARROW_LEFT_IN, NARROW_SCALE_IN = 0.5, 0.55
 LEFT_IN, SCALE_IN, MAP_HEIGHT_IN, AXIS_IN = 0.75, 1.15, 5.2, 0.55
 SIDE_IN, GAP_IN, HEADING_IN, GROUP_HEAD_IN, TALLEST_IN = 0.3, 0.3, 0.35, 0.4, 2.3
 STEPS: Final = 15
@@ -97,7 +99,9 @@ def draw_light(
         return None
     middle = 0.5 * (levels[0] + levels[-1])
     colours = [INK if pale or level > middle else "white" for level in inner]
-    return view.contour(columns, rows, values, inner, colors=colours, linewidths=0.6 if pale else 0.8)
+    lines = view.contour(columns, rows, values, inner, colors=colours, linewidths=0.6 if pale else 0.8)
+    lines.set_gid(KEPT)
+    return lines
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,15 +118,17 @@ class _Page:
     def draw(self, name: str) -> Drawing:
         setup, plane = self.light.setup, self.part.plane
         scene = Scene.whole(setup, plane, self.unit)
-        wide, high = scene.size_in(WIDTH_IN - LEFT_IN - SCALE_IN, MAP_HEIGHT_IN)
+        width, left, scale = fit().map_in, *((NARROW_LEFT_IN, 0.0) if fit().narrow else (LEFT_IN, SCALE_IN))
+        wide, high = scene.size_in(width - left - (scale or MARGIN_IN), MAP_HEIGHT_IN)
         marks = site_marks(scene, [part.plane for part in self.light.slices])
         labels = LabelField(Box(0.0, 0.0, wide, high))
         names = place_names(scene, (wide, high), marks, labels)
-        list_in = text_height_in(names.rest, WIDTH_IN - 2 * MARGIN_IN, SMALL_PT) + 0.1 if names.rest else 0.0
+        list_in = text_height_in(names.rest, width - 2 * MARGIN_IN, SMALL_PT) + 0.1 if names.rest else 0.0
+        list_in += 0.0 if scale else NARROW_SCALE_IN
         groups = _Groups(self, Scene.bare(setup, plane, self.unit), marks)
         below = high + AXIS_IN + list_in
-        sheet = Sheet(self._title(), self._lead(), WIDTH_IN, below + groups.height_in + 0.1, 0.1)
-        view = TankView.on(sheet.panel(LEFT_IN, sheet.top_in, wide, high), scene, labels)
+        sheet = Sheet(self._title(), self._lead(), width, below + groups.height_in + 0.1, 0.1)
+        view = TankView.on(sheet.panel(left, sheet.top_in, wide, high), scene, labels)
         view.panel.axes.set_label("map")
         view.scales()
         contours = draw_light(view, self.part, self.part.of(self.quantity), self.levels)
@@ -135,7 +141,8 @@ class _Page:
             view.number_contours(contours)
         self._draw_scale(sheet, wide, high)
         if names.rest:
-            sheet.write(sheet.top_in + high + AXIS_IN, names.rest, SMALL_PT)
+            after = 0.0 if scale else NARROW_SCALE_IN
+            sheet.write(sheet.top_in + high + AXIS_IN + after, names.rest, SMALL_PT)
         groups.draw(sheet, sheet.top_in + below)
         return sheet.drawing(name, self._description(sheet.title))
 
@@ -173,15 +180,23 @@ class _Page:
         from matplotlib.cm import ScalarMappable
         from matplotlib.colors import BoundaryNorm
 
-        tall = min(max(high, 1.6), 3.2)
-        axes = sheet.panel(LEFT_IN + wide + 0.22, sheet.top_in + max(0.0, (high - tall) / 2), 0.16, tall).axes
         colours = colormaps[COLOURS]
         mapped = ScalarMappable(BoundaryNorm(self.levels, colours.N), colours)
+        name, unit = QUANTITY_TITLES[self.quantity]
+        if fit().narrow:
+            axes = sheet.panel(NARROW_LEFT_IN, sheet.top_in + high + AXIS_IN, wide, 0.12).axes
+            sheet.figure.colorbar(mapped, cax=axes, ticks=list(self.levels), orientation="horizontal")
+            every = 1 + int(self.levels.size * 0.3 / wide)
+            axes.set_xticklabels([f"{x:g}" if i % every == 0 else "" for i, x in enumerate(self.levels)])
+            axes.tick_params(labelsize=SMALL_PT, length=3)
+            axes.set_xlabel(f"{name} [{unit}]", fontsize=SMALL_PT)
+            return
+        tall = min(max(high, 1.6), 3.2)
+        axes = sheet.panel(LEFT_IN + wide + 0.22, sheet.top_in + max(0.0, (high - tall) / 2), 0.16, tall).axes
         sheet.figure.colorbar(mapped, cax=axes, ticks=list(self.levels))
         every = 1 + int(self.levels.size * LINE_IN / tall)
         axes.set_yticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(self.levels)])
         axes.tick_params(labelsize=SMALL_PT, length=3)
-        name, unit = QUANTITY_TITLES[self.quantity]
         axes.set_ylabel(f"{name}\n[{unit}]", fontsize=SMALL_PT)
 
 
@@ -192,7 +207,7 @@ class _Groups:
         n = len(page.light.regions)
         self.page, self.scene, self.marks = page, scene, marks
         self.columns = 2 if n <= 2 else 3
-        self.width_in = (WIDTH_IN - 2 * SIDE_IN - (self.columns - 1) * GAP_IN) / self.columns
+        self.width_in = (fit().map_in - 2 * SIDE_IN - (self.columns - 1) * GAP_IN) / self.columns
         self.size_in = scene.size_in(self.width_in, TALLEST_IN)
         self.step_in = GROUP_HEAD_IN + self.size_in[1] + GAP_IN / 2
         self.height_in = HEADING_IN + -(-n // self.columns) * self.step_in if n else 0.0
@@ -211,7 +226,13 @@ class _Groups:
             for line, (text, colour) in enumerate(((region.group.name, INK), (words, QUIET_INK))):
                 shown = fitted(text, self.width_in, SMALL_PT)
                 write_text(
-                    sheet.figure, left, top + 0.9 * line * LINE_IN, WIDTH_IN, shown, SMALL_PT, color=colour
+                    sheet.figure,
+                    left,
+                    top + 0.9 * line * LINE_IN,
+                    fit().map_in,
+                    shown,
+                    SMALL_PT,
+                    color=colour,
                 )
             view = TankView.on(sheet.panel(left, top + GROUP_HEAD_IN - 0.05, *self.size_in), self.scene)
             view.panel.axes.set_label(f"group {region.group.key}")
