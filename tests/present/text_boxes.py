@@ -7,7 +7,8 @@ import itertools
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from lightdose.present.figures.canvas import Drawing, as_drawn, drawing_settings
+from lightdose.present.figures.canvas import Drawing, drawing_settings
+from lightdose.present.figures.fonts import as_drawn
 
 
 def misplaced_words(drawing: Drawing) -> list[str]:

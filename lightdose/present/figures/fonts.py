@@ -6,12 +6,14 @@ letters; for others the plainest upright font that has them is taken. Shaping an
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Final
 from unicodedata import bidirectional, name
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
     from matplotlib.ft2font import FT2Font
 
 FONT: Final = "DejaVu Sans"
@@ -133,3 +135,32 @@ def _order(entry: Any) -> tuple[Any, ...]:
     off = abs(weight - 400) if isinstance(weight, int) else 400
     plain = not entry.name.startswith(ORDINARY)
     return any(words), plain, off, entry.stretch != "normal", entry.fname, entry.index
+
+
+@contextmanager
+def as_drawn(figure: Figure, form: str = "png") -> Iterator[None]:
+    """The figure with every text in all fonts that names need, and boxes where none has a letter.
+
+    "text" keeps the letters, for a browser draws them with fonts of its own. Marks of direction are left out
+    of a PDF, where matplotlib 3.11 gives them room: its names stand alone.
+    """
+    import warnings
+
+    from matplotlib.text import Text
+
+    ours, kept = families(), []
+    for text in figure.findobj(Text):
+        words = str(text.get_text())
+        shown = words if form == "text" else boxed(words)
+        shown = shown.replace(LEFT_TO_RIGHT, "") if form == "pdf" else shown
+        text.set_fontfamily(ours)
+        if shown != words:
+            kept.append((text, words))
+            text.set_text(shown)
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            yield
+    finally:
+        for text, words in kept:
+            text.set_text(words)

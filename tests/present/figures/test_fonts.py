@@ -15,12 +15,12 @@ from lightdose.answers.language import language
 from lightdose.present.figures import fonts, style
 from lightdose.present.figures.canvas import (
     Drawing,
-    as_drawn,
     drawing_settings,
     new_figure,
     render,
     write_text,
 )
+from lightdose.present.figures.fonts import as_drawn
 from lightdose.present.figures.style import drawable, text_width_in, wrapped
 from lightdose.present.paper import file_bytes, slip_page
 from lightdose.workflows.compare import slip
