@@ -50,7 +50,8 @@ def test_to_frame_equals_the_rows():
     """The pandas table holds the same columns and numbers."""
     analysis = analyse(read_setup(EXAMPLE_SETUP), certainty=False)
     frame, rows = analysis.to_frame(), dose_sheet(analysis).records()
-    assert list(frame.columns) == list(rows[0])
+    assert frame.index.names == ["coral", "site"]
+    assert list(frame.reset_index().columns.sort_values()) == sorted(rows[0])
     assert frame["dli_mol_m2_d"].tolist() == [r["dli_mol_m2_d"] for r in rows]
 
 
