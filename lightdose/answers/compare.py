@@ -30,6 +30,7 @@ from lightdose.answers.photon_change import cell_factor, change_sentence, colour
 from lightdose.answers.verdicts import (
     SEVERITY,
     brief_words,
+    concerns,
     interval_text,
     octaves_off,
     short_state,
@@ -296,7 +297,7 @@ def compared(comparison: Comparison, pictures: Sequence[Picture] = ()) -> list[B
     few = not corals
     return [
         *map(Say, lead_sentences(comparison)),
-        _listed("corals", corals, brief=True, least=5, page_columns=6),
+        _listed("corals", corals, brief=True, least=5, page_columns=6, **_concerns(corals)),
         _listed("splits", corals),
         _listed("worth", corals, note=EK_NOTE),
         _listed("sites", sites, brief=few, least=3, page_columns=10),
@@ -306,6 +307,12 @@ def compared(comparison: Comparison, pictures: Sequence[Picture] = ()) -> list[B
         Section("", (Say(running_sentence(comparison)),), paper=False),
         *_caution_sections(comparison),
     ]
+
+
+def _concerns(pairs: Sequence[Pair]) -> dict[str, Any]:
+    """Corals marked by their verdict under B; those that are within under both are counted."""
+    changed = [getattr(pair.change, "changes_verdict", False) for pair in pairs]
+    return concerns([pair.b.verdict for pair in pairs if pair.b.verdict], changed=changed)
 
 
 TABLES: Final = {

@@ -10,7 +10,7 @@ from lightdose.answers.answer import Answer
 from lightdose.answers.blocks import Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import Field, Sheet, as_json, plain, said, table
 from lightdose.answers.light import MOL
-from lightdose.answers.verdicts import judgement_words, short_state, within_words
+from lightdose.answers.verdicts import before_words, judgement_words, short_state
 from lightdose.answers.words import (
     DLI_UNIT,
     STATE_WORDS,
@@ -328,7 +328,7 @@ def verdict_sentence(placement: Placement) -> str:
     before, after = placement.before.judgement, placement.after.judgement
     if not after.judged:
         return "No coral here is judged by light."
-    text = f"{judgement_words(after, after.judged)}; before, {within_words(before)}"
+    text = f"{judgement_words(after, after.judged)} (before: {before_words(before)})"
     if placement.unplaced:
         text += f"; {len(placement.unplaced)} without a place"
     return f"{text}."

@@ -196,8 +196,12 @@ def within_words(judged: Judgement) -> str:
 
 def before_after_words(before: Judgement, after: Judgement) -> str:
     """Both counts after a change, and before it: "40 of 59 ..., 6 undecided (before: 34, 8 undecided)"."""
-    undecided = f", {before.undecided} undecided" if before.undecided or after.undecided else ""
-    return f"{within_words(after)} (before: {before.within}{undecided})"
+    return f"{within_words(after)} (before: {before_words(before)})"
+
+
+def before_words(before: Judgement) -> str:
+    """The counts that a change started from, beside those after it: "34, 8 undecided"."""
+    return f"{before.within}{f', {before.undecided} undecided' if before.undecided else ''}"
 
 
 def verdict_sentence(verdicts: Sequence[Verdict]) -> str:

@@ -166,7 +166,7 @@ def test_words_say_what_moves_and_end_with_the_verdict(tank: Path) -> None:
     lines = done.stdout.splitlines()
     assert "At most 3 corals may move; --all re-places all." in done.stdout
     assert "none is better" in done.stdout
-    assert "; before, 6 of 9 corals within common practice, 2 undecided" in lines[-1]
+    assert "(before: 6, 2 undecided)" in lines[-1]
     assert run("place", str(tank), "--strict", "--quiet").exit_code == 3
 
 
