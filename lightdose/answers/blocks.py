@@ -65,8 +65,13 @@ class Bar:
 
     @property
     def zones(self) -> tuple[float, ...]:
-        """Where the zones of far below, below, within, above and far above begin, and where a bar ends."""
-        return (0.0, *self.edges, 2 * self.edges[-1])
+        """As ``bar_zones`` of its edges."""
+        return bar_zones(self.edges)
+
+
+def bar_zones(edges: tuple[float, float, float, float]) -> tuple[float, ...]:
+    """Where the zones of far below, below, within, above and far above begin, and where a bar ends."""
+    return (0.0, *edges, 2 * edges[-1])
 
 
 @dataclass(frozen=True)
@@ -106,7 +111,9 @@ class Table:
     left_out : what the rest is called, such as "dimmer site"
     stacks : columns that do not fit go into further tables below, each after the first column
     page_columns : a page shows so many first columns; 0 shows all
+    page_leaves_out : heads of columns that a page leaves to other tables
     length_unit : of columns in "length"
+    filters : what a page can choose rows by, such as a group: its name, and what each row is filed under
     paper : whether a page prints it on paper too
     """
 
@@ -125,7 +132,9 @@ class Table:
     left_out: str = "row"
     stacks: bool = False
     page_columns: int = 0
+    page_leaves_out: tuple[str, ...] = ()
     length_unit: LengthUnit = "cm"
+    filters: tuple[tuple[str, tuple[str, ...]], ...] = ()
     paper: bool = False
 
     @property
@@ -143,9 +152,10 @@ class Table:
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A figure for pages, drawn when it is needed."""
+    """A figure for pages, drawn when it is needed; ``twice`` draws it anew for wide screens and paper."""
 
     draw: Callable[[], Any]
+    twice: bool = False
     paper: bool = False
 
 

@@ -308,7 +308,12 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         lines_at_most=ROWS_SHOWN,
         left_out="further coral of concern",
         page_columns=12 + sum("corals" in one.at for one in shown if one in (*SIDES, *FACED)),
+        page_leaves_out=("DLI from all sides", "lit", "grade"),
         length_unit=unit,
+        filters=(
+            ("group", tuple(row.verdict.group_name for row in rows if row.verdict)),
+            ("state", tuple(short_state(row.verdict.dli_verdict) for row in rows if row.verdict)),
+        ),
         paper=True,
     )
     said_of = tuple(Point(row.verdict.advice, row.verdict.coral) for row in rows if row.verdict)
@@ -323,8 +328,9 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
     )
     blocks: list[Block] = [corals]
     if said_of:
-        blocks.append(Section("Each coral in a sentence", (Points(said_of),), brief=False, folded=True))
-    blocks.append(Section("Floors and ceilings", (limits,), brief=False, paper=False))
+        told_of = (Points(said_of),)
+        blocks.append(Section("Each coral in a sentence", told_of, brief=False, paper=False, folded=True))
+    blocks.append(Section("Floors and ceilings", (limits,), brief=False, paper=False, folded=True))
     title = f"Each coral's daily dose against what is usual for its group, in {DLI_UNIT}"
     return Section(title, tuple(blocks) if rows else (), "corals", "Corals")
 

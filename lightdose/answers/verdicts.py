@@ -226,13 +226,14 @@ def bar_of(verdict: Verdict) -> Bar | None:
     """Where a coral's dose lies; None for a group that light does not judge."""
     if verdict.band_dli is None:
         return None
-    low, high = verdict.band_dli
-    ceiling = 2 * high if verdict.ceiling_dli is None else max(verdict.ceiling_dli, high)
-    floor = min(verdict.floor_dli or 0.0, low)
+    edges = bar_edges(verdict.band_dli, verdict.floor_dli, verdict.ceiling_dli)
     known = verdict.certainty
-    return Bar(
-        verdict.dli_state,
-        verdict.dli_mol_m2_d,
-        (floor, low, high, ceiling),
-        known.interval_dli if known else None,
-    )
+    return Bar(verdict.dli_state, verdict.dli_mol_m2_d, edges, known.interval_dli if known else None)
+
+
+def bar_edges(
+    band: tuple[float, float], floor: float | None, ceiling: float | None
+) -> tuple[float, float, float, float]:
+    """Floor, ends of the usual range and ceiling, in order, of a group that lacks some of them too."""
+    low, high = band
+    return min(floor or 0.0, low), low, high, 2 * high if ceiling is None else max(ceiling, high)

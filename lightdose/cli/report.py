@@ -123,6 +123,8 @@ def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
 
 
 def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
+    import datetime
+
     from lightdose.analysis import site_days, site_spectra
     from lightdose.files.growth_trial import growth_trial
     from lightdose.judge.map_choice import shown_receivers, shown_sites
@@ -144,6 +146,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         change=try_change(analysis),
         compared=with_days(comparison, shown_sites(comparison)) if comparison else None,
         variation=variation,
+        date=datetime.date.today().isoformat(),
         history=_history(analysis.setup),
         grown=_grown(analysis),
     )

@@ -346,6 +346,8 @@ class TryChannel:
     top_change_h : how many hours its top may get shorter (0 or less) and longer; (0, 0) where it keeps its
         times
     borrowed_from : the channel whose shape it takes over, or ""
+    dial : the overall setting of all fixtures that ``level`` is multiplied by already, 0-1; None where levels
+        stand alone
     """
 
     fixture: str
@@ -358,6 +360,7 @@ class TryChannel:
     top: tuple[int, int] = (0, 0)
     top_change_h: tuple[float, float] = (0.0, 0.0)
     borrowed_from: str = ""
+    dial: float | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "time_h", read_only(self.time_h))
@@ -405,6 +408,26 @@ class TryRow:
 
 
 @dataclass(frozen=True, eq=False)
+class TryColour:
+    """A part of the light whose share of the photons of 400-700 nm is watched, at the brightest place.
+
+    Attributes
+    ----------
+    name : such as "blue"
+    part, whole : array, shape (n_channel,); its photons and all of 400-700 nm of each channel at full output.
+        [umol m-2 s-1]
+    bound : the share beyond which the mix is warned of, 0-1
+    at_least : whether the share should not fall below ``bound``, rather than not rise above it
+    """
+
+    name: str
+    part: FloatArray
+    whole: FloatArray
+    bound: float
+    at_least: bool
+
+
+@dataclass(frozen=True, eq=False)
 class TryChange:
     """Everything that "try a change" calculates with.
 
@@ -415,6 +438,7 @@ class TryChange:
     leading : index of the channel that gives the tank most light, whose top is "the plateau"; None where no
         channel runs
     plateau_h : how long the leading channel stands from its first to its last moment at its highest level
+    colours : parts of the light whose shares are watched
     left_out : corals and sites that are too many for a page
     """
 
@@ -424,10 +448,16 @@ class TryChange:
     response: FloatArray
     leading: int | None
     plateau_h: float
+    colours: tuple[TryColour, ...] = ()
     left_out: int = 0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "response", read_only(self.response))
+
+    @property
+    def dial(self) -> float | None:
+        """The overall setting of all fixtures, 0-1; None where levels stand alone."""
+        return self.channels[0].dial if self.channels else None
 
 
 @dataclass(frozen=True)

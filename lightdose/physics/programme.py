@@ -196,11 +196,32 @@ def _one(output: float, dimming: DimmingCurve, *, upper: bool) -> float:
     return float(_inverse(np.array([output]), dimming, upper=upper)[0])
 
 
+LEVEL_STEPS, SECONDS_PER_HOUR = 10_000, 3_600
+"""Levels are set to hundredths of a percent, times to seconds. Our choice."""
+
 SHORTEST_TOP_H = 0.25
 """A top that is longer today is not made shorter than this: its ramps would meet. Our choice."""
 
 LONGEST_DAY_H = 23.75
 """No channel is made to shine longer than this; one that does so already keeps its hours. Our choice."""
+
+
+def common_dial(fixtures: tuple[Fixture, ...]) -> float | None:
+    """The overall setting that all fixtures have all day alike, 0-1; None where there is no such one.
+
+    Parameters
+    ----------
+    fixtures : tuple of Fixture
+        The lit fixtures.
+
+    Source
+    ------
+    Definition, our choice.
+    """
+    dials = [fixture.programme.dial for fixture in fixtures]
+    told = [dial.overall[~np.isnan(dial.overall)] for dial in dials if dial is not None]
+    values = {float(value) for overall in told for value in overall}
+    return values.pop() if len(told) == len(fixtures) and len(values) == 1 and min(values) > 0 else None
 
 
 def tried_channels(fixtures: tuple[Fixture, ...], channel_dli: FloatArray) -> tuple[TryChannel, ...]:
@@ -228,6 +249,8 @@ def tried_channels(fixtures: tuple[Fixture, ...], channel_dli: FloatArray) -> tu
     """
     keys = [(fixture, channel) for fixture in fixtures for channel in fixture.type.channels]
     own = [_own_shape(fixture, channel) for fixture, channel in keys]
+    dial = common_dial(fixtures)
+    own = [replace(shape, dial=dial) for shape in own]
     lead = leading_channel(tuple(own), channel_dli)
     if lead is None:
         return tuple(own)
@@ -266,9 +289,10 @@ def tried_programme(
     """The programme of a channel under other settings.
 
     Levels are multiplied by ``level`` / highest level x ``all_channels`` at the points of the programme,
-    before dimming, and cut at 1. The top, from the first to the last moment at the highest level, gets
-    longer by ``hours_more`` on both sides alike, as far as the channel's limits go: what is inside stretches,
-    the ramps before and after keep their shape.
+    before dimming, and cut at 1. They are rounded to what can be set, hundredths of a percent; under an
+    overall setting it and the levels each are. The top, from the first to the last moment at the highest
+    level, gets longer by ``hours_more`` on both sides alike, in whole seconds, as far as the channel's limits
+    go: what is inside stretches, the ramps before and after keep their shape.
 
     Parameters
     ----------
@@ -293,24 +317,40 @@ def tried_programme(
         return None
     if not channel.adjustable:
         return ChannelProgramme(channel.time_h, channel.level)
-    factor = level / channel.highest_level * all_channels
-    levels = np.minimum(channel.level * factor, 1.0)
+    levels = _tried_levels(channel, level / channel.highest_level, all_channels)
     shorter, longer = channel.top_change_h
-    change = min(max(hours_more, shorter), longer)
-    if change == 0:
+    half = float(_rounded(np.array(min(max(hours_more, shorter), longer) / 2), SECONDS_PER_HOUR))
+    if half == 0:
         return ChannelProgramme(channel.time_h, levels)
     first, last = channel.top
-    early, late = channel.time_h[: first + 1] - change / 2, channel.time_h[last:] + change / 2
+    early, late = channel.time_h[: first + 1] - half, channel.time_h[last:] + half
     begin, end = channel.time_h[first], channel.time_h[last]
     inner = channel.time_h[first + 1 : last]
     if inner.size:
-        middle, stretch = (begin + end) / 2, (end - begin + change) / (end - begin)
-        inner = np.minimum(np.maximum(middle + (inner - middle) * stretch, early[-1]), late[0])
+        middle, stretch = (begin + end) / 2, (end - begin + 2 * half) / (end - begin)
+        inner = _rounded(middle + (inner - middle) * stretch, SECONDS_PER_HOUR)
+        inner = np.minimum(np.maximum(inner, early[-1]), late[0])
     time = np.concatenate([early, inner, late])
     if first == last:  # a peak becomes a top: its point stands at both ends
         levels = np.insert(levels, first, levels[first])
     day = HOURS_PER_DAY if time[0] < 0 else -HOURS_PER_DAY if time[0] >= HOURS_PER_DAY else 0.0
     return ChannelProgramme(time + day, levels)
+
+
+def _tried_levels(channel: TryChannel, factor: float, all_channels: float) -> FloatArray:
+    """The levels at the points of a programme, each as it can be set."""
+    if factor * all_channels == 1:
+        return channel.level
+    if channel.dial is None:
+        return np.minimum(_rounded(channel.level * (factor * all_channels), LEVEL_STEPS), 1.0)
+    overall = _rounded(np.array(channel.dial * all_channels), LEVEL_STEPS)
+    return np.minimum(_rounded(channel.level * factor / channel.dial, LEVEL_STEPS) * overall, 1.0)
+
+
+def _rounded(values: FloatArray, steps: int) -> FloatArray:
+    """Values on the nearest of so many steps a unit, a half upwards."""
+    nearest: FloatArray = np.floor(values * steps + 0.5) / steps
+    return nearest
 
 
 def _own_shape(fixture: Fixture, channel: Channel) -> TryChannel:

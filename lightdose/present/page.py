@@ -17,10 +17,12 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from lightdose.answers.blocks import Bar, Block, Column, Markup, Picture, Point, Points, Say, Section, Table
-from lightdose.answers.words import typeset, typeset_unit
+from lightdose.answers.words import joined_ends, typeset, typeset_unit
 from lightdose.errors import literal
 from lightdose.model.results import DliState
+from lightdose.present.figures.fitting import BROAD, fitted_to
 from lightdose.present.figures.inline_svg import inline_figure
+from lightdose.present.figures.style import DARK
 from lightdose.present.text import alike_words
 
 if TYPE_CHECKING:
@@ -68,6 +70,16 @@ ONE_LINE: Final = 34
 """Figures and words up to so many letters stand on one line."""
 
 
+HEAD_LETTERS: Final = 90
+"""Longer titles are shortened at the head of printed sheets."""
+
+LONGEST_WORD: Final = 18
+"""Words up to so many letters are never broken."""
+
+FOLDED_FROM: Final = 13
+"""From so many rows on a table waits behind its caption, a list of corals shows those of concern alone."""
+
+
 class Ready(str):
     """Markup, style or script of our own making, which a template leaves as it is."""
 
@@ -82,7 +94,7 @@ def page_environment() -> Environment:
     """Templates of ``present/templates``: everything is escaped unless it is ``Ready``."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    made = Environment(
         loader=PackageLoader("lightdose.present", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -90,6 +102,13 @@ def page_environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    made.tests["long"] = _long
+    return made
+
+
+def _long(text: str) -> bool:
+    """Whether a text holds a word so long that it must be broken on a narrow screen."""
+    return any(len(word) > LONGEST_WORD for word in text.split())
 
 
 def template_text(name: str) -> str:
@@ -97,6 +116,30 @@ def template_text(name: str) -> str:
     from importlib.resources import files
 
     return files("lightdose.present").joinpath("templates", name).read_text("utf-8")
+
+
+def running_heads(title: str, date: str) -> str:
+    """A style sheet that puts title, date and number of the page on every sheet of paper."""
+    heads = {"top-left": _css_string(joined_ends(title, HEAD_LETTERS)), "top-right": _css_string(date)}
+    heads["bottom-right"] = '"page " counter(page) " of " counter(pages)'
+    return "@page {" + "".join(f" @{box} {{ content: {text}; }}" for box, text in heads.items()) + " }"
+
+
+def _css_string(text: str) -> str:
+    """A string of a style sheet in which nothing but letters and digits stands as it is."""
+    plain = (c if c.isascii() and (c.isalnum() or c in " -") else f"\\{ord(c):x} " for c in text)
+    return f'"{"".join(plain)}"'
+
+
+@cache
+def dark_figures() -> str:
+    """A style sheet that gives every tone of figures its counterpart on a dark page."""
+    rules = "".join(
+        f'svg.figure [{what}="{light}"]:not(.kept *) {{ {what}: {dark}; }} '
+        for light, dark in DARK.items()
+        for what in ("fill", "stroke")
+    )
+    return f"@media screen and (prefers-color-scheme: dark) {{ {rules}}}"
 
 
 def policy(styles: Sequence[str], scripts: Sequence[str]) -> str:
@@ -131,6 +174,9 @@ def answer_markup(blocks: Iterable[Block]) -> str:
 
 
 def _section(section: Section, numbers: Iterator[int]) -> dict[str, Any]:
+    blocks = [
+        _block(b, numbers) for b in section.blocks if not isinstance(b, Section) or (b.blocks and b.screens)
+    ]
     return {
         "kind": "section",
         "key": section.key,
@@ -138,12 +184,22 @@ def _section(section: Section, numbers: Iterator[int]) -> dict[str, Any]:
         "nav": section.nav,
         "paper": section.paper,
         "folded": section.folded,
-        "blocks": [
-            _block(b, numbers)
-            for b in section.blocks
-            if not isinstance(b, Section) or (b.blocks and b.screens)
-        ],
+        "blocks": _side_by_side(blocks),
     }
+
+
+def _side_by_side(blocks: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Figures that follow one another stand beside one another where there is room."""
+    made: list[dict[str, Any]] = []
+    for block in blocks:
+        if block["kind"] != "figure":
+            made.append(block)
+        elif made and made[-1]["kind"] == "figures":
+            made[-1]["figures"].append(block)
+            made[-1]["paper"] |= block["paper"]
+        else:
+            made.append({"kind": "figures", "figures": [block], "paper": block["paper"]})
+    return made
 
 
 def _block(block: Block, numbers: Iterator[int]) -> dict[str, Any]:
@@ -160,12 +216,17 @@ def _block(block: Block, numbers: Iterator[int]) -> dict[str, Any]:
         return {"kind": "markup", "template": block.template, **values}
     assert isinstance(block, Picture)
     figure = inline_figure(block.draw(), f"f{next(numbers)}")
+    broad = ""
+    if block.twice:
+        with fitted_to(BROAD):
+            broad = inline_figure(block.draw(), f"f{next(numbers)}").svg
     return {
         "kind": "figure",
         "key": figure.name,
         "caption": figure.caption,
         "lead": figure.lead,
         "svg": Ready(figure.svg),
+        "broad": Ready(broad),
         "paper": block.paper,
     }
 
@@ -181,11 +242,12 @@ def _point(point: Point) -> dict[str, str]:
 
 def _table(table: Table) -> dict[str, Any]:
     telling, same = table.telling()
-    here = table.columns[: table.page_columns or None]
+    here = [c for c in table.columns[: table.page_columns or None] if c.head not in table.page_leaves_out]
     shown, within = ([c for c in columns if c in here] for columns in (telling, same))
     alike = alike_words(within, table.length_unit)
     rows = range(min(table.n_rows, ROWS_AT_MOST))
     more = table.n_rows - len(rows)
+    listed = bool(table.filters)
     notes = (
         table.note,
         f"{alike[:1].upper()}{alike[1:]}." if alike else "",
@@ -197,19 +259,33 @@ def _table(table: Table) -> dict[str, Any]:
         "caption": set_text(table.caption),
         "heads": [_head(c, table) for c in shown],
         "rows": [[_cell(c.cells[i]) for c in shown] for i in rows],
-        "strong": [i < len(table.strong) and table.strong[i] for i in rows],
+        "classes": [_row_class(table, i) for i in rows],
+        "listed": listed,
+        "folded": not listed and table.n_rows >= FOLDED_FROM,
+        "filters": [(name, sorted(set(words))) for name, words in table.filters],
+        "filed": [[words[i] for _, words in table.filters] for i in rows],
+        "calm_words": table.calm_words,
         "note": " ".join(set_text(note) for note in notes if note),
         "paper": table.paper,
     }
 
 
+def _row_class(table: Table, row: int) -> str:
+    """ "far" for a row of most concern; "calm" for one of none in a long list."""
+    far = row < len(table.strong) and table.strong[row]
+    calm = table.n_rows >= FOLDED_FROM and not all(table.calm) and row < len(table.calm) and table.calm[row]
+    return " ".join(["far"] * far + ["calm"] * calm)
+
+
 def _head(column: Column, table: Table) -> dict[str, Any]:
     unit = table.length_unit if column.unit == "length" else typeset_unit(column.unit.strip())
-    kind = "range" if isinstance(column.cells[0] if column.cells else "", Bar) else ""
+    bars = any(isinstance(cell, Bar) for cell in column.cells)
+    text = set_text(column.head.replace("\n", " "))
     return {
-        "text": set_text(column.head.replace("\n", " ")),
+        "text": text,
         "unit": typeset(literal(unit)),
-        "kind": kind or _kind(column),
+        "label": text.partition(",")[2].strip() or text,
+        "kind": "range" if bars else _kind(column),
     }
 
 

@@ -10,14 +10,25 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from typing import Any, Final
 
-from lightdose.answers.advice import advice_section
-from lightdose.answers.blocks import Block, Markup, Picture, Point, Points, Say, Section, Table
+from lightdose.answers.advice import A_WEEK, AT_ONCE, advice_section
+from lightdose.answers.blocks import (
+    Block,
+    Markup,
+    Picture,
+    Point,
+    Points,
+    Say,
+    Section,
+    Table,
+    bar_zones,
+)
 from lightdose.answers.changed import CHANGED, changed_blocks, most_changed
 from lightdose.answers.colour import (
     brightest_looks,
+    colour_finding,
     colour_sentences,
     evidence_lines,
     looks_sentences,
@@ -41,13 +52,21 @@ from lightdose.answers.dose import (
 from lightdose.answers.growing import TITLE as GROWING
 from lightdose.answers.growing import growing_blocks
 from lightdose.answers.library import STATEMENT
-from lightdose.answers.photosynthesis import return_sentences
+from lightdose.answers.photosynthesis import return_finding, return_sentences
 from lightdose.answers.report import assumptions
-from lightdose.answers.trial import OTHERS, WHY, beside_trial, trial_doses, trial_limits, trial_sentence
-from lightdose.answers.verdicts import verdict_sentence
+from lightdose.answers.trial import (
+    OTHERS,
+    WHY,
+    beside_trial,
+    trial_doses,
+    trial_finding,
+    trial_limits,
+    trial_sentence,
+)
+from lightdose.answers.verdicts import bar_edges, short_state, verdict_sentence
 from lightdose.answers.words import STATE_WORDS, clock, count, percent_words
 from lightdose.errors import literal
-from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange
+from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange, TryRow
 from lightdose.model.comparison import Compared, LooksAndGets
 from lightdose.model.diary import History
 from lightdose.model.fixture import Fixture
@@ -61,14 +80,29 @@ from lightdose.present.figures.canvas import Drawing
 from lightdose.present.figures.comparison import comparison_drawings
 from lightdose.present.figures.day import day_drawing, schedule_drawing, spectrum_drawing
 from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
+from lightdose.present.figures.fitting import PAGE, Fit, fit, fitted_to
 from lightdose.present.figures.history import tank_drawing
 from lightdose.present.figures.map import map_drawings
 from lightdose.present.figures.tank import tank_views
 from lightdose.present.figures.trial import trial_drawing
-from lightdose.present.page import KEY, Ready, laid_out, page_environment, policy, set_text, template_text
+from lightdose.present.page import (
+    EDGES,
+    KEY,
+    Ready,
+    dark_figures,
+    laid_out,
+    page_environment,
+    policy,
+    running_heads,
+    set_text,
+    template_text,
+)
 
 LIVES_SHOWN: Final = 15
 """Corals whose course a page shows, those first that were in trouble or whose dose changed most."""
+
+COLOUR_SEEN: Final = 0.05
+"""A change of a colour's share of the photons that a trial tells of: our choice."""
 
 _ESCAPES: Final = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026", "\u2028": "\\u2028", "\u2029": "\\u2029"}
 
@@ -139,6 +173,7 @@ def _data(record: TryChange) -> dict[str, Any]:
                 "band": r.band_dli,
                 "floor": r.floor_dli,
                 "ceiling": r.ceiling_dli,
+                "zones": _zones(r),
                 "peakHigh": r.peak_high,
                 "dli": r.dli_mol_m2_d,
                 "peak": r.peak_ppfd_umol_m2_s,
@@ -152,7 +187,30 @@ def _data(record: TryChange) -> dict[str, Any]:
         "plateau": record.plateau_h,
         "leftOut": count(record.left_out, "place") if record.left_out else "",
         "words": STATE_WORDS,
+        "short": {state: short_state(state) for state in STATE_WORDS},
+        "dial": record.dial,
+        "edges": EDGES,
+        "colours": [
+            {
+                "name": c.name,
+                "part": c.part.tolist(),
+                "whole": c.whole.tolist(),
+                "bound": c.bound,
+                "atLeast": c.at_least,
+            }
+            for c in record.colours
+        ],
+        "seen": COLOUR_SEEN,
+        "aWeek": A_WEEK,
+        "atOnce": AT_ONCE,
     }
+
+
+def _zones(row: TryRow) -> tuple[float, ...] | None:
+    """Where the zones of a row's bar begin and end; None where light does not judge it."""
+    if row.band_dli is None or row.dli_state in (None, "not_judged"):
+        return None
+    return bar_zones(bar_edges(row.band_dli, row.floor_dli, row.ceiling_dli))
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,6 +226,7 @@ class Report:
     trial : dose and growth as published
     compared : another setup beside this one
     variation : how the setup was changed on the command line, in words, or ""
+    date : when the page was made, as it stands on paper, or ""
     history : of the tank's diary; None where none is kept
     grown : the tank as its colonies grow; None where no coral tells how
     """
@@ -184,6 +243,7 @@ class Report:
     change: TryChange | None = None
     compared: Compared | None = None
     variation: str = ""
+    date: str = ""
     history: History | None = None
     grown: Growing | None = None
 
@@ -191,23 +251,28 @@ class Report:
 def report_page(report: Report) -> str:
     """The page as text; it holds everything and requests nothing."""
     analysis = report.analysis
+    title = literal(analysis.setup.title) or "A tank without a title"
     change = try_change_section(report.change) if report.change else None
-    styles = [template_text("report.css"), *([change.style] if change else [])]
-    scripts = [change.script] if change else []
+    styles = [template_text("report.css"), dark_figures(), running_heads(title, report.date)]
+    styles += [change.style] if change else []
+    scripts = [template_text("report.js"), *([change.script] if change else [])]
     tried = (
         [Section("Try a change", (Markup("", {"html": change.html}),), "try", "Try a change")]
         if change
         else []
     )
+    with fitted_to(PAGE):
+        sections = laid_out(_sections(report, tried))
     return (
         page_environment()
         .get_template("report.html")
         .render(
-            title=literal(analysis.setup.title) or "A tank without a title",
+            title=title,
+            date=report.date,
             variation=literal(report.variation),
             headline=headline(analysis),
             answer=[(point.about, set_text(point.text)) for point in _answer(report)],
-            sections=laid_out(_sections(report, tried)),
+            sections=sections,
             policy=Ready(policy(styles, scripts)),
             styles=[Ready(style) for style in styles],
             scripts=[Ready(script) for script in scripts],
@@ -231,33 +296,61 @@ def _answer(report: Report) -> list[Point]:
 def _sections(report: Report, tried: Iterable[Section]) -> list[Section]:
     analysis, unit = report.analysis, report.unit
     corals = corals_section(analysis, unit)
-    groups = groups_section(analysis)
     others = [report.compared.comparison.after] if report.compared else []
     return [
-        Section(corals.title, (*corals.blocks[:1], Say(KEY, "note"), *corals.blocks[1:]), "corals", "Corals")
-        if corals.blocks
-        else corals,
-        advice_section(analysis, unit),
+        replace(corals, blocks=(*corals.blocks[:1], Say(KEY, "note"), *corals.blocks[1:])),
+        _advice(analysis, unit),
         _compared(report.compared),
         _changed(report.history),
         *tried,
-        sites_section(analysis, unit),
-        _pictured("All over the tank", "maps", "Maps", _maps(report), paper=True),
+        Section("All over the tank", tuple(_maps(report)), "maps", "Maps"),
         _growing(report),
         _day(report),
-        _spectrum(report),
-        certainty_section(analysis),
-        _why(report),
-        _photosynthesis(report),
-        _colour(report.colour),
-        _looks(report),
+        sites_section(analysis, unit),
+        _certainty(analysis),
+        _background(report),
         cost_section(analysis),
         safety_section(safety_lines(analysis, *others)),
         _limits(report),
-        Section(groups.title, (Say(STATEMENT), *groups.blocks), "groups", "What is usual", paper=False)
-        if analysis.verdicts
-        else Section("", ()),
+        _usual(analysis),
     ]
+
+
+def _advice(analysis: Analysis, unit: LengthUnit) -> Section:
+    """What would help, in a table; the sentences, which the answer begins with, on demand."""
+    found = advice_section(analysis, unit)
+    return replace(found, blocks=(*found.blocks[:1], *_on_demand("In full sentences", found.blocks[1:])))
+
+
+def _certainty(analysis: Analysis) -> Section:
+    """How sure the answer is in sentences; the odds of every coral and what was drawn on demand."""
+    found = certainty_section(analysis)
+    said = tuple(block for block in found.blocks if isinstance(block, Say))
+    title = "How likely each state is, and how well each input is known"
+    return replace(found, blocks=(*said, *_on_demand(title, found.blocks[len(said) :])))
+
+
+def _background(report: Report) -> Section:
+    """What is known of light and corals, each finding as the title of what stands behind it."""
+    parts = (_why(report), _photosynthesis(report), _colour(report.colour), _looks(report))
+    blocks = tuple(replace(part, folded=True, paper=False) for part in parts if part.blocks)
+    return Section("What is known of light and corals", blocks, "background", "Background", paper=False)
+
+
+def _usual(analysis: Analysis) -> Section:
+    """Where the usual ranges come from."""
+    if not analysis.verdicts:
+        return Section("", ())
+    found = groups_section(analysis)
+    behind = _on_demand("The groups here, with their sources", found.blocks)
+    blocks: tuple[Block, ...] = (Say(STATEMENT), *behind)
+    return Section(found.title, blocks, "groups", "What is usual", paper=False)
+
+
+def _on_demand(title: str, blocks: Iterable[Block]) -> list[Section]:
+    """Blocks behind their title; none where there are none."""
+    inside = tuple(blocks)
+    return [Section(title, inside, paper=False, folded=True)] if inside else []
 
 
 def _compared(shown: Compared | None) -> Section:
@@ -279,18 +372,25 @@ def _changed(history: History | None) -> Section:
     return Section(CHANGED, (*changed_blocks(history), *_picture(drawing)), "changed", CHANGED)
 
 
-def _pictured(title: str, key: str, nav: str, blocks: Iterable[Block], *, paper: bool = False) -> Section:
-    return Section(title, tuple(blocks), key, nav, paper=paper)
-
-
-def _picture(drawing: Drawing | None, *, paper: bool = False) -> list[Picture]:
-    return [] if drawing is None else [Picture(lambda: drawing, paper=paper)]
+def _picture(drawing: Drawing | None) -> list[Picture]:
+    return [] if drawing is None else [Picture(lambda: drawing)]
 
 
 def _maps(report: Report) -> list[Picture]:
-    pictures = _picture(tank_views(report.analysis, report.unit))
-    drawings = [] if report.light is None else map_drawings(report.light, "dli", report.unit)
-    return pictures + [picture for n, d in enumerate(drawings) for picture in _picture(d, paper=n == 0)]
+    """The tank as it stands, and its light from above and from the front; drawn for both kinds of screens."""
+    analysis, unit, light = report.analysis, report.unit, report.light
+
+    drawn: dict[Fit, list[Drawing]] = {}
+
+    def mapped(n: int) -> Drawing:
+        if fit() not in drawn:
+            assert light is not None
+            drawn[fit()] = map_drawings(light, "dli", unit)
+        return drawn[fit()][n]
+
+    views = Picture(lambda: tank_views(analysis, unit), twice=True)
+    slices = range(len(light.slices)) if light else ()
+    return [views, *(Picture(partial(mapped, n), twice=True, paper=n == 0) for n in slices)]
 
 
 def _growing(report: Report) -> Section:
@@ -301,14 +401,19 @@ def _growing(report: Report) -> Section:
 
 
 def _day(report: Report) -> Section:
-    fixtures = report.analysis.setup.lit_fixtures
-    blocks: list[Block] = []
+    """Programme, day and spectrum in figures; the points of the programme and each channel's part behind."""
+    analysis, blocks = report.analysis, list[Block]()
+    fixtures = analysis.setup.lit_fixtures
     if fixtures:
-        blocks += _picture(schedule_drawing(report.analysis))
+        blocks += _picture(schedule_drawing(analysis))
     if report.days:
-        blocks += _picture(day_drawing(report.analysis, report.days, report.unit))
-    blocks += [programme_table(fixture, n) for n, fixture in enumerate(fixtures, start=1)]
-    return Section("The day", tuple(blocks), "day", "The day")
+        blocks += _picture(day_drawing(analysis, report.days, report.unit))
+    if report.spectra:
+        blocks += _picture(spectrum_drawing(analysis, report.spectra, report.unit))
+    tables = tuple(programme_table(fixture, n) for n, fixture in enumerate(fixtures, start=1))
+    blocks += [Section("The programme, point by point", tables, folded=True)] if tables else []
+    blocks += [channels_section(analysis)] if report.spectra else []
+    return Section("The day and its colours", tuple(blocks), "day", "The day")
 
 
 def programme_table(fixture: Fixture, index: int) -> Table:
@@ -330,14 +435,6 @@ def _percent(channel: str) -> Callable[[Any], str]:
     return lambda row: percent_words(row[1][channel]) if channel in row[1] else ""
 
 
-def _spectrum(report: Report) -> Section:
-    if not report.spectra:
-        return Section("", ())
-    drawing = spectrum_drawing(report.analysis, report.spectra, report.unit)
-    blocks: tuple[Block, ...] = (*_picture(drawing), channels_section(report.analysis))
-    return Section("The colour of the light", blocks, "spectrum", "Colour", paper=False)
-
-
 def _why(report: Report) -> Section:
     """Dose and growth in a published trial, with the corals of this tank, and of the other, beside it."""
     if report.trial is None or not report.analysis.verdicts:
@@ -352,7 +449,7 @@ def _why(report: Report) -> Section:
     )
     words = (trial_sentence(report.trial), trial_limits(report.trial), *filter(None, lettered), OTHERS)
     blocks: tuple[Block, ...] = (*_picture(trial_drawing(report.trial, tanks)), *map(Say, words))
-    return Section(WHY, blocks, "why", WHY, paper=False)
+    return Section(f"{WHY}: {_lower(trial_finding(report.trial))}", blocks)
 
 
 def _photosynthesis(report: Report) -> Section:
@@ -365,7 +462,13 @@ def _photosynthesis(report: Report) -> Section:
         blocks += map(Say, return_sentences(report.more_light)[1:])
     blocks.append(photosynthesis_table(report.analysis))
     title = "What photosynthesis makes of it"
-    return Section(title, tuple(blocks), "photosynthesis", "Photosynthesis", paper=False)
+    if report.more_light is not None:
+        title = f"{title}: {_lower(return_finding(report.more_light))}"
+    return Section(title, tuple(blocks))
+
+
+def _lower(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _colour(weighed: ColourOrIntensity | None) -> Section:
@@ -376,8 +479,7 @@ def _colour(weighed: ColourOrIntensity | None) -> Section:
     lines = Section("Published evidence, both sides", (Points(tuple(map(Point, evidence))),))
     pictures = _picture(colour_drawing(weighed))
     blocks: tuple[Block, ...] = (*pictures, *words, *([lines] if evidence else []))
-    title = "Colour or intensity?"
-    return Section(title, blocks, "colour-or-intensity", title, paper=False)
+    return Section(f"Colour or intensity? {colour_finding(weighed)}", blocks)
 
 
 def _looks(report: Report) -> Section:
@@ -393,12 +495,12 @@ def _looks(report: Report) -> Section:
     }
     words = map(Say, looks_sentences(here))
     blocks: tuple[Block, ...] = (*words, Markup("swatch.html", values), looks_table(lit))
-    return Section("Looks and gets", blocks, "looks", "Looks and gets", paper=False)
+    return Section("How bright it looks, what the coral gets", blocks)
 
 
 def _limits(report: Report) -> Section:
     taken = Points(tuple(map(Point, assumptions(report.analysis, report.unit))))
     found = cautions_section(report.analysis.cautions)
-    blocks = (Section(found.title, found.blocks), Section("Assumptions", (taken,)))
+    blocks = (*found.blocks, *_on_demand("What the numbers take as given", [taken]))
     title = "Cautions, assumptions and limits"
     return Section(title, blocks, "limits", "Cautions and limits", paper=False)

@@ -19,6 +19,7 @@ from lightdose.model.changes import (
     IndexSpan,
     Larger,
     TryChange,
+    TryColour,
     TryFixture,
     TryRow,
     TrySettings,
@@ -49,13 +50,24 @@ def try_change(analysis: Analysis) -> TryChange:
     used = sorted({r.receiver for r in rows})
     return TryChange(
         channels=channels,
-        fixtures=_fixtures(analysis.setup),
+        fixtures=_fixtures(analysis.setup, with_dial=bool(channels) and channels[0].dial is not None),
         rows=tuple(replace(r, receiver=used.index(r.receiver)) for r in rows),
         response=analysis.light_field.of("ppfd")[used],
         leading=lead,
         plateau_h=plateau_h,
+        colours=_watched(analysis),
         left_out=len(every) - len(rows),
     )
+
+
+def _watched(analysis: Analysis) -> tuple[TryColour, ...]:
+    """The shares of the light that the warnings on a mix are about, at the brightest place."""
+    place = _brightest(analysis)
+    if place is None:
+        return ()
+    whole = analysis.light_field.of("ppfd")[place]
+    bounds = zip(WATCHED, _mix_bounds(analysis, place), strict=True)
+    return tuple(TryColour(name, b.part, whole, b.share, b.at_least) for name, b in bounds)
 
 
 def changed_setup(setup: Setup, record: TryChange, settings: TrySettings) -> Setup:
@@ -79,13 +91,13 @@ def changed_setup(setup: Setup, record: TryChange, settings: TrySettings) -> Set
     )
 
 
-def _fixtures(setup: Setup) -> tuple[TryFixture, ...]:
-    lit = setup.lit_fixtures
+def _fixtures(setup: Setup, *, with_dial: bool) -> tuple[TryFixture, ...]:
+    lit, overall = setup.lit_fixtures, ["all_channels"] if with_dial else []
     counts = [len(f.type.channels) for f in lit]
     first = [sum(counts[:i]) for i in range(len(counts))]
     files = file_names([f"tried {f.name}" for f in lit], ".csv")
     return tuple(
-        TryFixture(f.name, at, n, csv_text(["time", *(c.name for c in f.type.channels)], []), file)
+        TryFixture(f.name, at, n, csv_text(["time", *(c.name for c in f.type.channels), *overall], []), file)
         for f, at, n, file in zip(lit, first, counts, files, strict=True)
     )
 
@@ -178,6 +190,10 @@ def _brightest(analysis: Analysis) -> int | None:
     judged = [v.receiver for v in analysis.verdicts if v.band_dli is not None]
     places = judged or range(len(analysis.light_field.receivers))
     return max(places, key=lambda i: float(analysis.dose.peak_ppfd[i]), default=None)
+
+
+WATCHED = ("blue", "red", "light below 390 nm")
+"""Names of the parts that the bounds below are about, in their order."""
 
 
 def _mix_bounds(analysis: Analysis, place: int) -> tuple[MixBound, ...]:

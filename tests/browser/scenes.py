@@ -146,3 +146,20 @@ def large_setup(folder: Path, sites: int = 50, channels: int = 12, points: int =
     places = [f"place {n}" for n in range(sites)]
     corals = [(f"coral {n}", "lps-branching", place) for n, place in enumerate(places)]
     return setup_file(folder, {"lamp": inline(programme)}, corals, places)
+
+
+def crowded_setup(folder: Path, corals: int) -> Path:
+    """Many corals of many groups from bright to dim, under two fixtures, with a rock at the back."""
+    names = [c[0] for c in CHANNELS]
+    fixture_file(folder, "made lamp", names)
+    groups = ("sps-shallow", "lps-branching", "open-brain", "mushroom", "soft", "sps-plating", "zoanthid")
+    places = [f"place {n}" for n in range(corals)]
+    stock = [(f"coral {n}", groups[n % len(groups)], place) for n, place in enumerate(places)]
+    day = inline(dict.fromkeys(names, DAY))
+    path = setup_file(folder, {"left": day, "right": day}, stock, places, "Crowded tank (invented)")
+    rock = (
+        '[[rock]]\nname = "reef"\nshape = "box"\nat = { x = "45 cm", y = "38 cm", height = "8 cm" }\n'
+        'size = { x = "40 cm", y = "8 cm", z = "16 cm" }\n'
+    )
+    path.write_text(path.read_text(encoding="utf-8") + rock, encoding="utf-8")
+    return path

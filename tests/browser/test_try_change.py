@@ -16,15 +16,17 @@ from browser.scenes import EXAMPLE, hostile_setup, shapes_setup
 from browser.shell_page import shell_page
 
 from lightdose.analysis import analyse, site_days
-from lightdose.answers.words import STATE_WORDS, number
+from lightdose.answers.verdicts import short_state
+from lightdose.answers.words import number
 from lightdose.files.setup_file import read_setup
 from lightdose.model.changes import TryChange, TrySettings
 from lightdose.model.results import Analysis
 from lightdose.model.setup import Setup
 from lightdose.workflows.explain import changed_setup, try_change
 
-RESULTS = """() => [...document.querySelectorAll('#try-results tr')].map(
-    row => [...row.querySelectorAll('td')].map(cell => cell.textContent))"""
+RESULTS = """() => [...document.querySelectorAll('#try-results tr')]
+    .sort((a, b) => a.dataset.row - b.dataset.row)
+    .map(row => [...row.querySelectorAll('td:not(.try-bar)')].map(cell => cell.textContent))"""
 
 SET = """values => {
     const boxes = [...document.querySelectorAll('#try-settings input[type=number]')];
@@ -84,7 +86,7 @@ def expected(analysis: Analysis, today: Analysis) -> list[list[str]]:
     """Now, state and peak of every row as Python reckons and prints them."""
     rows = []
     for row in try_change(analysis).rows:
-        state = "no coral" if row.dli_state is None else STATE_WORDS[row.dli_state]
+        state = "no coral" if row.dli_state is None else short_state(row.dli_state)
         verdict = next((v for v in analysis.verdicts if v.coral == row.coral), None)
         if verdict is not None and verdict.peak_state == "high":
             state += "; bright at midday"
@@ -266,7 +268,8 @@ def test_names_that_bite_show_literally_and_run_nothing(tried: Callable[..., Tri
     case = tried(hostile_setup(tmp_path))
     page = case.opened.page
     heads = page.evaluate(
-        "[...document.querySelectorAll('#try-results th')].map(h => h.firstChild.textContent)"
+        "[...document.querySelectorAll('#try-results tr')].sort((a, b) => a.dataset.row - b.dataset.row)"
+        ".map(r => r.querySelector('th').firstChild.textContent)"
     )
     assert heads == [r.coral or r.site for r in case.record.rows]
     names = page.evaluate(
@@ -365,14 +368,15 @@ def test_section_fits_its_width_and_its_targets_a_finger(
 def test_control_in_focus_is_never_covered(tried: Callable[..., Tried], tmp_path: Path) -> None:
     """Going back through a long list by keyboard, the line that stays in sight hides no control."""
     page = tried(EXAMPLE, width=375, height=500).opened.page
-    page.focus("#try-place")
-    for _ in range(2 * 14 + 2):
+    page.focus("#try-settings tr:last-child input[type=range]")
+    # 14 rows of two controls, two buttons that save, one that resets, the choice of a place, the results.
+    for _ in range(2 * 14 - 1 + 5):
         page.keyboard.press("Shift+Tab")
         seen = page.evaluate(
             """() => {
                 const box = document.activeElement.getBoundingClientRect();
-                return document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2)
-                    === document.activeElement || document.activeElement.outerHTML;
+                const seen = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
+                return document.activeElement.contains(seen) || document.activeElement.outerHTML;
             }"""
         )
         assert seen is True
@@ -419,7 +423,7 @@ def test_section_without_scripts_says_so_and_shows_no_control(
 ) -> None:
     """With scripts off a sentence stands in the place of controls that would not work."""
     page = tried(EXAMPLE, java_script_enabled=False).opened.page
-    assert page.locator("#try noscript").inner_text().startswith("This part reckons in your browser")
+    assert page.locator("#try noscript").inner_text().startswith("This part calculates in your browser")
     assert not page.locator("#try-body").is_visible()
 
 

@@ -62,5 +62,11 @@ def test_markup_has_no_handler_no_style_attribute_and_no_address() -> None:
 def test_section_names_what_it_does_not_cover() -> None:
     """The page says what the sliders leave as it was."""
     html = try_change_section(record("plain")).html
-    for words in ("Only programmes change", "not reckoned anew", "10 % a week", "harms eyes", "one fixture"):
+    for words in (
+        "Only programmes change",
+        "not calculated anew",
+        "10 % a week",
+        "harms eyes",
+        "one fixture",
+    ):
         assert words in html

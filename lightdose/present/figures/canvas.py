@@ -8,13 +8,14 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import wraps
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final, Literal, ParamSpec, TypeVar
 from xml.sax.saxutils import escape
 
 from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState, Verdict
 from lightdose.present.figures import fonts
+from lightdose.present.figures.fitting import fit
+from lightdose.present.figures.scales import ROUND_STEPS, spaced_ticks, spread
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,
@@ -28,6 +29,7 @@ from lightdose.present.figures.style import (
     TONES,
     Stroke,
     fitted,
+    fitted_before,
     wrapped,
 )
 from lightdose.quantities import BANDS
@@ -58,20 +60,11 @@ AXIS_IN: Final = 0.6
 HEAD_IN, BANDS_IN = 0.25, 0.18
 """Room above a panel for its name, and for the names of colour bands."""
 
-TICK_GAP_IN: Final = 0.36
-"""Ticks of a log scale stand at least so far apart."""
+NARROW_LEFT_IN, NARROW_RIGHT_IN, NARROW_SHARE = 0.55, 0.2, 0.75
+"""Of a narrow figure: room beside its panels, and their height over that of wide ones."""
 
-ROUND_STEPS: Final = tuple(
-    tuple(step * 10.0**power for power in range(-6, 9, decades) for step in steps)
-    for decades, steps in (
-        (1, (1, 1.2, 1.4, 1.6, 1.8, 2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9)),
-        (1, (1, 1.5, 2, 3, 5, 7)),
-        (1, (1, 2, 5)),
-        (1, (1,)),
-        (3, (1,)),
-    )
-)
-"""Round numbers for a log scale, from close steps to thousands."""
+TICKS_IN, LABEL_IN, NARROW_ROW_IN = 0.24, 0.2, 0.68
+"""Of a narrow figure: room below a panel for the numbers of its scale and for its name; height of a row."""
 
 LEADER: Final[Any] = {
     "arrowstyle": "-",
@@ -85,6 +78,9 @@ LEADER: Final[Any] = {
 
 HEAD_TITLE, HEAD_LEAD = "head title", "head lead"
 """Labels of the texts of a figure's head."""
+
+KEPT: Final = "kept"
+"""The id of what keeps its colours on a dark page, such as lines on a ground that does not change."""
 
 _SETTINGS: Any = {
     "font.size": TEXT_PT,
@@ -272,7 +268,14 @@ def row_sheet(
     row_in: float = ROW_IN,
     gap_in: float = 0.0,
 ) -> tuple[Sheet, Panel]:
-    """One panel with a named row a thing, and room for words to its right."""
+    """One panel with a named row a thing, and room for words to its right; if narrow both are in the row."""
+    if fit().narrow:
+        height = len(names) * NARROW_ROW_IN
+        sheet = Sheet(title, lead, fit().map_in, height + AXIS_IN)
+        panel = sheet.panel(MARGIN_IN, sheet.top_in, fit().map_in - 2 * MARGIN_IN, height)
+        panel.name_rows([name.replace("\n", " ") for name in names])
+        panel.axes.set_xlabel(x_label, fontsize=TEXT_PT)
+        return sheet, panel
     height = len(names) * row_in
     sheet = Sheet(title, lead, ROWS_WIDTH_IN, height + AXIS_IN, gap_in)
     panel = sheet.panel(NAMES_IN, sheet.top_in, ROWS_WIDTH_IN - NAMES_IN - words_in, height, words_in)
@@ -296,8 +299,14 @@ def stacked_sheet(
     right_in: float = STACK_RIGHT_IN,
     above_in: float = HEAD_IN,
     grid: Literal["y", "both"] = "both",
+    keys: Sequence[int] = (),
 ) -> tuple[Sheet, list[Panel]]:
-    """Panels below one another; they share the scale under the last, and each has words above it."""
+    """Panels below one another; they share the scale under the last, and each has words above it.
+
+    ``keys`` tells how many lines of a key a narrow figure shows below each panel.
+    """
+    if fit().narrow:
+        return _narrow_stack(title, lead, heights_in, (x_label, y_label), above_in, grid, keys)
     gap = PANEL_GAP_IN + above_in
     below = sum(heights_in) + gap * (len(heights_in) - 1) + AXIS_IN
     sheet = Sheet(title, lead, STACK_WIDTH_IN, below, above_in)
@@ -313,6 +322,41 @@ def stacked_sheet(
     if panels:
         panels[-1].axes.set_xlabel(x_label, fontsize=TEXT_PT)
     return sheet, panels
+
+
+def _narrow_stack(
+    title: str,
+    lead: str,
+    heights_in: Sequence[float],
+    labels: tuple[str, str],
+    above_in: float,
+    grid: Literal["y", "both"],
+    keys: Sequence[int],
+) -> tuple[Sheet, list[Panel]]:
+    """The same with words above in two more lines, a scale under each panel, and its key below that."""
+    wide, above = fit().map_in, above_in + 2 * LINE_IN
+    heights = [NARROW_SHARE * height for height in heights_in]
+    below = [TICKS_IN + key_height_in(n) for n in (keys or [0] * len(heights))]
+    if below:
+        below[-1] += LABEL_IN
+    sheet = Sheet(title, lead, wide, sum(heights) + sum(below) + above * (len(heights) - 1) + 0.05, above)
+    panels: list[Panel] = []
+    top = sheet.top_in
+    for height, under in zip(heights, below, strict=True):
+        room = wide - NARROW_LEFT_IN - NARROW_RIGHT_IN
+        panel = sheet.panel(NARROW_LEFT_IN, top, room, height, NARROW_RIGHT_IN)
+        panel.grid(grid)
+        panel.axes.set_ylabel(labels[1], fontsize=SMALL_PT)
+        panels.append(panel)
+        top += height + under + above
+    if panels:
+        panels[-1].axes.set_xlabel(labels[0], fontsize=TEXT_PT)
+    return sheet, panels
+
+
+def key_height_in(entries: int) -> float:
+    """Height of a key of two columns below a panel. [inch]"""
+    return -(-entries // 2) * LINE_IN + (0.06 if entries else 0.0)
 
 
 @dataclass(frozen=True)
@@ -365,8 +409,15 @@ class Panel:
     def name_rows(self, names: Sequence[str]) -> None:
         """Rows from the top down, each with its name to its left."""
         self.axes.set_ylim(len(names) - 0.5, -0.5)
-        self.axes.set_yticks(range(len(names)), names)
         self.grid("x")
+        if fit().narrow:
+            self.axes.set_yticks([])
+            self.axes.spines["left"].set_visible(False)
+            for row, name in enumerate(names):
+                shown = fitted(name, self.width_in, TEXT_PT)
+                self.note(0, row - 0.36, shown, (0, 0), xycoords=("axes fraction", "data"), fontsize=TEXT_PT)
+            return
+        self.axes.set_yticks(range(len(names)), names)
         self.axes.tick_params(axis="y", length=0, labelsize=TEXT_PT, pad=8)
         self.axes.spines["left"].set_visible(False)
 
@@ -384,15 +435,29 @@ class Panel:
         """From midnight to midnight with a tick every three hours, and from nothing to over ``top``."""
         hours = range(0, 25, 3)
         self.axes.set(xlim=(0, 24), ylim=(0, 1.08 * top))
+        if fit().narrow:
+            hour, label = "{}", self.axes.xaxis.label
+            label.set_text(label.get_text().replace("hh:mm", "h"))
         self.axes.set_xticks(hours, [hour.format(h) for h in hours])
 
     def wavelength_axis(self, start_nm: int, end_nm: int, top: float) -> None:
         """Wavelengths with a tick every 50 nm, and from nothing to over ``top``."""
         self.axes.set(xlim=(start_nm, end_nm), ylim=(0, 1.08 * top))
-        self.axes.set_xticks(range(50 * math.ceil(start_nm / 50), end_nm + 1, 50))
+        step = 100 if fit().narrow else 50
+        self.axes.set_xticks(range(step * math.ceil(start_nm / step), end_nm + 1, step))
 
     def head(self, name: str, words: str = "", above_in: float = 0.0) -> None:
-        """A name above the panel, and beside it what it shows."""
+        """A name above the panel, and beside it what it shows; below the name in a narrow figure."""
+        if fit().narrow:
+            room = self.width_in + self.right_in - 0.05
+            lines = wrapped(words, room, SMALL_PT)[:2] if words else []
+            for n, (text, style) in enumerate(
+                [(line, {"color": QUIET_INK}) for line in reversed(lines)]
+                + [(fitted(name, room, TEXT_PT, bold=True), {"fontsize": TEXT_PT, "weight": "bold"})]
+            ):
+                up = 72 * (0.05 + above_in + n * LINE_IN)
+                self.note(0, 1, text, (0, up), xycoords="axes fraction", va="bottom", **style)
+            return
         title = self.axes.text(
             0,
             1 + (0.07 + above_in) / self.height_in,
@@ -410,7 +475,12 @@ class Panel:
         self.axes.annotate(text, (x, y), xytext=offset_pt, textcoords="offset points", **kept | style)
 
     def beside(self, row: float, words: str, gap_pt: float = 8, **style: Any) -> None:
-        """Small words to the right of a row."""
+        """Small words to the right of a row, or at its foot in a narrow figure."""
+        if fit().narrow:
+            shown = fitted(words, self.width_in, SMALL_PT)
+            style.pop("ha", None)
+            self.note(0, row + 0.36, shown, (0, 0), xycoords=("axes fraction", "data"), **style)
+            return
         self.note(1, row, words, (gap_pt, 0), xycoords=("axes fraction", "data"), **style)
 
     def line(self, x: Points, y: Points, stroke: Stroke, **style: Any) -> None:
@@ -462,7 +532,17 @@ class Panel:
         return min(max(x, low), high)
 
     def label_ends(self, labels: Sequence[EndLabel]) -> None:
-        """Words in the right margin, as level with their points as they fit, tied to them by hairlines."""
+        """Words in the right margin, as level with their points as they fit, tied to them by hairlines.
+
+        A narrow figure has them below the panel, a line each.
+        """
+        if fit().narrow:
+            for n, label in enumerate(labels):
+                x = (MARGIN_IN / 2 - NARROW_LEFT_IN) / self.width_in
+                text = fitted(label.text, self.width_in + NARROW_LEFT_IN, SMALL_PT)
+                style: dict[str, Any] = {"fontsize": SMALL_PT, "color": INK, "va": "center"}
+                self.axes.text(x, self.below(n), text, transform=self.axes.transAxes, **style)
+            return
         place = self.axes.transData + self.axes.transAxes.inverted()
         wanted = [float(place.transform((label.x, label.y))[1]) * self.height_in for label in labels]
         for label, at in zip(labels, spread(wanted, LINE_IN, 0.05, self.height_in - 0.05), strict=True):
@@ -478,7 +558,10 @@ class Panel:
             )
 
     def key(self, entries: Sequence[tuple[str, str, Stroke]]) -> None:
-        """Names with a piece of their line and a figure, from the panel's top down, in the right margin."""
+        """Names with a piece of their line and a figure, in the right margin, or below a narrow panel."""
+        if fit().narrow:
+            self._key_below(entries)
+            return
         style: dict[str, Any] = {"fontsize": SMALL_PT, "color": INK, "va": "center"}
         for i, (label, figure, stroke) in enumerate(entries):
             y = 1 - (i + 0.5) * LINE_IN / self.height_in
@@ -488,6 +571,25 @@ class Panel:
             self.axes.text(words, y, name, transform=self.axes.transAxes, **style)
             self.axes.text(edge, y, figure, transform=self.axes.transAxes, ha="right", **style)
 
+    def _key_below(self, entries: Sequence[tuple[str, str, Stroke]]) -> None:
+        """The same in two columns below the scale."""
+        style: dict[str, Any] = {"fontsize": SMALL_PT, "color": INK, "va": "center"}
+        room = (self.width_in + NARROW_LEFT_IN) / 2
+        rows = -(-len(entries) // 2)
+        for i, (label, figure, stroke) in enumerate(entries):
+            column, row = divmod(i, rows)
+            left = column * (room + 0.05) - NARROW_LEFT_IN + MARGIN_IN / 2
+            y = self.below(row)
+            start, end, words = (at / self.width_in for at in (left, left + 0.27, left + 0.33))
+            self.line((start, end), (y, y), stroke, transform=self.axes.transAxes)
+            text = fitted_before(label, f" {figure}" if figure else "", room - 0.4, SMALL_PT)
+            self.axes.text(words, y, text, transform=self.axes.transAxes, **style)
+
+    def below(self, line: int) -> float:
+        """Height of a line of words below the scale of a narrow panel, as a share of the panel's own."""
+        named = LABEL_IN if self.axes.get_xlabel() else 0.0
+        return -(TICKS_IN + named + 0.06 + (line + 0.5) * LINE_IN) / self.height_in
+
     def band_edges(self, start_nm: float) -> None:
         """Thin lines at the edges of colour bands, with their names above the panel."""
         for band in BANDS:
@@ -496,46 +598,7 @@ class Panel:
                     self.axes.axvline(edge, color=QUIET_INK, linewidth=0.6, linestyle=(0, (2, 2)), zorder=0)
             middle = (max(band.low_nm, start_nm) + band.high_nm) / 2
             words = f"{band.name} {band.low_nm:g}-{band.high_nm:g}"
+            if fit().narrow:
+                words = band.name.replace("far red", "far r.")
             style = {"fontsize": SMALL_PT - 1, "color": QUIET_INK, "ha": "center", "va": "baseline"}
             self.note(middle, 1, words, (0, 3), xycoords=("data", "axes fraction"), **style)
-
-
-def dose_limits(verdicts: Sequence[Verdict], doses: Sequence[float]) -> tuple[float, float]:
-    """Ends of a scale with every band, ceiling and dose inside; a trace of light is at the left end."""
-    marks = [x for v in verdicts for x in (v.floor_dli, *(v.band_dli or ())) if x]
-    tops = [x for v in verdicts for x in (v.ceiling_dli, *(v.band_dli or ())) if x]
-    lit = [dose for dose in doses if dose > 0]
-    least = min(marks, default=min(lit, default=1.0))
-    return 0.75 * max(min([least, *lit]), least / 8), 1.35 * max([least, *tops, *lit])
-
-
-def spaced_ticks(
-    low: float, high: float, room_in: float, steps: Sequence[Sequence[float]] = ROUND_STEPS
-) -> list[float]:
-    """Ticks of a log scale within its ends: the closest steps that stand ``TICK_GAP_IN`` apart."""
-    per_inch = math.log(high / low) / room_in
-    for row in steps:
-        ticks = [tick for tick in row if low <= tick <= high]
-        if all(math.log(b / a) >= TICK_GAP_IN * per_inch for a, b in pairwise(ticks)):
-            break
-    return ticks
-
-
-def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Places as near to the wanted ones as a smallest gap between neighbours and two ends allow.
-
-    When they do not fit at all they stand evenly between the ends.
-    """
-    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
-    if len(order) > 1 and gap * (len(order) - 1) > high - low:
-        gap = (high - low) / (len(order) - 1)
-    places = [0.0] * len(wanted)
-    floor = low
-    for i in order:
-        places[i] = max(wanted[i], floor)
-        floor = places[i] + gap
-    ceiling = high
-    for i in reversed(order):
-        places[i] = min(places[i], ceiling)
-        ceiling = places[i] - gap
-    return places

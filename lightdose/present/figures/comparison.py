@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, TypeVar
 
 from lightdose.answers.colour import APPROXIMATE, rounded
 from lightdose.answers.compare import (
@@ -23,8 +23,10 @@ from lightdose.present.figures.canvas import (
     AXIS_IN,
     BANDS_IN,
     HEAD_IN,
+    MARGIN_IN,
     MOST_FIGURES,
     NAMES_IN,
+    NARROW_ROW_IN,
     PANEL_IN,
     ROW_IN,
     ROWS_WIDTH_IN,
@@ -33,7 +35,6 @@ from lightdose.present.figures.canvas import (
     EndLabel,
     Panel,
     Sheet,
-    dose_limits,
     drawn,
     pages,
     row_name,
@@ -42,6 +43,8 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.day import CLOCK, DOSE, PHOTONS, PPFD, WAVELENGTH, start_nm
 from lightdose.present.figures.explaining import looks_drawing
+from lightdose.present.figures.fitting import fit
+from lightdose.present.figures.scales import dose_limits
 from lightdose.present.figures.style import (
     BAND_FILL,
     DASHES,
@@ -55,7 +58,7 @@ from lightdose.present.figures.style import (
 )
 from lightdose.quantities import GRID_END_NM
 
-ROWS_PER_FIGURE: Final = 50
+ROWS_PER_FIGURE, ROWS_NARROW = 50, 12
 NAME_IN: Final = 2.2
 TITLE_NAME_IN: Final = 4.0
 STROKE_A: Final = Stroke(TONES["white"], DASHES[1], 2.0)
@@ -86,6 +89,7 @@ FACTOR_STEPS: Final = (
     (1,),
 )
 
+_T = TypeVar("_T")
 _Days = tuple[Sequence[SiteDay], Sequence[SiteDay]]
 _Spectra = tuple[Sequence[SiteSpectrum], Sequence[SiteSpectrum]]
 _Rows = Sequence[tuple[str, PlaceChange]]
@@ -118,10 +122,7 @@ def dose_drawings(comparison: Comparison) -> list[Drawing]:
     )
     doses = [place.dli_mol_m2_d for c in ranked for place in (c.before, c.after)]
     limits = dose_limits([c.verdict_after for c in ranked], doses)
-    return [
-        _draw_doses(f"comparison-doses{end}", title, page, limits)
-        for end, page in pages(ranked, ROWS_PER_FIGURE)
-    ]
+    return [_draw_doses(f"comparison-doses{end}", title, page, limits) for end, page in _pages(ranked)]
 
 
 def split_drawings(comparison: Comparison) -> list[Drawing]:
@@ -130,13 +131,18 @@ def split_drawings(comparison: Comparison) -> list[Drawing]:
     rows = rows or [(s.site, s) for s in largest_changes_first(comparison.sites)]
     parts = [part for part in PARTS if any(_changes(change, part) for _, change in rows)]
     title = photons_sentence(comparison).removesuffix(".") + _left_out(rows)
-    shared = pages(rows, ROWS_PER_FIGURE) if parts else []
+    shared = _pages(rows) if parts else []
     return [_draw_split(f"comparison-split{end}", title, page, parts) for end, page in shared]
+
+
+def _pages(rows: Sequence[_T]) -> list[tuple[str, Sequence[_T]]]:
+    """Rows on as many figures as they need; in a page the first ones alone, its tables hold all."""
+    return [("", rows[:ROWS_NARROW])] if fit().narrow and rows else pages(rows, ROWS_PER_FIGURE)
 
 
 def _left_out(rows: Sequence[object]) -> str:
     """That some rows are left out, in words."""
-    shown = MOST_FIGURES * ROWS_PER_FIGURE
+    shown = ROWS_NARROW if fit().narrow else MOST_FIGURES * ROWS_PER_FIGURE
     return f" (the {shown} that change most of {len(rows):,} are drawn)" if shown < len(rows) else ""
 
 
@@ -165,16 +171,18 @@ def _draw_split(name: str, title: str, rows: _Rows, parts: Sequence[str]) -> Dra
     same = [part.partition(",")[0] for part in PARTS[1:] if part not in parts]
     lead = SPLIT_LEAD + (COLOUR_LEAD if COLOUR_PART in parts else "")
     lead += f" The same for all, so not drawn: {', '.join(same)}." if same else ""
-    height = len(rows) * ROW_IN
-    sheet = Sheet(title, lead, ROWS_WIDTH_IN, height + AXIS_IN, 0.25)
-    shown = list(dict.fromkeys([PHOTONS_PART, *parts]))
-    step = (ROWS_WIDTH_IN - NAMES_IN) / max(len(shown), 2)
+    narrow = fit().narrow
+    width, left = (fit().map_in, MARGIN_IN) if narrow else (ROWS_WIDTH_IN, NAMES_IN)
+    height = len(rows) * (NARROW_ROW_IN if narrow else ROW_IN)
+    sheet = Sheet(title, lead, width, height + AXIS_IN, 0.25)
+    shown = list(dict.fromkeys([PHOTONS_PART, *parts]))[: 1 if narrow else None]
+    step = (width - left) / (1 if narrow else max(len(shown), 2))
     limits = _split_limits([change.split for _, change in rows])
     for column, part in enumerate(shown):
-        panel = sheet.panel(NAMES_IN + column * step, sheet.top_in, step - 0.25, height)
+        panel = sheet.panel(left + column * step, sheet.top_in, step - 0.25, height)
         panel.log_axis("x", *limits, FACTOR_STEPS)
         panel.name_rows([row_name(place) for place, _ in rows])
-        panel.axes.tick_params(labelleft=column == 0)
+        panel.axes.tick_params(labelleft=column == 0 and not narrow)
         panel.axes.axvline(1, color=INK, linewidth=0.8)
         weight = "bold" if part == PHOTONS_PART else "normal"
         panel.axes.set_title(part, fontsize=TEXT_PT, color=INK, loc="left", weight=weight)
@@ -234,7 +242,8 @@ def _names(comparison: Comparison) -> str:
 def _draw_days(comparison: Comparison, shown: Sequence[SiteComparison], days: _Days) -> Drawing:
     title = photons_sentence(comparison).removesuffix(".")
     lead = f"{DAYS_LEAD} {_names(comparison)}"
-    sheet, panels = stacked_sheet(title, lead, [PANEL_IN] * len(shown), CLOCK, PPFD)
+    heights, keys = [PANEL_IN] * len(shown), [4] * len(shown)
+    sheet, panels = stacked_sheet(title, lead, heights, CLOCK, PPFD, keys=keys)
     top = max((float(day.total.max(initial=0.0)) for side in days for day in side), default=0.0) or 1.0
     for panel, site, a, b in zip(panels, shown, *days, strict=True):
         panel.day_axis(top)
@@ -258,7 +267,14 @@ def _draw_spectra(comparison: Comparison, shown: Sequence[SiteComparison], spect
     lead = f"{SPECTRA_LEAD} {_names(comparison)} {APPROXIMATE}."
     heights = [PANEL_IN] * len(shown)
     sheet, panels = stacked_sheet(
-        title, lead, heights, WAVELENGTH, PHOTONS, above_in=HEAD_IN + BANDS_IN, grid="y"
+        title,
+        lead,
+        heights,
+        WAVELENGTH,
+        PHOTONS,
+        above_in=HEAD_IN + BANDS_IN,
+        grid="y",
+        keys=[4] * len(shown),
     )
     totals = [spectrum.total for side in spectra for spectrum in side]
     top, start = max((float(total.max()) for total in totals), default=0.0) or 1.0, start_nm(totals)
@@ -286,6 +302,15 @@ def _draw_swatches(panel: Panel, site: SiteComparison) -> None:
             x, y = place.looks.appearance.chromaticity_xy
             colour = place.looks.appearance.swatch.srgb
             words = f"{label}: {rounded(place.lux_at_peak)} lx\nx {x:.3f}, y {y:.3f}"
+        if fit().narrow:
+            middle = panel.below(row)
+            panel.line((-0.1, -0.02), (middle, middle), stroke, transform=beside)
+            box = Rectangle((0.0, middle - 0.05), 0.06, 0.1, transform=beside, clip_on=False)
+            box.set(facecolor=colour, edgecolor=TONES["white"], linewidth=0.8)
+            panel.axes.add_patch(box)
+            words = words.replace("\n", ", ")
+            panel.axes.text(0.09, middle, words, transform=beside, fontsize=SMALL_PT, va="center")
+            continue
         panel.line((1.02, 1.07), (middle, middle), stroke, transform=beside)
         box = Rectangle((1.085, middle - 0.11), 0.055, 0.22, transform=beside, clip_on=False)
         box.set(facecolor=colour, edgecolor=TONES["white"], linewidth=0.8)

@@ -38,13 +38,14 @@ from lightdose.present.figures.canvas import (
     STACK_RIGHT_IN,
     Drawing,
     Panel,
-    dose_limits,
     drawn,
     pages,
     row_name,
     row_sheet,
     stacked_sheet,
 )
+from lightdose.present.figures.fitting import fit
+from lightdose.present.figures.scales import dose_limits
 from lightdose.present.figures.style import (
     DASHES,
     INK,
@@ -152,12 +153,19 @@ def spectrum_drawing(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: 
     receivers = [spectrum.receiver for spectrum in spectra]
     title = _colour_title(analysis, receivers)
     heights = [PANEL_IN] * len(spectra)
+    lines = channel_lines(analysis, receivers)
     sheet, panels = stacked_sheet(
-        title, MIX_LEAD, heights, WAVELENGTH, PHOTONS, above_in=HEAD_IN + BANDS_IN, grid="y"
+        title,
+        MIX_LEAD + (" Percent: of the daily dose." if fit().narrow else ""),
+        heights,
+        WAVELENGTH,
+        PHOTONS,
+        above_in=HEAD_IN + BANDS_IN,
+        grid="y",
+        keys=[len(lines) + 1] * len(heights),
     )
     top = max([float(spectrum.total.max()) for spectrum in spectra], default=0.0) or 1.0
     start = start_nm([spectrum.total for spectrum in spectra])
-    lines = channel_lines(analysis, receivers)
     for panel, spectrum in zip(panels, spectra, strict=True):
         panel.wavelength_axis(start, GRID_END_NM, top)
         panel.band_edges(start)
@@ -173,7 +181,7 @@ def _draw_mix(panel: Panel, analysis: Analysis, spectrum: SiteSpectrum, lines: S
     cells, total = left < GRID_NM, spectrum.total
     panel.axes.fill_between(GRID_NM[cells], total[cells], color=RULE, alpha=0.55, linewidth=0)
     panel.line(GRID_NM[cells], total[cells], TOTAL_STROKE)
-    entries = [("total", "of DLI", TOTAL_STROKE)]
+    entries = [("total", "" if fit().narrow else "of DLI", TOTAL_STROKE)]
     for line in lines:
         values = line.of(spectrum.by_channel)[cells]
         if values.max() > 0:
@@ -246,8 +254,7 @@ LEVELS_LEAD: Final = (
     "Straight between the points."
 )
 DAY_LEAD: Final = (
-    "PPFD (400-700 nm) through the day, planar, in the water. Black: total; the others: each channel, with "
-    "its peak."
+    "PPFD (400-700 nm) through the day, planar, in the water. Black: total; the others: each channel{}."
 )
 INTERVAL_LEAD: Final = " Bar: 95 % of what the inputs allow at the peak."
 MOST_FIXTURES: Final = 4
@@ -297,8 +304,9 @@ def _added_by_name(analysis: Analysis, strokes: Sequence[Stroke]) -> list[Channe
     for i, (channel, stroke) in enumerate(zip(channels, strokes, strict=True)):
         members.setdefault((channel.name, stroke.colour), []).append(i)
     own = channel_strokes([channels[rows[0]] for rows in members.values()])
+    several = "{} ×{}" if fit().narrow else "{} ({} fixtures)"
     return [
-        ChannelLine(name if len(rows) == 1 else f"{name} ({len(rows)} fixtures)", stroke, tuple(rows))
+        ChannelLine(name if len(rows) == 1 else several.format(name, len(rows)), stroke, tuple(rows))
         for ((name, _), rows), stroke in zip(members.items(), own, strict=True)
     ]
 
@@ -308,15 +316,18 @@ def day_drawing(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) -
     """PPFD through the day, each channel and the total, one panel a site on one scale."""
     receivers = [day.receiver for day in days]
     title = _range_title(analysis, receivers)
-    lead = DAY_LEAD if analysis.uncertainty is None else DAY_LEAD + INTERVAL_LEAD
-    sheet, panels = stacked_sheet(title, lead, [PANEL_IN] * len(days), CLOCK, PPFD)
+    lead = DAY_LEAD.format("" if fit().narrow else ", with its peak")
+    lead += "" if analysis.uncertainty is None else INTERVAL_LEAD
+    lines = channel_lines(analysis, receivers)
+    keys = [0] * (len(days) - 1) + [len(lines) + 1]
+    sheet, panels = stacked_sheet(title, lead, [PANEL_IN] * len(days), CLOCK, PPFD, keys=keys[-len(days) :])
     ends = [end for r in receivers for end in _peak_interval(analysis, r)]
     top = max([*ends, *(float(day.total.max(initial=0.0)) for day in days)], default=0.0) or 1.0
-    lines = channel_lines(analysis, receivers)
     for panel, day in zip(panels, days, strict=True):
         panel.day_axis(top)
         shown = [(line.label, line.of(day.by_channel), line.stroke) for line in lines]
-        _draw_by_height(panel, day.time_h, [*shown, ("total", day.total, TOTAL_STROKE)])
+        last = panel is panels[-1]
+        _draw_by_height(panel, day.time_h, [*shown, ("total", day.total, TOTAL_STROKE)], last=last)
         _draw_peak_interval(panel, day, _peak_interval(analysis, day.receiver))
         panel.head(place_name(analysis, day.receiver, unit), _day_words(analysis, day.receiver))
     words = "; ".join(f"{literal(day.name)}: {_day_words(analysis, day.receiver)}" for day in days)
@@ -324,13 +335,19 @@ def day_drawing(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) -
 
 
 def _draw_by_height(
-    panel: Panel, time_h: FloatArray, lines: Sequence[tuple[str, FloatArray, Stroke]]
+    panel: Panel, time_h: FloatArray, lines: Sequence[tuple[str, FloatArray, Stroke]], *, last: bool
 ) -> None:
-    """The lines that give light, and beside the panel their names and peaks, the highest on top."""
+    """The lines that give light, and beside the panel their names and peaks, the highest on top.
+
+    A narrow figure names them once, below the last panel.
+    """
     lit = sorted((line for line in lines if line[1].max(initial=0.0) > 0), key=lambda line: line[1].max())
     for _, values, stroke in lit:
         panel.line(time_h, values, stroke)
-    panel.key([(label, number(float(values.max())), stroke) for label, values, stroke in reversed(lit)])
+    if not fit().narrow:
+        panel.key([(label, number(float(values.max())), stroke) for label, values, stroke in reversed(lit)])
+    elif last:
+        panel.key([(label, "", stroke) for label, _, stroke in reversed(lines)])
 
 
 def _peak_interval(analysis: Analysis, receiver: int) -> tuple[float, ...]:
@@ -383,8 +400,9 @@ def schedule_drawing(analysis: Analysis) -> Drawing:
     title = "; ".join(f"{literal(fixture.name)} {_hours_words(lit)}" for fixture, lit in shown)
     rest = len(fixtures) - len(shown)
     lead = LEVELS_LEAD + (f" {count(rest, 'more fixture')} in the tables." if rest else "")
-    heights = [max(PANEL_IN, len(lit) * LINE_IN) for _, lit in shown]
-    sheet, panels = stacked_sheet(title, lead, heights, CLOCK, "level [%]")
+    heights = [PANEL_IN if fit().narrow else max(PANEL_IN, len(lit) * LINE_IN) for _, lit in shown]
+    keys = [len(lit) for _, lit in shown]
+    sheet, panels = stacked_sheet(title, lead, heights, CLOCK, "level [%]", keys=keys)
     top = 100 * max((_highest(channel) for _, lit in shown for channel in lit.values()), default=1.0)
     for panel, (fixture, lit) in zip(panels, shown, strict=True):
         panel.day_axis(top)

@@ -38,6 +38,8 @@ from lightdose.present.figures.canvas import (
     AXIS_IN,
     LINE_IN,
     NAMES_IN,
+    NARROW_LEFT_IN,
+    NARROW_RIGHT_IN,
     ROWS_WIDTH_IN,
     Drawing,
     Panel,
@@ -46,6 +48,7 @@ from lightdose.present.figures.canvas import (
     row_name,
     row_sheet,
 )
+from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,
@@ -155,7 +158,7 @@ MOST_PLACES: Final = 12
 LOOKS_WORDS_IN, LOOKS_ROW_IN, LOOKS_BAR = 2.1, 0.62, 0.36
 TITLE_NAME_IN: Final = 2.5
 
-MOST_CORALS: Final = 6
+MOST_CORALS, MOST_NARROW = 6, 3
 LEFT_IN, WIDE_IN, HIGH_IN, COLUMN_GAP_IN, ROW_GAP_IN = 0.75, 3.85, 1.55, 0.75, 0.9
 HEAD_LINES_IN: Final = 2 * LINE_IN
 
@@ -233,8 +236,14 @@ def looks_drawing(places: Sequence[tuple[str, LooksAndGets]]) -> Drawing:
             (row - LOOKS_BAR / 2, look.lux, look.appearance.swatch, look_words(look)),
             (row + LOOKS_BAR / 2, look.white.lux, look.white.appearance.swatch, "white"),
         ):
-            panel.bar(middle, 0, lux, LOOKS_BAR, swatch.srgb, edgecolor=TONES["white"], linewidth=0.8)
+            thick = LOOKS_BAR / 2 if fit().narrow else LOOKS_BAR
+            middle = row + (middle - row) * thick / LOOKS_BAR
+            panel.bar(middle, 0, lux, thick, swatch.srgb, edgecolor=TONES["white"], linewidth=0.8)
+            if fit().narrow:
+                continue
             panel.beside(middle, fitted(f"{rounded(lux)} lx, {words}", LOOKS_WORDS_IN - 0.25, SMALL_PT))
+        if fit().narrow:
+            panel.beside(row, f"{rounded(look.lux)} lx, white {rounded(look.white.lux)} lx")
     words = " ".join(f"{literal(n)}: {looks_sentence(look, PPFD_UNIT_TYPESET)}" for n, look in places)
     return sheet.drawing("looks-and-gets", words)
 
@@ -247,7 +256,7 @@ def diminishing_drawing(record: DiminishingReturn, sites: Sequence[str] = ()) ->
     pool = [c for c in record.corals if c.site in sites] or list(record.corals)
     if not pool:
         return None
-    last, most = len(pool) - 1, MOST_CORALS - 1
+    last, most = len(pool) - 1, (MOST_NARROW if fit().narrow else MOST_CORALS) - 1
     return _draw_returns(
         record, pool if last <= most else [pool[round(i * last / most)] for i in range(most + 1)]
     )
@@ -255,19 +264,26 @@ def diminishing_drawing(record: DiminishingReturn, sites: Sequence[str] = ()) ->
 
 @drawn
 def _draw_returns(record: DiminishingReturn, shown: Sequence[CoralReturn]) -> Drawing:
-    columns = min(2, len(shown))
+    narrow = fit().narrow
+    columns = 1 if narrow else min(2, len(shown))
     rows = -(-len(shown) // columns)
-    step = HIGH_IN + ROW_GAP_IN
+    gap = ROW_GAP_IN - (0.2 if narrow else 0.0)
+    wide = fit().map_in - NARROW_LEFT_IN - NARROW_RIGHT_IN if narrow else WIDE_IN
+    step = HIGH_IN + gap
     lead = _return_lead(record, shown)
-    sheet = Sheet(return_finding(record), lead, ROWS_WIDTH_IN, rows * step - ROW_GAP_IN + AXIS_IN, 0.6)
+    width = fit().map_in if narrow else ROWS_WIDTH_IN
+    sheet = Sheet(return_finding(record), lead, width, rows * step - gap + AXIS_IN, gap - 0.3)
     top = 1.08 * max(float(c.hours_high.max()) for c in shown)
     for index, coral in enumerate(shown):
         row, column = divmod(index, columns)
-        left = LEFT_IN + column * (WIDE_IN + COLUMN_GAP_IN)
-        panel = sheet.panel(left, sheet.top_in + row * step, WIDE_IN, HIGH_IN)
+        left = NARROW_LEFT_IN if narrow else LEFT_IN + column * (WIDE_IN + COLUMN_GAP_IN)
+        panel = sheet.panel(
+            left, sheet.top_in + row * step, wide, HIGH_IN, NARROW_RIGHT_IN if narrow else 0.0
+        )
         _draw_coral(panel, record, coral, top)
         if index + columns >= len(shown):
-            panel.axes.set_xlabel("overall output, share of all in today's mix [%]", fontsize=TEXT_PT)
+            whose = "" if narrow else ", share of all"
+            panel.axes.set_xlabel(f"overall output{whose} in today's mix [%]", fontsize=TEXT_PT)
         if column == 0:
             panel.axes.set_ylabel("hours at Pmax [h]", fontsize=TEXT_PT)
     words = " ".join(coral_sentence(c) for c in shown)
@@ -308,6 +324,9 @@ def _draw_coral(panel: Panel, record: DiminishingReturn, coral: CoralReturn, top
 def _write_head(panel: Panel, coral: CoralReturn) -> None:
     """Name, Ek and today's figures above a panel."""
     full = f"full: {hours_span(coral.full_h)} h"
+    if fit().narrow:
+        panel.head(coral.coral, f"today {hours_span(coral.today_h)} h, {full}")
+        return
     room = panel.width_in - text_width_in(full, SMALL_PT) - 0.3
     panel.head(fitted(coral.coral, room, TEXT_PT, bold=True), full, HEAD_LINES_IN)
     words = f"today: {hours_span(coral.today_h)} h"

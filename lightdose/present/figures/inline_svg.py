@@ -16,7 +16,8 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from lightdose.model.record import FloatArray
-from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, Drawing, saved
+from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, KEPT, Drawing, saved
+from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import TEXT_PT
 
 if TYPE_CHECKING:
@@ -42,6 +43,8 @@ _DEFAULTS: Final = frozenset(
 _OURS: Final = frozenset({"font-family", "font-style", "stroke-linejoin"})
 """What the page's own style sheet says for all figures."""
 
+_PAINT: Final = ("fill", "stroke")
+
 
 @dataclass(frozen=True)
 class InlineFigure:
@@ -51,10 +54,6 @@ class InlineFigure:
     caption: str
     lead: str
     svg: str
-
-
-NARROW_PX: Final = 560
-"""Figures up to this width shrink with the page; wider ones are scrolled on a telephone. Our choice."""
 
 
 class _Names:
@@ -82,7 +81,7 @@ def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
     width, height = (float(side) * PT_PER_IN for side in figure.get_size_inches())
     top = _head_pt(figure, [float(text.get_position()[1]) for text in head])
     tall = height - top
-    narrow = " narrow" if width * PX_PER_PT <= NARROW_PX else ""
+    narrow = " narrow" if fit().narrow else ""
     lines = [
         f'<svg class="figure{narrow}" viewBox="0 {top:g} {width:g} {tall:g}" width="{width * PX_PER_PT:.0f}" '
         f'height="{tall * PX_PER_PT:.0f}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
@@ -106,13 +105,18 @@ def _head_pt(figure: Figure, places: list[float]) -> float:
     return round(PT_PER_IN * ((1 - min(places)) * height) + 0.25 * TEXT_PT, 1)
 
 
-def _written(element: ElementTree.Element, names: _Names) -> Iterator[str]:
-    """The element in lines; groups that say nothing are left out, what they hold stays."""
+def _written(element: ElementTree.Element, names: _Names, *, marker: bool = False) -> Iterator[str]:
+    """The element in lines; groups that say nothing are left out, what they hold stays.
+
+    A marker takes its paint from where it is used: a page's style sheet reaches there, but not into it.
+    """
     tag = element.tag.partition("}")[2]
     if tag in _DROPPED:
         return
     attributes = dict(_attributes(element, tag, names))
-    inner = [part for child in element for part in _written(child, names)]
+    if marker:
+        attributes = {name: value for name, value in attributes.items() if not name.startswith(_PAINT)}
+    inner = [part for child in element for part in _written(child, names, marker=tag == "defs")]
     text = escape(element.text or "") if tag in ("text", "tspan") else ""
     if tag in ("g", "defs") and not inner:
         return
@@ -143,6 +147,8 @@ def _attributes(element: ElementTree.Element, tag: str, names: _Names) -> Iterat
         elif name == "id":
             if tag != "g":
                 yield "id", names.of(value)
+            elif value == KEPT:
+                yield "class", KEPT
         elif name == "href":
             yield "href", f"#{names.of(value.removeprefix('#'))}"
         elif name == "d":

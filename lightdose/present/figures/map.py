@@ -15,6 +15,7 @@ from lightdose.model.places import GroupRegion, LightMap, MapQuantity, MapSlice
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import LengthUnit
 from lightdose.present.figures.canvas import (
+    KEPT,
     LINE_IN,
     MARGIN_IN,
     Drawing,
@@ -23,6 +24,7 @@ from lightdose.present.figures.canvas import (
     text_height_in,
     write_text,
 )
+from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import BAND_FILL, DASHES, INK, QUIET_INK, SMALL_PT, fitted
 from lightdose.present.figures.tank_view import (
     MARK_PT,
@@ -40,7 +42,7 @@ from lightdose.present.figures.tank_view import (
 if TYPE_CHECKING:
     from matplotlib.contour import QuadContourSet
 
-WIDTH_IN: Final = 9.0
+NARROW_LEFT_IN, NARROW_SCALE_IN = 0.5, 0.55
 LEFT_IN, SCALE_IN, MAP_HEIGHT_IN, AXIS_IN = 0.75, 1.15, 5.2, 0.55
 SIDE_IN, GAP_IN, HEADING_IN, GROUP_HEAD_IN, TALLEST_IN = 0.3, 0.3, 0.35, 0.4, 2.3
 STEPS: Final = 15
@@ -80,14 +82,15 @@ def skins_drawing(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> D
     """Light on the skins of rock and colonies, from above and from the front, to one scale."""
     setup = light.setup
     views = [(Scene.bare(setup, view.cells.plane, unit), view) for view in light.skins]
-    room = WIDTH_IN - LEFT_IN - SCALE_IN
+    width = fit().map_in
+    room = width - LEFT_IN - SCALE_IN
     scale = min(min(room / s.reach_m[0], MAP_HEIGHT_IN / s.reach_m[1]) for s, _ in views)
     sizes = [(scale * s.reach_m[0], scale * s.reach_m[1]) for s, _ in views]
     name, per = QUANTITY_TITLES[quantity]
     values = np.concatenate([view.of(quantity).ravel() for _, view in views])
     low, middle, high = (number(float(v)) for v in np.nanquantile(values, (0, 0.5, 1)))
     title = f"{name} on the skins of rock and colonies: {low} to {high} {per}, median {middle}"
-    sheet = Sheet(title, _skins_lead(light), WIDTH_IN, sum(h + HEADING_IN + AXIS_IN for _, h in sizes), 0.1)
+    sheet = Sheet(title, _skins_lead(light), width, sum(h + HEADING_IN + AXIS_IN for _, h in sizes), 0.1)
     levels, top = scale_levels([view.of(quantity) for _, view in views]), sheet.top_in
     for (scene, view), (wide, high_in) in zip(views, sizes, strict=True):
         kind = scene.plane.kind
@@ -101,7 +104,7 @@ def skins_drawing(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> D
         tank.draw_marks(marks, 3.2)
         tank.name_solids()
         if kind == "depth":
-            draw_scale(sheet, LEFT_IN + wide + 0.22, top + HEADING_IN, high_in, levels, f"{name}\n[{per}]")
+            draw_scale(sheet, LEFT_IN, top + HEADING_IN, (wide, high_in), levels, (name, per))
         top += HEADING_IN + high_in + AXIS_IN
     return sheet.drawing("map-skins", f"{title}.")
 
@@ -135,7 +138,9 @@ def draw_light(
         return None
     middle = 0.5 * (levels[0] + levels[-1])
     colours = [INK if pale or level > middle else "white" for level in inner]
-    return view.contour(columns, rows, values, inner, colors=colours, linewidths=0.6 if pale else 0.8)
+    lines = view.contour(columns, rows, values, inner, colors=colours, linewidths=0.6 if pale else 0.8)
+    lines.set_gid(KEPT)
+    return lines
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,15 +157,17 @@ class _Page:
     def draw(self, name: str) -> Drawing:
         setup, plane = self.light.setup, self.part.plane
         scene = Scene.whole(setup, plane, self.unit)
-        wide, high = scene.size_in(WIDTH_IN - LEFT_IN - SCALE_IN, MAP_HEIGHT_IN)
+        width, left, scale = fit().map_in, *((NARROW_LEFT_IN, 0.0) if fit().narrow else (LEFT_IN, SCALE_IN))
+        wide, high = scene.size_in(width - left - (scale or MARGIN_IN), MAP_HEIGHT_IN)
         marks = site_marks(scene, [part.plane for part in self.light.slices])
         labels = LabelField(Box(0.0, 0.0, wide, high))
         names = place_names(scene, (wide, high), marks, labels)
-        list_in = text_height_in(names.rest, WIDTH_IN - 2 * MARGIN_IN, SMALL_PT) + 0.1 if names.rest else 0.0
+        list_in = text_height_in(names.rest, width - 2 * MARGIN_IN, SMALL_PT) + 0.1 if names.rest else 0.0
+        list_in += 0.0 if scale else NARROW_SCALE_IN
         groups = _Groups(self, Scene.bare(setup, plane, self.unit), marks)
         below = high + AXIS_IN + list_in
-        sheet = Sheet(self._title(), self._lead(), WIDTH_IN, below + groups.height_in + 0.1, 0.1)
-        view = TankView.on(sheet.panel(LEFT_IN, sheet.top_in, wide, high), scene, labels)
+        sheet = Sheet(self._title(), self._lead(), width, below + groups.height_in + 0.1, 0.1)
+        view = TankView.on(sheet.panel(left, sheet.top_in, wide, high), scene, labels)
         view.panel.axes.set_label("map")
         view.scales()
         contours = draw_light(view, self.part, self.part.of(self.quantity), self.levels)
@@ -171,10 +178,10 @@ class _Page:
         view.name_solids()
         if contours is not None:
             view.number_contours(contours)
-        head, per = QUANTITY_TITLES[self.quantity]
-        draw_scale(sheet, LEFT_IN + wide + 0.22, sheet.top_in, high, self.levels, f"{head}\n[{per}]")
+        draw_scale(sheet, left, sheet.top_in, (wide, high), self.levels, QUANTITY_TITLES[self.quantity])
         if names.rest:
-            sheet.write(sheet.top_in + high + AXIS_IN, names.rest, SMALL_PT)
+            after = 0.0 if scale else NARROW_SCALE_IN
+            sheet.write(sheet.top_in + high + AXIS_IN + after, names.rest, SMALL_PT)
         groups.draw(sheet, sheet.top_in + below)
         return sheet.drawing(name, self._description(sheet.title))
 
@@ -209,22 +216,32 @@ class _Page:
 
 
 def draw_scale(
-    sheet: Sheet, left_in: float, top_in: float, high_in: float, levels: FloatArray, words: str
+    sheet: Sheet, left_in: float, top_in: float, size_in: tuple[float, float], levels: FloatArray, words: tuple[str, str]
 ) -> None:
-    """The scale of colours beside a map, with its levels. [inch]"""
+    """The scale of colours beside a map whose corner and size are given, below it in a narrow figure. [inch]"""
     from matplotlib import colormaps
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import BoundaryNorm
 
-    tall = min(max(high_in, 1.6), 3.2)
-    axes = sheet.panel(left_in, top_in + max(0.0, (high_in - tall) / 2), 0.16, tall).axes
+    wide, high = size_in
+    name, unit = words
     colours = colormaps[COLOURS]
     mapped = ScalarMappable(BoundaryNorm(levels, colours.N), colours)
+    if fit().narrow:
+        axes = sheet.panel(left_in, top_in + high + AXIS_IN, wide, 0.12).axes
+        sheet.figure.colorbar(mapped, cax=axes, ticks=list(levels), orientation="horizontal")
+        every = 1 + int(levels.size * 0.3 / wide)
+        axes.set_xticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(levels)])
+        axes.tick_params(labelsize=SMALL_PT, length=3)
+        axes.set_xlabel(f"{name} [{unit}]", fontsize=SMALL_PT)
+        return
+    tall = min(max(high, 1.6), 3.2)
+    axes = sheet.panel(left_in + wide + 0.22, top_in + max(0.0, (high - tall) / 2), 0.16, tall).axes
     sheet.figure.colorbar(mapped, cax=axes, ticks=list(levels))
     every = 1 + int(levels.size * LINE_IN / tall)
     axes.set_yticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(levels)])
     axes.tick_params(labelsize=SMALL_PT, length=3)
-    axes.set_ylabel(words, fontsize=SMALL_PT)
+    axes.set_ylabel(f"{name}\n[{unit}]", fontsize=SMALL_PT)
 
 
 class _Groups:
@@ -234,7 +251,7 @@ class _Groups:
         n = len(page.light.regions)
         self.page, self.scene, self.marks = page, scene, marks
         self.columns = 2 if n <= 2 else 3
-        self.width_in = (WIDTH_IN - 2 * SIDE_IN - (self.columns - 1) * GAP_IN) / self.columns
+        self.width_in = (fit().map_in - 2 * SIDE_IN - (self.columns - 1) * GAP_IN) / self.columns
         self.size_in = scene.size_in(self.width_in, TALLEST_IN)
         self.step_in = GROUP_HEAD_IN + self.size_in[1] + GAP_IN / 2
         self.height_in = HEADING_IN + -(-n // self.columns) * self.step_in if n else 0.0
@@ -253,7 +270,13 @@ class _Groups:
             for line, (text, colour) in enumerate(((region.group.name, INK), (words, QUIET_INK))):
                 shown = fitted(text, self.width_in, SMALL_PT)
                 write_text(
-                    sheet.figure, left, top + 0.9 * line * LINE_IN, WIDTH_IN, shown, SMALL_PT, color=colour
+                    sheet.figure,
+                    left,
+                    top + 0.9 * line * LINE_IN,
+                    fit().map_in,
+                    shown,
+                    SMALL_PT,
+                    color=colour,
                 )
             panel = sheet.panel(left, top + GROUP_HEAD_IN - 0.05, *self.size_in)
             view = TankView.on(panel, self.scene, outlines="cut")

@@ -65,6 +65,24 @@ BAND_FILL: Final = "#9db4c8"
 LIMIT_FILL: Final = "#e4e8ec"
 RULE: Final = "#d5d5d5"
 
+DARK: Final = {
+    "#ffffff": "#14171a",
+    TONES["total"]: "#ececec",
+    QUIET_INK: "#b6bcc2",
+    RULE: "#363c42",
+    BAND_FILL: "#46637d",
+    LIMIT_FILL: "#22272c",
+    TONES["violet"]: "#908eff",
+    TONES["blue"]: "#445ddd",
+    TONES["cyan"]: "#1fdef9",
+    TONES["green"]: "#747a27",
+    TONES["amber"]: "#eece2b",
+    TONES["red"]: "#f48e77",
+    TONES["far red"]: "#bc3775",
+    TONES["white"]: "#b59fae",
+}
+"""What every tone of figures becomes on the dark page; searched for in the same way as the tones."""
+
 TITLE_PT: Final = 12.0
 TEXT_PT: Final = 9.0
 SMALL_PT: Final = 8.0

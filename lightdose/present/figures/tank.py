@@ -15,6 +15,7 @@ from lightdose.model.results import Analysis, Verdict
 from lightdose.model.setup import LengthUnit, Setup
 from lightdose.model.solids import Face
 from lightdose.present.figures.canvas import MARGIN_IN, Drawing, Panel, Sheet, drawn, line_in, write_text
+from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT, fitted
 from lightdose.present.figures.tank_view import Box, Scene, TankView, beside, text_size_in
 
@@ -64,11 +65,12 @@ def coral_marks(setup: Setup, verdicts: Sequence[Verdict]) -> list[CoralMark]:
 def tank_views(analysis: Analysis, unit: LengthUnit) -> Drawing:
     """The tank from above and from the front to one scale, and the list of corals that have numbers."""
     setup, marks = analysis.setup, coral_marks(analysis.setup, analysis.verdicts)
-    room = WIDTH_IN - LEFT_IN - MARGIN_IN
+    width = min(WIDTH_IN, fit().map_in)
+    room = width - LEFT_IN - MARGIN_IN
     height = views_height_in(setup, unit, room) + list_height_in(marks)
-    sheet = Sheet(_title(analysis), _lead(setup, marks), WIDTH_IN, height)
+    sheet = Sheet(_title(analysis), _lead(setup, marks), width, height)
     bottom = draw_views(sheet.figure, LEFT_IN, sheet.top_in, room, setup, marks, unit)
-    draw_list(sheet.figure, MARGIN_IN, bottom, WIDTH_IN - 2 * MARGIN_IN, marks)
+    draw_list(sheet.figure, MARGIN_IN, bottom, width - 2 * MARGIN_IN, marks)
     off = ", ".join(mark.name for mark in marks if mark.off)
     return sheet.drawing("tank", f"{sheet.title}.{f' Not usual: {off}.' if off else ''}")
 

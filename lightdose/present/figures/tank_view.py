@@ -14,6 +14,7 @@ from lightdose.model.places import AXES, Plane, SliceCells
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import WALL_NAMES, LengthUnit, Setup, Tank
 from lightdose.present.figures.canvas import Panel
+from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT, fitted, text_width_in
 from lightdose.quantities import METRES_PER_INCH
 
@@ -224,7 +225,10 @@ class PlacedNames:
 def place_names(
     scene: Scene, size_in: tuple[float, float], marks: Sequence[SiteMark], labels: LabelField
 ) -> PlacedNames:
-    """Find room for the names of sites beside their marks; those without any get a number, or only a line."""
+    """Find room for the names of sites beside their marks; those without any get a number, or only a line.
+
+    A narrow figure leaves them out: its marks stand too close for numbers.
+    """
     side = MARK_PT / 72 + 0.01
     places = [scene.inches(size_in, mark.place_m) for mark in marks]
     labels.taken += [Box.around(x, y, side, side) for x, y in places]
@@ -239,6 +243,8 @@ def place_names(
     left_over = [
         (mark, at) for mark, at in zip(marks, places, strict=True) if not write(mark.label, at, 0.02)
     ]
+    if fit().narrow:
+        return PlacedNames(tuple(written), "")
     numbered: list[str] = []
     bare: list[str] = []
     for mark, at in left_over:

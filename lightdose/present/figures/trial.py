@@ -9,6 +9,7 @@ from lightdose.answers.trial import beside_trial, trial_finding, trial_limits, t
 from lightdose.answers.words import DLI_UNIT, DLI_UNIT_TYPESET, percent
 from lightdose.model.trial import GrowthTrial
 from lightdose.present.figures.canvas import AXIS_IN, Drawing, Panel, Sheet, drawn
+from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,
@@ -24,6 +25,7 @@ GROWTH_LABEL: Final = "median growth [mg g⁻¹ d⁻¹]"
 DOSE_LABEL: Final = f"dose in a day [{DLI_UNIT_TYPESET}]"
 LINE: Final = Stroke(TONES["blue"], "solid", 1.8)
 WIDTH_IN, LEFT_IN, RIGHT_IN = 7.4, 1.35, 0.35
+NARROW_LEFT_IN: Final = 0.85
 GROWTH_IN, LOSS_IN, TANK_IN, BETWEEN_IN = 1.9, 0.95, 0.3, 0.3
 
 
@@ -39,20 +41,21 @@ def trial_drawing(trial: GrowthTrial, tanks: Sequence[tuple[str, Sequence[float]
         f"any loss of tissue by day {trial.tissue_loss_days}. Grey: not tried. {trial_limits(trial)}"
     ).replace(DLI_UNIT, DLI_UNIT_TYPESET)
     heights = [GROWTH_IN, LOSS_IN, *([TANK_IN] if tanks else [])]
+    width, left = (fit().map_in, NARROW_LEFT_IN) if fit().narrow else (WIDTH_IN, LEFT_IN)
     sheet = Sheet(
         trial_finding(trial),
         lead,
-        WIDTH_IN,
+        width,
         sum(heights) + BETWEEN_IN * (len(heights) - 1) + AXIS_IN + TANK_IN * (len(tanks) - 1 if tanks else 0),
     )
-    wide, top = WIDTH_IN - LEFT_IN - RIGHT_IN, sheet.top_in
-    growth = sheet.panel(LEFT_IN, top, wide, GROWTH_IN, RIGHT_IN)
+    wide, top = width - left - RIGHT_IN, sheet.top_in
+    growth = sheet.panel(left, top, wide, GROWTH_IN, RIGHT_IN)
     top += GROWTH_IN + BETWEEN_IN
-    loss = sheet.panel(LEFT_IN, top, wide, LOSS_IN, RIGHT_IN)
+    loss = sheet.panel(left, top, wide, LOSS_IN, RIGHT_IN)
     top += LOSS_IN + BETWEEN_IN
     panels = [growth, loss]
     if tanks:
-        panels.append(sheet.panel(LEFT_IN, top, wide, TANK_IN * len(tanks), RIGHT_IN))
+        panels.append(sheet.panel(left, top, wide, TANK_IN * len(tanks), RIGHT_IN))
     ends = dose_ends(trial, [dose for _, doses in tanks for dose in doses])
     for panel in panels:
         panel.log_axis("x", *ends)
@@ -62,7 +65,7 @@ def trial_drawing(trial: GrowthTrial, tanks: Sequence[tuple[str, Sequence[float]
     _draw_growth(growth, trial)
     _draw_loss(loss, trial)
     if tanks:
-        draw_tanks(panels[-1], tanks, TEXT_PT)
+        draw_tanks(panels[-1], tanks, SMALL_PT if fit().narrow else TEXT_PT)
     words = " ".join(filter(None, (beside_trial(trial, doses) for _, doses in tanks)))
     return sheet.drawing("dose-and-growth", f"{sheet.title}. {trial_sentence(trial)} {words}".rstrip())
 

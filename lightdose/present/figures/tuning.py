@@ -30,13 +30,13 @@ from lightdose.present.figures.canvas import (
     Drawing,
     EndLabel,
     Panel,
-    dose_limits,
     drawn,
     row_name,
     row_sheet,
     stacked_sheet,
 )
 from lightdose.present.figures.day import CLOCK, DOSE, PPFD, WAVELENGTH
+from lightdose.present.figures.scales import dose_limits
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,

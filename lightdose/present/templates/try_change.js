@@ -6,22 +6,33 @@ const byId = (id) => document.getElementById(`try-${id}`);
 const today = { levels: data.channels.map((c) => c.today), all: 1, plateau: data.plateau };
 let now = { ...today, levels: [...today.levels] };
 
-// ---- Programmes: the arithmetic of lightdose/physics/tried_programme.py, in the same order ----
+// ---- Programmes: the arithmetic of lightdose/physics/programme.py, in the same order ----
+
+const LEVEL_STEPS = 10000, SECONDS_PER_HOUR = 3600;
+const rounded = (value, steps) => Math.floor(value * steps + 0.5) / steps;
+
+// What can be set is hundredths of a percent; under an overall setting it and the levels are rounded each.
+function triedLevels(c, factor, all) {
+  if (factor * all === 1) return [...c.level];
+  if (data.dial === null) return c.level.map((x) => Math.min(rounded(x * (factor * all), LEVEL_STEPS), 1));
+  const overall = rounded(data.dial * all, LEVEL_STEPS);
+  return c.level.map((x) => Math.min(rounded(x * factor / data.dial, LEVEL_STEPS) * overall, 1));
+}
 
 function triedPoints(c, level, all, more) {
   if (!c.time.length || !c.highest) return { t: c.time, v: c.level };
-  const factor = level / c.highest * all;
-  const v = c.level.map((x) => Math.min(x * factor, 1));
-  const change = Math.min(Math.max(more, c.topChange[0]), c.topChange[1]);
-  if (change === 0) return { t: c.time, v };
+  const v = triedLevels(c, level / c.highest, all);
+  const half = rounded(Math.min(Math.max(more, c.topChange[0]), c.topChange[1]) / 2, SECONDS_PER_HOUR);
+  if (half === 0) return { t: c.time, v };
   const [first, last] = c.top;
-  const t = c.time.slice(0, first + 1).map((x) => x - change / 2);
-  const late = c.time.slice(last).map((x) => x + change / 2);
+  const t = c.time.slice(0, first + 1).map((x) => x - half);
+  const late = c.time.slice(last).map((x) => x + half);
   const begin = c.time[first], end = c.time[last];
-  const middle = (begin + end) / 2, stretch = (end - begin + change) / (end - begin);
+  const middle = (begin + end) / 2, stretch = (end - begin + 2 * half) / (end - begin);
   const early = t[first];
   for (let i = first + 1; i < last; i++) {
-    t.push(Math.min(Math.max(middle + (c.time[i] - middle) * stretch, early), late[0]));
+    const at = rounded(middle + (c.time[i] - middle) * stretch, SECONDS_PER_HOUR);
+    t.push(Math.min(Math.max(at, early), late[0]));
   }
   t.push(...late);
   if (first === last) v.splice(first, 0, v[first]);
@@ -217,7 +228,7 @@ function timeText(hours) {
   }
 }
 
-// The level's own digits, the point moved by two: nothing is rounded.
+// The level's own digits, the point moved by two: it is rounded already where it was changed.
 function percentText(level) {
   if (level === 0) return "0";
   const [digits, exponent] = level.toExponential().split("e");
@@ -241,15 +252,20 @@ function cutAtMidnight(programmes) {
     (t[t.length - 1] > DAY ? splitAtMidnight({ t, v }) : t.map((at, i) => [at, v[i]])));
 }
 
+// A level as it stands in a schedule: under an overall setting that is apart from it.
+const overallNow = () => (data.dial === null ? 1 : rounded(data.dial * now.all, LEVEL_STEPS));
+const asSet = (level) => (data.dial === null ? level : Math.min(rounded(level / (overallNow() || 1), LEVEL_STEPS * 100), 1));
+
 // The text of a schedule, and the channels that cannot be off within it although the page has them off.
 function scheduleText(fixture) {
   const more = now.plateau - data.plateau, rows = new Map(), percents = [];
+  const overall = data.dial === null ? [] : [percentText(overallNow())];
   const all = data.channels.slice(fixture.first, fixture.first + fixture.count)
     .map((c, i) => triedPoints(c, now.levels[fixture.first + i], now.all, more));
   const lit = all.flatMap(({ t }, column) => (t.length ? [column] : []));
   const put = (at, time, second, column, text) => {
     const key = `${time} ${second}`;
-    if (!rows.has(key)) rows.set(key, { at, time, second, cells: Array(fixture.count).fill("") });
+    if (!rows.has(key)) rows.set(key, { at, time, second, cells: [...Array(fixture.count).fill(""), ...overall] });
     rows.get(key).cells[column] = text;
   };
   const programmes = lit.map((column) => all[column]), whole = onOneLine(programmes);
@@ -258,8 +274,8 @@ function scheduleText(fixture) {
     .filter(([c, t]) => c.dimOutput[0] > 0 && t[t.length - 1] > DAY).map(([c]) => c.shown);
   lines.forEach((chain, n) => chain.forEach(([at, level], i) => {
     const time = timeText(at);
-    put(at, time, Number(i > 0 && timeText(chain[i - 1][0]) === time), lit[n], percentText(level));
-    percents.push(100 * level);
+    put(at, time, Number(i > 0 && timeText(chain[i - 1][0]) === time), lit[n], percentText(asSet(level)));
+    percents.push(100 * asSet(level));
   }));
   if (!rows.size) [[0, "00:00"], [DAY, "00:00+1"]].forEach(([at, time]) => put(at, time, 0, 0, "0"));
   const order = [...rows.values()].sort((a, b) => a.at - b.at || a.second - b.second);
@@ -320,17 +336,21 @@ function settingRow({ name, note, unit, min, max, step, get, set, parse, shown, 
   };
   for (const input of [box, slide]) {
     input.addEventListener("input", () => take(input));
-    input.addEventListener("change", () => show());
+    input.addEventListener("change", () => { show(); arrange(); });
   }
   controls.push({ show, runs });
 }
 
 const asLevel = (text) => (/e/i.test(text) ? Number(text) / 100 : Number(`${text}e-2`));
+const near = (value, before) => (Math.abs(value - before) < 2e-14 ? before : value);
 
 function settingRows() {
+  const dial = data.dial === null ? 1 : data.dial;
   settingRow({
-    name: "All channels", note: "multiplies every level", unit: "percent", min: 0, max: 200, step: 1, today: "100 %",
-    get: () => now.all, set: (x) => { now.all = x; }, parse: asLevel, shown: percent,
+    name: data.dial === null ? "All channels" : "Overall setting",
+    note: data.dial === null ? "multiplies every level" : "of all fixtures; multiplies every level",
+    unit: "percent", min: 0, max: data.dial === null ? 200 : 100, step: 1, today: `${percent(dial)} %`,
+    get: () => now.all * dial, set: (x) => { now.all = near(x / dial, 1); }, parse: asLevel, shown: percent,
   });
   const lead = data.channels[data.leading];
   settingRow({
@@ -343,27 +363,52 @@ function settingRows() {
   data.channels.forEach((c, i) => settingRow({
     name: c.shown, unit: "percent", min: 0, max: 100, step: 1, disabled: !c.highest,
     note: c.borrowed ? `off today; takes the shape of ${c.borrowed}` : c.highest ? "" : "has no shape to scale",
-    today: `${percent(c.today)} %`,
-    get: () => now.levels[i], set: (x) => { now.levels[i] = x; }, parse: asLevel, shown: percent,
+    today: `${percent(c.today / dial)} %`,
+    get: () => now.levels[i] / dial, set: (x) => { now.levels[i] = near(x * dial, c.today); },
+    parse: asLevel, shown: percent,
   }));
 }
 
-const resultCells = [];
+// ---- What it gives: a row a coral, those furthest off first ----
+
+const lines = [];
+
+// A bar with the usual range in its middle, and marks for today and now.
+function rangeBar(parent) {
+  const picture = svg("svg", parent, { viewBox: "-5 0 210 18", preserveAspectRatio: "none", "aria-hidden": "true", focusable: "false" });
+  const [, floor, low, high, ceiling] = data.edges;
+  svg("rect", picture, { class: "bar-limits", x: floor, y: 6, width: ceiling - floor, height: 6 });
+  svg("rect", picture, { class: "bar-usual", x: low, y: 4, width: high - low, height: 10 });
+  return { today: svg("path", picture, { class: "try-was" }), mark: svg("path", picture, {}) };
+}
+
+function onBar(row, dose) {
+  const zones = row.zones, n = zones.length - 1;
+  if (dose >= zones[n]) return data.edges[n];
+  let k = 0;
+  while (k < n - 1 && dose >= zones[k + 1]) k++;
+  const share = zones[k + 1] > zones[k] ? (dose - zones[k]) / (zones[k + 1] - zones[k]) : 0;
+  return data.edges[k] + share * (data.edges[k + 1] - data.edges[k]);
+}
+
+const DISC = "m-4.6 0a4.6 4.6 0 1 0 9.2 0a4.6 4.6 0 1 0-9.2 0z", DIAMOND = "m0-6.4l6.2 6.4l-6.2 6.4l-6.2-6.4z";
 
 function resultRows() {
-  for (const row of data.rows) {
-    const line = make("tr", byId("results"), undefined, { role: "row" });
+  data.rows.forEach((row, i) => {
+    const line = make("tr", byId("results"), undefined, { role: "row", "data-row": i });
     const head = make("th", line, row.coral === null ? row.site : row.coral, { scope: "row", role: "rowheader" });
     if (row.coral !== null && row.coral !== row.site) make("small", head, `at ${row.site}`);
     const cell = (label, text, kind) =>
       make("td", line, text, { role: "cell", "data-label": label, ...(kind && { class: kind }) });
-    cell("usual", row.band ? `${row.band[0]}\u2013${row.band[1]}` : "\u2013", "try-n");
-    cell("today", number(row.dli), "try-n");
-    resultCells.push({
-      dli: cell("now", "", "try-n try-now"), change: cell("change", "", "try-n"),
-      state: cell("state", "", "try-state"), peak: cell("peak now", "", "try-n"),
+    const usual = cell("usual", row.band ? `${row.band[0]}\u2013${row.band[1]}` : "\u2013", "try-n try-usual");
+    const bar = cell("", undefined, "try-bar");
+    cell("today", number(row.dli), "try-n try-before-now");
+    lines.push({
+      line, usual, marks: row.zones ? rangeBar(bar) : null,
+      dli: cell("now", "", "try-n try-now"), change: cell("change", "", "try-n try-change"),
+      state: cell("state", "", "try-state"), peak: cell("peak", "", "try-n try-peak"),
     });
-  }
+  });
 }
 
 const put = (element, text) => { if (element.textContent !== text) element.textContent = text; };
@@ -372,20 +417,48 @@ const isToday = () => now.all === today.all && now.plateau === today.plateau &&
   now.levels.every((level, i) => level === today.levels[i]);
 
 const dayToday = data.leading === null ? null : dayOf(today);
+const CONCERN = ["far_below", "far_above", "below", "above"];
+
+// How far off a dose is: the state first, then how many times it lies outside its usual range.
+function concern(row, state, dli) {
+  if (row.coral === null) return -2;
+  if (!row.band) return -1;
+  const off = Math.max(row.band[0] / Math.max(dli, 1e-12), dli / row.band[1], 1);
+  return (CONCERN.indexOf(state) < 0 ? 0 : state.startsWith("far") ? 2e12 : 1e12) + Math.log2(off);
+}
+
+let concerns = [];
+
+// The worst first; not while a slider moves, so that no row runs away from the eye.
+function arrange() {
+  const order = lines.map((_, i) => i).sort((a, b) => concerns[b] - concerns[a] || a - b);
+  byId("results").append(...order.map((i) => lines[i].line));
+}
 
 function update() {
   const same = isToday(), day = same ? dayToday : dayOf(now);
-  const light = new Map(), counted = {};
+  const light = new Map(), counted = {}, rises = [];
+  concerns = [];
   data.rows.forEach((row, i) => {
     if (!same && !light.has(row.at)) light.set(row.at, lightAt(day, data.response[row.at]));
     const { dli, peak, hour } = same ? row : light.get(row.at);
-    const state = same ? row.state : stateOf(row, dli), cells = resultCells[i];
-    if (row.coral !== null) counted[state] = (counted[state] || 0) + 1;
+    const state = same ? row.state : stateOf(row, dli), cells = lines[i];
+    if (row.coral !== null) {
+      counted[state] = (counted[state] || 0) + 1;
+      rises.push({ name: row.coral, before: row.dli, after: dli });
+    }
     const bright = row.peakHigh !== null && hour > row.peakHigh;
     put(cells.dli, number(dli));
     put(cells.change, change(row.dli, dli));
-    put(cells.state, state === null ? "no coral" : data.words[state] + (bright ? "; bright at midday" : ""));
+    put(cells.state, state === null ? "no coral" : data.short[state] + (bright ? "; bright at midday" : ""));
     put(cells.peak, number(peak));
+    cells.line.setAttribute("class", CONCERN.includes(state) ? "try-off" : "");
+    if (cells.marks) {
+      cells.marks.today.setAttribute("d", `M${onBar(row, row.dli).toFixed(1)} 2V16`);
+      cells.marks.mark.setAttribute("d", `M${onBar(row, dli).toFixed(1)} 9${state === "within" ? DISC : DIAMOND}`);
+      cells.marks.mark.setAttribute("class", `bar-mark${state === "within" || state.startsWith("far") ? " bar-full" : ""}`);
+    }
+    concerns.push(concern(row, state, dli));
   });
   let cut = 0;
   data.channels.forEach((c, i) => {
@@ -395,6 +468,9 @@ function update() {
   });
   const before = same ? "" : ` Today ${data.rows.filter((row) => row.coral !== null && row.state === "within").length} ${data.words.within}, calculated.`;
   put(byId("now"), `${same ? "As today. " : ""}${sentence(counted)}${before}${cut ? ` Cut at 100 %: ${cut} of ${data.channels.length} channels.` : ""}`);
+  const told = same ? [] : [...cautionsOfDose(rises), ...cautionsOfColour(day)];
+  byId("caution").hidden = !told.length;
+  put(byId("caution"), told.join(" "));
   draw(day);
 }
 
@@ -402,6 +478,45 @@ function sentence(counted) {
   const order = ["within", "far_below", "below", "above", "far_above", "not_judged"];
   const parts = order.filter((state) => counted[state]).map((state) => `${counted[state]} ${data.words[state]}`);
   return parts.length ? `Calculated, corals: ${parts.join(", ")}.` : "No corals are named; the doses stand below.";
+}
+
+// ---- Cautions: corals follow more light over weeks, and the look of a tank is part of it ----
+
+function cautionsOfDose(rises) {
+  const more = rises.filter((r) => r.after > r.before * (data.aWeek + 1e-9));
+  const least = rises.filter((r) => r.after < r.before * (1 - data.atOnce - 1e-9));
+  const told = [];
+  if (more.length) {
+    const most = more.reduce((a, b) => (b.after * a.before > a.after * b.before ? b : a));
+    const ratio = most.before > 0 ? most.after / most.before : Infinity;
+    const weeks = Math.ceil(Math.log(ratio) / Math.log(data.aWeek) - 1e-9);
+    const pace = Number.isFinite(weeks) ? `: take ${weeks} ${weeks === 1 ? "week" : "weeks"} for it, at most 10 % more a week` : ", at most 10 % more a week";
+    told.push(`Caution: ${more.length} ${more.length === 1 ? "coral gets" : "corals get"} over 10 % more light, ${most.name} most (${change(most.before, most.after)})${pace} (common practice, no published source).`);
+  }
+  if (least.length) {
+    told.push(`Caution: ${least.length} ${least.length === 1 ? "coral loses" : "corals lose"} more than half of the light: do it in steps (our choice).`);
+  }
+  return told;
+}
+
+function shareOf(colour, day) {
+  let part = 0, whole = 0;
+  day.channels.forEach((c, i) => { part += colour.part[i] * c.hours; whole += colour.whole[i] * c.hours; });
+  return whole > 0 ? part / whole : null;
+}
+
+function cautionsOfColour(day) {
+  const told = [], moved = [];
+  for (const colour of data.colours) {
+    const before = shareOf(colour, dayToday), after = shareOf(colour, day);
+    if (before === null || after === null) continue;
+    const beyond = (share) => (colour.atLeast ? share < colour.bound - 1e-9 : share > colour.bound + 1e-9);
+    const limit = `usually ${colour.atLeast ? "at least" : "at most"} ${fixed(100 * colour.bound, 0)} % (our choice)`;
+    if (beyond(after)) told.push(`Caution: ${colour.name} is ${number(100 * after)} % of the photons, ${limit}; today ${number(100 * before)} %.`);
+    else if (Math.abs(after - before) >= data.seen) moved.push(`${colour.name} from ${fixed(100 * before, 0)} to ${fixed(100 * after, 0)} %`);
+  }
+  if (moved.length) told.push(`The colour changes too: ${moved.join(", ")} of the photons. The tank looks different, and corals may take on other colours.`);
+  return told;
 }
 
 // ---- The day curve of one place ----
@@ -468,7 +583,7 @@ function begin() {
   for (const row of data.rows) {
     make("option", byId("place"), row.coral === null || row.coral === row.site ? row.site : `${row.coral}, at ${row.site}`);
   }
-  if (data.leftOut) put(byId("left-out"), `${data.leftOut} more: too many to reckon here, see the tables.`);
+  if (data.leftOut) put(byId("left-out"), `${data.leftOut} more: too many for this part, see the tables.`);
   for (const fixture of data.fixtures) {
     make("button", byId("save"), `Save the programme of ${fixture.name}`, { type: "button" })
       .addEventListener("click", () => save(fixture));
@@ -477,12 +592,14 @@ function begin() {
     now = { ...today, levels: [...today.levels] };
     controls.forEach((control) => control.show());
     update();
+    arrange();
   });
   byId("place").addEventListener("change", update);
   window.addEventListener("resize", update);
   controls.forEach((control) => control.show());
   update();
-  // The browser compiles what has run: one day reckoned in an idle moment makes the first touch a quick one.
+  arrange();
+  // The browser compiles what has run: one day calculated in an idle moment makes the first touch a quick one.
   setTimeout(() => {
     const day = dayOf({ ...today, all: 0.5 });
     data.rows.forEach((row) => lightAt(day, data.response[row.at]));

@@ -18,18 +18,15 @@ from lightdose.model.results import DliState
 from lightdose.present.figures.canvas import (
     LINE_IN,
     MOST_FIGURES,
-    TICK_GAP_IN,
     EndLabel,
     Panel,
     Sheet,
-    dose_limits,
     drawn,
     new_figure,
     pages,
-    spaced_ticks,
-    spread,
     stacked_sheet,
 )
+from lightdose.present.figures.scales import TICK_GAP_IN, dose_limits, spaced_ticks, spread
 from lightdose.present.figures.style import (
     STATE_MARKS,
     drawable,

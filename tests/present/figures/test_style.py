@@ -8,7 +8,7 @@ import pytest
 
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve
 from lightdose.model.spectrum import LedPeak
-from lightdose.present.figures.style import DASHES, INK, QUIET_INK, TONES, channel_strokes
+from lightdose.present.figures.style import DARK, DASHES, INK, QUIET_INK, TONES, channel_strokes
 
 
 def _linear(colour: str) -> np.ndarray:
@@ -17,18 +17,31 @@ def _linear(colour: str) -> np.ndarray:
     return np.where(encoded <= 0.04045, encoded / 12.92, ((encoded + 0.055) / 1.055) ** 2.4)
 
 
-@pytest.mark.published
-@pytest.mark.parametrize("colour", [*TONES.values(), QUIET_INK, INK])
-def test_every_stroke_has_contrast_three_on_white(colour: str) -> None:
-    """Lines and marks stand out from the page."""
-    # Source: WCAG 2.2, relative luminance and success criterion 1.4.11.
-    luminance = float(_linear(colour) @ [0.2126, 0.7152, 0.0722])
-    assert 1.05 / (luminance + 0.05) >= 3
+STROKES = (*TONES.values(), QUIET_INK, INK)
+PAGES = {"light": {colour: colour for colour in (*STROKES, "#ffffff")}, "dark": DARK}
+
+
+def _contrast(one: str, other: str) -> float:
+    """WCAG 2.2, from relative luminance."""
+    dark, light = sorted(float(_linear(c) @ [0.2126, 0.7152, 0.0722]) for c in (one, other))
+    return (light + 0.05) / (dark + 0.05)
 
 
 @pytest.mark.published
+@pytest.mark.parametrize("page", PAGES)
+@pytest.mark.parametrize("colour", STROKES)
+def test_every_stroke_has_contrast_three_and_text_more(colour: str, page: str) -> None:
+    """Lines and marks stand out from the page, light or dark; the inks of words have 4.5."""
+    # Source: WCAG 2.2, relative luminance and success criteria 1.4.3 and 1.4.11.
+    shown = PAGES[page]
+    least = 4.5 if colour in (INK, QUIET_INK) else 3
+    assert _contrast(shown[colour], shown["#ffffff"]) >= least
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("page", PAGES)
 @pytest.mark.parametrize("sight", ["normal", "Protanomaly", "Deuteranomaly", "Tritanomaly"])
-def test_tones_stay_apart_for_colour_blind_eyes(sight: str) -> None:
+def test_tones_stay_apart_for_colour_blind_eyes(sight: str, page: str) -> None:
     """Every pair of tones differs by a CIEDE2000 distance of 10 or more."""
     # Source: Machado et al. 2009 matrices, severity 1, and CIEDE2000, both of colour-science.
     with warnings.catch_warnings():
@@ -39,7 +52,7 @@ def test_tones_stay_apart_for_colour_blind_eyes(sight: str) -> None:
     srgb = colour.RGB_COLOURSPACES["sRGB"]
     labs = [
         colour.XYZ_to_Lab(srgb.matrix_RGB_to_XYZ @ np.clip(matrix @ _linear(c), 0, 1), srgb.whitepoint)
-        for c in TONES.values()
+        for c in map(PAGES[page].get, TONES.values())
     ]
     for a, b in itertools.combinations(labs, 2):
         assert colour.delta_E(a, b, method="CIE 2000") >= 10
