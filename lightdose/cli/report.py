@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from lightdose.present.paper import Paper
     from lightdose.present.report import Report
 
-CELLS_ALONG = 45
+CELLS_ALONG = 36
 """Cells of a map along the longest side of the tank: fine enough for a page, quick to draw. Our choice."""
 
 MONTHS = 12.0
