@@ -30,6 +30,7 @@ from lightdose.present.figures.style import (
     Stroke,
     fitted,
     fitted_before,
+    words_ink,
     wrapped,
 )
 from lightdose.quantities import BANDS
@@ -553,7 +554,7 @@ class Panel:
                 textcoords="axes fraction",
                 va="center",
                 fontsize=SMALL_PT,
-                color=label.colour,
+                color=words_ink(label.colour),
                 arrowprops=LEADER,
             )
 

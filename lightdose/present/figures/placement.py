@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -48,6 +48,9 @@ from lightdose.present.figures.tank_view import NAME_PT, Box, Scene, TankView, b
 
 DOSES_IN, MISMATCH_IN = 3.2, 2.2
 CORALS_DRAWN: Final = 16
+NOTICED: Final = 0.97
+"""A first dose below this share of today's is explained. Our choice."""
+
 LEAD: Final = (
     "Above: the dose of each coral from step to step, starting from what it lives in (log scale). Below: "
     "dose over the dose that the coral furthest ahead is set for; line: it follows in 20 days; shade: 4 to "
@@ -66,7 +69,7 @@ def acclimation_drawing(way: Acclimation) -> Drawing:
     )
     rest = len(way.corals) - CORALS_DRAWN
     lead = f"{rest} more corals, which rise less, are not drawn. " if rest > 0 else ""
-    lead += f"{LEAD} {doses_sentence(way)}"
+    lead += f"{LEAD} {_first_dip(way)}{doses_sentence(way)}"
     sheet, panels = stacked_sheet(
         title, lead, [DOSES_IN, MISMATCH_IN], "days from the first step", DOSE, above_in=0.05, grid="y"
     )
@@ -79,6 +82,16 @@ def acclimation_drawing(way: Acclimation) -> Drawing:
     _draw_step_doses(panels[0], way)
     _draw_mismatch(panels[1], way)
     return sheet.drawing("acclimation", f"{literal(title)} {closing_sentence(way)}")
+
+
+def _first_dip(way: Acclimation) -> str:
+    """Why some corals get less at first; empty where none does."""
+    first = {coral.coral: coral.dli_mol_m2_d for coral in way.steps[0].corals}
+    dip = sum(first[coral.name] < NOTICED * coral.before for coral in way.corals)
+    if not dip:
+        return ""
+    whom = count(dip, "coral gets", "corals get")
+    return f"At first {whom} less than today: all start as low as the coral that would rise most needs it. "
 
 
 def _draw_step_doses(panel: Panel, way: Acclimation) -> None:
@@ -135,7 +148,8 @@ LISTED: Final = 120
 """More corals than this are in the table only."""
 
 CROWDED: Final = 12
-"""With more corals than this some numbers may lack room, and a sentence names them."""
+"""With more corals than this some numbers may lack room, and a sentence names them; with more moves than
+this arrows would cover one another, and the list says from where."""
 
 MARK_PT: Final = 6.5
 NUMBERS_BY_NAME: Final = 40
@@ -167,7 +181,8 @@ def placement_drawing(placement: Placement, light: LightMap, unit: LengthUnit) -
     views_in = sum(HEADING_IN + scale * scene.reach_m[1] + AXIS_IN for scene in scenes)
     list_in = -(-len(rows) // COLUMNS) * 2 * LINE_IN
     title = f"{moves_sentence(placement)} {verdict_sentence(placement)}"
-    sheet = Sheet(title, _lead(light), WIDTH_IN, views_in + spare + list_in + 0.45, 0.05)
+    arrows = sum(coral.moves for coral in placement.corals) <= CROWDED
+    sheet = Sheet(title, _lead(light, arrows=arrows), WIDTH_IN, views_in + spare + list_in + 0.45, 0.05)
     levels = scale_levels([part.dli for part in light.slices])
     top, bare = sheet.top_in, []
     for scene, part in zip(scenes, light.slices, strict=True):
@@ -175,24 +190,25 @@ def placement_drawing(placement: Placement, light: LightMap, unit: LengthUnit) -
         sheet.write(top, _heading(part.plane, unit), left_in=LEFT_IN, weight="bold")
         view = TankView.on(sheet.panel(LEFT_IN, top + HEADING_IN, wide, high), scene)
         view.panel.axes.set_label(part.plane.kind)
-        bare.append(_draw_view(view, placement, part, levels))
+        bare.append(_draw_view(view, placement, part, levels, arrows=arrows))
         top += HEADING_IN + high + AXIS_IN
     missing = sorted(set.intersection(*map(set, bare)))
     if missing and spare:
         shown = ", ".join(str(n) for n in missing[:NUMBERS_BY_NAME])
         sheet.write(top, f"Drawn without room for a number: {shown}.", SMALL_PT)
-    _write_list(sheet, top + 0.1 + spare, rows, unit)
+    _write_list(sheet, top + 0.1 + spare, rows, unit, whence=not arrows)
     rest = len(placement.corals) - len(rows)
     if rest:
         sheet.write(top + 0.1 + spare + list_in, f"and {count(rest, 'coral')} in the table", SMALL_PT)
     return sheet.drawing("placement", literal(title))
 
 
-def _lead(light: LightMap) -> str:
+def _lead(light: LightMap, *, arrows: bool) -> str:
+    whence = "arrows: from today's place" if arrows else "the list says from where they move"
     return (
         f"{literal(light.setup.title)}. Numbers: the list below. Discs: within their usual range; "
         "diamonds: outside it, filled when far outside; two numbers at one mark: one behind the "
-        "other, marked as the one further off; thin lines: from today's place. Contours and "
+        f"other, marked as the one further off; {whence}. Contours and "
         f"colours: dose in a day [{DLI_UNIT_TYPESET}] under open sky. Dashed: apertures of fixtures."
     )
 
@@ -204,7 +220,9 @@ def _heading(plane: Plane, unit: LengthUnit) -> str:
     return f"From the front; light {at} behind the front pane"
 
 
-def _draw_view(view: TankView, placement: Placement, part: MapSlice, levels: FloatArray) -> list[int]:
+def _draw_view(
+    view: TankView, placement: Placement, part: MapSlice, levels: FloatArray, *, arrows: bool
+) -> list[int]:
     """Draw one view; gives the numbers for which there was no room."""
     view.scales()
     contours = draw_light(view, part, part.dli, levels, pale=True)
@@ -213,7 +231,7 @@ def _draw_view(view: TankView, placement: Placement, part: MapSlice, levels: Flo
     view.labels.taken += [Box.around(x, y, 0.1, 0.1) for x, y in places]
     bare: list[int] = []
     for mark, (x, y) in zip(marks, places, strict=True):
-        _draw_mark(view, mark)
+        _draw_mark(view, mark, arrows=arrows)
         words = text_size_in(mark.numbers, NAME_PT, 0.01)
         box = view.labels.place([*beside(x, y, words, 0.06), *beside(x, y, words, 0.14)], words)
         if box is None:
@@ -249,10 +267,13 @@ def _seen(spot: Spot, height_m: float, plane: Plane) -> tuple[float, float]:
     return top[along], top[down]
 
 
-def _draw_mark(view: TankView, mark: _Mark) -> None:
-    for before_m in mark.before_m:
-        view.plot([before_m, mark.place_m], color="white", linewidth=2.0, zorder=5.5)
-        view.plot([before_m, mark.place_m], color=INK, linewidth=0.8, zorder=5.6)
+def _draw_mark(view: TankView, mark: _Mark, *, arrows: bool) -> None:
+    there: Any = tuple(map(view.scene.shown, mark.place_m))
+    for before_m in mark.before_m if arrows else ():
+        here: Any = tuple(map(view.scene.shown, before_m))
+        for colour, width, order in (("white", 2.4, 5.5), (INK, 0.9, 5.6)):
+            shape: Any = {"arrowstyle": "-|>", "color": colour, "linewidth": width, "shrinkB": MARK_PT / 2}
+            view.panel.axes.annotate("", there, here, arrowprops=shape, zorder=order)
     shape, face = STATE_MARKS[mark.state]
     x, y = map(view.scene.shown, mark.place_m)
     edge = "white" if face == INK else INK
@@ -261,7 +282,12 @@ def _draw_mark(view: TankView, mark: _Mark) -> None:
 
 
 def _write_list(
-    sheet: Sheet, top_in: float, rows: Sequence[tuple[PlacedCoral, str]], unit: LengthUnit
+    sheet: Sheet,
+    top_in: float,
+    rows: Sequence[tuple[PlacedCoral, str]],
+    unit: LengthUnit,
+    *,
+    whence: bool,
 ) -> None:
     room = (WIDTH_IN - 2 * MARGIN_IN) / COLUMNS - 0.2
     tall = -(-len(rows) // COLUMNS)
@@ -269,17 +295,19 @@ def _write_list(
         left = MARGIN_IN + (index // tall) * (room + 0.2)
         top = top_in + (index % tall) * 2 * LINE_IN
         name = fitted(f"{label}  {coral.coral}", room, SMALL_PT)
-        words = _list_words(coral, unit, room - 0.2)
+        words = _list_words(coral, unit, room - 0.2, whence=whence)
         write_text(sheet.figure, left, top, WIDTH_IN, name, SMALL_PT)
         write_text(sheet.figure, left + 0.2, top + 0.9 * LINE_IN, WIDTH_IN, words, SMALL_PT)
 
 
-def _list_words(coral: PlacedCoral, unit: LengthUnit, room_in: float) -> str:
-    """Where to and how much; only the name of the place is shortened, never a number."""
+def _list_words(coral: PlacedCoral, unit: LengthUnit, room_in: float, *, whence: bool) -> str:
+    """Where to and how much; only names of places are shortened, never a number."""
     if coral.after is None:
         return "no place"
     after = coral.after
     go = "to " if coral.moves else "stays at "
+    if whence and coral.moves and coral.before:
+        go = f"{fitted(spot_name(coral.before.spot, unit), room_in / 4, SMALL_PT)} to "
     dose = number(after.dli_mol_m2_d)
     was = f"{number(coral.before.dli_mol_m2_d)} to {dose}" if coral.moves and coral.before else dose
     usual = f", usual {range_text(*coral.band_dli)}" if coral.band_dli else ""

@@ -49,6 +49,14 @@ DASHES: Final[tuple[Dash, ...]] = (
 )
 """Channels of one tone take these in turn."""
 
+_PALE: Final = frozenset((TONES["cyan"], TONES["amber"], TONES["white"]))
+
+
+def words_ink(colour: str) -> str:
+    """The colour of words that belong to a line: the line's own where it is dark enough to be read."""
+    return QUIET_INK if colour in _PALE else colour
+
+
 STATE_MARKS: Final[dict[DliState, tuple[str, str]]] = {
     "far_below": ("D", TONES["total"]),
     "below": ("D", "white"),

@@ -56,9 +56,9 @@ TODAY: Final = Stroke(QUIET_INK, (0, (4, 2)), 1.4)
 TUNED: Final = Stroke(TONES["blue"], "solid", 2.0)
 DOSE_LEAD: Final = (
     "Dark bar: usual dose of its group. Light bar: from floor to ceiling. Tick: today; disc: tuned and "
-    "within; diamond: tuned and outside. Where no verdict stands the stated values decide. In brackets: "
-    "95 % of what the inputs allow."
+    "within; diamond: tuned and outside. An undecided coral is drawn by its calculated dose."
 )
+BRACKETS: Final = " In brackets: 95 % of what the inputs allow."
 DAY_LEAD: Final = "PPFD (400-700 nm) through the day, planar, in the water. Dashed: today; solid: tuned."
 MATCH_LEAD: Final = (
     "Photons of the day in each 10 nm. Bars: there, with the written schedule. Black steps: here, what was "
@@ -73,8 +73,10 @@ def tuning_drawings(
     after: Sequence[SiteDay],
     unit: LengthUnit,
 ) -> list[Drawing]:
-    """The doses of all corals, and the day before and after of those shown."""
-    return [_draw_doses(tuning), _draw_days(shown, before, after, unit)]
+    """The doses of all corals, and the day before and after of those shown where it changes."""
+    same = all(np.array_equal(a.total, b.total) for a, b in zip(before, after, strict=True))
+    days = [] if same else [_draw_days(shown, before, after, unit)]
+    return [_draw_doses(tuning), *days]
 
 
 @drawn
@@ -82,7 +84,8 @@ def _draw_doses(tuning: Tuning) -> Drawing:
     rows = sorted(tuning.corals, key=lambda c: -abs(c.rise if c.rise is not None else 1e9))[:MOST_ROWS]
     rest = len(tuning.corals) - len(rows)
     title = f"Doses before and after: {headline(tuning)[0].lower()}{headline(tuning)[1:]}"
-    lead = DOSE_LEAD + (f" {count(rest, 'coral')} that change less are not drawn." if rest else "")
+    lead = DOSE_LEAD + (BRACKETS if any(c.after.certainty for c in rows) else "")
+    lead += f" {count(rest, 'coral')} that change less are not drawn." if rest else ""
     sheet, panel = row_sheet(title, lead, [row_name(c.coral) for c in rows], DOSE)
     doses = [verdict.dli_mol_m2_d for c in rows for verdict in (c.before, c.after)]
     panel.log_axis("x", *dose_limits([c.after for c in rows], doses))
