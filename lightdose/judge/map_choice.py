@@ -222,14 +222,17 @@ def shown_sites(comparison: Comparison, names: Sequence[str] = ()) -> list[SiteC
 def shown_corals(tuning: Tuning) -> list[CoralChange]:
     """The brightest, the dimmest and the most changed coral of the tuned programme, the brightest first.
 
+    Corals that light does not judge are chosen only where there are no others.
+
     Source
     ------
     Our choice: who bounds the programme, and whom it changes most.
     """
-    ranked = sorted(tuning.corals, key=lambda c: -c.after.dli_mol_m2_d)
+    judged = [c for c in tuning.corals if c.after.band_dli is not None] or list(tuning.corals)
+    ranked = sorted(judged, key=lambda c: -c.after.dli_mol_m2_d)
     if not ranked:
         return []
-    most = max(tuning.corals, key=lambda c: abs(c.after.dli_mol_m2_d - c.before.dli_mol_m2_d))
+    most = max(judged, key=lambda c: abs(c.after.dli_mol_m2_d - c.before.dli_mol_m2_d))
     chosen = {change.after.receiver: change for change in (ranked[-1], most, ranked[0])}
     return sorted(chosen.values(), key=lambda c: -c.after.dli_mol_m2_d)
 

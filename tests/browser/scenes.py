@@ -148,13 +148,18 @@ def large_setup(folder: Path, sites: int = 50, channels: int = 12, points: int =
     return setup_file(folder, {"lamp": inline(programme)}, corals, places)
 
 
-def crowded_setup(folder: Path, corals: int) -> Path:
-    """Many corals of many groups from bright to dim, under two fixtures, with a rock at the back."""
+def crowded_setup(folder: Path, corals: int, named: Sequence[str] = ("coral {}",)) -> Path:
+    """Many corals of many groups from bright to dim, under two fixtures, with a rock at the back.
+
+    The names of corals take turns.
+    """
     names = [c[0] for c in CHANNELS]
     fixture_file(folder, "made lamp", names)
     groups = ("sps-shallow", "lps-branching", "open-brain", "mushroom", "soft", "sps-plating", "zoanthid")
     places = [f"place {n}" for n in range(corals)]
-    stock = [(f"coral {n}", groups[n % len(groups)], place) for n, place in enumerate(places)]
+    stock = [
+        (named[n % len(named)].format(n), groups[n % len(groups)], place) for n, place in enumerate(places)
+    ]
     day = inline(dict.fromkeys(names, DAY))
     path = setup_file(folder, {"left": day, "right": day}, stock, places, "Crowded tank (invented)")
     rock = (

@@ -137,8 +137,17 @@ NAMED_IN_TITLE: Final = 3
 SEEN_SHARE: Final = 1e-3
 """The wavelength axis starts where a spectrum first exceeds this share of its peak, or of all photons."""
 
+UNSEEN_SHARE: Final = 0.06
+"""A panel whose highest value is below this share of the others' has a scale of its own. Our choice."""
+
+FINER: Final = "; scale of its own"
 DRAWN_SHARE: Final = 0.003
 """A line below this share of the scale lies on the axis, would hide it and tell nothing."""
+
+
+def _own_top(top: float, own: float) -> float:
+    """The top of a panel's scale: that of all, or its own where nothing of it would be seen."""
+    return own if 0 < own < UNSEEN_SHARE * top else top
 
 
 def start_nm(totals: Sequence[FloatArray]) -> int:
@@ -167,10 +176,11 @@ def spectrum_drawing(analysis: Analysis, spectra: Sequence[SiteSpectrum], unit: 
     top = max([float(spectrum.total.max()) for spectrum in spectra], default=0.0) or 1.0
     start = start_nm([spectrum.total for spectrum in spectra])
     for panel, spectrum in zip(panels, spectra, strict=True):
-        panel.wavelength_axis(start, GRID_END_NM, top)
+        own = _own_top(top, float(spectrum.total.max()))
+        panel.wavelength_axis(start, GRID_END_NM, own)
         panel.band_edges(start)
         _draw_mix(panel, analysis, spectrum, lines)
-        words = _colour_words(analysis, spectrum.receiver)
+        words = _colour_words(analysis, spectrum.receiver) + (FINER if own < top else "")
         panel.head(place_name(analysis, spectrum.receiver, unit), words, BANDS_IN)
     words = "; ".join(f"{literal(s.name)}: {_colour_words(analysis, s.receiver)}" for s in spectra)
     return sheet.drawing("spectra", f"{title}. {words}.")
@@ -324,12 +334,14 @@ def day_drawing(analysis: Analysis, days: Sequence[SiteDay], unit: LengthUnit) -
     ends = [end for r in receivers for end in _peak_interval(analysis, r)]
     top = max([*ends, *(float(day.total.max(initial=0.0)) for day in days)], default=0.0) or 1.0
     for panel, day in zip(panels, days, strict=True):
-        panel.day_axis(top)
+        own = _own_top(top, max([*_peak_interval(analysis, day.receiver), float(day.total.max(initial=0.0))]))
+        panel.day_axis(own)
         shown = [(line.label, line.of(day.by_channel), line.stroke) for line in lines]
         last = panel is panels[-1]
         _draw_by_height(panel, day.time_h, [*shown, ("total", day.total, TOTAL_STROKE)], last=last)
         _draw_peak_interval(panel, day, _peak_interval(analysis, day.receiver))
-        panel.head(place_name(analysis, day.receiver, unit), _day_words(analysis, day.receiver))
+        words = _day_words(analysis, day.receiver) + (FINER if own < top else "")
+        panel.head(place_name(analysis, day.receiver, unit), words)
     words = "; ".join(f"{literal(day.name)}: {_day_words(analysis, day.receiver)}" for day in days)
     return sheet.drawing("days", f"{title}. {words}.")
 

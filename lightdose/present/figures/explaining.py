@@ -83,7 +83,8 @@ def _draw(rows: Sequence[CaseRow], site: str) -> Drawing:
     shown, left_out = rows[:ROWS_AT_MOST], len(rows) - ROWS_AT_MOST
     at = f" at {literal(site)}" if site else ""
     case, ratio = shown[0].farthest
-    farthest = f"{literal(case)}: {ratio:.2f} times"
+    whose = "" if site else " at the site that changes most"
+    farthest = f"{literal(case)}: {ratio:.2f} times{whose}"
     title = f"What moves the daily dose{at} most: {literal(shown[0].name)} ({farthest})"
     lead = LEAD if site else SITES_LEAD + LEAD
     lead += f" {count(left_out, 'smaller row')} left out." if left_out > 0 else ""

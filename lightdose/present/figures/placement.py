@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -320,15 +321,21 @@ def _list_words(coral: PlacedCoral, unit: LengthUnit, room_in: float, *, whence:
 def move_drawing(move: Move) -> Drawing:
     """Dose by day under the rise that is allowed, against the usual range, each stone named at the right."""
     title = end_sentence(move).replace(DLI_UNIT, DLI_UNIT_TYPESET)
-    lead = (
-        f"Line: what {literal(move.coral)} gets at each place, from today's on. Dashed: the most that "
-        f"{100 * move.wishes.rise_per_week:g} % a week would allow. Shade: the usual range of its group."
-    )
+    lead = f"Line: what {literal(move.coral)} gets at each place, from today's on."
+    if _rises(move):
+        lead += f" Dashed: the most that {100 * move.wishes.rise_per_week:g} % a week would allow."
+    lead += " Shade: the usual range of its group." if move.band_dli is not None else ""
     start = f" (day 0: {move.steps[0].date})" if move.steps[0].date else ""
     x_label = f"days from the first step{start}"
     sheet, (panel,) = stacked_sheet(title, lead, [WAY_IN], x_label, DOSE, grid="y")
     _draw_way(panel, move)
     return sheet.drawing("move", literal(title))
+
+
+def _rises(move: Move) -> bool:
+    """Whether any step brings more light, so that the most that is allowed tells something."""
+    doses = [move.start_dli, *(s.dli_mol_m2_d for s in move.steps)]
+    return any(after > before for before, after in pairwise(doses))
 
 
 def _draw_way(panel: Panel, move: Move) -> None:
@@ -344,7 +351,7 @@ def _draw_way(panel: Panel, move: Move) -> None:
         axes.set_title(
             f"usual {range_text(*move.band_dli)}", fontsize=SMALL_PT, color=QUIET_INK, loc="left", pad=3
         )
-    for dose, *ends in zip(doses, days[1:], days[2:], strict=False):
+    for dose, *ends in zip(doses, days[1:], days[2:], strict=False) if _rises(move) else ():
         most = [dose * move.wishes.growth] * 2
         axes.plot(ends, most, color=QUIET_INK, linewidth=1.0, linestyle=(0, (5, 2)), zorder=2)
     axes.step(days, [*doses, doses[-1]], where="post", color=TONES["blue"], linewidth=2.0, zorder=3)

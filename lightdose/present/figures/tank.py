@@ -87,8 +87,10 @@ def _title(analysis: Analysis) -> str:
 
 def _lead(setup: Setup, marks: Sequence[CoralMark]) -> str:
     words = f"{literal(setup.title)}. From above, and from the front. Dashed: fixtures."
-    if setup.standing is not None:
-        words += " Grey: rock; dotted: colonies."
+    solids = setup.standing.solids if setup.standing else ()
+    drawn = (("grey: rock", bool(setup.rocks)), ("dotted: colonies", any(s.coral for s in solids)))
+    shown = "; ".join(name for name, there in drawn if there)
+    words += f" {shown[0].upper()}{shown[1:]}." if shown else ""
     if marks:
         words += " Discs: corals; diamonds: those with too little or too much."
     if any(mark.face for mark in marks):
