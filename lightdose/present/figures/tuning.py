@@ -74,8 +74,7 @@ def tuning_drawings(
     unit: LengthUnit,
 ) -> list[Drawing]:
     """The doses of all corals, and the day before and after of those shown where it changes."""
-    same = all(np.array_equal(a.total, b.total) for a, b in zip(before, after, strict=True))
-    days = [] if same else [_draw_days(shown, before, after, unit)]
+    days = [] if tuning.unchanged else [_draw_days(shown, before, after, unit)]
     return [_draw_doses(tuning), *days]
 
 
