@@ -19,7 +19,6 @@ from lightdose.present.figures.canvas import (
     HEAD_IN,
     STACK_RIGHT_IN,
     Drawing,
-    EndLabel,
     Panel,
     drawn,
     pages,
@@ -28,6 +27,7 @@ from lightdose.present.figures.canvas import (
     stacked_sheet,
 )
 from lightdose.present.figures.fitting import fit
+from lightdose.present.figures.scales import EndLabel
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,

@@ -216,9 +216,14 @@ class _Page:
 
 
 def draw_scale(
-    sheet: Sheet, left_in: float, top_in: float, size_in: tuple[float, float], levels: FloatArray, words: tuple[str, str]
+    sheet: Sheet,
+    left_in: float,
+    top_in: float,
+    size_in: tuple[float, float],
+    levels: FloatArray,
+    words: tuple[str, str],
 ) -> None:
-    """The scale of colours beside a map whose corner and size are given, below it in a narrow figure. [inch]"""
+    """The scale of colours beside a map of that corner and size, below it in a narrow figure. [inch]"""
     from matplotlib import colormaps
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import BoundaryNorm

@@ -28,7 +28,6 @@ from lightdose.present.figures.canvas import (
     PANEL_IN,
     WORDS_IN,
     Drawing,
-    EndLabel,
     Panel,
     drawn,
     row_name,
@@ -36,7 +35,7 @@ from lightdose.present.figures.canvas import (
     stacked_sheet,
 )
 from lightdose.present.figures.day import CLOCK, DOSE, PPFD, WAVELENGTH
-from lightdose.present.figures.scales import dose_limits
+from lightdose.present.figures.scales import EndLabel, dose_limits
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,
