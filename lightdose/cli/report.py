@@ -54,7 +54,11 @@ MONTHS = 12.0
     metavar="FILE",
     help="Write one printable sheet for a customer too: .pdf, or .html for a browser.",
 )
-@click.option("--date", metavar="YYYY-MM-DD", help="Date on the hand-out; today's where none is given.")
+@click.option(
+    "--date",
+    metavar="YYYY-MM-DD",
+    help="Date on the page and the hand-out; today's where none is given.",
+)
 @language_option
 @paper_option
 def command(
@@ -82,14 +86,17 @@ def command(
     setups: each gets a page named after its folder, in the folder of -o (reports), and a line that says how
     it stands.
     """
+    import datetime
+    from dataclasses import replace
     from pathlib import Path
 
     from lightdose.answers.report import report_answer
     from lightdose.files.writing import output_target
     from lightdose.present.report import report_page
 
-    if (paper or date or language != "en") and not handout:
-        raise click.UsageError("--paper, --language and --date are for --handout: add --handout FILE")
+    if (paper or language != "en") and not handout:
+        raise click.UsageError("--paper and --language are for --handout: add --handout FILE")
+    day = start_date(date, "--date")
     analysis, comparison = _analyses(ask)
     other = comparison.after if comparison else None
     variation = "" if comparison else ask.request.variation
@@ -99,12 +106,13 @@ def command(
         if ask.name
         else output_target(output or "report.html", "report.html")
     )
-    text = report_page(_report(analysis, comparison, ask.unit(analysis.setup), variation))
+    found = _report(analysis, comparison, ask.unit(analysis.setup), variation)
+    text = report_page(replace(found, date=day or datetime.date.today().isoformat()))
     ask.save(page, text, inputs)
     written = {"report": page}
     if handout:
         sheet = str(Path(handout, f"{ask.name}.pdf")) if ask.name else handout
-        form = (paper, language, start_date(date, "--date"))
+        form = (paper, language, day)
         written["handout"] = _save_handout(ask, sheet, form, analysis, other, inputs)
     return report_answer(analysis, comparison, written)
 

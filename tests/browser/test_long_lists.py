@@ -149,10 +149,11 @@ def test_list_is_sorted_by_figures_and_by_words(opened: Callable[..., Opened]) -
     page.click("[data-more]")
     written = page.evaluate(SHOWN)
     dose = "[...document.querySelectorAll('#table-corals tbody tr')].map(r => Number(r.cells[1].textContent))"
-    page.click("#table-corals thead th:nth-child(2) button")
+    page.click("#table-corals thead th:nth-child(2) [role=button]")
     assert page.evaluate(dose) == sorted(page.evaluate(dose))
     assert page.get_attribute("#table-corals thead th:nth-child(2)", "aria-sort") == "ascending"
-    page.click("#table-corals thead th:nth-child(2) button")
+    page.focus("#table-corals thead th:nth-child(2) [role=button]")
+    page.keyboard.press("Enter")
     assert page.evaluate(dose) == sorted(page.evaluate(dose), reverse=True)
     page.select_option("[data-sort]", label="coral")
     numbers = [int(name.split()[1]) for name in page.evaluate(SHOWN)]

@@ -41,13 +41,14 @@ def test_page_and_handout_are_written_and_named(tmp_path: Path) -> None:
 
 @pytest.mark.identity
 def test_handout_has_its_date_and_language_and_they_need_it(tmp_path: Path) -> None:
-    """--date and --language are those of the sheet, which is a page for a browser where it is so called."""
+    """--language is that of the sheet, a page for a browser where it is so called; --date is on both."""
     done = _run(SETUP, "-o", "r.html", "--handout", "h.html", "--language", "de", "--date", "2026-03-14")
     assert done.exit_code == 0, done.output
     page = (tmp_path / "h.html").read_text(encoding="utf-8")
     assert "14. März 2026" in page
     assert "So bekommen diese Korallen ihr Licht" in page
-    for words in (("--language", "de"), ("--date", "2026-03-14"), ("--paper", "a4")):
+    assert 'content: "2026-03-14"' in (tmp_path / "r.html").read_text(encoding="utf-8")
+    for words in (("--language", "de"), ("--paper", "a4")):
         refused = _run(SETUP, "-o", "r.html", *words)
         assert refused.exit_code == 2
         assert "--handout FILE" in refused.stderr

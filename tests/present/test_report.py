@@ -309,7 +309,7 @@ def test_first_screen_answers_in_words() -> None:
     analysis = example()
     assert headline(analysis) == "6 of 9 corals within common practice, 2 undecided."
     told = {point.about: point.text for point in answer_points(analysis).points}
-    assert list(told) == ["Doses", "Not usual", "Do first", "Then"]
+    assert list(told) == ["Doses", "Not usual", "Do first", "Then", "Move"]
     assert told["Not usual"].startswith("staghorn frag, 6.82 mol/m2/day on a flat spot, usual 8")
     assert told["Do first"].startswith("Take one meter reading at shelf")
     assert told["Then"].startswith("After measuring, probably: ")

@@ -11,13 +11,13 @@ from lightdose.errors import literal
 from lightdose.model.calibration import CalibrationFit, ReadingFit, ReadingGroup
 from lightdose.present.figures.canvas import (
     Drawing,
-    EndLabel,
     Panel,
     drawn,
     row_name,
     row_sheet,
     stacked_sheet,
 )
+from lightdose.present.figures.scales import EndLabel
 from lightdose.present.figures.style import BAND_FILL, INK, QUIET_INK, SMALL_PT, TONES, fitted
 
 AGREEMENT_IN, NAMES_IN = 4.6, 2.2

@@ -15,7 +15,7 @@ from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState, Verdict
 from lightdose.present.figures import fonts
 from lightdose.present.figures.fitting import fit
-from lightdose.present.figures.scales import ROUND_STEPS, spaced_ticks, spread
+from lightdose.present.figures.scales import ROUND_STEPS, EndLabel, spaced_ticks, spread
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,
@@ -329,22 +329,6 @@ def _narrow_stack(
 def key_height_in(entries: int) -> float:
     """Height of a key of two columns below a panel. [inch]"""
     return -(-entries // 2) * LINE_IN + (0.06 if entries else 0.0)
-
-
-@dataclass(frozen=True)
-class EndLabel:
-    """Words for the right margin, and the point that they belong to."""
-
-    text: str
-    x: float
-    y: float
-    colour: str = INK
-
-    @classmethod
-    def after_plateau(cls, text: str, x: FloatArray, y: FloatArray, colour: str) -> EndLabel:
-        """Words for a curve, at the last point near its highest."""
-        last = int((y >= 0.97 * y.max()).nonzero()[0][-1])
-        return cls(text, float(x[last]), float(y[last]), colour)
 
 
 @dataclass(frozen=True, eq=False)

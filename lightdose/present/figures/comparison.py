@@ -32,7 +32,6 @@ from lightdose.present.figures.canvas import (
     ROWS_WIDTH_IN,
     WORDS_IN,
     Drawing,
-    EndLabel,
     Panel,
     Sheet,
     drawn,
@@ -44,7 +43,7 @@ from lightdose.present.figures.canvas import (
 from lightdose.present.figures.day import CLOCK, DOSE, PHOTONS, PPFD, WAVELENGTH, start_nm
 from lightdose.present.figures.explaining import looks_drawing
 from lightdose.present.figures.fitting import fit
-from lightdose.present.figures.scales import dose_limits
+from lightdose.present.figures.scales import EndLabel, dose_limits
 from lightdose.present.figures.style import (
     BAND_FILL,
     DASHES,

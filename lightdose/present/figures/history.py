@@ -19,7 +19,6 @@ from lightdose.present.figures.canvas import (
     HEAD_IN,
     STACK_RIGHT_IN,
     Drawing,
-    EndLabel,
     Panel,
     drawn,
     pages,
@@ -27,6 +26,8 @@ from lightdose.present.figures.canvas import (
     row_sheet,
     stacked_sheet,
 )
+from lightdose.present.figures.fitting import fit
+from lightdose.present.figures.scales import EndLabel
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,
@@ -89,7 +90,7 @@ def dated_axis(panel: Panel, first: int, last: int) -> None:
     """Set the scale and the ticks of time."""
     room = max(1, last - first)
     panel.axes.set_xlim(first - 0.01 * room, last + 0.01 * room)
-    ticks = date_ticks(first, last)
+    ticks = date_ticks(first, last, 4 if fit().narrow else 9)
     panel.axes.set_xticks([day for day, _ in ticks], [name for _, name in ticks])
 
 
@@ -291,16 +292,18 @@ def _draw_row(panel: Panel, row: int, coral: CoralHistory, history: History) -> 
     if not lit.size:
         return
     mean = float(np.exp(np.log(lit).mean()))
+    # A narrow figure has a name above the line and words below it.
+    reach, below = (0.2, 0.13) if fit().narrow else (0.42, 0.25)
 
     def height(dose: float) -> float:
-        return row - 0.42 * float(np.clip(math.log(max(dose, 1e-9) / mean) / math.log(SPAN), -1, 1))
+        return row - reach * float(np.clip(math.log(max(dose, 1e-9) / mean) / math.log(SPAN), -1, 1))
 
     heights = [height(float(d)) if math.isfinite(d) else math.nan for d in doses]
     panel.axes.plot(days, heights, color=TONES["blue"], linewidth=1.3, zorder=3)
     for change in _shown(coral, history):
         x, y = ordinal(change.date), height(change.after.dli_mol_m2_d)
         if "moved" in change.kinds:
-            panel.axes.plot((x, x), (row - 0.42, row + 0.42), **RULE_OF_MOVE)
+            panel.axes.plot((x, x), (row - reach, row + reach), **RULE_OF_MOVE)
         if "fast_rise" in change.kinds:
             panel.mark(x, y, "^", TONES["amber"], markersize=4.5, markeredgewidth=0.8)
         if "below_floor" in change.kinds or "deep_cut" in change.kinds:
@@ -308,7 +311,7 @@ def _draw_row(panel: Panel, row: int, coral: CoralHistory, history: History) -> 
     for trouble in coral.troubles:
         if trouble.note.date >= history.first:
             day = ordinal(trouble.note.date)
-            panel.mark(day, row + 0.25, "X", TONES["red"], markersize=6, markeredgewidth=0.8)
+            panel.mark(day, row + below, "X", TONES["red"], markersize=6, markeredgewidth=0.8)
 
 
 def _row_words(coral: CoralHistory) -> str:

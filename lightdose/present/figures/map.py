@@ -82,16 +82,15 @@ def skins_drawing(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> D
     """Light on the skins of rock and colonies, from above and from the front, to one scale."""
     setup = light.setup
     views = [(Scene.bare(setup, view.cells.plane, unit), view) for view in light.skins]
-    room = fit().map_in - LEFT_IN - SCALE_IN
+    width = fit().map_in
+    room = width - LEFT_IN - SCALE_IN
     scale = min(min(room / s.reach_m[0], MAP_HEIGHT_IN / s.reach_m[1]) for s, _ in views)
     sizes = [(scale * s.reach_m[0], scale * s.reach_m[1]) for s, _ in views]
     name, per = QUANTITY_TITLES[quantity]
     values = np.concatenate([view.of(quantity).ravel() for _, view in views])
     low, middle, high = (number(float(v)) for v in np.nanquantile(values, (0, 0.5, 1)))
     title = f"{name} on the skins of rock and colonies: {low} to {high} {per}, median {middle}"
-    sheet = Sheet(
-        title, _skins_lead(light), fit().map_in, sum(h + HEADING_IN + AXIS_IN for _, h in sizes), 0.1
-    )
+    sheet = Sheet(title, _skins_lead(light), width, sum(h + HEADING_IN + AXIS_IN for _, h in sizes), 0.1)
     levels, top = scale_levels([view.of(quantity) for _, view in views]), sheet.top_in
     for (scene, view), (wide, high_in) in zip(views, sizes, strict=True):
         kind = scene.plane.kind
@@ -105,7 +104,7 @@ def skins_drawing(light: LightMap, quantity: MapQuantity, unit: LengthUnit) -> D
         tank.draw_marks(marks, 3.2)
         tank.name_solids()
         if kind == "depth":
-            draw_scale(sheet, LEFT_IN + wide + 0.22, top + HEADING_IN, high_in, levels, f"{name}\n[{per}]")
+            draw_scale(sheet, LEFT_IN, top + HEADING_IN, (wide, high_in), levels, (name, per))
         top += HEADING_IN + high_in + AXIS_IN
     return sheet.drawing("map-skins", f"{title}.")
 
@@ -179,12 +178,7 @@ class _Page:
         view.name_solids()
         if contours is not None:
             view.number_contours(contours)
-        head, per = QUANTITY_TITLES[self.quantity]
-        if scale:
-            draw_scale(sheet, left + wide + 0.22, sheet.top_in, high, self.levels, f"{head}\n[{per}]")
-        else:
-            under = sheet.top_in + high + AXIS_IN
-            draw_scale_below(sheet, left, under, wide, self.levels, f"{head} [{per}]")
+        draw_scale(sheet, left, sheet.top_in, (wide, high), self.levels, QUANTITY_TITLES[self.quantity])
         if names.rest:
             after = 0.0 if scale else NARROW_SCALE_IN
             sheet.write(sheet.top_in + high + AXIS_IN + after, names.rest, SMALL_PT)
@@ -222,22 +216,37 @@ class _Page:
 
 
 def draw_scale(
-    sheet: Sheet, left_in: float, top_in: float, high_in: float, levels: FloatArray, words: str
+    sheet: Sheet,
+    left_in: float,
+    top_in: float,
+    size_in: tuple[float, float],
+    levels: FloatArray,
+    words: tuple[str, str],
 ) -> None:
-    """The scale of colours beside a map, with its levels. [inch]"""
+    """The scale of colours beside a map of that corner and size, below it in a narrow figure. [inch]"""
     from matplotlib import colormaps
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import BoundaryNorm
 
-    tall = min(max(high_in, 1.6), 3.2)
-    axes = sheet.panel(left_in, top_in + max(0.0, (high_in - tall) / 2), 0.16, tall).axes
+    wide, high = size_in
+    name, unit = words
     colours = colormaps[COLOURS]
     mapped = ScalarMappable(BoundaryNorm(levels, colours.N), colours)
+    if fit().narrow:
+        axes = sheet.panel(left_in, top_in + high + AXIS_IN, wide, 0.12).axes
+        sheet.figure.colorbar(mapped, cax=axes, ticks=list(levels), orientation="horizontal")
+        every = 1 + int(levels.size * 0.3 / wide)
+        axes.set_xticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(levels)])
+        axes.tick_params(labelsize=SMALL_PT, length=3)
+        axes.set_xlabel(f"{name} [{unit}]", fontsize=SMALL_PT)
+        return
+    tall = min(max(high, 1.6), 3.2)
+    axes = sheet.panel(left_in + wide + 0.22, top_in + max(0.0, (high - tall) / 2), 0.16, tall).axes
     sheet.figure.colorbar(mapped, cax=axes, ticks=list(levels))
     every = 1 + int(levels.size * LINE_IN / tall)
     axes.set_yticklabels([f"{level:g}" if i % every == 0 else "" for i, level in enumerate(levels)])
     axes.tick_params(labelsize=SMALL_PT, length=3)
-    axes.set_ylabel(words, fontsize=SMALL_PT)
+    axes.set_ylabel(f"{name}\n[{unit}]", fontsize=SMALL_PT)
 
 
 def draw_scale_below(

@@ -24,7 +24,6 @@ from lightdose.present.figures.canvas import (
     MARGIN_IN,
     STACK_RIGHT_IN,
     Drawing,
-    EndLabel,
     Panel,
     Sheet,
     drawn,
@@ -33,6 +32,7 @@ from lightdose.present.figures.canvas import (
 )
 from lightdose.present.figures.day import DOSE
 from lightdose.present.figures.map import draw_light, scale_levels
+from lightdose.present.figures.scales import EndLabel
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,

@@ -1,4 +1,4 @@
-"""Scales of figures: which ticks stand apart, what a scale of doses holds, and places that keep apart."""
+"""Scales of figures: which ticks stand apart, what a scale of doses holds, and words at the ends of lines."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Final
 
+from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Verdict
+from lightdose.present.figures.style import INK
 
 TICK_GAP_IN: Final = 0.36
 """Ticks of a log scale stand at least so far apart."""
@@ -23,6 +25,22 @@ ROUND_STEPS: Final = tuple(
     )
 )
 """Round numbers for a log scale, from close steps to thousands."""
+
+
+@dataclass(frozen=True)
+class EndLabel:
+    """Words for the right margin, and the point that they belong to."""
+
+    text: str
+    x: float
+    y: float
+    colour: str = INK
+
+    @classmethod
+    def after_plateau(cls, text: str, x: FloatArray, y: FloatArray, colour: str) -> EndLabel:
+        """Words for a curve, at the last point near its highest."""
+        last = int((y >= 0.97 * y.max()).nonzero()[0][-1])
+        return cls(text, float(x[last]), float(y[last]), colour)
 
 
 def dose_limits(verdicts: Sequence[Verdict], doses: Sequence[float]) -> tuple[float, float]:

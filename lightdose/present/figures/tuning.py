@@ -28,7 +28,6 @@ from lightdose.present.figures.canvas import (
     PANEL_IN,
     WORDS_IN,
     Drawing,
-    EndLabel,
     Panel,
     drawn,
     row_name,
@@ -36,7 +35,7 @@ from lightdose.present.figures.canvas import (
     stacked_sheet,
 )
 from lightdose.present.figures.day import CLOCK, DOSE, PPFD, WAVELENGTH
-from lightdose.present.figures.scales import dose_limits
+from lightdose.present.figures.scales import EndLabel, dose_limits
 from lightdose.present.figures.style import (
     BAND_FILL,
     INK,
@@ -74,8 +73,7 @@ def tuning_drawings(
     unit: LengthUnit,
 ) -> list[Drawing]:
     """The doses of all corals, and the day before and after of those shown where it changes."""
-    same = all(np.array_equal(a.total, b.total) for a, b in zip(before, after, strict=True))
-    days = [] if same else [_draw_days(shown, before, after, unit)]
+    days = [] if tuning.unchanged else [_draw_days(shown, before, after, unit)]
     return [_draw_doses(tuning), *days]
 
 

@@ -50,17 +50,25 @@ function shorten(list) {
 
   heads.forEach((head, n) => {
     if (head.classList.contains("range")) return;
-    const button = document.createElement("button"), option = document.createElement("option");
+    // Not a button element: a browser does not repeat those at the head of each printed sheet.
+    const button = document.createElement("span"), option = document.createElement("option");
     option.value = n;
     option.textContent = head.firstChild.textContent.trim();
     sort.append(option);
-    button.type = "button";
+    button.setAttribute("role", "button");
+    button.tabIndex = 0;
     button.append(...head.childNodes);
     head.append(button);
-    button.addEventListener("click", () => {
+    const press = () => {
       backward = sort.value === option.value && !backward;
       sort.value = option.value;
       arrange();
+    };
+    button.addEventListener("click", press);
+    button.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter" && event.key !== " ") return;
+      event.preventDefault();
+      press();
     });
   });
   find.addEventListener("input", show);

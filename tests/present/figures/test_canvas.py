@@ -18,7 +18,6 @@ from lightdose.model.results import DliState
 from lightdose.present.figures.canvas import (
     LINE_IN,
     MOST_FIGURES,
-    EndLabel,
     Panel,
     Sheet,
     drawn,
@@ -26,7 +25,7 @@ from lightdose.present.figures.canvas import (
     pages,
     stacked_sheet,
 )
-from lightdose.present.figures.scales import TICK_GAP_IN, dose_limits, spaced_ticks, spread
+from lightdose.present.figures.scales import TICK_GAP_IN, EndLabel, dose_limits, spaced_ticks, spread
 from lightdose.present.figures.style import (
     STATE_MARKS,
     drawable,

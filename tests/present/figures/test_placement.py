@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from fit.placement_scenes import PLACEMENTS
 from judge.made_tank import made_tank, stepped
 from matplotlib.colors import to_hex
+from matplotlib.text import Annotation
 from present.text_boxes import misplaced_words
 
 from lightdose.answers.words import number
@@ -74,10 +76,24 @@ def test_corals_behind_one_another_keep_their_lines_and_the_worse_state() -> Non
     drawing = drawing_of(replace(placement, corals=tuple(pair)), setup)
     front = next(a for a in drawing.figure.axes if a.get_label() == "from_front")
     marks = [line for line in front.lines if line.get_marker() in ("o", "D")]
-    ways = {round(float(line.get_xdata()[0]), 3) for line in front.lines if line.get_zorder() == 5.6}
+    ways = {round(float(a.xyann[0]), 3) for a in front.texts if isinstance(a, Annotation)}
     assert [to_hex(m.get_markerfacecolor()) for m in marks] == [to_hex(STATE_MARKS["far_below"][1])]
     assert ways == {5.0, 50.0}
     assert "1, 2" in {t.get_text() for t in front.texts}
+
+
+@pytest.mark.identity
+def test_more_moves_than_arrows_can_show_are_told_in_the_list(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No arrow is drawn, the lead does not speak of any, and the list says from where."""
+    setup = made_tank()
+    placement = place(setup, PlaceWishes(everything=True))
+    assert any(coral.moves for coral in placement.corals)
+    monkeypatch.setattr("lightdose.present.figures.placement.CROWDED", 0)
+    drawing = drawing_of(placement, setup)
+    assert not any(isinstance(t, Annotation) for axes in drawing.figure.axes for t in axes.texts)
+    words = " ".join(t.get_text() for t in drawing.figure.texts)
+    assert "arrows" not in words
+    assert re.search(r"\w to \w[^:]*: [\d.]+ to [\d.]+, usual", words)
 
 
 @pytest.mark.identity
