@@ -20,6 +20,7 @@ from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.files.library import hazard_tables, reference_tables
 from lightdose.files.reef_light import reef_light
 from lightdose.judge.cautions import find_cautions
+from lightdose.judge.drawn_light import Draw, draw_doses
 from lightdose.judge.hazard import find_hazards
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.judge.uncertainty import with_certainty
@@ -90,14 +91,19 @@ def judged_under(
     *,
     certainty: bool,
     see: Callable[[int, FloatArray, FloatArray], None] | None = None,
-    sides: bool = False,
+    sides: bool | None = False,
+    draw: Draw = draw_doses,
 ) -> Analysis:
-    """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws."""
+    """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws.
+
+    ``sides`` None leaves out the light from all sides even where solids or faces are told. ``draw`` stands
+    for ``draw_doses`` where draws are kept from one run to the next.
+    """
     curve = day_curve(setup.lit_fixtures)
     dose = daily_dose(field, curve)
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
-        verdicts, uncertainty = with_certainty(setup, ready, verdicts, see=see)
+        verdicts, uncertainty = with_certainty(setup, ready, verdicts, see=see, draw=draw)
     hazards = find_hazards(setup, ready.scene.emission, hazard_tables(), curve)
     return Analysis(
         setup=setup,
@@ -112,7 +118,7 @@ def judged_under(
         uncertainty=uncertainty,
         hazards=hazards,
         reef_depth_m=reef_depths_m(dose.dli, reef_light()),
-        sides=side_doses(setup, ready, curve) if sides or _all_told(setup) else None,
+        sides=side_doses(setup, ready, curve) if sides or (sides is False and _all_told(setup)) else None,
     )
 
 

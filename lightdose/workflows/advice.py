@@ -10,10 +10,11 @@ import numpy as np
 from lightdose.analysis import Analysis, judged_under, light_of, scene_of
 from lightdose.files.library import reference_tables
 from lightdose.judge.actions import Light, advise
-from lightdose.judge.drawn_light import draw_doses
+from lightdose.judge.drawn_light import Draw, draw_doses
 from lightdose.judge.outlook import Kept, Outcome, Outlook
 from lightdose.judge.uncertain_inputs import uncertain_inputs
 from lightdose.model.advice import Advice
+from lightdose.model.light import LightField
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.emission import weighting_matrix
@@ -34,9 +35,20 @@ def advised(setup: Setup, also: Sequence[str] = (), *, sides: bool = False) -> A
     SetupError
         If a channel of an enabled fixture has no absolute flux.
     """
-    ready, field = light_of(setup, also)
+    return advised_under(setup, *light_of(setup, also), sides=sides)
+
+
+def advised_under(
+    setup: Setup,
+    ready: PreparedField,
+    field: LightField,
+    *,
+    sides: bool | None = False,
+    draw: Draw = draw_doses,
+) -> Analysis:
+    """The same from a light field that is there; ``sides`` and ``draw`` as in ``judged_under``."""
     kept = keeping(setup)
-    analysis = judged_under(setup, ready, field, certainty=True, see=kept.see, sides=sides)
+    analysis = judged_under(setup, ready, field, certainty=True, see=kept.see, sides=sides, draw=draw)
     analysis = replace(analysis, advice=advice_on(analysis, ready, kept))
     if setup.standing is None:
         return analysis
