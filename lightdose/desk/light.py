@@ -81,10 +81,13 @@ class DeskLight:
         ready, light = self._light(setup, self._field.key)
         return judged_under(setup, ready, light, certainty=False, sides=None)
 
-    def sure(self, setup: Setup, fixed: object, superseded: Callable[[], bool]) -> Analysis:
-        """Everything that `dose` says; ``Superseded`` once that is true."""
+    def sure(self, setup: Setup, fixed: object, day: object, superseded: Callable[[], bool]) -> Analysis:
+        """Everything that `dose` says; ``Superseded`` once that is true.
+
+        ``day`` is what its draws depend on besides the field and the places.
+        """
         ready, light = self._light(setup, fixed)
-        key = (fixed, [f.programme for f in setup.lit_fixtures], dict(setup.uncertainty))
+        key = (fixed, day)
 
         def draw(
             inputs: UncertainInputs,

@@ -19,6 +19,7 @@ from lightdose.desk.programme_edits import programme_rows
 from lightdose.desk.session import Desk
 from lightdose.desk.table_edits import TableText
 from lightdose.errors import LightdoseError, Problem, literal
+from lightdose.files.groups_file import default_groups
 from lightdose.files.setup_schema import TABLES
 from lightdose.model.advice import Action
 from lightdose.model.places import Plane
@@ -89,7 +90,30 @@ def view(desk: Desk, analysis: Analysis | None, trouble: LightdoseError | None =
         "groups": [{"key": g.key, "name": g.name, "look": g.look} for g in setup.groups.values()],
         "meters": [{"name": name, "reads": m.reads} for name, m in setup.meters.items()],
         "calibrated": setup.calibration is not None,
+        "named": _named(desk),
         **(told(analysis) if analysis is not None else {"sentence": None, "corals": []}),
+    }
+
+
+def groups_to_choose() -> dict[str, Any]:
+    """The groups that a new tank may name."""
+    groups = default_groups()[0]
+    return {"groups_to_choose": [{"key": g.key, "name": g.name, "look": g.look} for g in groups.values()]}
+
+
+def _named(desk: Desk) -> dict[str, Any]:
+    """What the page names and no drawing shows: racks, braces, the files of lamps."""
+    raw = raw_setup(desk)
+
+    def tables(key: str) -> list[dict[str, Any]]:
+        found = raw.get(key)
+        return [one for one in found if isinstance(one, dict)] if isinstance(found, list) else []
+
+    files = [{key: f.get(key) for key in ("type", "schedule")} for f in tables("fixture")]
+    return {
+        "rack": [str(one.get("name")) for one in tables("rack")],
+        "brace": [str(one.get("name")) for one in tables("brace")],
+        "fixture": [f for f in files if all(isinstance(v, str) for v in f.values())],
     }
 
 
