@@ -16,9 +16,9 @@ from lightdose.answers.words import number, range_text
 from lightdose.desk import shown
 from lightdose.desk.begin import COLOURS, recognised
 from lightdose.desk.diary import diary_of, life_of, noted
-from lightdose.desk.light import DeskLight, Superseded, moved
-from lightdose.desk.readings import calibrated, survey_of
+from lightdose.desk.light import DeskLight, SupersededError, moved
 from lightdose.desk.reading_edits import readings_shown
+from lightdose.desk.readings import calibrated, survey_of
 from lightdose.desk.session import Desk
 from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.judge.verdict import dli_state
@@ -95,6 +95,8 @@ class DeskAnswers:
             raise SetupError(Problem("the page asked for something that is not known here"))
         try:
             return answers[name](asked)
+        except SupersededError:
+            return {"superseded": True}
         except (KeyError, TypeError, ValueError) as trouble:
             if isinstance(trouble, LightdoseError):
                 raise
@@ -197,10 +199,7 @@ class DeskAnswers:
                 return {"superseded": True}
             self._quick()
             field, day = shown.scene_keys(desk, setup)
-        try:
-            analysis = self.light.sure(setup, field, day, lambda: desk.version != version)
-        except Superseded:
-            return {"superseded": True}
+        analysis = self.light.sure(setup, field, day, lambda: desk.version != version)
         with desk.lock:
             if desk.version == version:
                 self._analysis = version, analysis
@@ -235,7 +234,12 @@ class DeskAnswers:
         from lightdose.model.places import Grid, PlaceWishes
         from lightdose.workflows.plans import place
 
-        setup, name = self._setup(), str(asked["coral"])
+        desk, name = self.desk, str(asked["coral"])
+        with desk.lock:
+            setup, version = self._setup(), desk.version
+            self._quick()
+            keys = shown.scene_keys(desk, setup)
+        ready, light, draw = self.light.lit(setup, *keys, lambda: desk.version != version)
         stocked = {c.site for c in setup.corals}
         wishes = PlaceWishes(corals=(name,))
         if sum(s.name not in stocked and not s.implicit for s in setup.sites) < MOST_BEST:
@@ -243,7 +247,8 @@ class DeskAnswers:
             some = depths[:: max(1, len(depths) // 5)][:6]
             spacing = max(setup.tank.length_m, setup.tank.width_m) / 14
             wishes = replace(wishes, grid=Grid(spacing, tuple(some)))
-        found = next(c for c in place(setup, wishes).corals if c.coral == name)
+        placed = place(setup, wishes, (ready, light), draw)
+        found = next(c for c in placed.corals if c.coral == name)
         return {
             "places": [
                 {
@@ -283,5 +288,3 @@ class DeskAnswers:
         told, text = calibrated(self.desk)
         self.desk.do({"do": "calibration", "calibration": text})
         return {"told": told, **self.state()}
-
-

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
-from lightdose.desk.edits import Bench, Change, text_of
+from lightdose.desk.bench import Bench, Change, text_of
 from lightdose.desk.keys import number
 from lightdose.errors import Problem, ScheduleError, SetupError
 from lightdose.files.coral_names import CoralNames, folded
@@ -45,7 +45,7 @@ def begin(bench: Bench, change: Change) -> str:
     problems: list[Problem] = []
     channels = _channels(change, problems)
     setup = _setup_text(change, problems)
-    programme = _programme_text(change, [name for name, *_ in channels], problems)
+    programme = _programme_text(change, [name for name, *_ in channels])
     lamp = _lamp_text(change, channels, problems)
     if problems:
         raise SetupError(*problems)
@@ -67,7 +67,9 @@ def _length(change: Change, key: str, question: str, problems: list[Problem], de
         raise ValueError("unit")
     written = text if has_length_unit(text) else f"{text} {unit}"
     if not (is_number(text) or has_length_unit(text)):
-        _asked(problems, question, f'"{text}" is not a length' if text else "a length is missing", "such as 60")
+        _asked(
+            problems, question, f'"{text}" is not a length' if text else "a length is missing", "such as 60"
+        )
         return f"60 {unit}"
     return written
 
@@ -190,8 +192,8 @@ def _lamp_text(change: Change, channels: Sequence[tuple[str, str, float]], probl
     wide = _length(change, "lamp_width", "Width of the shining area", problems)
     leds = sum(count for *_, count in channels) or 1.0
     lines = [
-        "# Written by lightdose desk: the watts of the lamp shared among its channels by their LEDs, light by",
-        f"# typical efficiency of their colours, a wide beam. All of it {TYPICAL}.",
+        "# Written by lightdose desk: the watts of the lamp shared among its channels by their LEDs,",
+        f"# light by the typical efficiency of their colours, a wide beam. All of it {TYPICAL}.",
         "",
         'format = "lightdose-fixture/1"',
         f'name = "lamp ({TYPICAL})"',
@@ -210,7 +212,7 @@ def _lamp_text(change: Change, channels: Sequence[tuple[str, str, float]], probl
     return "\n".join(lines)
 
 
-def _programme_text(change: Change, channels: Sequence[str], problems: list[Problem]) -> str:
+def _programme_text(change: Change, channels: Sequence[str]) -> str:
     """The rows as they stand in the controller, with its overall factor, 100 where there is none."""
     rows = change["rows"]
     overall = str(change.get("overall", "")).strip() or "100"
@@ -223,9 +225,7 @@ def _programme_text(change: Change, channels: Sequence[str], problems: list[Prob
             raise ValueError("levels")
         numbers = [f"{number(level):g}" if level else "" for level in levels]
         cells.append([" ".join(text_of(row, "time").split()), *numbers, f"{number(overall):g}"])
-    head = (
-        "# From the rows of the controller. Levels in percent; all_channels is its overall factor.\n"
-    )
+    head = "# From the rows of the controller. Levels in percent; all_channels is its overall factor.\n"
     return head + csv_text(["time", *channels, "all_channels"], cells)
 
 

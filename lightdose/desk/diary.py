@@ -9,23 +9,27 @@ from typing import Any, Final
 from lightdose.answers.words import number
 from lightdose.desk.session import Desk
 from lightdose.errors import Problem, SetupError
-from lightdose.files.diary_notes import KINDS, add_notes, made_note
+from lightdose.files.diary_notes import add_notes, made_note
 from lightdose.files.diary_states import diary_folder, read_diary
+from lightdose.model.diary import KINDS, SCORES
 from lightdose.present.page import set_text
 
 MOST_SHOWN: Final = 60
-SCALES: Final = {"colour": (1, 6), "open": (0, 3)}
 
 
 def diary_of(desk: Desk) -> dict[str, Any]:
     """What was kept and noted, the last first; all of it stands in the files of the diary."""
     diary = read_diary(str(desk.path))
-    states = [{"date": s.date, "what": "kept", "text": s.why or "kept without a reason"} for s in diary.states]
+    states = [
+        {"date": s.date, "what": "kept", "text": s.why or "kept without a reason"} for s in diary.states
+    ]
     notes = [
         {
             "date": n.date,
             "what": n.coral or "the tank",
-            "text": " ".join(part for part in (n.kind if n.kind != "free" else "", n.text, n.unit, n.remark) if part),
+            "text": " ".join(
+                part for part in (n.kind if n.kind != "free" else "", n.text, n.unit, n.remark) if part
+            ),
         }
         for n in diary.notes
     ]
@@ -34,7 +38,7 @@ def diary_of(desk: Desk) -> dict[str, Any]:
         "entries": entries[:MOST_SHOWN],
         "more": max(0, len(entries) - MOST_SHOWN),
         "problems": [p.found for p in diary.problems[:5]],
-        "kinds": [{"key": key, "what": what, "scale": SCALES.get(key)} for key, what in KINDS.items()],
+        "kinds": [{"key": key, "what": what, "scale": SCORES.get(key)} for key, what in KINDS.items()],
     }
 
 
@@ -58,7 +62,8 @@ def life_of(desk: Desk, coral: str) -> dict[str, Any]:
             for s in one.spells
         ],
         "notes": [
-            {"date": n.date, "kind": n.kind, "value": n.text, "remark": n.remark} for n in one.notes[-MOST_SHOWN:]
+            {"date": n.date, "kind": n.kind, "value": n.text, "remark": n.remark}
+            for n in one.notes[-MOST_SHOWN:]
         ],
     }  # fmt: skip
 

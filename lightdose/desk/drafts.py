@@ -15,7 +15,7 @@ from lightdose.errors import LightdoseError, Place, Problem
 from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_file import read_from
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_tables import TomlDocument, read_document
+from lightdose.files.toml_tables import TomlDocument, read_document, value_at
 from lightdose.model.setup import Setup
 
 MOST_LEFT_OUT = 200
@@ -41,7 +41,7 @@ class Reading:
 
 
 class DraftFiles(InputFiles):
-    """The files of one reading: each is looked for where the keeper has it, and read from its draft, if any."""
+    """The files of one reading: looked for where the keeper has them, read from drafts."""
 
     def __init__(self, drafts: Mapping[str, str]) -> None:
         super().__init__()
@@ -135,7 +135,7 @@ class Drafts:
         self, texts: Mapping[str, bytes], trouble: LightdoseError
     ) -> tuple[Setup | None, tuple[str, ...]]:
         """The setup without the tables in which problems stand, and those tables in words."""
-        home, left_out = str(self.path), []
+        home, left_out = str(self.path), list[str]()
         try:
             data = texts[home] if home in texts else self.path.read_bytes()
             text = read_document(data, home).text
@@ -185,7 +185,7 @@ def _is(file: str, known: set[str]) -> bool:
 
 
 def _heads(document: TomlDocument) -> dict[KeyPath, tuple[int, int]]:
-    """Lines, from 0, of every table that may be left out; those of a table are its own and its inner ones'."""
+    """Lines, from 0, of every table that may be left out, with its inner tables."""
     lines = document.text.split("\n")
     starts: list[tuple[int, KeyPath | None]] = []
     counts: dict[str, int] = {}
@@ -210,8 +210,7 @@ def _table_at(heads: Mapping[KeyPath, tuple[int, int]], line: int) -> KeyPath | 
 
 def _names(document: TomlDocument, path: KeyPath, file: str) -> bool:
     """Whether a table names a file, such as the type or schedule of a fixture."""
-    table = document.data.get(path[0])
-    found = table[path[1]] if isinstance(table, list | dict) else None
+    found = value_at(document.data, path)
     if not isinstance(found, dict):
         return False
     base = os.path.basename(file)
@@ -219,6 +218,6 @@ def _names(document: TomlDocument, path: KeyPath, file: str) -> bool:
 
 
 def _words(document: TomlDocument, path: KeyPath) -> str:
-    table = document.data[str(path[0])][path[1]]
+    table = value_at(document.data, path)
     name = table.get("name", path[1]) if isinstance(table, dict) else path[1]
     return f"{path[0]} {name}" if isinstance(name, str) else f"{path[0]} {int(name) + 1}"

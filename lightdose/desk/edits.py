@@ -1,231 +1,21 @@
-"""What a person does on the page, as changes of the texts of files.
+"""What a person does with things on the page, as changes of the texts of files: moves, fields, new ones.
 
-Each change is a small record that came from the page ("do" names it) and gives the words under which it can
-be taken back. Nothing here writes: ``Bench`` holds texts, the readers judge them.
+Each change is a small record that came from the page and gives the words under which it can be taken back.
+Nothing here writes: ``Bench`` holds texts, the readers judge them.
 """
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any, Final
 
+from lightdose.desk.bench import IN_TABLES, SEVERAL, SINGLE, Bench, Change, metres_of, same_name, text_of
 from lightdose.desk.keys import field_of, typed
 from lightdose.desk.table_edits import TableText
-from lightdose.desk.toml_edits import TomlText
-from lightdose.errors import LightdoseError, OutputError, Place, Problem, SetupError, literal
+from lightdose.errors import OutputError, Problem, literal
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.units import UnitProblem, format_length
-from lightdose.model.setup import LengthUnit, Setup
-
-Change = Mapping[str, Any]
-
-SEVERAL: Final = ("coral", "site", "rack", "rock", "brace", "fixture")
-SINGLE: Final = ("tank", "water", "cover", "electricity", "uncertainty")
-
-_IN_TABLES: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = {
-    "coral": (
-        "corals",
-        {
-            "name": "coral",
-            "group": "group",
-            "genus": "genus",
-            "site": "site",
-            "at.x": "x_cm",
-            "at.y": "y_cm",
-            "at.depth": "depth_cm",
-            "open_sky": "open_sky",
-            "height": "height_cm",
-            "pinned": "pinned",
-            "on": "on",
-            "keep_apart": "keep_apart_cm",
-            "form": "form",
-            "diameter": "diameter_cm",
-            "passes": "passes",
-        },
-    ),
-    "site": (
-        "sites",
-        {
-            "name": "site",
-            "at.x": "x_cm",
-            "at.y": "y_cm",
-            "at.depth": "depth_cm",
-            "open_sky": "open_sky",
-            "on": "on",
-        },
-    ),
-    "rock": (
-        "rocks",
-        {
-            "name": "rock",
-            "shape": "shape",
-            "at.x": "x_cm",
-            "at.y": "y_cm",
-            "at.height": "z_cm",
-            "size.x": "size_x_cm",
-            "size.y": "size_y_cm",
-            "size.z": "size_z_cm",
-            "turn_deg": "turn_deg",
-            "reflectance": "reflectance",
-        },
-    ),
-}
-"""Kinds that may stand in a table of their own: the key that names it, and key -> column."""
-
-
-@dataclass(eq=False)
-class Bench:
-    """Texts of files on which a change works.
-
-    Attributes
-    ----------
-    path : of the setup
-    texts : what is not on the disk yet, by absolute path
-    setup : as it stood before the change; None where it cannot be read
-    """
-
-    path: Path
-    texts: Mapping[str, bytes]
-    setup: Setup | None
-    parsed: dict[str, TomlText]
-    changed: dict[str, bytes] = field(default_factory=dict)
-
-    @property
-    def unit(self) -> LengthUnit:
-        """Of the lengths that are written."""
-        return self.setup.length_unit if self.setup else "cm"
-
-    def length(self, metres: float) -> str:
-        """A length as it is written."""
-        return format_length(metres, self.unit)
-
-    def content(self, path: str) -> bytes | None:
-        """The bytes of a file as they are now; None where there is none."""
-        for texts in (self.changed, self.texts):
-            if path in texts:
-                return texts[path]
-        try:
-            return Path(path).read_bytes()
-        except FileNotFoundError:
-            return None
-
-    def beside(self, named: str) -> str:
-        """The absolute path of a file that the setup names.
-
-        Raises
-        ------
-        OutputError
-            If it lies outside the setup's folder: such files are looked at, never changed.
-        """
-        home = os.path.realpath(self.path.parent)
-        path = os.path.abspath(os.path.join(self.path.parent, named))
-        if os.path.commonpath([home, os.path.realpath(path)]) != home:
-            found = f"{literal(named)} lies outside the folder of this setup and is not changed from here"
-            raise OutputError(Problem(found, cure="change it where it is", place=Place(named)))
-        return path
-
-    def toml(self, path: str | None = None) -> TomlText:
-        """A TOML file, by default the setup; what changes in it is kept by ``keep``."""
-        where = path or str(self.path)
-        if where not in self.parsed:
-            content = self.content(where)
-            if content is None:
-                raise OutputError(Problem("there is no such file", place=Place(where)))
-            self.parsed[where] = TomlText(content, os.path.basename(where))
-        return self.parsed[where]
-
-    def keep(self, text: TomlText, path: str | None = None) -> None:
-        """Take over what a TOML file has become."""
-        self.changed[path or str(self.path)] = text.data
-
-    def table(self, key: str, column: str) -> tuple[TableText, str]:
-        """The table that a key of the setup names, by the column that names its rows, and its path."""
-        named = self.toml().get((key,))
-        if not isinstance(named, str):
-            raise OutputError(Problem(f"this setup names no file of {key}"))
-        path = self.beside(named)
-        content = self.content(path)
-        if content is None:
-            raise OutputError(Problem(f"{literal(named)} is not there"))
-        return TableText(content, named, column), path
-
-    def index(self, kind: str, name: str) -> int | None:
-        """Which [[kind]] of the setup has a name; None where it stands in a table, or nowhere."""
-        tables = self.toml().get((kind,))
-        if not isinstance(tables, list):
-            return None
-        return next((n for n, t in enumerate(tables) if _same(t.get("name"), name)), None)
-
-
-def _same(written: object, name: str) -> bool:
-    return isinstance(written, str) and written.strip() == name
-
-
-def apply(bench: Bench, change: Change) -> str:
-    """Make a change in the texts of a bench; gives the words for it.
-
-    Raises
-    ------
-    LightdoseError
-        If it cannot be made; then the bench is not to be used any more.
-    """
-    from lightdose.desk import begin, programme_edits, reading_edits
-
-    does: dict[str, Callable[[Bench, Change], str]] = {
-        "put": put,
-        "seat": seat,
-        "set": set_field,
-        "add": add,
-        "drop": drop,
-        "names": add_names,
-        "line": mend_line,
-        "several": several,
-        **programme_edits.CHANGES,
-        **reading_edits.CHANGES,
-        **begin.CHANGES,
-    }
-    what = change.get("do")
-    if not isinstance(what, str) or what not in does:
-        raise SetupError(Problem("the page asked for something that is not known here"))
-    try:
-        return does[what](bench, change)
-    except UnitProblem as trouble:
-        raise SetupError(trouble.problem) from None
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError) as trouble:
-        if isinstance(trouble, LightdoseError):
-            raise
-        raise SetupError(Problem("the page asked for a change that makes no sense here")) from trouble
-
-
-def text_of(change: Change, key: str) -> str:
-    """A text that the page sent."""
-    value = change[key]
-    if not isinstance(value, str) or len(value) > 20_000:
-        raise ValueError(key)
-    return value
-
-
-def metres_of(change: Change, key: str) -> float | None:
-    """A length that the page sent; None where it did not. [m]"""
-    value = change.get(key)
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1000:
-        raise ValueError(key)
-    return float(value)
-
-
-def several(bench: Bench, change: Change) -> str:
-    """Several changes as one step."""
-    parts = change["changes"]
-    if not isinstance(parts, list) or not 0 < len(parts) <= 400:
-        raise ValueError("changes")
-    for part in parts:
-        apply(bench, part)
-    return text_of(change, "words")
+from lightdose.files.units import parse_length
 
 
 def put(bench: Bench, change: Change) -> str:
@@ -321,7 +111,7 @@ def _put_standing(
     if index is None:
         if bench.setup and any(s.name == name and s.rack for s in bench.setup.sites):
             raise OutputError(_elsewhere(bench, kind, name))
-        named, columns = _IN_TABLES[kind]
+        named, columns = IN_TABLES[kind]
         table, path = bench.table(named, columns["name"])
         row = _row(table, name)
         cells = {"x_cm": x, "y_cm": y, "depth_cm": depth}
@@ -338,8 +128,6 @@ def _put_standing(
     at = (kind, index, "at")
     lengths: dict[str, float | None] = {"x": x, "y": y}
     if kind == "rock" and rise is not None:
-        from lightdose.files.units import parse_length
-
         key, sign = ("height", 1) if bench.toml().get((*at, "height")) is not None else ("depth", -1)
         lengths[key] = parse_length(bench.toml().get((*at, key))) + sign * rise
     elif kind == "site":
@@ -405,9 +193,9 @@ def set_field(bench: Bench, change: Change) -> str:
 
 
 def _set_cell(bench: Bench, kind: str, name: str, path: str, value: Any) -> None:
-    if kind not in _IN_TABLES:
+    if kind not in IN_TABLES:
         raise OutputError(_elsewhere(bench, kind, name))
-    named, columns = _IN_TABLES[kind]
+    named, columns = IN_TABLES[kind]
     table, where = bench.table(named, columns["name"])
     if path not in columns:
         found = f"{path} of {literal(name)} has no column in {literal(table.file)}"
@@ -434,7 +222,7 @@ def _rename_site(bench: Bench, before: str, after: str) -> None:
     """Corals go with a place that gets another name."""
     toml = bench.toml()
     for n, coral in enumerate(toml.get(("coral",)) or []):
-        if _same(coral.get("site"), before):
+        if same_name(coral.get("site"), before):
             toml.put(("coral", n, "site"), after)
     bench.keep(toml)
     if isinstance(toml.get(("corals",)), str):
@@ -452,7 +240,7 @@ def add(bench: Bench, change: Change) -> str:
     if kind not in SEVERAL or not isinstance(given, Mapping):
         raise ValueError(kind)
     values: dict[str, Any] = {}
-    for path, text in given.items():
+    for path in given:
         if kind == "fixture" and path in ("type", "schedule"):
             values[path] = text_of(given, path)
             continue
@@ -480,8 +268,8 @@ def drop(bench: Bench, change: Change) -> str:
         toml = bench.toml()
         toml.drop_table(kind, index)
         bench.keep(toml)
-    elif kind in _IN_TABLES:
-        named, columns = _IN_TABLES[kind]
+    elif kind in IN_TABLES:
+        named, columns = IN_TABLES[kind]
         table, path = bench.table(named, columns["name"])
         table.drop_row(_row(table, name))
         bench.changed[path] = table.data
@@ -525,3 +313,14 @@ def _named_in(bench: Bench, named: str) -> bool:
     """Whether the setup's text names a file: one with problems may not be known otherwise."""
     content = bench.content(str(bench.path)) or b""
     return os.path.basename(named).encode() in content
+
+
+CHANGES: Final[dict[str, Callable[[Bench, Change], str]]] = {
+    "put": put,
+    "seat": seat,
+    "set": set_field,
+    "add": add,
+    "drop": drop,
+    "names": add_names,
+    "line": mend_line,
+}

@@ -101,7 +101,7 @@ class Guard:
         return hmac.compare_digest(given.encode("utf-8", "replace"), self.token.encode())
 
 
-class Refused(Exception):
+class RefusedError(Exception):
     """A body that is none of ours."""
 
     def __init__(self, status: int, words: str) -> None:
@@ -114,27 +114,27 @@ async def asked(request: Request) -> dict[str, Any]:
 
     Raises
     ------
-    Refused
+    RefusedError
         If its body is no JSON object, larger than allowed, or does not come in time.
     """
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        raise Refused(415, "The desk takes application/json.")
+        raise RefusedError(415, "The desk takes application/json.")
     length = request.headers.get("content-length", "")
     if length.isdigit() and int(length) > MOST_BYTES:
-        raise Refused(413, "A request has up to 1 MB.")
+        raise RefusedError(413, "A request has up to 1 MB.")
     try:
         async with asyncio.timeout(BODY_S):
             body = await _body(request)
     except TimeoutError:
-        raise Refused(408, "The request did not come to its end.") from None
+        raise RefusedError(408, "The request did not come to its end.") from None
     except ClientDisconnect:
-        raise Refused(400, "The request broke off.") from None
+        raise RefusedError(400, "The request broke off.") from None
     try:
         found = json.loads(body, parse_constant=_no_number)
     except (ValueError, RecursionError):
-        raise Refused(400, "The request is no JSON.") from None
+        raise RefusedError(400, "The request is no JSON.") from None
     if not isinstance(found, dict) or _depth(found) > DEEPEST:
-        raise Refused(400, "The request is no JSON object of ours.")
+        raise RefusedError(400, "The request is no JSON object of ours.")
     return found
 
 
@@ -143,7 +143,7 @@ async def _body(request: Request) -> bytes:
     async for part in request.stream():
         size += len(part)
         if size > MOST_BYTES:
-            raise Refused(413, "A request has up to 1 MB.")
+            raise RefusedError(413, "A request has up to 1 MB.")
         parts.append(part)
     return b"".join(parts)
 
@@ -166,5 +166,3 @@ def _depth(value: object) -> int:
 def told(content: Mapping[str, Any], status: int = 200) -> Response:
     """A JSON answer."""
     return JSONResponse(dict(content), status_code=status, headers=HEADERS)
-
-

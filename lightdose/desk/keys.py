@@ -162,5 +162,3 @@ def shown(value: Any) -> str:
     if isinstance(value, dict):
         return ", ".join(f"{key} {shown(v)}" for key, v in value.items())
     return str(value)
-
-

@@ -16,7 +16,7 @@ import numpy as np
 
 from lightdose.analysis import Analysis, judged_under, light_of
 from lightdose.errors import LightdoseError
-from lightdose.judge.drawn_light import DRAWS, SEED, draw_doses
+from lightdose.judge.drawn_light import DRAWS, SEED, Draw, draw_doses
 from lightdose.judge.uncertain_inputs import UncertainInputs
 from lightdose.model.light import LightField
 from lightdose.model.record import FloatArray
@@ -36,7 +36,7 @@ GRID: Final = 26
 """Cells of a map of light along the longer side: our choice, for lines that are smooth enough."""
 
 
-class Superseded(LightdoseError):
+class SupersededError(LightdoseError):
     """The setup has changed while this was reckoned."""
 
 
@@ -82,10 +82,17 @@ class DeskLight:
         return judged_under(setup, ready, light, certainty=False, sides=None)
 
     def sure(self, setup: Setup, fixed: object, day: object, superseded: Callable[[], bool]) -> Analysis:
-        """Everything that `dose` says; ``Superseded`` once that is true.
+        """Everything that `dose` says; ``SupersededError`` once that is true.
 
         ``day`` is what its draws depend on besides the field and the places.
         """
+        ready, light, draw = self.lit(setup, fixed, day, superseded)
+        return advised_under(setup, ready, light, sides=None, draw=draw)
+
+    def lit(
+        self, setup: Setup, fixed: object, day: object, superseded: Callable[[], bool]
+    ) -> tuple[PreparedField, LightField, Draw]:
+        """The light of a setup, and what draws it and remembers."""
         ready, light = self._light(setup, fixed)
         key = (fixed, day)
 
@@ -100,7 +107,7 @@ class DeskLight:
         ) -> tuple[FloatArray, FloatArray]:
             return self._draw(key, superseded, inputs, ready, receivers, see, draws=draws, seed=seed)
 
-        return advised_under(setup, ready, light, sides=None, draw=draw)
+        return ready, light, draw
 
     def at(self, setup: Setup, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Dose and peak at free points, (n, 3), under open sky. [mol m-2 d-1, umol m-2 s-1]"""
@@ -188,7 +195,7 @@ class DeskLight:
 
         def stop() -> None:
             if superseded():
-                raise Superseded("the setup has changed")
+                raise SupersededError("the setup has changed")
 
         keeps = len(receivers) <= MOST_KEPT
         with self._lock:

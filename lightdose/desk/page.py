@@ -21,7 +21,6 @@ SCRIPTS: Final = (
 """Parts of one module, in order."""
 
 
-
 def _own(name: str) -> str:
     return files("lightdose.desk").joinpath("templates", name).read_text("utf-8")
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from lightdose.desk.edits import Bench, Change, text_of
+from lightdose.desk.bench import Bench, Change, text_of
 from lightdose.desk.keys import number
 from lightdose.desk.table_edits import TableText
 from lightdose.errors import OutputError, Problem, ScheduleError, literal
@@ -214,9 +214,7 @@ def programme_rows(fixture: Fixture, text: TableText | None, inline: Any) -> dic
         rows = text.rows()
         return shown | {
             "columns": names,
-            "rows": [
-                {"time": r["time"], "levels": [r.get(n.casefold(), "") for n in names]} for r in rows
-            ],
+            "rows": [{"time": r["time"], "levels": [r.get(n.casefold(), "") for n in names]} for r in rows],
         }
     points = inline if isinstance(inline, Mapping) else {}
     return shown | {

@@ -7,7 +7,7 @@ import os
 from collections.abc import Callable
 from typing import Any, Final
 
-from lightdose.desk.edits import Bench, Change, metres_of, text_of
+from lightdose.desk.bench import Bench, Change, metres_of, text_of
 from lightdose.desk.keys import number
 from lightdose.desk.table_edits import TableText
 from lightdose.errors import Problem, ReadingsError

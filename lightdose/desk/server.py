@@ -20,7 +20,7 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from lightdose.desk.answers import DeskAnswers
-from lightdose.desk.guard import HEADERS, Guard, Refused, asked, told
+from lightdose.desk.guard import HEADERS, Guard, RefusedError, asked, told
 from lightdose.desk.hold import Hold
 from lightdose.desk.page import page
 from lightdose.desk.shown import problem_json
@@ -36,12 +36,12 @@ LARGEST_HEAD: Final = 32_768
 def application(answers: DeskAnswers, port: int) -> Guard:
     """The application of a desk at a port, behind its guard."""
 
-    async def show(request: Request) -> Response:
+    async def show(_: Request) -> Response:
         html, policy = page()
         answers.seen_at = time.monotonic()
         return HTMLResponse(html, headers={**HEADERS, "Content-Security-Policy": policy})
 
-    async def icon(request: Request) -> Response:
+    async def icon(_: Request) -> Response:
         return Response(status_code=204, headers=HEADERS)
 
     async def answer(request: Request) -> Response:
@@ -49,7 +49,7 @@ def application(answers: DeskAnswers, port: int) -> Guard:
             question = await asked(request)
             found = await run_in_threadpool(answers.answer, request.path_params["name"], question)
             return told(found)
-        except Refused as refusal:
+        except RefusedError as refusal:
             return PlainTextResponse(str(refusal), status_code=refusal.status, headers=HEADERS)
         except LightdoseError as trouble:
             return told({"problems": [problem_json(p) for p in trouble.problems[:40]]}, 422)

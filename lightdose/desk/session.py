@@ -20,8 +20,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from lightdose.desk.bench import Bench, Change
+from lightdose.desk.changes import apply
 from lightdose.desk.drafts import Drafts, Reading
-from lightdose.desk.edits import Bench, Change, apply
 from lightdose.desk.toml_edits import TomlText
 from lightdose.errors import LightdoseError, OutputError, Problem, SetupError
 from lightdose.files.setup_file import read_setup
@@ -358,7 +359,7 @@ class Desk:
             self._keep_draft()
 
     def mine_beside(self) -> list[str]:
-        """Write the texts of files in conflict beside them, under another name, and read what is on the disk."""
+        """Put the texts of files in conflict beside them, under other names, and read what is on the disk."""
         with self.lock:
             named = []
             for one in self.conflicts():

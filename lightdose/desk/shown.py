@@ -13,7 +13,7 @@ from lightdose.answers.check import in_short
 from lightdose.answers.dose import answer_points, headline
 from lightdose.answers.verdicts import SEVERITY, bar_of, octaves_off, table_words
 from lightdose.answers.words import number, range_text
-from lightdose.desk.edits import Bench
+from lightdose.desk.bench import IN_TABLES, SINGLE, Bench
 from lightdose.desk.keys import FILE_ONLY, TOP, fields_of, shown
 from lightdose.desk.programme_edits import programme_rows
 from lightdose.desk.session import Desk
@@ -156,7 +156,9 @@ def changes_of(action: Action) -> list[dict[str, Any]]:
     """An action as changes of the desk; none for a reading, or where everything stays."""
     if action.dials:
         return [
-            {"do": "overall", "fixtures": [d.fixture], "percent": d.after} for d in action.dials if d.after <= 100
+            {"do": "overall", "fixtures": [d.fixture], "percent": d.after}
+            for d in action.dials
+            if d.after <= 100
         ]
     if action.heights_m:
         return [
@@ -297,9 +299,7 @@ def form(bench: Bench, table: str, name: str) -> dict[str, Any]:
     written, where = _written(bench, table, name)
     fields = [{**one.as_json(), "value": shown(_at(written, one.path))} for one in fields_of(table)]
     if where.endswith(".csv"):
-        from lightdose.desk.edits import _IN_TABLES
-
-        columns = _IN_TABLES[table][1]
+        columns = IN_TABLES[table][1]
         fields = [f for f in fields if f["path"] in columns]
     only = [
         {"path": path.partition(".")[2], "why": why, "value": shown(_at(written, path.partition(".")[2]))}
@@ -308,7 +308,9 @@ def form(bench: Bench, table: str, name: str) -> dict[str, Any]:
     ]
     known = {f["path"] for f in fields} | {one["path"] for one in only}
     keys = TOP.keys if table == "setup" else TABLES[table].keys
-    extra = [k for k in written if k not in keys and k not in known and not isinstance(written[k], dict | list)]
+    extra = [
+        k for k in written if k not in keys and k not in known and not isinstance(written[k], dict | list)
+    ]
     only += [{"path": k, "why": "not known to lightdose", "value": shown(written[k])} for k in extra]
     return {"table": table, "name": name, "file": where, "fields": fields, "only": only}
 
@@ -324,11 +326,9 @@ def _written(bench: Bench, table: str, name: str) -> tuple[Mapping[str, Any], st
     index = bench.index(table, name)
     if index is not None:
         return toml.get((table, index)) or {}, file
-    from lightdose.desk.edits import _IN_TABLES, SINGLE
-
-    if table in SINGLE or table not in _IN_TABLES:
+    if table in SINGLE or table not in IN_TABLES:
         return toml.get((table,)) or {}, file
-    named, columns = _IN_TABLES[table]
+    named, columns = IN_TABLES[table]
     if not isinstance(toml.get((named,)), str):
         return {}, file
     text, path = bench.table(named, columns["name"])

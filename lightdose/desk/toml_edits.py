@@ -9,7 +9,7 @@ from __future__ import annotations
 import codecs
 import tomllib
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, cast
 
 import tomlkit
 from tomlkit.container import Container
@@ -151,8 +151,8 @@ _UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 def _item(value: Any) -> Item:
     if isinstance(value, Mapping):
-        pairs = ", ".join(f"{SingleKey(key).as_string()} = {_item(one).as_string()}" for key, one in value.items())
-        return tomlkit.value(f"{{ {pairs} }}" if pairs else "{}")
+        pairs = [f"{SingleKey(key).as_string()} = {_item(one).as_string()}" for key, one in value.items()]
+        return tomlkit.value(f"{{ {', '.join(pairs)} }}" if pairs else "{}")
     if isinstance(value, str):
         return tomlkit.string(value)
     if isinstance(value, Sequence):
@@ -160,7 +160,7 @@ def _item(value: Any) -> Item:
         for one in value:
             several.append(_item(one))
         return several
-    return tomlkit.item(value)
+    return cast(Item, tomlkit.item(value))
 
 
 def _add(home: Any, key: str, item: Item) -> None:

@@ -114,7 +114,7 @@ def read_kept(files: KeptFiles, variations: Variations = AS_WRITTEN) -> Setup:
 
 
 def read_from(files: InputFiles, path: str, *, uncalibrated: bool = False) -> Setup:
-    """Read the setup at a path through ``files``, which may find them elsewhere; SetupError as ``read_setup``."""
+    """Read a setup through ``files``, which may find some elsewhere; SetupError as ``read_setup``."""
     return _read(files.find(path, None, setup=True), files, Variations(uncalibrated=uncalibrated))
 
 

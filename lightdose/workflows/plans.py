@@ -11,10 +11,11 @@ from lightdose.analysis import analyse, fixture_emission, judged_under, light_fi
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import reference_tables
 from lightdose.judge.acclimation import AcclimationRequest, acclimate
+from lightdose.judge.drawn_light import Draw, draw_doses
 from lightdose.judge.map_choice import group_regions
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.fixture import Fixture, Programme
-from lightdose.model.light import Scene
+from lightdose.model.light import LightField, Scene
 from lightdose.model.match import Match, MatchWishes
 from lightdose.model.places import LightExplanation, LightMap, Move, MoveWishes, Placement, PlaceWishes, Plane
 from lightdose.model.plans import Acclimation
@@ -164,10 +165,16 @@ MOST_CORALS = 2000
 """A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""
 
 
-def place(setup: Setup, wishes: PlaceWishes) -> Placement:
+def place(
+    setup: Setup,
+    wishes: PlaceWishes,
+    lit: tuple[PreparedField, LightField] | None = None,
+    draw: Draw = draw_doses,
+) -> Placement:
     """Which coral goes where, with what each gets there as `dose` reckons it.
 
     Without a wish corals without a place get one; where there are none, up to ``FEW_MOVES`` corals may move.
+    ``lit`` is the setup's light where that is there already, and ``draw`` what remembers draws.
 
     Raises
     ------
@@ -183,14 +190,14 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     refuse_too_many(setup, "place")
     if not (wishes.corals or wishes.everything or wishes.moves is not None or setup.unplaced):
         wishes = replace(wishes, moves=FEW_MOVES)
-    ready, field = light_of(setup)
+    ready, field = lit or light_of(setup)
     kept = keeping(setup)
-    before = judged_under(setup, ready, field, certainty=True, see=kept.see)
+    before = judged_under(setup, ready, field, certainty=True, see=kept.see, draw=draw)
     light = _light_at_places(setup, ready)
     today = standing_today(setup)
     plan = plan_placement(setup, before, wishes, light, place_penalty(before, kept.response))
     there = placed_setup(setup, plan.spots)
-    after = judged_under(there, ready, ready.light_field(there.receivers), certainty=True)
+    after = judged_under(there, ready, ready.light_field(there.receivers), certainty=True, draw=draw)
     asked = wishes.pins or wishes.not_at or wishes.not_beside or wishes.apart_m
     worse = after.judgement.penalty > before.judgement.penalty - LEAST_GAIN
     if worse and not asked and len(there.corals) == len(setup.corals):

@@ -7,6 +7,7 @@ function tellSentence(sentence, how) {
   if (!sentence) return;
   by("basis").textContent = sentence.basis;
   by("headline").textContent = sentence.headline;
+  by("in-short").textContent = sentence.headline;
   by("sureness").textContent = how ?? (sentence.sure ? "" : "By the stated values; how sure that is, is being reckoned…");
   by("points").replaceChildren(...sentence.points.map(one => make("div", {}, make("dt", { text: one.about }), make("dd", { text: one.text }))));
   by("offers").replaceChildren(...sentence.offers.filter(one => one.changes.length).map((one, n) =>

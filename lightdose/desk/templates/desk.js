@@ -95,6 +95,8 @@ function makeSure() {
   }, 180);
 }
 
+const lines = n => (n === 1 ? "1 line" : `${n} lines`);
+
 // ---- saving -------------------------------------------------------------------------------------------------
 
 function linesBox(one) {
@@ -117,7 +119,7 @@ async function openSave() {
   }); };
   box.replaceChildren(
     make("h2", { id: "save-title", text: "Save these changes?" }),
-    ...found.files.flatMap(one => [make("h3", { text: `${one.file}: ${one.new ? "a new file" : `${one.added} lines come, ${one.removed} go`}` }), one.new && one.lines.length > 40 ? make("details", {}, make("summary", { text: `${one.added} lines` }), linesBox(one)) : linesBox(one)]),
+    ...found.files.flatMap(one => [make("h3", { text: `${one.file}: ${one.new ? "a new file" : `${lines(one.added)} new or changed, ${lines(one.removed)} gone or replaced`}` }), one.new && one.lines.length > 40 ? make("details", {}, make("summary", { text: lines(one.added) }), linesBox(one)) : linesBox(one)]),
     make("form", { onsubmit: e => { e.preventDefault(); go(); } }, make("label", { className: "field" }, make("span", { text: "Why? Your reason stands in the diary" }), why),
       make("p", { className: "acts" }, make("button", { className: "main-act", text: "Save and keep in the diary" }), make("button", { type: "button", text: "Not yet", onclick: () => box.close() }))));
   box.showModal();

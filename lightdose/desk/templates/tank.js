@@ -92,9 +92,9 @@ function axis(to, t) {
   const span = t.length_m * perMetre(), step = [1, 2, 5, 10, 20, 50, 100].find(n => span / n <= 8) ?? 100;
   const low = to.height - 6, found = [];
   for (let at = 0; at <= span + 1e-9; at += step) {
-    found.push(draw("text", { class: "axis", x: to.x(at / perMetre()), y: low, "font-size": 11, "text-anchor": "middle", text: `${at}` }));
+    const x = to.x(at / perMetre()), last = at + step > span + 1e-9, text = last ? `${at} ${unit()}` : `${at}`;
+    found.push(draw("text", { class: "axis", x: last ? Math.min(x + 12, to.width) : x, y: low, "font-size": 11, "text-anchor": last && x + 24 > to.width ? "end" : "middle", text }));
   }
-  found.push(draw("text", { class: "axis", x: to.width, y: low, "font-size": 11, "text-anchor": "end", text: unit() }));
   return found;
 }
 
@@ -469,6 +469,7 @@ async function whereTo(name, button) {
   button.textContent = "Looking…";
   try {
     const found = await ask("where", { coral: name });
+    if (found.superseded) { redraw(); return; }
     best = { name, places: found.places };
     if (!found.places.length) tell("No place that is free would suit it better.");
   } catch (trouble) { best = null; refused(trouble); }

@@ -1,10 +1,23 @@
 // Cards and fields: what is known of a thing, key by key.
 
-const FIRST_KEYS = { coral: ["group", "genus", "height", "form", "diameter", "faces", "open_sky", "dli_band", "pinned"], fixture: ["at.height", "at.x", "at.y", "output_scale", "enabled"], rock: ["shape", "size.x", "size.y", "size.z", "at.x", "at.y", "at.height", "at.depth", "reflectance"] };
+const FIRST_KEYS = { coral: ["group", "genus", "height", "diameter", "form", "faces"], fixture: ["at.height", "at.x", "at.y", "output_scale", "enabled"], rock: ["shape", "size.x", "size.y", "size.z", "at.x", "at.y", "at.height", "at.depth", "reflectance"] };
 const SINGLES = [["tank", "The tank"], ["water", "The water"], ["cover", "A cover"], ["electricity", "Electricity"], ["uncertainty", "How well things are known"], ["setup", "Names of files"]];
 const SEVERAL = [["fixture", "Lamps"], ["rock", "Rock"], ["site", "Places"], ["rack", "Racks"], ["brace", "Braces"], ["meter", "Meters"]];
 
-const fieldLabel = path => path.replace(/^at\./, "").replaceAll("_", " ").replace(".", ", ");
+const LABELS = { group: "What it is", genus: "What it is", "at.x": "From the left", "at.y": "From the front", "at.depth": "Depth", "at.height": "Height", open_sky: "Open sky", dli_band: "Its own usual dose", peak_max: "Its own highest light",
+  keep_apart: "Distance to neighbours", pinned: "Stays where it is", faces: "Faces", form: "Form of the colony", diameter: "Width of the colony", passes: "Light through the colony", "growth.diameter": "Grows wider, a month", "growth.height": "Grows taller, a month",
+  previous: "Dose it lived in before", on: "Stands on", output_scale: "Share of its output", enabled: "Is lit", turn_deg: "Turned, degrees", "at.rotation_deg": "Turned, degrees", "size.x": "Size along the tank", "size.y": "Size front to back", "size.z": "Size upwards" };
+const fieldLabel = path => LABELS[path] ?? `${path[0].toUpperCase()}${path.slice(1).replaceAll("_", " ").replace(".", ", ")}`;
+
+// A coral is named by its genus or by its group: one field says what it is.
+function asOneKind(form) {
+  if (form.table !== "coral") return form;
+  const other = form.fields.find(one => one.path === "genus")?.value ? "group" : "genus";
+  const kept = form.fields.find(one => one.path === (other === "group" ? "genus" : "group"));
+  if (!kept) return form;
+  const given = { ...kept, meaning: "genus, group or trade name", choices: (seen.groups ?? []).map(one => one.key) };
+  return { ...form, fields: form.fields.filter(one => one.path !== other).map(one => (one === kept ? given : one)) };
+}
 
 function fieldsOf(form, send, only) {
   return form.fields.filter(one => !only || only.includes(one.path)).map(one => typedField({
@@ -12,7 +25,8 @@ function fieldsOf(form, send, only) {
     note: one.meaning }, text => send(one.path, text)));
 }
 
-function formBox(form, lead) {
+function formBox(given, lead) {
+  const form = asOneKind(given);
   const send = (key, text) => change({ do: "set", table: form.table, name: form.name, key, text });
   const first = lead?.filter(path => form.fields.some(one => one.path === path));
   const rest = form.fields.filter(one => !first?.includes(one.path)).map(one => one.path);
