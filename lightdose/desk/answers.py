@@ -76,6 +76,7 @@ class DeskAnswers:
             "spot": self.spot,
             "where": self.where,
             "form": self.form,
+            "files": self.files,
             "programmes": self.programmes,
             "names": self.names,
             "readings": lambda _: readings_shown(self.desk.bench()),
@@ -269,7 +270,13 @@ class DeskAnswers:
     def form(self, asked: Asked) -> dict[str, Any]:
         """The fields of a thing."""
         with self.desk.lock:
-            return shown.form(self.desk.bench(), str(asked["table"]), str(asked.get("name", "")))
+            names = (str(asked.get(key, "")) for key in ("name", "of"))
+            return shown.form(self.desk.bench(), str(asked["table"]), *names)
+
+    def files(self, _: Asked) -> dict[str, Any]:
+        """The texts of all files, as they would be written."""
+        with self.desk.lock:
+            return {"files": shown.files_shown(self.desk)}
 
     def programmes(self, asked: Asked) -> dict[str, Any]:
         """Every programme as rows, and the day that comes of it."""

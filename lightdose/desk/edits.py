@@ -14,6 +14,7 @@ from lightdose.desk.bench import IN_TABLES, SEVERAL, SINGLE, Bench, Change, metr
 from lightdose.desk.keys import field_of, typed
 from lightdose.desk.table_edits import TableText
 from lightdose.errors import OutputError, Problem, literal
+from lightdose.files.fixture_file import FLUX_KEYS
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.units import parse_length
 
@@ -172,6 +173,9 @@ def set_field(bench: Bench, change: Change) -> str:
         toml.put(keys if table == "setup" else (table, *keys), value)
         bench.keep(toml)
         return f"{path.replace('_', ' ')} of the {table} changed"
+    if table in ("kind", "channel"):
+        _set_in_kind(bench, text_of(change, "of"), name if table == "channel" else "", keys, value)
+        return f"{path.replace('_', ' ')} of {name or change['of']} changed"
     if table == "meter":
         toml = bench.toml()
         toml.put((table, name, *keys), value)
@@ -190,6 +194,33 @@ def set_field(bench: Bench, change: Change) -> str:
     if path == "name" and table == "site" and isinstance(value, str):
         _rename_site(bench, name, value)
     return f"{path.replace('_', ' ').replace('at.', '')} of {name} changed"
+
+
+def kind_of(bench: Bench, fixture: str, channel: str = "") -> tuple[str, KeyPath]:
+    """The file that describes a lamp's kind, and where a channel stands in it."""
+    index = bench.index("fixture", fixture)
+    named = bench.toml().get(("fixture", index, "type")) if index is not None else None
+    if not isinstance(named, str):
+        raise OutputError(Problem(f"the lamp {literal(fixture)} names no file of its kind"))
+    path = bench.beside(named)
+    if not channel:
+        return path, ()
+    channels = bench.toml(path).get(("channel",)) or []
+    place = next((n for n, c in enumerate(channels) if same_name(c.get("name"), channel)), None)
+    if place is None:
+        raise OutputError(Problem(f"{literal(named)} has no channel {literal(channel)}"))
+    return path, ("channel", place)
+
+
+def _set_in_kind(bench: Bench, fixture: str, channel: str, keys: KeyPath, value: Any) -> None:
+    """A key of the file of a lamp's kind: all lamps of that kind change with it."""
+    path, home = kind_of(bench, fixture, channel)
+    toml = bench.toml(path)
+    if keys[0] in FLUX_KEYS and value is not None:
+        for other in FLUX_KEYS:
+            toml.put((*home, other), None)
+    toml.put((*home, *keys), value)
+    bench.keep(toml, path)
 
 
 def _set_cell(bench: Bench, kind: str, name: str, path: str, value: Any) -> None:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
+from lightdose.files.fixture_file import APERTURE, CHANNEL, EMITTERS, FIXTURE_FILE
 from lightdose.files.setup_schema import SETUP, TABLES, sky_word
-from lightdose.files.toml_tables import REQUIRED, Kind, Table, refuse
+from lightdose.files.toml_tables import REQUIRED, Kind, Table, inner, refuse
 from lightdose.files.units import has_length_unit, is_number
 from lightdose.model.setup import LengthUnit
 
@@ -24,6 +25,11 @@ FILE_ONLY: Final[Mapping[str, str]] = {
     "fixture.type": "the file of its kind",
     "meter.response": "the response of its sensor",
     "meter.calibrated_on": "the lamp it was calibrated on",
+    "kind.format": "what kind of file this is",
+    "channel.name": "the programmes name it",
+    "channel.spectrum": "its colour",
+    "channel.beam": "its spread",
+    "channel.dimming": "output against level",
 }
 """Keys that the page shows and does not change, and why or what they are."""
 
@@ -55,13 +61,26 @@ class FormField:
         }
 
 
+def keys_of(table: str) -> Table:
+    """The keys of a table of setup.toml ("setup" is what stands above all), or of a lamp's kind."""
+    own = {"setup": TOP, "kind": KIND, "channel": CHANNEL}
+    return own[table] if table in own else TABLES[table]
+
+
 def fields_of(table: str) -> list[FormField]:
-    """The fields of a table of setup.toml ("coral", "tank", "setup" for what stands above all tables)."""
-    keys = TOP if table == "setup" else TABLES[table]
-    return list(_fields(table, keys, ""))
+    """The fields of a table, inner tables included."""
+    return list(_fields(table, keys_of(table), ""))
 
 
 TOP: Final = Table({k: v for k, v in SETUP.keys.items() if k not in TABLES})
+KIND: Final = Table(
+    {
+        **{key: FIXTURE_FILE.keys[key] for key in ("format", "name", "electrical_w")},
+        "aperture": replace(FIXTURE_FILE.keys["aperture"], kind=inner(APERTURE)),
+        "emitters": replace(FIXTURE_FILE.keys["emitters"], kind=inner(EMITTERS)),
+    }
+)
+"""A fixture file above its channels."""
 
 
 def _fields(table: str, keys: Table, lead: str) -> Iterator[FormField]:

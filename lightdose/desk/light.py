@@ -32,7 +32,7 @@ MOST_KEPT: Final = 160
 MOST_ROWS: Final = 4000
 """Places whose light at full output is kept."""
 
-GRID: Final = 26
+GRID: Final = 32
 """Cells of a map of light along the longer side: our choice, for lines that are smooth enough."""
 
 

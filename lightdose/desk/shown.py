@@ -14,13 +14,13 @@ from lightdose.answers.dose import answer_points, headline
 from lightdose.answers.verdicts import SEVERITY, bar_of, octaves_off, table_words
 from lightdose.answers.words import number, range_text
 from lightdose.desk.bench import IN_TABLES, SINGLE, Bench
-from lightdose.desk.keys import FILE_ONLY, TOP, fields_of, shown
+from lightdose.desk.edits import kind_of
+from lightdose.desk.keys import FILE_ONLY, fields_of, keys_of, shown
 from lightdose.desk.programme_edits import programme_rows
 from lightdose.desk.session import Desk
 from lightdose.desk.table_edits import TableText
 from lightdose.errors import LightdoseError, Problem, literal
 from lightdose.files.groups_file import default_groups
-from lightdose.files.setup_schema import TABLES
 from lightdose.model.advice import Action
 from lightdose.model.places import Plane
 from lightdose.model.results import Verdict
@@ -30,6 +30,8 @@ from lightdose.present.page import page_environment, range_bar, set_text
 
 PLACE_FILES: Final = ("corals", "sites", "rocks")
 ACTIONS: Final = 2
+LONGEST_SHOWN: Final = 60_000
+"""Bytes of a file that are shown."""
 
 
 def scene_keys(desk: Desk, setup: Setup) -> tuple[object, object]:
@@ -252,6 +254,7 @@ def _fixture(fixture: Any) -> dict[str, Any]:
         "y_m": fixture.y_m,
         "height_m": fixture.height_m,
         "outline_m": [list(corner) for corner in fixture.outline_m],
+        "channels": [channel.name for channel in fixture.type.channels],
         "enabled": fixture.enabled,
     }
 
@@ -294,9 +297,12 @@ def _sites(setup: Setup) -> list[dict[str, Any]]:
 # ---- fields -----------------------------------------------------------------------------------------------
 
 
-def form(bench: Bench, table: str, name: str) -> dict[str, Any]:
-    """The fields of a thing with what stands in them, in which file, and what only the file can change."""
-    written, where = _written(bench, table, name)
+def form(bench: Bench, table: str, name: str, of: str = "") -> dict[str, Any]:
+    """The fields of a thing with what stands in them, in which file, and what only the file can change.
+
+    ``of`` is the lamp whose kind, or whose channel, is meant.
+    """
+    written, where = _written(bench, table, name, of)
     fields = [{**one.as_json(), "value": shown(_at(written, one.path))} for one in fields_of(table)]
     if where.endswith(".csv"):
         columns = IN_TABLES[table][1]
@@ -307,17 +313,21 @@ def form(bench: Bench, table: str, name: str) -> dict[str, Any]:
         if path.startswith(f"{table}.")
     ]
     known = {f["path"] for f in fields} | {one["path"] for one in only}
-    keys = TOP.keys if table == "setup" else TABLES[table].keys
+    keys = {**keys_of(table).keys, "channel": None}
     extra = [
         k for k in written if k not in keys and k not in known and not isinstance(written[k], dict | list)
     ]
     only += [{"path": k, "why": "not known to lightdose", "value": shown(written[k])} for k in extra]
-    return {"table": table, "name": name, "file": where, "fields": fields, "only": only}
+    return {"table": table, "name": name, "file": where, "of": of, "fields": fields, "only": only}
 
 
-def _written(bench: Bench, table: str, name: str) -> tuple[Mapping[str, Any], str]:
+def _written(bench: Bench, table: str, name: str, of: str) -> tuple[Mapping[str, Any], str]:
     toml = bench.toml()
     file = bench.path.name
+    if table in ("kind", "channel"):
+        path, place = kind_of(bench, of, name if table == "channel" else "")
+        values = bench.toml(path).get(place) if place else bench.toml(path).values
+        return values or {}, os.path.relpath(path, bench.path.parent)
     if table == "setup":
         values = toml.values
         return {k: v for k, v in values.items() if not isinstance(v, dict | list)}, file
@@ -352,6 +362,22 @@ def _at(values: Mapping[str, Any], path: str) -> Any:
             return None
         found = found.get(step)
     return found
+
+
+def files_shown(desk: Desk) -> list[dict[str, Any]]:
+    """Every file that the setup reads, with its text: what no field holds is seen here."""
+    made, home = [], str(desk.path.parent)
+    read = desk.setup.inputs_sha256 if desk.setup else {str(desk.path): ""}
+    bench = desk.bench()
+    for path in dict.fromkeys((str(desk.path), *read)):
+        content = bench.content(path)
+        if content is None:
+            continue
+        named = os.path.relpath(path, home)
+        utf16 = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+        text = content[:LONGEST_SHOWN].decode("utf-16" if utf16 else "utf-8-sig", "replace")
+        made.append({"file": named, "text": text, "whole": len(content) <= LONGEST_SHOWN})
+    return made
 
 
 def programmes(bench: Bench) -> list[dict[str, Any]]:

@@ -8,6 +8,7 @@ function show(state) {
   if (seen.tank) {
     drawLamps();
     drawReadings();
+    if (document.querySelector('details[data-key="files"]')?.open) showFiles();
     for (const [table] of SINGLES) if (document.querySelector(`details[data-key="single ${table}"]`)?.open) showSingle(table);
     for (const [table] of SEVERAL) if (document.querySelector(`details[data-key="several ${table}"]`)?.open && opened[table]) showThing(table, opened[table]);
     wantLevel("depth", levelDepth);

@@ -48,11 +48,11 @@ const question = (n, text, ...inner) => make("fieldset", {}, make("legend", { te
 
 function sizeSketch() {
   const text = (x, y, words, anchor = "middle") => draw("text", { x, y, "text-anchor": anchor, text: words });
-  return draw("svg", { class: "sketch", viewBox: "0 0 340 190", role: "img", "aria-label": "A tank: length from left to right, width from front to back, both inside the glass; water depth from the surface to the floor; the lamp's height above the water" },
+  return draw("svg", { class: "sketch", viewBox: "-30 0 380 200", role: "img", "aria-label": "A tank: length from left to right, width from front to back, both inside the glass; water depth from the surface to the floor; the lamp's height above the water" },
     draw("path", { class: "wet", d: "M40 90H230L280 55H90Z M40 90V165H230V90Z M230 90L280 55V130L230 165Z" }),
     draw("path", { class: "thick", d: "M40 70V165H230V70M230 165L280 130V35M40 70L90 35H280L230 70Z" }),
     draw("path", { class: "thin", d: "M40 178H230M40 174v8M230 174v8M238 172L288 137M235 168l6 8M285 133l6 8M28 90V165M24 90h8M24 165h8" }),
-    text(135, 188, "length"), text(288, 168, "width", "start"), text(22, 132, "water", "end"), draw("path", { class: "thick", d: "M120 12h80v8h-80z" }), draw("path", { class: "thin", d: "M160 22V72M156 22h8M156 72h8" }), text(168, 34, "height", "start"));
+    text(135, 194, "length"), text(288, 168, "width", "start"), text(22, 132, "depth", "end"), draw("path", { class: "thick", d: "M120 12h80v8h-80z" }), draw("path", { class: "thin", d: "M160 22V70M156 22h8M156 70h8" }), text(208, 20, "height above the water", "start"));
 }
 
 function channelQuestion(again, programme) {

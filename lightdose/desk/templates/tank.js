@@ -198,7 +198,7 @@ function drawIso(svg, kind, to) {
   markPlane();
   if (!plane || !by("contours").checked) return;
   const { columns_m: xs, rows_m: ys, dli } = plane, n = xs.length;
-  const taken = [];
+  const plan = kind === "depth", taken = seen.corals.map(one => [to.x(one.x_m), to.y(plan ? one.y_m : one.depth_m - one.height_m)]);
   for (const level of niceLevels(dli)) {
     const pieces = [];
     for (let j = 0; j + 1 < ys.length; j++) for (let i = 0; i + 1 < n; i++) {
@@ -218,12 +218,13 @@ function drawIso(svg, kind, to) {
     let d = "";
     for (let k = 0; k < pieces.length; k += 2) d += `M${pieces[k][0].toFixed(1)} ${pieces[k][1].toFixed(1)}L${pieces[k + 1][0].toFixed(1)} ${pieces[k + 1][1].toFixed(1)}`;
     part.append(draw("path", { class: "iso", d }));
-    for (const [x, y] of [pieces[0], pieces[pieces.length >> 1]]) {
-      if (x < 12 || x > to.width - 14 || taken.some(p => Math.hypot(p[0] - x, p[1] - y) < 24)) continue;
-      taken.push([x, y]);
-      part.append(draw("text", { class: "iso-word", x, y: y + 3.5, "font-size": 10, "text-anchor": "middle", text: `${level}` }));
-      break;
-    }
+    // The number stands where its line is furthest from the edges, from marks and from other numbers.
+    const [left, right] = [to.x(0), to.x(seen.tank.length_m)], [top, low] = [to.y(ys[0]), to.y(ys.at(-1))].sort((a, b) => a - b);
+    const room = ([x, y]) => Math.min(x - left, right - x, y - top, low - y, ...taken.map(p => Math.hypot(p[0] - x, p[1] - y)));
+    const at = pieces.reduce((a, b) => (room(b) > room(a) ? b : a));
+    if (room(at) < 9) continue;
+    taken.push(at);
+    part.append(draw("text", { class: "iso-word", x: at[0], y: at[1] + 3.5, "font-size": 10, "text-anchor": "middle", text: `${level}` }));
   }
 }
 

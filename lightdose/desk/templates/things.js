@@ -21,19 +21,19 @@ function asOneKind(form) {
 
 function fieldsOf(form, send, only) {
   return form.fields.filter(one => !only || only.includes(one.path)).map(one => typedField({
-    key: `${form.table} ${form.name} ${one.path}`, kind: one.kind, choices: one.choices, value: one.value, example: one.example, label: fieldLabel(one.path),
+    key: `${form.table} ${form.of} ${form.name} ${one.path}`, kind: one.kind, choices: one.choices, value: one.value, example: one.example, label: fieldLabel(one.path),
     note: one.meaning }, text => send(one.path, text)));
 }
 
 function formBox(given, lead) {
   const form = asOneKind(given);
-  const send = (key, text) => change({ do: "set", table: form.table, name: form.name, key, text });
+  const send = (key, text) => change({ do: "set", table: form.table, name: form.name, of: form.of, key, text });
   const first = lead?.filter(path => form.fields.some(one => one.path === path));
   const rest = form.fields.filter(one => !first?.includes(one.path)).map(one => one.path);
   const only = form.only.filter(one => one.value !== "").map(one => make("li", {}, make("b", { text: one.path }), ` ${one.value} `, make("span", { className: "quiet", text: `in the file only: ${one.why}` })));
   return [
     make("div", { className: "fields" }, ...fieldsOf(form, send, first ?? undefined)),
-    first && rest.length ? make("details", { "data-key": `more ${form.table} ${form.name}` }, make("summary", { text: "All its keys" }), make("div", { className: "fields" }, ...fieldsOf(form, send, rest))) : "",
+    first && rest.length ? make("details", { "data-key": `more ${form.table} ${form.of} ${form.name}` }, make("summary", { text: "All its keys" }), make("div", { className: "fields" }, ...fieldsOf(form, send, rest))) : "",
     only.length ? make("ul", { className: "plain quiet" }, ...only) : "",
     make("p", { className: "quiet", text: `in ${form.file}` }),
   ];
@@ -91,6 +91,7 @@ async function drawCard() {
       kind === "coral" && best?.name === name ? bestList() : "",
       kind === "coral" ? noteBox(name) : "",
       ...(form ? formBox(form, FIRST_KEYS[kind]) : []),
+      ...(kind === "fixture" ? kindBoxes(name) : []),
       kind === "coral" ? make("div", { id: "life" }) : "");
     drawCardHead();
   });
@@ -137,6 +138,19 @@ function lifeDrawing(name, spells) {
     draw("path", { class: "curve", d }));
 }
 
+// The kind of a lamp, and its channels: what all lamps of that kind share.
+function kindBoxes(lamp) {
+  const one = thingOf("fixture", lamp), boxes = [["kind", "", "Its kind, shared by all lamps of that file"], ...one.channels.map(name => ["channel", name, `Channel ${name}`])];
+  return boxes.map(([table, name, head]) => {
+    const inner = make("div"), key = `of ${lamp} ${table} ${name}`;
+    const fill = async () => {
+      try { const form = await ask("form", { table, name, of: lamp }); inner.replaceChildren(...formBox(form)); }
+      catch (trouble) { inner.replaceChildren(make("p", { text: wordsOf(trouble) })); }
+    };
+    return make("details", { "data-key": key, ontoggle: e => { if (e.target.open) fill(); } }, make("summary", { text: head }), inner);
+  });
+}
+
 // ---- everything else ----------------------------------------------------------------------------------------
 
 const opened = {};
@@ -145,6 +159,7 @@ function drawRest() {
   const lists = { fixture: seen.fixtures.map(one => one.name), rock: seen.rocks.filter(one => !one.coral).map(one => one.name), site: seen.sites.filter(one => !one.rack).map(one => one.name),
     rack: seen.named?.rack ?? [], brace: seen.named?.brace ?? [], meter: meterNames() };
   keepingFocus(() => by("rest-in").replaceChildren(
+    make("details", { "data-key": "files", ontoggle: e => { if (e.target.open) showFiles(); } }, make("summary", { text: "The files as they would be written" }), make("div", { id: "file-texts" })),
     ...SINGLES.map(([table, head]) => make("details", { "data-key": `single ${table}`, ontoggle: e => { if (e.target.open) showSingle(table); } }, make("summary", { text: head }), make("div", { id: `single-${table}` }))),
     ...SEVERAL.map(([table, head]) => make("details", { "data-key": `several ${table}`, ontoggle: e => { if (e.target.open && opened[table]) showThing(table, opened[table]); } },
       make("summary", { text: `${head}: ${lists[table].length}` }),
@@ -152,6 +167,14 @@ function drawRest() {
         table !== "meter" && make("button", { type: "button", "data-key": `new ${table}`, text: "Add one", onclick: () => newThing(table) }),
         table !== "meter" && make("button", { type: "button", "data-key": `less ${table}`, text: "Take it out", onclick: () => { if (opened[table]) { const name = opened[table]; opened[table] = ""; change({ do: "drop", table, name }); } } })),
       make("div", { id: `several-${table}` })))));
+}
+
+async function showFiles() {
+  try {
+    const { files } = await ask("files");
+    by("file-texts")?.replaceChildren(make("p", { className: "quiet", text: "What no field on this page holds is changed in the files, with a text editor; the desk notices." }),
+      ...files.map(one => make("details", { "data-key": `file ${one.file}` }, make("summary", { text: one.file }), make("pre", { className: "lines", tabIndex: 0, text: one.whole ? one.text : `${one.text}\n…` }))));
+  } catch (trouble) { refused(trouble); }
 }
 
 async function showSingle(table) {
