@@ -106,6 +106,11 @@ class DeskServer:
         """What opens the page, its key included."""
         return self.guard.address
 
+    @property
+    def running(self) -> bool:
+        """Whether requests are answered."""
+        return self._server.started
+
     def run(self, *, opens: bool, ready: Callable[[], None] = lambda: None) -> None:
         """Serve until Ctrl-C, ``stop`` or nobody looks any more; ``opens`` the page in a browser."""
         self._socket.listen(64)
