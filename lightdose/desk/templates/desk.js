@@ -138,6 +138,7 @@ function openConflict(conflicts) {
   if (!box.open) box.showModal();
 }
 
+watchHands();
 by("undo").addEventListener("click", () => act("undo", {}));
 by("redo").addEventListener("click", () => act("redo", {}));
 by("save").addEventListener("click", openSave);

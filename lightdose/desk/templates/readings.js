@@ -64,7 +64,7 @@ function readingAt(place) {
 function readingTable(found) {
   if (!found.rows.length) return make("p", { text: "No reading yet." });
   const kept = found.columns.map((name, k) => [name, k]).filter(([, k]) => found.rows.some(row => row[k]));
-  return make("div", { className: "scroll", role: "region", tabIndex: 0, "aria-label": "Readings" }, make("table", {}, make("caption", { text: `${found.rows.length} readings in readings.csv` }),
+  return make("div", { className: "scroll", role: "region", tabIndex: 0, "aria-label": "Readings so far" }, make("table", {}, make("caption", { text: `${found.rows.length} readings in readings.csv` }),
     make("thead", {}, make("tr", {}, ...kept.map(([name]) => make("th", { scope: "col", text: name.replaceAll("_", " ") })), make("td"))),
     make("tbody", {}, ...found.rows.map((row, n) => make("tr", {}, ...kept.map(([name, k]) => make("td", {}, name === "reading"
       ? make("input", { className: "cell", "aria-label": `Reading ${n + 1}`, "data-key": `reading ${n}`, value: row[k], defaultValue: row[k], onchange: e => change({ do: "reading-cell", row: n, column: "reading", text: e.target.value }) })

@@ -82,7 +82,6 @@ function drawView(kind, view) {
   const order = [...seen.corals].sort((a, b) => (a.name === chosen?.name) - (b.name === chosen?.name));
   svg.append(...order.map(coral => drawCoral(coral, to, plan, words.get(coral.name), taken)));
   svg.append(draw("g", { "data-part": "best" }), draw("g", { "data-part": "spot" }));
-  listen(svg, kind, to);
   drawIso(svg, kind, to);
   drawBest(svg, to, plan);
   return svg;
@@ -295,60 +294,60 @@ function thingOf(kind, name) {
   return seen.rocks.find(one => !one.coral && one.name === name);
 }
 
-function listen(svg, kind, to) {
-  const plan = kind === "depth";
-  svg.addEventListener("pointerdown", event => {
-    if (event.button !== 0) return;
-    const mark = event.target.closest("[data-mark]"), placed = event.target.closest("[data-best]");
-    if (placed) return;
-    const start = pointOf(event, svg, to);
-    if (!mark) { svg.dataset.down = JSON.stringify([event.clientX, event.clientY]); return; }
-    const thing = thingOf(mark.dataset.kind, mark.dataset.name);
-    if (!thing) return;
-    event.preventDefault();
-    const from = { ...thing, kind: mark.dataset.kind, rise_m: 0 };
-    const grip = { pointer: event.pointerId, moved: false, at: [event.clientX, event.clientY] };
+// The views are drawn anew all the time, so hands are watched on what holds them.
+function watchHands() {
+  const views = by("views");
+  const seenIn = event => {
+    const svg = event.target.closest?.("[data-view]");
+    return svg && { svg, kind: svg.dataset.view, plan: svg.dataset.view === "depth", to: scaleOf(svg.dataset.view) };
+  };
+  const inWater = (plan, [x, y]) => x >= 0 && x <= seen.tank.length_m && y >= 0 && y <= (plan ? seen.tank.width_m : seen.tank.depth_m);
+
+  views.addEventListener("pointerdown", event => {
+    const at = seenIn(event);
+    if (event.button !== 0 || !at || event.target.closest("[data-best]")) return;
+    const mark = event.target.closest("[data-mark]");
+    const thing = mark && thingOf(mark.dataset.kind, mark.dataset.name);
+    const start = pointOf(event, at.svg, at.to), from = thing && { ...thing, kind: mark.dataset.kind, rise_m: 0 };
+    if (from) event.preventDefault();
+    let moved = false;
     const move = e => {
-      if (e.pointerId !== grip.pointer) return;
-      if (!grip.moved && Math.hypot(e.clientX - grip.at[0], e.clientY - grip.at[1]) < 4) return;
-      grip.moved = true;
-      const view = document.querySelector(`[data-view="${kind}"]`), now = pointOf(e, view, to);
-      held = shifted(from, plan, now[0] - start[0], now[1] - start[1]);
+      if (e.pointerId !== event.pointerId) return;
+      moved ||= Math.hypot(e.clientX - event.clientX, e.clientY - event.clientY) > 4;
+      if (!moved || !from) return;
+      const now = pointOf(e, document.querySelector(`[data-view="${at.kind}"]`), at.to);
+      held = shifted(from, at.plan, now[0] - start[0], now[1] - start[1]);
       drawTankSoon();
       if (held.kind === "coral") tryOut(held);
     };
     const up = e => {
-      if (e.pointerId !== grip.pointer) return;
-      window.removeEventListener("pointermove", move);
-      window.removeEventListener("pointerup", up);
-      window.removeEventListener("pointercancel", up);
-      if (!grip.moved || e.type === "pointercancel") { held = null; choose(mark.dataset.kind, mark.dataset.name, svg); return; }
-      letGo();
+      if (e.pointerId !== event.pointerId) return;
+      for (const name of ["pointermove", "pointerup", "pointercancel"]) window.removeEventListener(name, name === "pointermove" ? move : up);
+      if (e.type === "pointercancel") { held = null; drawTankSoon(); return; }
+      if (from && moved) { letGo(); return; }
+      if (moved) return;
+      if (from) { held = null; choose(from.kind, from.name, at.kind); return; }
+      if (!inWater(at.plan, start)) return;
+      const [x, y] = start, t = seen.tank;
+      clicked({ x_m: x, y_m: at.plan ? y : levelY ?? t.width_m / 2, depth_m: at.plan ? levelDepth ?? 0.4 * t.depth_m : y });
     };
     window.addEventListener("pointermove", move);
     window.addEventListener("pointerup", up);
     window.addEventListener("pointercancel", up);
   });
-  svg.addEventListener("pointerup", event => {
-    const down = svg.dataset.down && JSON.parse(svg.dataset.down);
-    delete svg.dataset.down;
-    if (!down || Math.hypot(event.clientX - down[0], event.clientY - down[1]) > 5) return;
-    const [x, y] = pointOf(event, svg, to), t = seen.tank;
-    if (x < 0 || x > t.length_m || y < 0 || y > (plan ? t.width_m : t.depth_m)) return;
-    clicked({ x_m: x, y_m: plan ? y : levelY ?? t.width_m / 2, depth_m: plan ? levelDepth ?? 0.4 * t.depth_m : y });
+  views.addEventListener("pointermove", event => {
+    const at = seenIn(event);
+    if (!at || held || event.pointerType !== "mouse" || event.buttons) return;
+    const point = pointOf(event, at.svg, at.to);
+    if (!inWater(at.plan, point)) return;
+    if (at.plan) setY(point[1]); else setDepth(point[1]);
   });
-  svg.addEventListener("pointermove", event => {
-    if (held || event.pointerType !== "mouse" || event.buttons) return;
-    const [x, y] = pointOf(event, svg, to), t = seen.tank;
-    if (x < 0 || x > t.length_m || y < 0 || y > (plan ? t.width_m : t.depth_m)) return;
-    if (plan) setY(y); else setDepth(y);
-  });
-  svg.addEventListener("keydown", event => {
-    const mark = event.target.closest("[data-mark]");
-    if (!mark) return;
-    if (event.key === "Enter" || event.key === " ") { event.preventDefault(); choose(mark.dataset.kind, mark.dataset.name, svg); return; }
+  views.addEventListener("keydown", event => {
+    const at = seenIn(event), mark = event.target.closest("[data-mark]");
+    if (!at || !mark) return;
+    if (event.key === "Enter" || event.key === " ") { event.preventDefault(); choose(mark.dataset.kind, mark.dataset.name, at.kind); return; }
     if (event.key === "Escape") { held = null; clearTimeout(keyTimer); redraw(); return; }
-    const step = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: plan ? [0, 1, 0] : [0, 0, -1], ArrowDown: plan ? [0, -1, 0] : [0, 0, 1], PageUp: [0, 0, -1], PageDown: [0, 0, 1] }[event.key];
+    const step = { ArrowLeft: [-1, 0, 0], ArrowRight: [1, 0, 0], ArrowUp: at.plan ? [0, 1, 0] : [0, 0, -1], ArrowDown: at.plan ? [0, -1, 0] : [0, 0, 1], PageUp: [0, 0, -1], PageDown: [0, 0, 1] }[event.key];
     if (!step) return;
     event.preventDefault();
     stepped(mark.dataset.kind, mark.dataset.name, step.map(n => n * KEY_STEP_M));

@@ -41,14 +41,14 @@ function formBox(given, lead) {
 
 // ---- the card of what is chosen -----------------------------------------------------------------------------
 
-function choose(kind, name, svg) {
+function choose(kind, name, view) {
   const same = chosen?.kind === kind && chosen.name === name;
   chosen = { kind, name };
   if (best && best.name !== name) best = null;
   const coral = kind === "coral" && seen.corals.find(one => one.name === name);
   redraw();
   if (coral) { setDepth(coral.depth_m - coral.height_m); setY(coral.y_m); }
-  if (svg) document.querySelector(`[data-view="${svg.dataset.view}"] [data-mark="${CSS.escape(`${kind} ${name}`)}"]`)?.focus({ preventScroll: true });
+  if (view) document.querySelector(`[data-view="${view}"] [data-mark="${CSS.escape(`${kind} ${name}`)}"]`)?.focus({ preventScroll: true });
   else if (!same && kind !== "unplaced") by("tank").scrollIntoView({ block: "start" });
 }
 
