@@ -124,16 +124,23 @@ class DeskAnswers:
             raise SetupError(Problem("the setup has problems: mend them first"))
         return setup
 
+    def _lit_setup(self) -> Setup:
+        """The setup, its field prepared."""
+        with self.desk.lock:
+            setup = self._setup()
+            self._quick()
+        return setup
+
     def _quick(self) -> Analysis | None:
+        """The analysis of the setup as it stands, without draws at least."""
         desk = self.desk
-        if desk.setup is None:
-            return None
-        if self._analysis is not None and self._analysis[0] == desk.version:
+        with desk.lock:
+            if desk.setup is None:
+                return None
+            if self._analysis is None or self._analysis[0] != desk.version:
+                field, _ = shown.scene_keys(desk, desk.setup)
+                self._analysis = desk.version, self.light.quick(desk.setup, field)
             return self._analysis[1]
-        field, _ = shown.scene_keys(desk, desk.setup)
-        analysis = self.light.quick(desk.setup, field)
-        self._analysis = desk.version, analysis
-        return analysis
 
     def do(self, asked: Asked) -> dict[str, Any]:
         """Make a change."""
@@ -178,7 +185,7 @@ class DeskAnswers:
 
     def tried(self, asked: Asked) -> dict[str, Any]:
         """The sentence and the corals while a hand still holds a coral somewhere."""
-        setup = self._setup()
+        setup = self._lit_setup()
         x, y, depth = (float(asked[key]) for key in ("x_m", "y_m", "depth_m"))
         tank = setup.tank
         held = moved(
@@ -188,7 +195,6 @@ class DeskAnswers:
             min(max(y, 0.0), tank.width_m),
             min(max(depth, 0.0), tank.water_depth_m),
         )
-        self._quick()
         return shown.told(self.light.tried(held))
 
     def sure(self, asked: Asked) -> dict[str, Any]:
@@ -209,18 +215,16 @@ class DeskAnswers:
     def level(self, asked: Asked) -> dict[str, Any]:
         """Doses on a plane, for contours: {"kind": "depth" | "from_front", "at_m": ...}."""
         kind, at_m = str(asked["kind"]), float(asked["at_m"])
-        setup = self._setup()
+        setup = self._lit_setup()
         most = setup.tank.water_depth_m if kind == "depth" else setup.tank.width_m
         if kind not in ("depth", "from_front") or not 0 <= at_m <= 100:
             raise ValueError(kind)
-        self._quick()
         return self.light.level(setup, kind, min(at_m, most))
 
     def spot(self, asked: Asked) -> dict[str, Any]:
         """The light at a free place, and which groups usually live in so much."""
-        setup = self._setup()
+        setup = self._lit_setup()
         point = np.array([[float(asked[key]) for key in ("x_m", "y_m", "depth_m")]])
-        self._quick()
         dose, peak = self.light.at(setup, point)
         dli = float(dose[0])
         suits = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import socket
 import threading
 import time
@@ -86,6 +87,9 @@ class DeskServer:
         self.answers = DeskAnswers(path)
         self.guard = application(self.answers, port)
         self._idle_s = idle_s
+        # Its own words are for those who run servers: a request that is cut off by Ctrl-C is no news here.
+        quiet = logging.getLogger("uvicorn")
+        quiet.handlers, quiet.propagate = [logging.NullHandler()], False
         config = uvicorn.Config(
             self.guard,
             log_config=None,

@@ -38,7 +38,7 @@ class DeskPage:
         deadline = time.monotonic() + WAIT_S
         while not (told() if callable(told) else self.page.evaluate(told)):
             assert time.monotonic() < deadline, what or told
-            time.sleep(0.03)
+            self.page.wait_for_timeout(30)  # lets its requests through, which sleeping would not
 
     def settled(self) -> None:
         """Wait for the sentence with all its draws."""
@@ -65,6 +65,8 @@ class DeskPage:
         """Drag a mark by some pixels."""
         shape = self.mark(name, view, kind).locator(".shape, .lamp, .rock").first
         x, y = self.middle(shape)
+        if kind == "fixture":  # a lamp is held by its outline: what it hangs over can be clicked through it
+            y = self.page.evaluate("e => e.getBoundingClientRect().top + 1", shape.element_handle())
         self.page.mouse.move(x, y)
         self.page.mouse.down()
         for n in range(1, 11):
@@ -90,11 +92,18 @@ class DeskPage:
     def click_water(self, x_share: float, y_share: float, view: str = "depth") -> None:
         """Click into the water at shares of its width and height in a view."""
         self.until(f"!!document.querySelector('[data-view={view}] .water')")
-        left, top, wide, high = self.page.evaluate(
-            f"(() => {{ const e = document.querySelector('[data-view={view}] .water');"
-            " e.scrollIntoView({block: 'center'}); const b = e.getBoundingClientRect();"
-            " return [b.left, b.top, b.width, b.height]; })()"
-        )
+        before = None
+        while True:  # until nothing moves any more
+            box = self.page.evaluate(
+                f"(() => {{ const e = document.querySelector('[data-view={view}] .water');"
+                " e.scrollIntoView({block: 'center'}); const b = e.getBoundingClientRect();"
+                " return [b.left, b.top, b.width, b.height]; })()"
+            )
+            if box == before:
+                break
+            before = box
+            self.page.wait_for_timeout(100)
+        left, top, wide, high = box
         self.page.mouse.click(left + x_share * wide, top + y_share * high)
         self.steps += 1
 

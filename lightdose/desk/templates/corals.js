@@ -5,6 +5,9 @@ const filter = { text: "", group: "", state: "" };
 
 function tellSentence(sentence, how) {
   if (!sentence) return;
+  // The sentence keeps its height until all of it is known again: nothing below jumps away from a hand.
+  const box = by("answer"), high = box.offsetHeight;
+  box.style.minHeight = sentence.sure ? "" : `${high}px`;
   by("basis").textContent = sentence.basis;
   by("headline").textContent = sentence.headline;
   by("in-short").textContent = sentence.headline;
@@ -64,7 +67,7 @@ function drawList() {
 function drawUnplaced() {
   const box = by("no-place");
   box.replaceChildren();
-  if (!seen.unplaced.length) return;
+  if (!seen.unplaced?.length) return;
   box.append(make("h3", { text: `Without a place: ${seen.unplaced.length}` }),
     make("p", { className: "quiet", text: "Choose one, then click into the tank where it stands: from above it goes to the depth that is set there, from the front to the line in the other view." }),
     make("ul", { className: "acts plain" }, ...seen.unplaced.map(one => {

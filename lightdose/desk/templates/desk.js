@@ -2,7 +2,8 @@
 
 function show(state) {
   const before = seen;
-  seen = { ...(before?.tank && !state.tank && !state.first ? {} : {}), ...state };
+  seen = state;
+  seen.unplaced = seen.unplaced?.filter(one => !onTheWay.has(one.name));
   if (seen.tank && levelDepth === null) { levelDepth = 0.4 * seen.tank.depth_m; levelY = seen.tank.width_m / 2; }
   redraw(before);
   if (seen.tank) {

@@ -22,7 +22,7 @@ function hoursAndOverall(found) {
     if (!Number.isFinite(percent)) { tell("The overall factor is a number of percent."); return; }
     change({ do: "overall", fixtures: names, percent });
   };
-  const longer = make("input", { className: "cell", inputMode: "decimal", value: "0.5", "aria-label": "Hours" });
+  const longer = keeps(make("input", { className: "cell", inputMode: "decimal", value: "0.5", "data-key": "hours", "aria-label": "Hours" }));
   const hours = sign => {
     const value = Number.parseFloat(longer.value.replace(",", "."));
     if (!Number.isFinite(value)) { tell("Hours are a number, such as 0.5."); return; }
@@ -54,10 +54,10 @@ function programmeTable(one) {
     make("th", { scope: "row" }, make("input", { className: "cell time", "aria-label": `Time of row ${n + 1}`, "data-key": `t ${fixture} ${n}`, value: row.time, defaultValue: row.time, onchange: e => set(n, "time", e.target.value) })),
     ...row.levels.map((level, k) => make("td", { className: "n" }, make("input", { className: "cell", inputMode: "decimal", "aria-label": `${one.columns[k]} at ${row.time}`, "data-key": `l ${fixture} ${n} ${k}`, value: level, defaultValue: level, onchange: e => set(n, one.columns[k], e.target.value) }))),
     make("td", {}, make("button", { type: "button", text: "Take out", "aria-label": `Take out the row at ${row.time}`, onclick: () => change({ do: "no-row", fixture, row: n }) }))));
-  const time = make("input", { className: "cell time", placeholder: "14:30", "aria-label": "Time of a new row" });
+  const time = keeps(make("input", { className: "cell time", placeholder: "14:30", "data-key": `new row ${fixture}`, "aria-label": "Time of a new row" }));
   const add = () => {
     const before = one.rows.findIndex(row => row.time > time.value);
-    change({ do: "row", fixture, time: time.value, before: before < 0 ? one.rows.length : before });
+    change({ do: "row", fixture, time: time.value, before: before < 0 ? one.rows.length : before }, () => sent(`new row ${fixture}`));
   };
   return make("div", {}, make("div", { className: "scroll", role: "region", tabIndex: 0, "aria-label": caption },
     make("table", {}, make("caption", { text: caption }), make("thead", {}, head), make("tbody", {}, ...rows))),

@@ -39,25 +39,26 @@ const meterNames = () => seen.meters.map(one => one.name);
 
 function readingForm() {
   const places = [...seen.sites.map(site => site.name), ...seen.corals.filter(one => !one.site).map(one => one.name)];
-  const place = make("select", { "data-key": "reading place" },
+  const place = keeps(make("select", { "data-key": "reading place" },
     readingPlace && make("option", { value: "", text: `the place clicked: ${shownLength(readingPlace.x_m)}, ${shownLength(readingPlace.y_m)}, ${shownLength(readingPlace.depth_m)} ${unit()}` }),
-    ...places.map(name => make("option", { value: name, text: name })));
-  const value = make("input", { inputMode: "decimal", size: 7, "data-key": "reading value" });
-  const units = make("select", { "data-key": "reading unit" }, make("option", { value: "umol_m2_s", text: "µmol m⁻² s⁻¹" }), make("option", { value: "lux", text: "lux" }));
-  const time = make("input", { size: 6, placeholder: "14:00", "data-key": "reading time" });
-  const meter = make("select", { "data-key": "reading meter" }, make("option", { value: "", text: "-" }), ...meterNames().map(name => make("option", { value: name, text: name })));
-  const note = make("input", { size: 16, "data-key": "reading note" });
+    ...places.map(name => make("option", { value: name, text: name }))));
+  const value = keeps(make("input", { inputMode: "decimal", size: 7, "data-key": "reading value" }));
+  const units = keeps(make("select", { "data-key": "reading unit" }, make("option", { value: "umol_m2_s", text: "µmol m⁻² s⁻¹" }), make("option", { value: "lux", text: "lux" })));
+  const time = keeps(make("input", { size: 6, placeholder: "14:00", "data-key": "reading time" }));
+  const meter = keeps(make("select", { "data-key": "reading meter" }, make("option", { value: "", text: "-" }), ...meterNames().map(name => make("option", { value: name, text: name }))));
+  const about = keeps(make("input", { size: 16, "data-key": "reading note" }));
   const label = (text, input) => make("label", { className: "field" }, make("span", { text }), input);
   const add = () => {
     const at = place.value === "" ? readingPlace : null;
-    change({ do: "reading", site: place.value, ...(at ? { x_m: at.x_m, y_m: at.y_m, depth_m: at.depth_m } : {}), reading: value.value, unit: units.value, time: time.value, meter: meter.value, note: note.value });
+    change({ do: "reading", site: place.value, ...(at ? { x_m: at.x_m, y_m: at.y_m, depth_m: at.depth_m } : {}), reading: value.value, unit: units.value, time: time.value, meter: meter.value, note: about.value }, () => { sent("reading value", "reading note"); drawReadings(); });
   };
-  return make("div", {}, make("div", { className: "fields" }, label("Place", place), label("Reading", value), label("Unit", units), label("Time of the programme", time), label("Meter", meter), label("Note", note)),
+  return make("div", {}, make("div", { className: "fields" }, label("Place", place), label("Reading", value), label("Unit", units), label("Time of the programme", time), label("Meter", meter), label("Note", about)),
     make("p", { className: "acts" }, make("button", { type: "button", "data-key": "reading add", text: "Add this reading", onclick: add }), make("span", { className: "quiet", text: "A click into the tank offers any other place." })));
 }
 
 function readingAt(place) {
   readingPlace = place;
+  sent("reading place");
   drawReadings().then(() => { by("readings").scrollIntoView(); document.querySelector('[data-key="reading value"]')?.focus(); });
 }
 
@@ -77,7 +78,7 @@ function readingTable(found) {
 let diary = null;
 async function drawDiary(found) {
   try { diary = found ?? await ask("diary"); } catch (trouble) { refused(trouble); return; }
-  const text = make("input", { size: 40, "data-key": "tank note", "aria-label": "A note on the tank" });
+  const text = keeps(make("input", { size: 40, "data-key": "tank note", "aria-label": "A note on the tank" }));
   const kind = make("select", { "data-key": "tank note kind", "aria-label": "Kind of note" }, make("option", { value: "care", text: "care" }), make("option", { value: "free", text: "anything else" }));
   keepingFocus(() => by("diary-in").replaceChildren(
     make("p", { className: "row" }, kind, text, make("button", { type: "button", text: "Note it", onclick: () => note({ coral: "", kind: kind.value, value: "", remark: text.value }) })),
@@ -91,6 +92,8 @@ async function note(what) {
   try {
     const found = await ask("note", what);
     tell(`Noted: ${found.noted}.`);
+    sent("tank note", "coral note");
+    for (const field of document.querySelectorAll('[data-key="coral note"]')) field.value = "";
     drawDiary(found);
     if (chosen?.kind === "coral") drawLife(chosen.name);
   } catch (trouble) { refused(trouble); }

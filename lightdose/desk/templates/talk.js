@@ -70,7 +70,7 @@ function act(name, body, then) {
       if (then) then(found);
     } catch (trouble) {
       refused(trouble);
-      if (seen) redraw();
+      if (seen) show(await ask("state").catch(() => seen));
     } finally {
       busy -= 1;
     }
@@ -115,6 +115,16 @@ function typedField(one, send) {
   }
   return make("label", { className: "field" }, make("span", { text: one.label }), input, one.note && make("small", { id: `${id}-n`, text: one.note }));
 }
+
+// What stands in a field that is sent by a button outlasts every new drawing, until it is sent.
+const halfTyped = {};
+function keeps(input) {
+  const key = input.dataset.key;
+  if (halfTyped[key] !== undefined) input.value = halfTyped[key];
+  for (const name of ["input", "change"]) input.addEventListener(name, () => { halfTyped[key] = input.value; });
+  return input;
+}
+const sent = (...keys) => keys.forEach(key => delete halfTyped[key]);
 
 // What a person is typing outlasts a new drawing of the page around it.
 function keepingFocus(work) {

@@ -7,6 +7,7 @@ let levelDepth = null, levelY = null;   // where the lines of equal dose lie
 const planes = { depth: null, from_front: null };
 let best = null;                         // the best places of the chosen coral
 let spot = null;                         // the free place that was clicked
+const onTheWay = new Set();              // corals that are being placed
 let held = null;                         // what a hand holds: { kind, name, x_m, y_m, depth_m, ... }
 
 function scaleOf(kind) {
@@ -131,8 +132,10 @@ function drawLamp(lamp, to, plan) {
     wordX = to.x(at.x_m); wordY = y + 18;
   }
   const label = `Lamp ${lamp.name}, ${shownLength(at.height_m)} ${unit()} above the water${lamp.enabled ? "" : ", dark"}`;
+  const grip = shape.cloneNode();
+  grip.setAttribute("class", "lamp-grip");
   return draw("g", { class: is ? "chosen" : "", "data-mark": `fixture ${lamp.name}`, "data-kind": "fixture", "data-name": lamp.name, tabindex: is ? "0" : "-1", role: "button", "aria-label": label },
-    shape, draw("text", { class: "lamp-word", x: wordX, y: wordY, "font-size": 11, "text-anchor": "middle", text: cut(lamp.name, 24) }), draw("title", { text: label }));
+    shape, grip, draw("text", { class: "lamp-word", x: wordX, y: wordY, "font-size": 11, "text-anchor": "middle", text: cut(lamp.name, 24) }), draw("title", { text: label }));
 }
 
 const cut = (text, most) => ([...text].length > most ? `${[...text].slice(0, most - 1).join("")}…` : text);
@@ -326,7 +329,7 @@ function watchHands() {
       if (e.type === "pointercancel") { held = null; drawTankSoon(); return; }
       if (from && moved) { letGo(); return; }
       if (moved) return;
-      if (from) { held = null; choose(from.kind, from.name, at.kind); return; }
+      if (from && chosen?.kind !== "unplaced") { held = null; choose(from.kind, from.name, at.kind); return; }
       if (!inWater(at.plan, start)) return;
       const [x, y] = start, t = seen.tank;
       clicked({ x_m: x, y_m: at.plan ? y : levelY ?? t.width_m / 2, depth_m: at.plan ? levelDepth ?? 0.4 * t.depth_m : y });
@@ -410,8 +413,14 @@ async function clicked(place) {
   if (chosen?.kind === "unplaced") {
     const name = chosen.name, rest = seen.unplaced.filter(one => one.name !== name);
     chosen = rest.length ? { kind: "unplaced", name: rest[0].name } : { kind: "coral", name };
+    onTheWay.add(name);   // a next click may come before the answer to this one
+    seen.unplaced = rest;
     spot = null;
-    change({ do: "put", kind: "coral", name, x_m: round(place.x_m), y_m: round(place.y_m), depth_m: round(place.depth_m) });
+    drawUnplaced();
+    change({ do: "put", kind: "coral", name, x_m: round(place.x_m), y_m: round(place.y_m), depth_m: round(place.depth_m) }).then(() => {
+      onTheWay.delete(name);
+      drawUnplaced();
+    });
     return;
   }
   drawSpot();

@@ -74,6 +74,7 @@ async function drawCard() {
   box.hidden = !shown;
   if (!shown) { box.replaceChildren(); box.dataset.of = ""; return; }
   const { kind, name } = chosen, key = `${kind} ${name}`;
+  if (box.dataset.of !== key) sent("coral note");
   let form = null;
   try { form = await ask("form", { table: kind, name }); } catch (trouble) { refused(trouble); }
   if (`${chosen?.kind} ${chosen?.name}` !== key) return;
@@ -106,7 +107,7 @@ function bestList() {
 
 function noteBox(name) {
   const button = (kind, value) => make("button", { type: "button", text: `${value}`, "aria-label": `${kind} ${value}`, onclick: () => note({ coral: name, kind, value: `${value}`, remark: "" }) });
-  const text = make("input", { size: 22, "data-key": "coral note", "aria-label": `A note on ${name}` });
+  const text = keeps(make("input", { size: 22, "data-key": "coral note", "aria-label": `A note on ${name}` }));
   return make("div", {}, make("h3", { text: "Note what it shows today" }),
     make("p", { className: "row" }, "colour, pale to dark ", ...[1, 2, 3, 4, 5, 6].map(n => button("colour", n))),
     make("p", { className: "row" }, "open, closed to wide ", ...[0, 1, 2, 3].map(n => button("open", n))),
