@@ -92,7 +92,7 @@ def _setup_text(change: Change, problems: list[Problem]) -> str:
     sides = ", ".join(f"{side} = {q(kind)}" for side, kind in walls.items())
     lines = [
         "# Written by lightdose desk from eight answers. Every line may be changed, here or on the page.",
-        f"# The light stands on {TYPICAL}: until then doses are good to a factor of 2 or so.",
+        f"# The light stands on {TYPICAL}. Until then doses are good to a factor of 2 or so.",
         "",
         'format = "lightdose-setup/1"',
         f"title = {q(title)}",

@@ -85,7 +85,7 @@ class Bench:
     texts: Mapping[str, bytes]
     setup: Setup | None
     parsed: dict[str, TomlText]
-    changed: dict[str, bytes] = field(default_factory=dict)
+    changed: dict[str, bytes | None] = field(default_factory=dict)
 
     @property
     def unit(self) -> LengthUnit:
@@ -98,9 +98,10 @@ class Bench:
 
     def content(self, path: str) -> bytes | None:
         """The bytes of a file as they are now; None where there is none."""
-        for texts in (self.changed, self.texts):
-            if path in texts:
-                return texts[path]
+        if path in self.changed:
+            return self.changed[path]
+        if path in self.texts:
+            return self.texts[path]
         try:
             return Path(path).read_bytes()
         except FileNotFoundError:

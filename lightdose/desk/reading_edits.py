@@ -11,6 +11,7 @@ from lightdose.desk.bench import Bench, Change, metres_of, text_of
 from lightdose.desk.keys import number
 from lightdose.desk.table_edits import TableText
 from lightdose.errors import Problem, ReadingsError
+from lightdose.files.writing import csv_text
 
 READINGS: Final = "readings.csv"
 CALIBRATION: Final = "calibration.toml"
@@ -18,9 +19,11 @@ COLUMNS: Final = ("date", "site", "x_cm", "y_cm", "depth_cm", "time", "reading",
 
 
 def table_of(bench: Bench) -> tuple[TableText, str]:
-    """The readings as they are, or an empty table, and its path."""
+    """The readings as they are, and their path."""
     path = bench.beside(READINGS)
-    content = bench.content(path) or (",".join(COLUMNS) + "\n").encode()
+    content = bench.content(path)
+    if content is None:
+        raise ReadingsError(Problem("there are no readings yet"))
     return TableText(content, READINGS, "reading"), path
 
 
@@ -38,18 +41,31 @@ def add_reading(bench: Bench, change: Change) -> str:
         "date": datetime.date.today().isoformat(),
     }
     site = text_of(change, "site")
-    if site:
+    if site and (bench.setup is None or any(s.name == site and not s.implicit for s in bench.setup.sites)):
         cells["site"] = site
     else:
-        spot = [metres_of(change, key) for key in ("x_m", "y_m", "depth_m")]
+        spot = _top_of(bench, site) if site else [metres_of(change, k) for k in ("x_m", "y_m", "depth_m")]
         for column, metres in zip(("x_cm", "y_cm", "depth_cm"), spot, strict=True):
             if metres is None:
                 raise ReadingsError(Problem("a reading needs its place: choose one, or click into the tank"))
             cells[column] = f"{round(100 * metres, 2):g}"
-    table, path = table_of(bench)
-    table.add_row({name: text for name, text in cells.items() if text})
-    bench.changed[path] = table.data
+    path = bench.beside(READINGS)
+    if bench.content(path) is None:
+        bench.changed[path] = csv_text(COLUMNS, [[cells.get(name, "") for name in COLUMNS]]).encode()
+    else:
+        table, _ = table_of(bench)
+        table.add_row({name: text for name, text in cells.items() if text})
+        bench.changed[path] = table.data
     return f"reading {value:g} at {site or 'a spot'}"
+
+
+def _top_of(bench: Bench, coral: str) -> list[float | None]:
+    """Where a coral that has a place of its own is judged. [m]"""
+    receivers = bench.setup.receivers if bench.setup else ()
+    found = [r for r in receivers if coral in (r.coral, r.site)]
+    if not found:
+        raise ReadingsError(Problem("there is no such place"))
+    return [found[-1].x_m, found[-1].y_m, found[-1].depth_m]
 
 
 def set_reading(bench: Bench, change: Change) -> str:
@@ -73,8 +89,11 @@ def drop_reading(bench: Bench, change: Change) -> str:
     row = change["row"]
     if isinstance(row, bool) or not isinstance(row, int) or not 0 <= row < len(table.rows()):
         raise ValueError("row")
-    table.drop_row(row)
-    bench.changed[path] = table.data
+    if len(table.rows()) == 1:  # a table without rows is none
+        bench.changed[path] = None
+    else:
+        table.drop_row(row)
+        bench.changed[path] = table.data
     return "a reading taken out"
 
 

@@ -73,7 +73,13 @@ def survey_of(desk: Desk) -> dict[str, Any]:
     """The readings that would tell most, and what the light stands on now."""
     from lightdose import __version__
     from lightdose.analysis import analyse
-    from lightdose.answers.survey import survey_answer
+    from lightdose.answers.survey import (
+        little_time,
+        meter_sentence,
+        open_sentence,
+        survey_answer,
+        worth_sentence,
+    )
     from lightdose.files.reading_rules import sole_meter
     from lightdose.files.typed_values import named_meter
     from lightdose.fit.survey import plan_survey
@@ -97,7 +103,9 @@ def survey_of(desk: Desk) -> dict[str, Any]:
         version=__version__,
     )
     answer = survey_answer(survey, setup.length_unit, analysis, basis_of(bare), ())
-    return {"told": list(_points(answer.blocks)), "rows": _rows(answer)[:MOST_PLANNED]}
+    said = (worth_sentence(survey), open_sentence(survey), meter_sentence(survey), little_time(survey))
+    told = [{"about": "", "text": set_text(text)} for text in said if text]
+    return {"told": told, "rows": _rows(answer)[:MOST_PLANNED]}
 
 
 def _rows(answer: Any) -> list[dict[str, str]]:

@@ -153,7 +153,9 @@ def read_state(desk: Any) -> dict[str, Any]:
 
 
 @pytest.mark.identity
-def test_conflict_with_an_editor_is_shown_and_nothing_is_written_over(browser: Browser, tmp_path: Path) -> None:
+def test_conflict_with_an_editor_is_shown_and_nothing_is_written_over(
+    browser: Browser, tmp_path: Path
+) -> None:
     """Both texts are shown; the other's file stays, and mine is put beside it."""
     path = copied(tmp_path)
     with open_desk(browser, path) as desk:
@@ -180,12 +182,16 @@ def test_hostile_names_show_as_they_are_and_run_nothing(browser: Browser, tmp_pa
         names = [row[0] for row in desk.page.evaluate(LISTED)]
         assert sorted(names) == sorted(f"coral {text}" for text in HOSTILE[:-1])
         desk.page.locator("#coral-list tbody tr button").first.click()
-        desk.until("!document.querySelector('#card').hidden && !!document.querySelector('#card-head')?.textContent")
+        desk.until(
+            "!document.querySelector('#card').hidden && !!document.querySelector('#card-head')?.textContent"
+        )
         assert desk.text("#card-title") in names
         desk.page.evaluate(OPEN_ALL)
         desk.page.wait_for_timeout(1500)
         assert desk.page.evaluate("window.ran") is None
-        assert desk.page.evaluate("document.querySelectorAll('main img, main script, main iframe').length") == 0
+        assert (
+            desk.page.evaluate("document.querySelectorAll('main img, main script, main iframe').length") == 0
+        )
         assert desk.page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
@@ -204,7 +210,9 @@ def test_page_stands_whole_at_every_size(browser: Browser, tmp_path: Path, coral
     with open_desk(browser, tank_of(tmp_path, corals), viewport={"width": width, "height": 800}) as desk:
         desk.settled()
         desk.page.locator("#coral-list tbody tr button").first.click()
-        desk.until("!document.querySelector('#card').hidden && !!document.querySelector('#card-head')?.textContent")
+        desk.until(
+            "!document.querySelector('#card').hidden && !!document.querySelector('#card-head')?.textContent"
+        )
         desk.page.evaluate(OPEN_ALL)
         desk.page.wait_for_timeout(1200)
         assert desk.page.evaluate("document.documentElement.scrollWidth") <= width
@@ -225,7 +233,9 @@ def test_desk_has_no_accessibility_violation(
     with open_desk(browser, path, viewport=size, color_scheme=scheme) as desk:
         desk.settled()
         desk.page.locator("#coral-list tbody tr button").first.click()
-        desk.until("!document.querySelector('#card').hidden && !!document.querySelector('#card-head')?.textContent")
+        desk.until(
+            "!document.querySelector('#card').hidden && !!document.querySelector('#card-head')?.textContent"
+        )
         desk.page.evaluate(OPEN_ALL)
         desk.page.wait_for_timeout(1500)
         assert desk.opened.axe_violations(axe_source) == []
@@ -301,7 +311,13 @@ def test_new_tank_by_page_alone_in_sixty_steps_to_the_first_answer(browser: Brow
     names = "\n".join(NAMES.split("\n")[n % 10] + f" {n}" for n in range(45))
     with open_desk(browser, path) as desk:
         desk.until("!document.querySelector('#first').hidden")
-        typed = {"title": "Tank in the window", "length": "100", "width": "50", "water_depth": "45", "lamps": "2"}
+        typed = {
+            "title": "Tank in the window",
+            "length": "100",
+            "width": "50",
+            "water_depth": "45",
+            "lamps": "2",
+        }
         typed |= {"lamp_length": "40", "lamp_width": "18", "height": "20", "watts": "120", "overall": "60"}
         for key, text in typed.items():
             desk.type(f"first {key}", text)
@@ -318,7 +334,9 @@ def test_new_tank_by_page_alone_in_sixty_steps_to_the_first_answer(browser: Brow
         desk.until("!document.querySelector('#desk').hidden")
         assert not path.exists()
         desk.click_water(0.5, 0.5)
-        desk.until(lambda: "corals within common practice" in desk.headline or "coral within" in desk.headline)
+        desk.until(
+            lambda: "corals within common practice" in desk.headline or "coral within" in desk.headline
+        )
         assert desk.steps <= 60
         for n in range(1, 45):
             desk.click_water(0.06 + 0.11 * (n % 9), 0.1 + 0.17 * (n // 9))
@@ -401,8 +419,12 @@ def test_three_best_places_are_marked_and_taken_by_a_click(browser: Browser, tmp
         desk.settled()
         desk.page.locator('[data-key="coral verirrte Muschel"]').click()
         desk.page.get_by_role("button", name="Where could this coral go?").click()
-        desk.until("document.querySelectorAll('[data-view=depth] [data-best]').length > 0", "no place is marked")
-        assert 1 <= desk.page.evaluate("document.querySelectorAll('[data-view=depth] [data-best]').length") <= 3
+        desk.until(
+            "document.querySelectorAll('[data-view=depth] [data-best]').length > 0", "no place is marked"
+        )
+        assert (
+            1 <= desk.page.evaluate("document.querySelectorAll('[data-view=depth] [data-best]').length") <= 3
+        )
         desk.page.locator('[data-key="best 0"]').click()
         desk.until(lambda: desk.unsaved() == ["setup.toml"])
 
@@ -449,5 +471,3 @@ def test_page_is_small(browser: Browser, tmp_path: Path) -> None:
         desk.settled()
         weight = desk.page.evaluate("performance.getEntriesByType('navigation')[0].decodedBodySize")
         assert 0 < weight < 300_000
-
-

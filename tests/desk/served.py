@@ -50,7 +50,9 @@ class Client:
         named = {key.replace("_", "-"): value for key, value in changed.items()}
         return {k: v for k, v in (made | named).items() if v is not None}  # type: ignore[operator]
 
-    def send(self, method: str, path: str, body: bytes = b"", **changed: str | None) -> tuple[int, bytes, Any]:
+    def send(
+        self, method: str, path: str, body: bytes = b"", **changed: str | None
+    ) -> tuple[int, bytes, Any]:
         """Status, body and headers of an answer."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
         try:

@@ -200,7 +200,9 @@ def test_endless_headers_are_refused(desk: DeskServer) -> None:
 
 
 @pytest.mark.identity
-def test_slow_client_is_dropped_and_holds_nobody_up(desk: DeskServer, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_slow_client_is_dropped_and_holds_nobody_up(
+    desk: DeskServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A body that does not come to its end is refused in time; others are answered meanwhile."""
     monkeypatch.setattr(guard_module, "BODY_S", 0.4)
     client = Client(desk)
@@ -272,7 +274,10 @@ def test_many_pages_at_once_leave_the_files_whole(tmp_path: Path) -> None:
         def move(name: str) -> None:
             try:
                 client = Client(server)
-                client.ask("do", change={"do": "set", "table": "coral", "name": name, "key": "keep_apart", "text": "3"})
+                client.ask(
+                    "do",
+                    change={"do": "set", "table": "coral", "name": name, "key": "keep_apart", "text": "3"},
+                )
                 client.ask("sure", version=1)
             except BaseException as trouble:
                 failed.append(trouble)
