@@ -68,9 +68,9 @@ class Client:
         finally:
             connection.close()
 
-    def ask(self, name: str, **question: Any) -> dict[str, Any]:
+    def ask(self, what: str, /, **question: Any) -> dict[str, Any]:
         """What the desk answers; AssertionError where it refuses."""
-        status, body, _ = self.send("POST", f"/ask/{name}", json.dumps(question).encode())
+        status, body, _ = self.send("POST", f"/ask/{what}", json.dumps(question).encode())
         assert status == 200, body
         found: dict[str, Any] = json.loads(body)
         return found
