@@ -14,19 +14,21 @@ from typing import Any, Final
 
 import numpy as np
 
-from lightdose.analysis import Analysis, judged_under, light_of
+from lightdose import __version__
+from lightdose.analysis import Analysis, light_of
 from lightdose.errors import LightdoseError
 from lightdose.judge.drawn_light import DRAWS, SEED, Draw, draw_doses
-from lightdose.judge.uncertain_inputs import UncertainInputs
+from lightdose.judge.uncertain_inputs import UncertainInputs, basis_of
+from lightdose.judge.verdict import judge_corals
 from lightdose.model.light import LightField
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.day_curve import day_curve
-from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
+from lightdose.physics.dose import daily_dose, daily_light_integral, peak_and_photoperiod
 from lightdose.physics.light_field import PreparedField
 from lightdose.workflows.advice import advised_under
 
-MOST_KEPT: Final = 160
+MOST_KEPT: Final = 220
 """Places whose draws are kept, half a megabyte each."""
 
 MOST_ROWS: Final = 4000
@@ -72,14 +74,12 @@ class DeskLight:
         SetupError
             If a channel of an enabled fixture has no absolute flux.
         """
-        ready, light = self._light(setup, fixed)
-        return judged_under(setup, ready, light, certainty=False, sides=None)
+        return _calculated(setup, self._light(setup, fixed)[1])
 
     def tried(self, setup: Setup) -> Analysis:
         """The same for a setup whose places alone differ: shade stays what it was, until it is let go."""
         assert self._field is not None
-        ready, light = self._light(setup, self._field.key)
-        return judged_under(setup, ready, light, certainty=False, sides=None)
+        return _calculated(setup, self._light(setup, self._field.key)[1])
 
     def sure(self, setup: Setup, fixed: object, day: object, superseded: Callable[[], bool]) -> Analysis:
         """Everything that `dose` says; ``SupersededError`` once that is true.
@@ -222,11 +222,36 @@ class DeskLight:
                 see(i, doses, response)
         if keeps:
             new = {receivers[rest[row]]: (dli[rest[row]], peak[rest[row]], *v) for row, v in seen.items()}
-            with self._lock:
-                if self._drawn_key == key:
-                    self._drawn = {**held, **new}
+            self._keep(key, held | new)
         stop()
         return dli, peak
+
+    def _keep(self, key: object, used: dict[Receiver, Drawn]) -> None:
+        """Keep draws, and let those go that were not used for longest."""
+        with self._lock:
+            if self._drawn_key != key:
+                return
+            others = {r: drawn for r, drawn in self._drawn.items() if r not in used}
+            for r in list(others)[: max(0, len(others) + len(used) - MOST_KEPT)]:
+                del others[r]
+            self._drawn = others | used
+
+
+def _calculated(setup: Setup, light: LightField) -> Analysis:
+    """Doses and calculated states alone: what a hand waits for."""
+    curve = day_curve(setup.lit_fixtures)
+    dose = daily_dose(light, curve)
+    return Analysis(
+        setup=setup,
+        basis=basis_of(setup),
+        light_field=light,
+        day_curve=curve,
+        dose=dose,
+        verdicts=judge_corals(setup, light, dose),
+        fixtures=(),
+        cautions=(),
+        version=__version__,
+    )
 
 
 def moved(setup: Setup, coral: str, x_m: float, y_m: float, depth_m: float) -> Setup:

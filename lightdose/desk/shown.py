@@ -148,6 +148,7 @@ def told(analysis: Analysis) -> dict[str, Any]:
             "headline": set_text(headline(analysis)),
             "points": [{"about": p.about, "text": set_text(p.text)} for p in points],
             "sure": analysis.uncertainty is not None,
+            "cautions": [{"about": c.source, "text": set_text(c.text)} for c in analysis.cautions],
             "offers": [{"doing": row.doing, "changes": changes_of(row.action)} for row in rows],
         },
         "corals": _corals(analysis),

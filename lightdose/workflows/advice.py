@@ -49,7 +49,7 @@ def advised_under(
     """The same from a light field that is there; ``sides`` and ``draw`` as in ``judged_under``."""
     kept = keeping(setup)
     analysis = judged_under(setup, ready, field, certainty=True, see=kept.see, sides=sides, draw=draw)
-    analysis = replace(analysis, advice=advice_on(analysis, ready, kept))
+    analysis = replace(analysis, advice=advice_on(analysis, ready, kept, draw))
     if setup.standing is None:
         return analysis
     from lightdose.workflows.shadows import shadows
@@ -77,7 +77,7 @@ def keeping(setup: Setup) -> Kept:
     return Kept(frozenset([*named, *(own.get(c.name, at_site[c.site]) for c in judged)]))
 
 
-def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept) -> Advice:
+def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept, draw: Draw = draw_doses) -> Advice:
     """What could be done with an analysed tank; nothing where light judges no coral."""
     if not kept.response:
         return Advice()
@@ -100,7 +100,7 @@ def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept) -> Advice:
 
         if rest:
             asked = [receivers[i] for i in rest]
-            draw_doses(uncertain_inputs(setup), bare, asked, see, draws=known.draws, seed=known.seed)
+            draw(uncertain_inputs(setup), bare, asked, see, draws=known.draws, seed=known.seed)
         return np.array([found[i] for i in range(len(receivers))])
 
     def raised(by_m: float, points: FloatArray) -> FloatArray:

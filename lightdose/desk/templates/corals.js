@@ -13,6 +13,8 @@ function tellSentence(sentence, how) {
   by("in-short").textContent = sentence.headline;
   by("sureness").textContent = how ?? (sentence.sure ? "" : "By the stated values; how sure that is, is being reckoned…");
   by("points").replaceChildren(...sentence.points.map(one => make("div", {}, make("dt", { text: one.about }), make("dd", { text: one.text }))));
+  by("cautions").hidden = !sentence.cautions.length;
+  by("caution-list").replaceChildren(...sentence.cautions.map(one => make("li", {}, one.text, one.about && make("span", { className: "quiet", text: ` Source: ${one.about}` }))));
   by("offers").replaceChildren(...sentence.offers.filter(one => one.changes.length).map((one, n) =>
     make("button", { type: "button", "data-key": `offer ${n}`, text: `Try: ${one.doing}`, onclick: () => change({ do: "several", words: one.doing, changes: one.changes }) })));
 }
