@@ -153,7 +153,7 @@ def changed(served: Served) -> float:
 
 
 def paint_s(path: Path) -> float | None:
-    """From the command to the first paint with the tank's words, the browser running; None without one. [s]"""
+    """From the command to the first paint, in a browser that runs; None without one. [s]"""
     chromium = os.environ.get("LIGHTDOSE_CHROMIUM") or shutil.which("chromium")
     try:
         from playwright.sync_api import sync_playwright

@@ -47,12 +47,13 @@ def agrees(shown: list[list[str]], said: dict[str, Any]) -> None:
 
 
 LISTED = """[...document.querySelectorAll('#coral-list tbody tr')].map(row => [
-    row.querySelector('th button').textContent, row.querySelector('td.n').textContent, row.querySelector('.words').textContent.trim()])"""
+    row.querySelector('th button').textContent, row.querySelector('td.n').textContent,
+    row.querySelector('.words').textContent.trim()])"""
 
 
 @pytest.mark.identity
 def test_drag_undo_and_save_reach_sentence_file_diary_and_dose(browser: Browser, tmp_path: Path) -> None:
-    """A coral dragged out of the glare changes the sentence, one line of the file and the diary; undo works."""
+    """A dragged coral changes the sentence, one line of the file and the diary; undo works."""
     path = copied(tmp_path)
     before = path.read_text(encoding="utf-8").splitlines()
     with open_desk(browser, path) as desk:
@@ -282,8 +283,8 @@ def test_print_shows_the_answer_and_no_controls(browser: Browser, tmp_path: Path
     with open_desk(browser, copied(tmp_path)) as desk:
         desk.settled()
         desk.page.emulate_media(media="print")
-        visible = "[...document.querySelectorAll('button:not(.linkish), #filters input, #rest')].filter(e => e.offsetParent)"
-        assert desk.page.evaluate(f"{visible}.filter(e => !e.closest('#lamps, #diary')).length") == 0
+        controls = "document.querySelectorAll('button:not(.linkish), #filters input, #rest')"
+        assert desk.page.evaluate(f"[...{controls}].filter(e => e.offsetParent).length") == 0
         assert desk.page.evaluate("!!document.querySelector('#headline').offsetParent")
         assert desk.page.evaluate("document.querySelectorAll('#views svg').length") == 2
         assert len(desk.page.pdf(format="A4")) > 10_000

@@ -159,7 +159,7 @@ SET = {
 @pytest.mark.identity
 @pytest.mark.parametrize("thing", SET, ids=lambda thing: f"{thing[0]} {thing[1]}".strip())
 def test_fields_change_the_file_and_can_be_taken_back(tmp_path: Path, thing: tuple[str, str]) -> None:
-    """Each field of the example takes a value, shows it again, and undo brings the file back byte for byte."""
+    """Each field takes a value, shows it again, and undo brings the file back byte for byte."""
     desk = Desk(copied(tmp_path, "first-tank"))
     before = desk.path.read_bytes()
     table, name = thing

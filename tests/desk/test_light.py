@@ -16,6 +16,8 @@ from lightdose.desk.session import Desk
 from lightdose.files.setup_file import read_setup
 from lightdose.workflows.advice import advised
 
+KNOB = {"name": "knob", "shape": "ellipsoid", "at.x": "25", "at.y": "40", "at.height": "4"}
+KNOB |= {"size.x": "6", "size.y": "6", "size.z": "8"}
 CHANGES = (
     {"do": "put", "kind": "coral", "name": "Scheibe ganz oben", "x_m": 0.4, "y_m": 0.1, "depth_m": 0.42},
     {"do": "seat", "name": "verirrte Muschel", "site": "Sand rechts"},
@@ -24,9 +26,8 @@ CHANGES = (
     {"do": "set", "table": "coral", "name": "rosa Büschel", "key": "height", "text": "7"},
     {"do": "set", "table": "water", "name": "", "key": "yellowing_440_per_m", "text": "0.3"},
     {"do": "set", "table": "uncertainty", "name": "", "key": "height_cm", "text": "3"},
-    {"do": "add", "table": "rock", "values": {"name": "knob", "shape": "ellipsoid", "at.x": "25", "at.y": "40",
-     "at.height": "4", "size.x": "6", "size.y": "6", "size.z": "8"}},
-)  # fmt: skip
+    {"do": "add", "table": "rock", "values": KNOB},
+)
 
 
 def answered(light: DeskLight, desk: Desk) -> Analysis:
@@ -62,7 +63,7 @@ def test_kept_light_and_draws_give_what_a_fresh_run_gives(tmp_path: Path) -> Non
 
 @pytest.mark.identity
 def test_held_coral_gets_what_it_gets_when_it_is_let_go(tmp_path: Path) -> None:
-    """The dose of a coral in the hand is that of the same coral put there, at a site or a place of its own."""
+    """The dose of a coral in the hand is that of the same coral put there."""
     desk, light = Desk(copied(tmp_path)), DeskLight()
     for name in ("Scheibe ganz oben", "grüne Geweihkoralle"):
         assert desk.setup is not None

@@ -69,8 +69,7 @@ def test_random_changes_are_taken_back_to_the_same_bytes(tmp_path: Path) -> None
         )
         try:
             desk.do(change)
-        except SetupError as refused:  # such as a place inside a rock: nothing has changed
-            assert "inside" in str(refused) or "leaves the water" in str(refused)
+        except SetupError:  # such as a place inside a rock: nothing has changed
             assert dict(desk.written()) == seen[-1]
             continue
         seen.append(dict(desk.written()))
