@@ -45,10 +45,10 @@ def begin(bench: Bench, change: Change) -> str:
     problems: list[Problem] = []
     channels = _channels(change, problems)
     setup = _setup_text(change, problems)
-    programme = _programme_text(change, [name for name, *_ in channels])
     lamp = _lamp_text(change, channels, problems)
     if problems:
         raise SetupError(*problems)
+    programme = _programme_text(change, [name for name, *_ in channels])
     bench.changed[str(bench.path)] = setup.encode()
     bench.changed[bench.beside(LAMP)] = lamp.encode()
     bench.changed[bench.beside(PROGRAMME)] = programme.encode()

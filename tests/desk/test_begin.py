@@ -9,7 +9,7 @@ import pytest
 
 from lightdose.desk.begin import COLOURS, TYPICAL, recognised
 from lightdose.desk.session import Desk
-from lightdose.errors import SetupError
+from lightdose.errors import LightdoseError
 from lightdose.files.library import emitter_names
 from lightdose.files.setup_file import read_setup
 from lightdose.workflows.advice import advised
@@ -32,7 +32,8 @@ ANSWERS: dict[str, Any] = {
     "watts": "120",
     "overall": "60",
     "meter": "umol",
-    "channels": [{"name": "blau", "colour": "blue", "leds": "30"}, {"name": "weiß", "colour": "cool white", "leds": "10"}],
+    "channels": [{"name": "blau", "colour": "blue", "leds": "30"},
+                 {"name": "weiß", "colour": "cool white", "leds": "10"}],
     "rows": [{"time": "09:00", "levels": ["0", "0"]}, {"time": "12:00", "levels": ["80", ""]},
              {"time": "18:00", "levels": ["80", "30"]}, {"time": "21:00", "levels": ["0", "0"]}],
     "corals": [{"name": "grün \"x\"", "group": "Acropora"}, {"name": "ハナ", "group": "zoanthid"}],
@@ -98,7 +99,7 @@ def test_inches_are_written_as_inches(tmp_path: Path) -> None:
 def test_answer_that_cannot_be_is_told(tmp_path: Path, changed: dict[str, Any], words: str) -> None:
     """Each slip is told by its question or its file, and nothing is begun."""
     desk = Desk(tmp_path / "setup.toml")
-    with pytest.raises(SetupError, match=words):
+    with pytest.raises(LightdoseError, match=words):
         desk.do(ANSWERS | changed)
     assert desk.first
     assert desk.unsaved == []

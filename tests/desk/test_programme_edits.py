@@ -53,7 +53,9 @@ def test_programme_without_a_factor_gets_one(tmp_path: Path) -> None:
 def test_inline_programme_changes_in_place_or_moves_into_a_file(tmp_path: Path) -> None:
     """A point inside the setup changes there; an overall factor gives the programme a file of its own."""
     path = copied(tmp_path, "first-tank")
-    inline = '{ "royal blue" = [["09:00", 0], ["12:00", 60], ["18:00", 60], ["21:00", 0]] }'
+    channels = ("violet", "blue", "cyan", "cool white", "deep red")
+    off = ", ".join(f'"{name}" = [["00:00", 0], ["24:00", 0]]' for name in channels)
+    inline = f'{{ "royal blue" = [["09:00", 0], ["12:00", 60], ["18:00", 60], ["21:00", 0]], {off} }}'
     text = path.read_text(encoding="utf-8").replace('"schedules/left.csv"', inline)
     path.write_text(text, encoding="utf-8")
     desk = Desk(path)
@@ -92,7 +94,7 @@ def test_hours_of_full_light_grow_and_shrink(tmp_path: Path, example: str, longe
     assert np.all(np.abs(change) <= abs(longer) + 1e-9)
     desk.undo()
     assert np.array(hours(desk)) == pytest.approx(before, rel=1e-12)
-    assert {p for p in desk.unsaved} == set(texts)
+    assert set(desk.unsaved) == set(texts)
 
 
 @pytest.mark.identity
