@@ -9,7 +9,7 @@ async function drawReadings() {
   try { found = await ask("readings"); } catch (trouble) { by("readings-in").replaceChildren(make("p", { text: wordsOf(trouble) })); return; }
   if (version !== seen.version) return;
   keepingFocus(() => by("readings-in").replaceChildren(
-    make("p", { className: "quiet", text: "As the meter shows them: corrections are made here. Keep your face out of the beam. Three readings at different places say more than thirty at one." }),
+    make("p", { className: "quiet", text: "As the meter shows them: corrections are made here. Keep your face out of the beam. Readings at different places say more than many at one place." }),
     readingForm(), readingTable(found),
     make("p", { className: "acts" },
       make("button", { type: "button", className: "main-act", "data-key": "calibrate", disabled: !found.rows.length, text: "Calibrate by these readings", onclick: () => act("calibrate", {}, answer => { calibrated = answer.told; drawReadings(); }) }),
