@@ -20,7 +20,7 @@ from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.files.library import hazard_tables, reference_tables
 from lightdose.files.reef_light import reef_light
 from lightdose.judge.cautions import find_cautions
-from lightdose.judge.drawn_light import SEED
+from lightdose.judge.drawn_light import SEED, Draw, draw_doses
 from lightdose.judge.hazard import find_hazards
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.judge.uncertainty import with_certainty
@@ -140,16 +140,23 @@ def judged_under(
     *,
     certainty: bool,
     see: Callable[[int, FloatArray, FloatArray], None] | None = None,
-    sides: bool = False,
+    sides: bool | None = False,
     draws: int | None = None,
     seed: int = SEED,
+    draw: Draw = draw_doses,
 ) -> Analysis:
-    """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws."""
+    """The day of a setup under its light field, and what it means; ``see`` gets every receiver's draws.
+
+    ``sides`` None leaves out the light from all sides even where solids or faces are told. ``draw`` stands
+    for ``draw_doses`` where draws are kept from one run to the next.
+    """
     curve = day_curve(setup.lit_fixtures)
     dose = daily_dose(field, curve)
     verdicts, uncertainty = judge_corals(setup, field, dose, curve), None
     if certainty:
-        verdicts, uncertainty = with_certainty(setup, ready, verdicts, draws=draws, seed=seed, see=see)
+        verdicts, uncertainty = with_certainty(
+            setup, ready, verdicts, draws=draws, seed=seed, see=see, draw=draw
+        )
     if setup.standing is not None:
         from lightdose.judge.shelter import with_shelter
 
@@ -168,7 +175,7 @@ def judged_under(
         uncertainty=uncertainty,
         hazards=hazards,
         reef_depth_m=reef_depths_m(dose.dli, reef_light()),
-        sides=side_doses(setup, ready, curve) if sides or _all_told(setup) else None,
+        sides=side_doses(setup, ready, curve) if sides or (sides is False and _all_told(setup)) else None,
     )
 
 

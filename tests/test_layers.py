@@ -44,9 +44,14 @@ TABLE = {
     "workflows": layer(
         "version quantities errors near_names model physics fit judge files analysis workflows", "numpy"
     ),
+    "desk": layer(
+        "version quantities errors model physics fit judge files answers present analysis workflows desk",
+        "numpy starlette tomlkit uvicorn",
+        "jinja2",
+    ),
     "cli": layer(
         "version quantities errors model physics fit judge files answers guide present analysis workflows "
-        "working_folder near_names cli",
+        "working_folder near_names desk cli",
         "click",
         "numpy rich",
     ),

@@ -52,4 +52,9 @@ def test_wheel_used_from_another_folder_computes_the_example(tmp_path: Path) -> 
     assert [line.split()[0] for line in run("guide").splitlines()] == list(TOPICS)
     run("slip", "tank/setup.toml", "zoanthid plug", "--language", "fr", "-o", "slip.html", "--quiet")
     assert "traduit par nos soins" in (here / "slip.html").read_text(encoding="utf-8")
+    weighed = "from lightdose.desk.page import page; print(len(page()[0]))"
+    page = subprocess.run(
+        [sys.executable, "-c", weighed], cwd=here, env=env, capture_output=True, text=True, check=True
+    )
+    assert int(page.stdout) > 50_000
     assert run("selftest").splitlines()[-1].endswith("checks passed.")

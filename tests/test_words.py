@@ -18,7 +18,7 @@ RETIRED = {
     r"\"Beside it\"": "compared with",
     r"Ek stands on|on whose word": "source",
     r"bears on it": "evidence",
-    r"holds it there": "limited by",
+    r"what holds it there": "limited by",
     r"Verified as written": "read back and checked",
     r"\breckon": "calculate",
     r"no interval of confidence": "not a confidence interval",

@@ -26,6 +26,7 @@ SECTIONS = {
     "Begin": {
         "init": "Write a complete invented example to start from.",
         "check": "Read every file of a setup and name every problem.",
+        "desk": "The tank on a page in the browser: look, try, change, measure, save.",
         "guide": "The manual: first steps, files and keys, quantities, limits, safety.",
     },
     "See the light": {

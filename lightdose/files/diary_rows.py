@@ -234,7 +234,7 @@ def locked(folder: Path) -> Iterator[None]:
         raise OutputError(write_problem(cause, folder)) from cause
     try:
         deadline = time.monotonic() + WAIT_S
-        while not _taken(descriptor):
+        while not taken(descriptor):
             if time.monotonic() > deadline:
                 found = "another lightdose is writing in this diary"
                 raise OutputError(Problem(found, cure="run the command again", place=Place(str(folder))))
@@ -244,7 +244,8 @@ def locked(folder: Path) -> Iterator[None]:
         os.close(descriptor)
 
 
-def _taken(descriptor: int) -> bool:
+def taken(descriptor: int) -> bool:
+    """Take the lock of an open file; False where another process has it."""
     if os.name == "nt":
         import msvcrt
 

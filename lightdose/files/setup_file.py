@@ -113,6 +113,11 @@ def read_kept(files: KeptFiles, variations: Variations = AS_WRITTEN) -> Setup:
     return _read(files.setup_file(), files, variations)
 
 
+def read_from(files: InputFiles, path: str, *, uncalibrated: bool = False) -> Setup:
+    """Read a setup through ``files``, which may find some elsewhere; SetupError as ``read_setup``."""
+    return _read(files.find(path, None, setup=True), files, Variations(uncalibrated=uncalibrated))
+
+
 def _read(found: Path | None, files: InputFiles, variations: Variations) -> Setup:
     document = files.document(found, SETUP_FORMAT) if found is not None else None
     setup = None if document is None else _SetupReading(document, files, variations).setup()

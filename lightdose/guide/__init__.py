@@ -4,6 +4,7 @@ from __future__ import annotations
 
 TOPICS = (
     "start",
+    "desk",
     "answers",
     "readings",
     "change",

@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -255,6 +256,22 @@ def draw_doses(
         for row, receiver in enumerate(block):
             see(receiver, doses[row], response[row])
     return dli, peak
+
+
+class Draw(Protocol):
+    """``draw_doses``, or what stands for it because it remembers what was drawn."""
+
+    def __call__(
+        self,
+        inputs: UncertainInputs,
+        ready: PreparedField,
+        receivers: Sequence[Receiver],
+        see: Callable[[int, FloatArray, FloatArray], None] = ...,
+        *,
+        draws: int = ...,
+        seed: int = ...,
+    ) -> tuple[FloatArray, FloatArray]:
+        """As ``draw_doses``."""
 
 
 def _interval(values: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ from dataclasses import field, replace
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.judge.drawn_light import DRAWS, SEED, draw_doses
+from lightdose.judge.drawn_light import DRAWS, SEED, Draw, draw_doses
 from lightdose.judge.states import DECIDED, STATES, leading_states, marks_of, state_shares
 from lightdose.judge.uncertain_inputs import described, uncertain_inputs
 from lightdose.model.record import FloatArray, dataclass
@@ -125,6 +125,7 @@ def with_certainty(
     draws: int | None = None,
     seed: int = SEED,
     see: Callable[[int, FloatArray, FloatArray], None] | None = None,
+    draw: Draw = draw_doses,
 ) -> tuple[tuple[Verdict, ...], Uncertainty]:
     """Verdicts with their probabilities, and the intervals of every place.
 
@@ -140,6 +141,8 @@ def with_certainty(
     seed : int
     see : callable or None
         Gets the index of each receiver, its drawn doses and its drawn light at full output too, once.
+    draw : callable
+        ``draw_doses``, or what remembers its draws.
 
     Returns
     -------
@@ -160,7 +163,7 @@ def with_certainty(
         if see is not None:
             see(receiver, doses, response)
 
-    dli, peak = draw_doses(inputs, ready, receivers, shown, draws=count, seed=seed)
+    dli, peak = draw(inputs, ready, receivers, shown, draws=count, seed=seed)
     best = watch.best_reading()
     site = setup.sites[best.site].name if best else None
     settled = dict(zip(watch.open, best.chances, strict=False)) if best else {}

@@ -144,13 +144,14 @@ def dark_figures() -> str:
 
 def policy(styles: Sequence[str], scripts: Sequence[str]) -> str:
     """A content policy that lets nothing run or load but our own styles and scripts, each by its hash."""
-    rules = ["default-src 'none'", f"style-src {' '.join(map(_hash, styles))}"]
+    rules = ["default-src 'none'", f"style-src {' '.join(map(hash_source, styles))}"]
     if scripts:
-        rules.append(f"script-src {' '.join(map(_hash, scripts))}")
+        rules.append(f"script-src {' '.join(map(hash_source, scripts))}")
     return "; ".join([*rules, "base-uri 'none'", "form-action 'none'"])
 
 
-def _hash(text: str) -> str:
+def hash_source(text: str) -> str:
+    """The source of a style or script in a content policy."""
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
 
 

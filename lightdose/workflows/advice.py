@@ -10,10 +10,11 @@ import numpy as np
 from lightdose.analysis import Analysis, judged_under, light_of, scene_of
 from lightdose.files.library import reference_tables
 from lightdose.judge.actions import Light, advise
-from lightdose.judge.drawn_light import draw_doses
+from lightdose.judge.drawn_light import Draw, draw_doses
 from lightdose.judge.outlook import Kept, Outcome, Outlook
 from lightdose.judge.uncertain_inputs import uncertain_inputs
 from lightdose.model.advice import Advice
+from lightdose.model.light import LightField
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.emission import weighting_matrix
@@ -34,10 +35,21 @@ def advised(setup: Setup, also: Sequence[str] = (), *, sides: bool = False) -> A
     SetupError
         If a channel of an enabled fixture has no absolute flux.
     """
-    ready, field = light_of(setup, also)
+    return advised_under(setup, *light_of(setup, also), sides=sides)
+
+
+def advised_under(
+    setup: Setup,
+    ready: PreparedField,
+    field: LightField,
+    *,
+    sides: bool | None = False,
+    draw: Draw = draw_doses,
+) -> Analysis:
+    """The same from a light field that is there; ``sides`` and ``draw`` as in ``judged_under``."""
     kept = keeping(setup)
-    analysis = judged_under(setup, ready, field, certainty=True, see=kept.see, sides=sides)
-    analysis = replace(analysis, advice=advice_on(analysis, ready, kept))
+    analysis = judged_under(setup, ready, field, certainty=True, see=kept.see, sides=sides, draw=draw)
+    analysis = replace(analysis, advice=advice_on(analysis, ready, kept, draw))
     if setup.standing is None:
         return analysis
     from lightdose.workflows.shadows import shadows
@@ -65,7 +77,7 @@ def keeping(setup: Setup) -> Kept:
     return Kept(frozenset([*named, *(own.get(c.name, at_site[c.site]) for c in judged)]))
 
 
-def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept) -> Advice:
+def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept, draw: Draw = draw_doses) -> Advice:
     """What could be done with an analysed tank; nothing where light judges no coral."""
     if not kept.response:
         return Advice()
@@ -88,7 +100,7 @@ def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept) -> Advice:
 
         if rest:
             asked = [receivers[i] for i in rest]
-            draw_doses(uncertain_inputs(setup), bare, asked, see, draws=known.draws, seed=known.seed)
+            draw(uncertain_inputs(setup), bare, asked, see, draws=known.draws, seed=known.seed)
         return np.array([found[i] for i in range(len(receivers))])
 
     def raised(by_m: float, points: FloatArray) -> FloatArray:

@@ -9,6 +9,8 @@ import numpy as np
 
 from lightdose.analysis import Analysis, judged_under, light_of
 from lightdose.errors import Place, Problem, SetupError
+from lightdose.judge.drawn_light import Draw, draw_doses
+from lightdose.model.light import LightField
 from lightdose.model.paths import looks_at
 from lightdose.model.places import FreeSkin, Grid, Move, MoveWishes, Placement, PlacementPlan, PlaceWishes
 from lightdose.model.record import FloatArray
@@ -34,11 +36,17 @@ COSTS: Final = 0.5
 """A coral that stands worse by so much than planned is looked at again. Our choice."""
 
 
-def place(setup: Setup, wishes: PlaceWishes) -> Placement:
+def place(
+    setup: Setup,
+    wishes: PlaceWishes,
+    known: tuple[PreparedField, LightField] | None = None,
+    draw: Draw = draw_doses,
+) -> Placement:
     """Which coral goes where, with what each gets there as `dose` gives it.
 
     Without a wish corals without a place get one; where there are none, up to ``FEW_MOVES`` corals may move.
-    Colonies shade one another where the plan puts them: a place where that costs much is given up.
+    Colonies shade one another where the plan puts them: a place where that costs much is given up. ``known``
+    is the setup's light where that is there already, and ``draw`` what remembers draws under it.
 
     Raises
     ------
@@ -54,9 +62,9 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
     refuse_too_many(setup, "place")
     if not (wishes.corals or wishes.everything or wishes.moves is not None or setup.unplaced):
         wishes = replace(wishes, moves=FEW_MOVES)
-    ready, field = light_of(setup)
+    ready, field = known or light_of(setup)
     kept = keeping(setup)
-    before = judged_under(setup, ready, field, certainty=True, see=kept.see)
+    before = judged_under(setup, ready, field, certainty=True, see=kept.see, draw=draw)
     light = _light_at_places(setup, _without_bodies(setup, ready, wishes))
     penalty = place_penalty(before, kept.response)
     today = standing_today(setup)
@@ -66,7 +74,8 @@ def place(setup: Setup, wishes: PlaceWishes) -> Placement:
         plan = plan_placement(setup, before, wishes, light, penalty, forbidden)
         there = placed_setup(setup, plan.spots)
         lit = ready if _bodies(setup) == _bodies(there) else light_of(there)[0]
-        after = judged_under(there, lit, lit.light_field(there.receivers), certainty=True)
+        drawing = draw if lit is ready else draw_doses
+        after = judged_under(there, lit, lit.light_field(there.receivers), certainty=True, draw=drawing)
         found.append((plan, after))
         more = [] if lit is ready else _in_the_way(lit, plan, after, light, penalty)
         if not more:

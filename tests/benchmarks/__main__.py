@@ -28,6 +28,7 @@ ORDER = (
     "diary",
     "many",
     "page",
+    "desk",
 )
 LIBRARIES = ("numpy", "scipy", "colour-science", "pydantic", "click", "matplotlib")
 
