@@ -100,9 +100,11 @@ async function drawCard() {
 }
 
 function bestList() {
-  return make("ol", { className: "plain" }, ...best.places.map((one, n) => make("li", {},
+  if (!best.places.length) return make("p", { text: "No free place was found that would suit it better." });
+  const free = best.places.some(one => !one.site) ? make("p", { className: "quiet", text: "Places without a name lie free in the water: is there something to stand on?" }) : "";
+  return make("div", {}, free, make("ol", { className: "plain" }, ...best.places.map((one, n) => make("li", {},
     make("button", { type: "button", className: "linkish", "data-key": `best ${n}`, text: one.site || `${shownLength(one.x_m)}, ${shownLength(one.y_m)}, ${shownLength(one.depth_m)} ${unit()} deep`, onclick: () => takeBest(one) }),
-    ` ${one.dli} mol m⁻² d⁻¹, ${one.state.replaceAll("_", " ")}${one.neighbours.length ? `; near ${one.neighbours.slice(0, 3).join(", ")}` : ""}`)));
+    ` ${one.dli} mol m⁻² d⁻¹, ${one.state} by the stated values${one.neighbours.length ? `; near ${one.neighbours.slice(0, 3).join(", ")}` : ""}`))));
 }
 
 function noteBox(name) {
