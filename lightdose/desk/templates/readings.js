@@ -7,6 +7,7 @@ async function drawReadings() {
   let found;
   const version = seen.version;
   try { found = await ask("readings"); } catch (trouble) { by("readings-in").replaceChildren(make("p", { text: wordsOf(trouble) })); return; }
+  await released();
   if (version !== seen.version) return;
   keepingFocus(() => by("readings-in").replaceChildren(
     make("p", { className: "quiet", text: "As the meter shows them: corrections are made here. Keep your face out of the beam. Readings at different places say more than many at one place." }),
@@ -78,6 +79,7 @@ function readingTable(found) {
 let diary = null;
 async function drawDiary(found) {
   try { diary = found ?? await ask("diary"); } catch (trouble) { refused(trouble); return; }
+  await released();
   const text = keeps(make("input", { size: 40, "data-key": "tank note", "aria-label": "A note on the tank" }));
   const kind = make("select", { "data-key": "tank note kind", "aria-label": "Kind of note" }, make("option", { value: "care", text: "care" }), make("option", { value: "free", text: "anything else" }));
   keepingFocus(() => by("diary-in").replaceChildren(

@@ -77,6 +77,7 @@ async function drawCard() {
   if (box.dataset.of !== key) sent("coral note");
   let form = null;
   try { form = await ask("form", { table: kind, name }); } catch (trouble) { refused(trouble); }
+  await released();
   if (`${chosen?.kind} ${chosen?.name}` !== key) return;
   const other = box.dataset.of !== key;
   box.dataset.of = key;
@@ -183,6 +184,7 @@ async function showFiles() {
 async function showSingle(table) {
   try {
     const form = await ask("form", { table });
+    await released();
     keepingFocus(() => by(`single-${table}`)?.replaceChildren(...formBox(form)));
   } catch (trouble) { refused(trouble); }
 }
@@ -193,6 +195,7 @@ async function showThing(table, name) {
   if (!name) { box?.replaceChildren(); return; }
   try {
     const form = await ask("form", { table, name });
+    await released();
     if (opened[table] === name) keepingFocus(() => by(`several-${table}`)?.replaceChildren(make("h3", { text: name }), ...formBox(form)));
   } catch (trouble) { refused(trouble); }
 }
