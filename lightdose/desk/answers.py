@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import threading
-import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -28,6 +27,7 @@ from lightdose.workflows.plans import place
 
 Asked = Mapping[str, Any]
 MOST_BEST: Final = 3
+MOST_PROBLEMS: Final = 40
 LEAST_APART_M: Final = 0.03
 MOST_LEVELS, POINTS_ACROSS = 5, 14
 """Depths, and points along the longer side, at which a place is looked for. Our choice."""
@@ -42,7 +42,6 @@ class DeskAnswers:
         self._failed: BaseException | None = None
         self._desk: Desk | None = None
         self._analysis: tuple[int, Analysis] | None = None
-        self.seen_at = time.monotonic()
         threading.Thread(target=self._make, args=(path,), daemon=True).start()
 
     def _make(self, path: Path) -> None:
@@ -69,7 +68,6 @@ class DeskAnswers:
 
     def answer(self, name: str, asked: Asked) -> dict[str, Any]:
         """The answer to a question by its name; LightdoseError where there is none."""
-        self.seen_at = time.monotonic()
         answers: dict[str, Callable[[Asked], dict[str, Any]]] = {
             "state": lambda _: self.state(),
             "do": self.do,
@@ -107,6 +105,10 @@ class DeskAnswers:
             if isinstance(trouble, LightdoseError):
                 raise
             raise SetupError(Problem("the page asked for something that makes no sense here")) from trouble
+
+    def problems(self, trouble: LightdoseError) -> dict[str, Any]:
+        """What stands in the way, for the page."""
+        return {"problems": [shown.problem_json(p) for p in trouble.problems[:MOST_PROBLEMS]]}
 
     # ---- state and changes ------------------------------------------------------------------------------
 
