@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 import tempfile
+import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -68,10 +69,11 @@ class Drafts:
         self.path = path
         self._folder = Path(tempfile.mkdtemp(prefix="lightdose-desk-"))
         self._files: dict[str, str] = {}
+        self._removed = weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
 
     def close(self) -> None:
         """Remove the drafts of this process."""
-        shutil.rmtree(self._folder, ignore_errors=True)
+        self._removed()
 
     def read(self, texts: Mapping[str, bytes]) -> Reading:
         """The setup with these texts, by absolute path, in the place of files."""
