@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import threading
-import time
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from lightdose.analysis import Analysis
-from lightdose.answers.words import number, range_text
+from lightdose.answers.words import STATE_WORDS, number, range_text
 from lightdose.desk import shown
 from lightdose.desk.begin import COLOURS, recognised
 from lightdose.desk.diary import diary_of, life_of, noted
@@ -22,10 +21,16 @@ from lightdose.desk.readings import calibrated, survey_of
 from lightdose.desk.session import Desk
 from lightdose.errors import LightdoseError, Problem, SetupError
 from lightdose.judge.verdict import dli_state
+from lightdose.model.places import Grid, PlaceWishes, PossiblePlace
 from lightdose.model.setup import Setup
+from lightdose.workflows.placing import place
 
 Asked = Mapping[str, Any]
 MOST_BEST: Final = 3
+MOST_PROBLEMS: Final = 40
+LEAST_APART_M: Final = 0.03
+MOST_LEVELS, POINTS_ACROSS = 5, 14
+"""Depths, and points along the longer side, at which a place is looked for. Our choice."""
 
 
 class DeskAnswers:
@@ -37,7 +42,6 @@ class DeskAnswers:
         self._failed: BaseException | None = None
         self._desk: Desk | None = None
         self._analysis: tuple[int, Analysis] | None = None
-        self.seen_at = time.monotonic()
         threading.Thread(target=self._make, args=(path,), daemon=True).start()
 
     def _make(self, path: Path) -> None:
@@ -64,7 +68,6 @@ class DeskAnswers:
 
     def answer(self, name: str, asked: Asked) -> dict[str, Any]:
         """The answer to a question by its name; LightdoseError where there is none."""
-        self.seen_at = time.monotonic()
         answers: dict[str, Callable[[Asked], dict[str, Any]]] = {
             "state": lambda _: self.state(),
             "do": self.do,
@@ -102,6 +105,10 @@ class DeskAnswers:
             if isinstance(trouble, LightdoseError):
                 raise
             raise SetupError(Problem("the page asked for something that makes no sense here")) from trouble
+
+    def problems(self, trouble: LightdoseError) -> dict[str, Any]:
+        """What stands in the way, for the page."""
+        return {"problems": [shown.problem_json(p) for p in trouble.problems[:MOST_PROBLEMS]]}
 
     # ---- state and changes ------------------------------------------------------------------------------
 
@@ -235,39 +242,34 @@ class DeskAnswers:
         return {"dli": number(dli), "peak": number(float(peak[0])), "suits": suits}
 
     def where(self, asked: Asked) -> dict[str, Any]:
-        """The best places for a coral as the others stand, three at most."""
-        from lightdose.model.places import Grid, PlaceWishes
-        from lightdose.workflows.placing import place
-
+        """The best places for a coral as the others stand: named ones that suit, then any in the water."""
         desk, name = self.desk, str(asked["coral"])
         with desk.lock:
             setup, version = self._setup(), desk.version
             self._quick()
             keys = shown.scene_keys(desk, setup)
         ready, light, draw = self.light.lit(setup, *keys, lambda: desk.version != version)
+        here = {c.name: c.site for c in setup.corals}.get(name, "")
+        taken = [(s.x_m, s.y_m, s.depth_m) for s in setup.sites if s.name == here]
+
+        def best(wishes: PlaceWishes) -> list[PossiblePlace]:
+            placed = place(setup, wishes, (ready, light), draw)
+            return [p for c in placed.corals if c.coral == name for p in c.best]
+
         stocked = {c.site for c in setup.corals}
-        wishes = PlaceWishes(corals=(name,))
-        if sum(s.name not in stocked and not s.implicit for s in setup.sites) < MOST_BEST:
-            depths = sorted({round(s.depth_m, 2) for s in setup.sites} or {0.5 * setup.tank.water_depth_m})
-            some = depths[:: max(1, len(depths) // 5)][:6]
-            spacing = max(setup.tank.length_m, setup.tank.width_m) / 14
-            wishes = replace(wishes, grid=Grid(spacing, tuple(some)))
-        placed = place(setup, wishes, (ready, light), draw)
-        found = next(c for c in placed.corals if c.coral == name)
-        return {
-            "places": [
-                {
-                    "site": one.standing.spot.site or "",
-                    "x_m": one.standing.spot.x_m,
-                    "y_m": one.standing.spot.y_m,
-                    "depth_m": one.standing.spot.depth_m,
-                    "dli": number(one.standing.dli_mol_m2_d),
-                    "state": one.standing.dli_verdict,
-                    "neighbours": list(one.neighbours),
-                }
-                for one in found.best[:MOST_BEST]
-            ]
-        }
+        found: list[PossiblePlace] = []
+        if any(s.name not in stocked and not s.implicit for s in setup.sites):
+            places = best(PlaceWishes(corals=(name,)))
+            found = [p for p in places if p.standing.dli_state == "within"]
+        if len(found) < MOST_BEST:
+            found += best(PlaceWishes(corals=(name,), grid=_grid_of(setup)))
+        apart: list[PossiblePlace] = []
+        for one in found:
+            at = (one.standing.spot.x_m, one.standing.spot.y_m, one.standing.spot.depth_m)
+            if all(math.dist(at, other) >= LEAST_APART_M for other in taken):
+                taken.append(at)
+                apart.append(one)
+        return {"places": [_place_json(one) for one in apart[:MOST_BEST]]}
 
     # ---- fields and tables ------------------------------------------------------------------------------
 
@@ -299,3 +301,24 @@ class DeskAnswers:
         told, text = calibrated(self.desk)
         self.desk.do({"do": "calibration", "calibration": text})
         return {"told": told, **self.state()}
+
+
+def _grid_of(setup: Setup) -> Grid:
+    """Level grids at depths at which things stand already."""
+    tank = setup.tank
+    depths = sorted({round(s.depth_m, 2) for s in setup.sites} or {0.5 * tank.water_depth_m})
+    some = depths[:: max(1, len(depths) // MOST_LEVELS)][: MOST_LEVELS + 1]
+    return Grid(max(tank.length_m, tank.width_m) / POINTS_ACROSS, tuple(some))
+
+
+def _place_json(one: PossiblePlace) -> dict[str, Any]:
+    spot = one.standing.spot
+    return {
+        "site": spot.site or "",
+        "x_m": spot.x_m,
+        "y_m": spot.y_m,
+        "depth_m": spot.depth_m,
+        "dli": number(one.standing.dli_mol_m2_d),
+        "state": STATE_WORDS[one.standing.dli_state],
+        "neighbours": list(one.neighbours),
+    }

@@ -119,7 +119,7 @@ class Bench:
         path = os.path.abspath(os.path.join(self.path.parent, named))
         if os.path.commonpath([home, os.path.realpath(path)]) != home:
             found = f"{literal(named)} lies outside the folder of this setup and is not changed from here"
-            raise OutputError(Problem(found, cure="change it where it is", place=Place(named)))
+            raise OutputError(Problem(found, cure="change it where it is"))
         return path
 
     def toml(self, path: str | None = None) -> TomlText:

@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 import tempfile
+import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -21,6 +22,7 @@ from lightdose.model.setup import Setup
 MOST_LEFT_OUT = 200
 """Tables with problems that are left out, so that the rest of a setup shows. Our choice."""
 
+_FILES = ("corals", "sites", "rocks", "groups", "calibration")
 _TABLES = ("coral", "site", "rack", "rock", "brace", "fixture", "meter")
 
 
@@ -67,10 +69,11 @@ class Drafts:
         self.path = path
         self._folder = Path(tempfile.mkdtemp(prefix="lightdose-desk-"))
         self._files: dict[str, str] = {}
+        self._removed = weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
 
     def close(self) -> None:
         """Remove the drafts of this process."""
-        shutil.rmtree(self._folder, ignore_errors=True)
+        self._removed()
 
     def read(self, texts: Mapping[str, bytes]) -> Reading:
         """The setup with these texts, by absolute path, in the place of files."""
@@ -189,7 +192,11 @@ def _heads(document: TomlDocument) -> dict[KeyPath, tuple[int, int]]:
     lines = document.text.split("\n")
     starts: list[tuple[int, KeyPath | None]] = []
     counts: dict[str, int] = {}
+    named: dict[KeyPath, tuple[int, int]] = {}
     for n, line in enumerate(lines):
+        key = line.partition("=")[0].strip()
+        if not starts and key in _FILES:
+            named[key,] = (n, n + 1)
         match = re.match(r"\s*(\[\[?)\s*([A-Za-z_]+)((?:\s*\.\s*[^\]]+)?)\s*\]", line)
         if match is None:
             continue
@@ -198,10 +205,10 @@ def _heads(document: TomlDocument) -> dict[KeyPath, tuple[int, int]]:
             counts[name] = counts.get(name, -1) + 1
             starts.append((n, (name, counts[name]) if name in _TABLES else None))
         elif not inner or name not in counts:
-            key = inner.strip(" .\"'")
-            starts.append((n, ("meter", key) if name == "meter" and key else None))
+            inner_key = inner.strip(" .\"'")
+            starts.append((n, ("meter", inner_key) if name == "meter" and inner_key else None))
     ends = [n for n, _ in starts[1:]] + [len(lines)]
-    return {path: (n, end) for (n, path), end in zip(starts, ends, strict=True) if path is not None}
+    return named | {path: (n, end) for (n, path), end in zip(starts, ends, strict=True) if path is not None}
 
 
 def _table_at(heads: Mapping[KeyPath, tuple[int, int]], line: int) -> KeyPath | None:
@@ -211,13 +218,15 @@ def _table_at(heads: Mapping[KeyPath, tuple[int, int]], line: int) -> KeyPath | 
 def _names(document: TomlDocument, path: KeyPath, file: str) -> bool:
     """Whether a table names a file, such as the type or schedule of a fixture."""
     found = value_at(document.data, path)
-    if not isinstance(found, dict):
-        return False
     base = os.path.basename(file)
+    if not isinstance(found, dict):
+        return isinstance(found, str) and os.path.basename(found) == base
     return any(isinstance(v, str) and os.path.basename(v) == base for v in found.values())
 
 
 def _words(document: TomlDocument, path: KeyPath) -> str:
     table = value_at(document.data, path)
+    if len(path) == 1:
+        return f"the file of {path[0]}"
     name = table.get("name", path[1]) if isinstance(table, dict) else path[1]
     return f"{path[0]} {name}" if isinstance(name, str) else f"{path[0]} {int(name) + 1}"

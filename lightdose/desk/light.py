@@ -16,7 +16,7 @@ import numpy as np
 
 from lightdose import __version__
 from lightdose.analysis import Analysis, light_of
-from lightdose.errors import LightdoseError
+from lightdose.errors import LightdoseError, SetupError
 from lightdose.judge.drawn_light import DRAWS, SEED, Draw, draw_doses
 from lightdose.judge.uncertain_inputs import UncertainInputs, basis_of
 from lightdose.judge.verdict import judge_corals
@@ -256,7 +256,9 @@ def _calculated(setup: Setup, light: LightField) -> Analysis:
 
 def moved(setup: Setup, coral: str, x_m: float, y_m: float, depth_m: float) -> Setup:
     """The setup with a coral at a place of its own, as a hand holds it there."""
-    own = next(c for c in setup.corals if c.name == coral)
+    own = next((c for c in setup.corals if c.name == coral), None)
+    if own is None:
+        raise SetupError(f"no coral {coral!r} stands in this tank")
     here = next(s for s in setup.sites if s.name == own.site)
     if here.implicit:
         sites = tuple(

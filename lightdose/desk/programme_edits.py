@@ -124,20 +124,48 @@ def _needs_file(bench: Bench, fixture: str) -> str:
 def _into_file(bench: Bench, fixture: Fixture) -> None:
     """Give a programme that stands in the setup a file of its own."""
     assert bench.setup is not None
-    names = [f.name for f in bench.setup.fixtures]
-    stem = dict(zip(names, file_names(names, ".csv"), strict=True))[fixture.name]
-    named, turn = str(stem), 1
-    while bench.content(bench.beside(named)) is not None:
-        turn += 1
-        named = f"{os.path.splitext(str(stem))[0]}-{turn}.csv"
+    named = _free_name(bench, fixture.name, "")
     channels = [c.name for c in fixture.type.channels]
     text = schedule_text(fixture.programme, channels, lit_at_zero=fixture.type.lit_at_zero)
     bench.changed[bench.beside(named)] = text.encode()
+    _name_schedule(bench, fixture.name, named)
+
+
+def _free_name(bench: Bench, fixture: str, folder: str) -> str:
+    """A name for the schedule of a lamp, beside the others, that no file has."""
+    (stem,) = file_names([fixture], "")
+    turn = 1
+    while True:
+        named = os.path.join(folder, f"{stem}{'' if turn == 1 else f'-{turn}'}.csv").replace(os.sep, "/")
+        if bench.content(bench.beside(named)) is None:
+            return named
+        turn += 1
+
+
+def _name_schedule(bench: Bench, fixture: str, named: str) -> None:
     toml = bench.toml()
-    index = bench.index("fixture", fixture.name)
+    index = bench.index("fixture", fixture)
     assert index is not None
     toml.put(("fixture", index, "schedule"), named)
     bench.keep(toml)
+
+
+def _part_files(bench: Bench, chosen: Sequence[str]) -> None:
+    """Give lamps that are turned alone a copy of a programme that other lamps run too."""
+    assert bench.setup is not None
+    rest = {file_of(bench, f.name) for f in bench.setup.fixtures if f.name not in chosen}
+    copies: dict[str, str] = {}
+    for name in chosen:
+        named = file_of(bench, name)
+        if named is None or named not in rest:
+            continue
+        if named not in copies:
+            content = bench.content(bench.beside(named))
+            if content is None:
+                raise OutputError(Problem(f"{literal(named)} is not there"))
+            copies[named] = _free_name(bench, name, os.path.dirname(named))
+            bench.changed[bench.beside(copies[named])] = content
+        _name_schedule(bench, name, copies[named])
 
 
 def set_overall(bench: Bench, change: Change) -> str:
@@ -146,7 +174,9 @@ def set_overall(bench: Bench, change: Change) -> str:
     if isinstance(percent, bool) or not isinstance(percent, int | float) or not 0 < percent <= 100:
         raise ScheduleError(Problem("an overall factor is above 0, up to 100 %"))
     done: set[str] = set()
-    for fixture in _fixtures(bench, change.get("fixtures") or ()):
+    chosen = _fixtures(bench, change.get("fixtures") or ())
+    _part_files(bench, [fixture.name for fixture in chosen])
+    for fixture in chosen:
         named = _needs_file(bench, fixture.name)
         if named in done:
             continue

@@ -11,21 +11,23 @@ import webbrowser
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Any, Final
 
 import uvicorn
 from starlette.applications import Starlette
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from lightdose.desk.answers import DeskAnswers
 from lightdose.desk.guard import HEADERS, Guard, RefusedError, asked, told
 from lightdose.desk.hold import Hold
 from lightdose.desk.page import page
-from lightdose.desk.shown import problem_json
-from lightdose.errors import LightdoseError, Problem
+from lightdose.errors import LightdoseError
+
+if TYPE_CHECKING:
+    from lightdose.desk.answers import DeskAnswers
 
 IDLE_S: Final = 30 * 60.0
 """The desk ends so long after its last page was closed."""
@@ -34,13 +36,56 @@ LOOK_S: Final = 5.0
 LARGEST_HEAD: Final = 32_768
 
 
-def application(answers: DeskAnswers, port: int) -> Guard:
+class Presence:
+    """The answers of a desk, which are loaded once its page is on its way, and when somebody last looked."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.seen_at = time.monotonic()
+        self._lock = threading.Lock()
+        self._answers: DeskAnswers | None = None
+
+    @property
+    def answers(self) -> DeskAnswers:
+        """They load most of lightdose, so that the first to ask waits for them."""
+        with self._lock:
+            if self._answers is None:
+                from lightdose.desk.answers import DeskAnswers
+
+                self._answers = DeskAnswers(self.path)
+            return self._answers
+
+    def answer(self, name: str, question: dict[str, Any]) -> tuple[dict[str, Any], int]:
+        """The answer to a question with its status, problems included."""
+        self.seen_at = time.monotonic()
+        answers = self.answers
+        try:
+            return answers.answer(name, question), 200
+        except LightdoseError as trouble:
+            return answers.problems(trouble), 422
+        except Exception as trouble:
+            words = f"unexpected trouble, a fault of lightdose: {type(trouble).__name__}: {trouble}"
+            return answers.problems(LightdoseError(words[:500])), 500
+
+    def load(self) -> None:
+        """Load them before they are asked."""
+        self.seen_at = time.monotonic()
+        _ = self.answers
+
+    def close(self) -> None:
+        """End what is only of this process."""
+        with self._lock:
+            if self._answers is not None:
+                self._answers.close()
+
+
+def application(presence: Presence, port: int) -> Guard:
     """The application of a desk at a port, behind its guard."""
 
     async def show(_: Request) -> Response:
         html, policy = page()
-        answers.seen_at = time.monotonic()
-        return HTMLResponse(html, headers={**HEADERS, "Content-Security-Policy": policy})
+        headers = {**HEADERS, "Content-Security-Policy": policy}
+        return HTMLResponse(html, headers=headers, background=BackgroundTask(presence.load))
 
     async def icon(_: Request) -> Response:
         return Response(status_code=204, headers=HEADERS)
@@ -48,15 +93,9 @@ def application(answers: DeskAnswers, port: int) -> Guard:
     async def answer(request: Request) -> Response:
         try:
             question = await asked(request)
-            found = await run_in_threadpool(answers.answer, request.path_params["name"], question)
-            return told(found)
         except RefusedError as refusal:
             return PlainTextResponse(str(refusal), status_code=refusal.status, headers=HEADERS)
-        except LightdoseError as trouble:
-            return told({"problems": [problem_json(p) for p in trouble.problems[:40]]}, 422)
-        except Exception as trouble:
-            words = f"unexpected trouble, a fault of lightdose: {type(trouble).__name__}: {trouble}"
-            return told({"problems": [problem_json(Problem(words[:500]))]}, 500)
+        return told(*await run_in_threadpool(presence.answer, request.path_params["name"], question))
 
     routes = [
         Route("/", show, methods=["GET"]),
@@ -84,8 +123,8 @@ class DeskServer:
         except LightdoseError:
             self._socket.close()
             raise
-        self.answers = DeskAnswers(path)
-        self.guard = application(self.answers, port)
+        self._presence = Presence(path)
+        self.guard = application(self._presence, port)
         self._idle_s = idle_s
         # Its own words are for those who run servers: a request that is cut off by Ctrl-C is no news here.
         quiet = logging.getLogger("uvicorn")
@@ -125,7 +164,7 @@ class DeskServer:
             with suppress(KeyboardInterrupt):
                 asyncio.run(self._serve())
         finally:
-            self.answers.close()
+            self._presence.close()
             self._hold.release()
             self._socket.close()
 
@@ -140,7 +179,7 @@ class DeskServer:
         """End once nobody has looked for long."""
         while not self._server.should_exit:
             await asyncio.sleep(min(LOOK_S, self._idle_s / 4))
-            if time.monotonic() - self.answers.seen_at > self._idle_s:
+            if time.monotonic() - self._presence.seen_at > self._idle_s:
                 self._server.should_exit = True
 
     def stop(self) -> None:

@@ -65,7 +65,7 @@ def raw_setup(desk: Desk) -> dict[str, Any]:
 def view(desk: Desk, analysis: Analysis | None, trouble: LightdoseError | None = None) -> dict[str, Any]:
     """Everything that stands on the page, for one state of the desk."""
     setup = desk.setup
-    problems = [*desk.reading.problems, *(trouble.problems if trouble else ())]
+    problems = [*desk.reading.problems, *(desk.drafts.problems_at_home(trouble) if trouble else ())]
     made: dict[str, Any] = {
         "version": desk.version,
         "first": desk.first,

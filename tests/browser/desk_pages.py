@@ -37,7 +37,7 @@ class DeskPage:
         """Wait until something is true in the page; its policy forbids Playwright's own way of waiting."""
         deadline = time.monotonic() + WAIT_S
         while not (told() if callable(told) else self.page.evaluate(told)):
-            assert time.monotonic() < deadline, what or told
+            assert time.monotonic() < deadline, f"{what or told}; told: {self.text('#told')!r}"
             self.page.wait_for_timeout(30)  # lets its requests through, which sleeping would not
 
     def settled(self) -> None:

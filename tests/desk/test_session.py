@@ -380,3 +380,19 @@ def test_what_the_desk_says_after_saving_is_what_dose_says(tmp_path: Path) -> No
     assert fresh.dose.dli.tolist() == there.dose.dli.tolist()
     assert headline(fresh) == headline(there)
     assert dose_answer(fresh, "cm").title == "Würfel mit Riffbogen (invented)"
+
+
+@pytest.mark.identity
+def test_lamp_without_any_output_opens_and_is_calibrated(tmp_path: Path) -> None:
+    """A setup whose calibration is not written yet shows its tank, and the readings give it its light."""
+    from lightdose.desk.answers import DeskAnswers
+
+    answers = DeskAnswers(copied(tmp_path, "unlabelled-lamp"))
+    state = answers.answer("state", {})
+    assert state["tank"]
+    assert state["sentence"] is None
+    assert "the file of calibration" in state["left_out"]
+    after = answers.answer("calibrate", {})
+    assert after["problems"] == []
+    assert after["sentence"]["basis"].startswith("Measured")
+    assert after["unsaved"] == ["calibration.toml"]

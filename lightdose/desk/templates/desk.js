@@ -89,6 +89,7 @@ function makeSure() {
   sureTimer = setTimeout(async () => {
     try {
       const found = await ask("sure", { version });
+      await released();
       if (found.superseded || seen.version !== version || held) return;
       seen.sentence = found.sentence;
       seen.corals = found.corals;
@@ -161,7 +162,7 @@ window.addEventListener("resize", () => { clearTimeout(resized); resized = setTi
 async function stillThere() {
   try {
     const found = await ask("alive");
-    if (found.version !== seen?.version && !busy && !held) { show(await ask("state")); if (found.notice) tell(found.notice); }
+    if (found.version !== seen?.version && !busy && !held) { const state = await ask("state"); await released(); show(state); if (found.notice) tell(found.notice); }
     else if (found.elsewhere.length) tell(`${found.elsewhere.join(", ")} was changed elsewhere while you have unsaved changes here. Saving will show both.`);
   } catch (trouble) { refused(trouble); }
 }

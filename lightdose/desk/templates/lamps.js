@@ -5,7 +5,8 @@ let programmes = null;
 async function drawLamps() {
   const version = seen.version;
   let found;
-  try { found = await ask("programmes"); } catch (trouble) { refused(trouble); return; }
+  try { found = await ask("programmes"); } catch (trouble) { by("lamps-in").replaceChildren(make("p", { text: wordsOf(trouble) })); return; }
+  await released();
   if (version !== seen.version) return;
   programmes = found;
   keepingFocus(() => by("lamps-in").replaceChildren(

@@ -7,6 +7,7 @@ async function drawReadings() {
   let found;
   const version = seen.version;
   try { found = await ask("readings"); } catch (trouble) { by("readings-in").replaceChildren(make("p", { text: wordsOf(trouble) })); return; }
+  await released();
   if (version !== seen.version) return;
   keepingFocus(() => by("readings-in").replaceChildren(
     make("p", { className: "quiet", text: "As the meter shows them: corrections are made here. Keep your face out of the beam. Readings at different places say more than many at one place." }),
@@ -49,8 +50,12 @@ function readingForm() {
   const about = keeps(make("input", { size: 16, "data-key": "reading note" }));
   const label = (text, input) => make("label", { className: "field" }, make("span", { text }), input);
   const add = () => {
-    const at = place.value === "" ? readingPlace : null;
-    change({ do: "reading", site: place.value, ...(at ? { x_m: at.x_m, y_m: at.y_m, depth_m: at.depth_m } : {}), reading: value.value, unit: units.value, time: time.value, meter: meter.value, note: about.value }, () => { sent("reading value", "reading note"); drawReadings(); });
+    const at = place.value === "" ? readingPlace : null, was = { "reading value": value.value, "reading note": about.value };
+    change({ do: "reading", site: place.value, ...(at ? { x_m: at.x_m, y_m: at.y_m, depth_m: at.depth_m } : {}), reading: value.value, unit: units.value, time: time.value, meter: meter.value, note: about.value }, () => {
+      // What was typed meanwhile is the next reading, and stays.
+      sent(...Object.keys(was).filter(key => halfTyped[key] === was[key]));
+      drawReadings();
+    });
   };
   return make("div", {}, make("div", { className: "fields" }, label("Place", place), label("Reading", value), label("Unit", units), label("Time of the programme", time), label("Meter", meter), label("Note", about)),
     make("p", { className: "acts" }, make("button", { type: "button", "data-key": "reading add", text: "Add this reading", onclick: add }), make("span", { className: "quiet", text: "A click into the tank offers any other place." })));
@@ -78,6 +83,7 @@ function readingTable(found) {
 let diary = null;
 async function drawDiary(found) {
   try { diary = found ?? await ask("diary"); } catch (trouble) { refused(trouble); return; }
+  await released();
   const text = keeps(make("input", { size: 40, "data-key": "tank note", "aria-label": "A note on the tank" }));
   const kind = make("select", { "data-key": "tank note kind", "aria-label": "Kind of note" }, make("option", { value: "care", text: "care" }), make("option", { value: "free", text: "anything else" }));
   keepingFocus(() => by("diary-in").replaceChildren(

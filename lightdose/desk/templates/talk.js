@@ -58,6 +58,20 @@ function wordsOf(trouble) {
 
 const refused = trouble => tell(wordsOf(trouble));
 
+// Nothing is drawn anew under a finger that is down: its click would be lost.
+let pressing = null;
+window.addEventListener("pointerdown", () => {
+  if (pressing) return;
+  let free;
+  pressing = new Promise(done => { free = done; });
+  const up = () => {
+    for (const name of ["pointerup", "pointercancel"]) window.removeEventListener(name, up, true);
+    setTimeout(() => { pressing = null; free(); });
+  };
+  for (const name of ["pointerup", "pointercancel"]) window.addEventListener(name, up, true);
+}, true);
+const released = () => pressing ?? Promise.resolve();
+
 // One change after the other; what comes back is shown.
 let last = Promise.resolve();
 function act(name, body, then) {
@@ -65,10 +79,12 @@ function act(name, body, then) {
   last = last.then(async () => {
     try {
       const found = await ask(name, body);
+      await released();
       tell(found.notice || "");
       show(found);
       if (then) then(found);
     } catch (trouble) {
+      await released();
       refused(trouble);
       if (seen) show(await ask("state").catch(() => seen));
     } finally {

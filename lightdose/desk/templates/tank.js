@@ -480,7 +480,6 @@ async function whereTo(name, button) {
     const found = await ask("where", { coral: name });
     if (found.superseded) { redraw(); return; }
     best = { name, places: found.places };
-    if (!found.places.length) tell("No place that is free would suit it better.");
   } catch (trouble) { best = null; refused(trouble); }
   redraw();
 }

@@ -77,6 +77,7 @@ async function drawCard() {
   if (box.dataset.of !== key) sent("coral note");
   let form = null;
   try { form = await ask("form", { table: kind, name }); } catch (trouble) { refused(trouble); }
+  await released();
   if (`${chosen?.kind} ${chosen?.name}` !== key) return;
   const other = box.dataset.of !== key;
   box.dataset.of = key;
@@ -100,9 +101,11 @@ async function drawCard() {
 }
 
 function bestList() {
-  return make("ol", { className: "plain" }, ...best.places.map((one, n) => make("li", {},
+  if (!best.places.length) return make("p", { text: "No free place was found that would suit it better." });
+  const free = best.places.some(one => !one.site) ? make("p", { className: "quiet", text: "Places without a name lie free in the water: is there something to stand on?" }) : "";
+  return make("div", {}, free, make("ol", { className: "plain" }, ...best.places.map((one, n) => make("li", {},
     make("button", { type: "button", className: "linkish", "data-key": `best ${n}`, text: one.site || `${shownLength(one.x_m)}, ${shownLength(one.y_m)}, ${shownLength(one.depth_m)} ${unit()} deep`, onclick: () => takeBest(one) }),
-    ` ${one.dli} mol m⁻² d⁻¹, ${one.state.replaceAll("_", " ")}${one.neighbours.length ? `; near ${one.neighbours.slice(0, 3).join(", ")}` : ""}`)));
+    ` ${one.dli} mol m⁻² d⁻¹, ${one.state} by the stated values${one.neighbours.length ? `; near ${one.neighbours.slice(0, 3).join(", ")}` : ""}`))));
 }
 
 function noteBox(name) {
@@ -181,6 +184,7 @@ async function showFiles() {
 async function showSingle(table) {
   try {
     const form = await ask("form", { table });
+    await released();
     keepingFocus(() => by(`single-${table}`)?.replaceChildren(...formBox(form)));
   } catch (trouble) { refused(trouble); }
 }
@@ -191,6 +195,7 @@ async function showThing(table, name) {
   if (!name) { box?.replaceChildren(); return; }
   try {
     const form = await ask("form", { table, name });
+    await released();
     if (opened[table] === name) keepingFocus(() => by(`several-${table}`)?.replaceChildren(make("h3", { text: name }), ...formBox(form)));
   } catch (trouble) { refused(trouble); }
 }
