@@ -369,7 +369,8 @@ def _changed(history: History | None) -> Section:
         return Section("", ())
     lives = replace(history, corals=most_changed(history.corals, LIVES_SHOWN))
     drawing = tank_drawing(lives, lives.corals, "lives")
-    return Section(CHANGED, (*changed_blocks(history), *_picture(drawing)), "changed", CHANGED)
+    course = _on_demand("The course of the doses", _picture(drawing))
+    return Section(CHANGED, (*changed_blocks(history), *course), "changed", CHANGED)
 
 
 def _picture(drawing: Drawing | None) -> list[Picture]:

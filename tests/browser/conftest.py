@@ -29,6 +29,36 @@ ARGUMENTS = [
 ]
 
 
+FAINT_WORDS = r"""() => {
+    const parts = text => (text.match(/[\d.]+/g) || []).map(Number);
+    const linear = v => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+    const luminance = ([r, g, b]) =>
+        0.2126 * linear(r / 255) + 0.7152 * linear(g / 255) + 0.0722 * linear(b / 255);
+    const ground = element => {
+        for (; element; element = element.parentElement) {
+            const rgb = parts(getComputedStyle(element).backgroundColor);
+            if (rgb.length === 3 || rgb[3] > 0.5) return rgb;
+        }
+        return [255, 255, 255];
+    };
+    const found = new Set();
+    const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
+    while (walk.nextNode()) {
+        const text = walk.currentNode, element = text.parentElement, range = document.createRange();
+        range.selectNodeContents(text);
+        if (!text.data.trim() || element.closest('script, style, title, desc')) continue;
+        if (!range.getBoundingClientRect().width) continue;
+        const style = getComputedStyle(element), below = ground(element);
+        const ink = parts(element instanceof SVGElement ? style.fill : style.color);
+        const [dark, light] = [luminance(ink), luminance(below)].sort((a, b) => a - b);
+        if (ink.length && (light + 0.05) / (dark + 0.05) >= 4.5) continue;
+        found.add(`${ink} on ${below}: ${text.data.trim().slice(0, 40)}`);
+    }
+    return [...found];
+}"""
+"""WCAG 2.2, 1.4.3: words whose colour has less than 4.5 on the ground they stand on, figures included."""
+
+
 def lacking(reason: str) -> NoReturn:
     """Skip, or fail where the browser tests are required."""
     if os.environ.get("LIGHTDOSE_REQUIRE_BROWSER") == "1":
@@ -79,6 +109,11 @@ class Opened:
             tags,
         )
         return [f"{v['id']}: {node['html'][:120]}" for v in found for node in v["nodes"]]
+
+    def faint_words(self) -> list[str]:
+        """Words whose colour has a contrast below 4.5 on their ground."""
+        found: list[str] = self.page.evaluate(FAINT_WORDS)
+        return found
 
 
 OpenPage = Callable[..., Opened]

@@ -21,35 +21,6 @@ SHOWN = """() => [...document.querySelectorAll('#table-corals tbody tr')]
     .filter(row => row.offsetParent !== null || getComputedStyle(row).display !== 'none')
     .map(row => row.cells[0].textContent.trim())"""
 
-POOR_CONTRAST = r"""() => {
-    const parts = text => (text.match(/[\d.]+/g) || []).map(Number);
-    const linear = v => (v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
-    const luminance = ([r, g, b]) =>
-        0.2126 * linear(r / 255) + 0.7152 * linear(g / 255) + 0.0722 * linear(b / 255);
-    const ground = element => {
-        for (; element; element = element.parentElement) {
-            const rgb = parts(getComputedStyle(element).backgroundColor);
-            if (rgb.length === 3 || rgb[3] > 0.5) return rgb;
-        }
-        return [255, 255, 255];
-    };
-    const found = new Set();
-    const walk = document.createTreeWalker(document.querySelector('main'), NodeFilter.SHOW_TEXT);
-    while (walk.nextNode()) {
-        const text = walk.currentNode, element = text.parentElement, range = document.createRange();
-        range.selectNodeContents(text);
-        if (!text.data.trim() || element.closest('script, style, title, desc')) continue;
-        if (!range.getBoundingClientRect().width) continue;
-        const style = getComputedStyle(element), below = ground(element);
-        const ink = parts(element instanceof SVGElement ? style.fill : style.color);
-        const [dark, light] = [luminance(ink), luminance(below)].sort((a, b) => a - b);
-        if (ink.length && (light + 0.05) / (dark + 0.05) >= 4.5) continue;
-        found.add(`${ink} on ${below}: ${text.data.trim().slice(0, 40)}`);
-    }
-    return [...found];
-}"""
-"""WCAG 2.2, 1.4.3: words whose colour has less than 4.5 on the ground they stand on, figures included."""
-
 
 @pytest.fixture(scope="session")
 def crowded_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -97,7 +68,7 @@ def test_words_have_contrast_in_light_and_dark(schemes: Iterator[Opened]) -> Non
     """Every word of page and figures has 4.5 or more on its ground, by WCAG's formula."""
     # Source: WCAG 2.2, relative luminance and success criterion 1.4.3.
     for shown in schemes:
-        assert shown.page.evaluate(POOR_CONTRAST) == []
+        assert shown.faint_words() == []
 
 
 @pytest.mark.identity

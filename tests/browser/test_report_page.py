@@ -83,6 +83,19 @@ def test_page_has_no_accessibility_violation(
     assert opened.axe_violations(axe_source) == []
 
 
+@pytest.mark.published
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("kind", ["report", "comparison"])
+def test_words_of_the_report_have_contrast(
+    made_page: MakePage, open_page: OpenPage, kind: str, scheme: str
+) -> None:
+    """Every word, of figures too, has 4.5 or more on its ground, by WCAG's formula."""
+    # Source: WCAG 2.2, relative luminance and success criterion 1.4.3.
+    opened = open_page(made_page(kind), color_scheme=scheme)
+    opened.page.evaluate(OPEN_ALL)
+    assert opened.faint_words() == []
+
+
 @pytest.mark.identity
 @pytest.mark.parametrize("kind", PAGES)
 def test_page_asks_for_nothing_and_complains_of_nothing(

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import random
 import re
+import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from browser.conftest import Opened, OpenPage
-from browser.scenes import EXAMPLE, hostile_setup, shapes_setup
+from browser.scenes import CUBE, EXAMPLE, hostile_setup, shapes_setup
 from browser.shell_page import shell_page
 
 from lightdose.analysis import analyse, site_days
@@ -228,6 +229,86 @@ def test_saved_schedules_read_back_give_the_pages_numbers(
     assert files == {"reef": "tried-reef.csv", "side": "tried-side.csv"}
     again = analyse(read_setup(shapes_setup(tmp_path / "saved", files, lit_at_zero=False)), certainty=False)
     assert now_state_peak(case.shown()) == expected(again, case.analysis)
+
+
+@pytest.mark.identity
+def test_overall_setting_is_a_control_and_comes_back_in_what_is_saved(
+    tried: Callable[..., Tried], tmp_path: Path
+) -> None:
+    """Levels beside an overall setting are typed, shown and saved as they are set; Python agrees."""
+    case = tried(shutil.copytree(CUBE, tmp_path / "cube") / "setup.toml")
+    page, record = case.opened.page, case.record
+    assert record.dial == 0.46
+    assert page.input_value("#try-settings tr:nth-child(1) input[type=number]") == "46"
+    levels: list[str | None] = ["33.3", None, "70", *[None] * (len(record.channels) - 3)]
+    page.evaluate(SET, ["38", None, *levels])
+    today = TrySettings.today(record)
+    typed = [
+        old if new is None else float(f"{new}e-2") * 0.46
+        for new, old in zip(levels, today.levels, strict=True)
+    ]
+    settings = replace(today, levels=tuple(typed), all_channels=0.38 / 0.46)
+    now = analyse(changed_setup(case.setup, record, settings), certainty=False)
+    assert now_state_peak(case.shown()) == expected(now, case.analysis)
+    files = saved(case, tmp_path / "saved")
+    text = (tmp_path / "saved" / files["links"]).read_text(encoding="utf-8")
+    assert text.splitlines()[0].endswith(",all_channels")
+    assert {row.rsplit(",", 1)[1] for row in text.splitlines()[1:]} == {"38"}
+    for name in ("links", "rechts"):
+        saved_text = (tmp_path / "saved" / files[name]).read_text(encoding="utf-8")
+        (tmp_path / "cube" / f"{name}.csv").write_text(saved_text, encoding="utf-8")
+    setup = (tmp_path / "cube" / "setup.toml").read_text(encoding="utf-8")
+    for name in ("links", "rechts"):
+        setup = setup.replace('schedule = "daily.csv"', f'schedule = "{name}.csv"', 1)
+    (tmp_path / "cube" / "setup.toml").write_text(setup, encoding="utf-8")
+    again = analyse(read_setup(tmp_path / "cube" / "setup.toml"), certainty=False)
+    assert now_state_peak(case.shown()) == expected(again, case.analysis)
+
+
+@pytest.mark.identity
+def test_saved_levels_have_the_digits_that_are_shown(tried: Callable[..., Tried], tmp_path: Path) -> None:
+    """No level has more than two digits behind its point, whatever it was multiplied by."""
+    case = tried(EXAMPLE)
+    case.try_out("123", "7.3", ["33.3", "7", *[None] * (len(case.record.channels) - 2)])
+    for file in saved(case, tmp_path / "saved").values():
+        _, *rows = (tmp_path / "saved" / file).read_text(encoding="utf-8").splitlines()
+        for cell in ",".join(row.partition(",")[2] for row in rows).split(","):
+            assert re.fullmatch(r"(\d+(\.\d{1,2})?)?", cell), cell
+
+
+@pytest.mark.identity
+def test_cautions_stand_beside_a_sudden_rise_and_another_colour(
+    tried: Callable[..., Tried], tmp_path: Path
+) -> None:
+    """Nothing is warned of today or within 10 %; beyond, the weeks are told; and a colour that changes."""
+    case = tried(EXAMPLE)
+    page, caution = case.opened.page, case.opened.page.locator("#try-caution")
+    assert not caution.is_visible()
+    page.evaluate(SET, ["109"])
+    assert not caution.is_visible()
+    page.evaluate(SET, ["150"])
+    assert re.search(r"9 corals get over 10 % more light, .* take 5 weeks for it", caution.inner_text())
+    page.evaluate(SET, ["40"])
+    assert "lose more than half" in caution.inner_text()
+    page.evaluate(SET, ["100", None, *["0"] * 5, "90", *["0"] * 5, "90"])
+    assert "red is" in caution.inner_text()
+    page.click("#try-reset")
+    assert not caution.is_visible()
+
+
+@pytest.mark.identity
+def test_results_stand_beside_the_controls_the_furthest_off_first(
+    tried: Callable[..., Tried], tmp_path: Path
+) -> None:
+    """While the last control is used the results are in sight, wide or narrow, and begin with the worst."""
+    path = shutil.copytree(CUBE, tmp_path / "cube") / "setup.toml"
+    for width, height in ((1280, 900), (375, 700)):
+        page = tried(path, width=width, height=height).opened.page
+        page.locator("#try-settings tr:last-child input[type=range]").focus()
+        box = page.locator("#try-results tr").first.bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] < height
+        assert page.locator("#try-results tr .try-state").first.inner_text().startswith("far")
 
 
 @pytest.mark.identity

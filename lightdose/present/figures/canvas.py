@@ -85,6 +85,7 @@ KEPT: Final = "kept"
 
 _SETTINGS: Any = {
     "font.size": TEXT_PT,
+    "text.color": INK,
     "text.parse_math": False,
     "text.hinting": "none",  # lines are as wide on the page as ``text_width_in`` says
     "axes.unicode_minus": False,

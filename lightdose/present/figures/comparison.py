@@ -308,13 +308,13 @@ def _draw_swatches(panel: Panel, site: SiteComparison) -> None:
             box.set(facecolor=colour, edgecolor=TONES["white"], linewidth=0.8)
             panel.axes.add_patch(box)
             words = words.replace("\n", ", ")
-            panel.axes.text(0.09, middle, words, transform=beside, fontsize=SMALL_PT, va="center")
+            panel.axes.text(0.09, middle, words, transform=beside, fontsize=SMALL_PT, va="center", color=INK)
             continue
         panel.line((1.02, 1.07), (middle, middle), stroke, transform=beside)
         box = Rectangle((1.085, middle - 0.11), 0.055, 0.22, transform=beside, clip_on=False)
         box.set(facecolor=colour, edgecolor=TONES["white"], linewidth=0.8)
         panel.axes.add_patch(box)
-        panel.axes.text(1.155, middle, words, transform=beside, fontsize=SMALL_PT, va="center")
+        panel.axes.text(1.155, middle, words, transform=beside, fontsize=SMALL_PT, va="center", color=INK)
 
 
 def _bands(site: SiteComparison) -> str:

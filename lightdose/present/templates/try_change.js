@@ -252,9 +252,10 @@ function cutAtMidnight(programmes) {
     (t[t.length - 1] > DAY ? splitAtMidnight({ t, v }) : t.map((at, i) => [at, v[i]])));
 }
 
-// A level as it stands in a schedule: under an overall setting that is apart from it.
+// A level as it stands in a schedule: an overall setting is apart from it; where midnight cuts a ramp it may
+// have four digits behind its point.
 const overallNow = () => (data.dial === null ? 1 : rounded(data.dial * now.all, LEVEL_STEPS));
-const asSet = (level) => (data.dial === null ? level : Math.min(rounded(level / (overallNow() || 1), LEVEL_STEPS * 100), 1));
+const asSet = (level) => Math.min(rounded(level / (overallNow() || 1), LEVEL_STEPS * 100), 1);
 
 // The text of a schedule, and the channels that cannot be off within it although the page has them off.
 function scheduleText(fixture) {
