@@ -207,7 +207,9 @@ def alike_words(columns: Sequence[Column], length_unit: str) -> str:
     for column in columns:
         unit = length_unit if column.unit == "length" else ascii_unit(column.unit)
         if column.cells[0] not in ("-", ""):
-            said.append(" ".join(filter(None, (column.head.replace("\n", " "), str(column.cells[0]), unit.strip()))))
+            said.append(
+                " ".join(filter(None, (column.head.replace("\n", " "), str(column.cells[0]), unit.strip())))
+            )
     return f"the same for all: {', '.join(said)}" if said else ""
 
 
