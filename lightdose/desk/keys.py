@@ -33,7 +33,15 @@ FILE_ONLY: Final[Mapping[str, str]] = {
 }
 """Keys that the page shows and does not change, and why or what they are."""
 
-NUMBER_OR_WORD: Final = ("open_sky", "faces", "walls", "previous", "immersion", "transmittance")
+NUMBER_OR_WORD: Final = (
+    "open_sky",
+    "faces",
+    "walls",
+    "previous",
+    "immersion",
+    "transmittance",
+    "reflectance",
+)
 
 
 @dataclass(frozen=True)

@@ -343,7 +343,7 @@ def test_new_tank_by_page_alone_in_sixty_steps_to_the_first_answer(browser: Brow
             desk.click_water(0.06 + 0.11 * (n % 9), 0.1 + 0.17 * (n // 9))
             desk.until(f"document.querySelectorAll('#no-place li').length === {44 - n}")
         desk.settled()
-        assert "Unmeasured" in desk.text("#basis")
+        assert "Not measured" in desk.text("#basis")
         save(desk, "as it stands")
         setup = read_setup(path)
         assert (len(setup.corals), setup.unplaced, len(setup.fixtures)) == (45, (), 2)

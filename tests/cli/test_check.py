@@ -77,7 +77,7 @@ def test_every_problem_of_every_file_is_printed_sorted_and_counted(tank: Path) -
         "tank/fixtures/demo-panel.toml:30:16",
         "tank/schedules/left.csv:8:1",
         "tank/setup.toml:81:42",
-        "tank/setup.toml:125:9",
+        "tank/setup.toml:126:9",
     ]
     assert 'at = { x = "22 cm", y = "24 cm", depth = "90 cm" }\n' in done.stderr
     assert "    mend it: write 26, without quotation marks\n" in done.stderr

@@ -18,6 +18,9 @@ from lightdose.cli.init import example_folder
 FOLDERS = ("tank", "today", "planned", "shop", "customer", "other")
 """Other names that examples give to a tank; my-tank is written by the examples of `init`."""
 
+SERVES = "desk"
+"""Serves until somebody ends it: `tests/cli/test_desk.py` starts and ends it."""
+
 DRAWN = ("report",)
 """Each line draws pages, a second a line: the first line in every run, all with `-m slow`."""
 
@@ -48,7 +51,7 @@ def tanks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.mark.parametrize(
     ("name", "most"),
     [
-        *((n, 1 if n in DRAWN else None) for n in SUMMARIES),
+        *((n, 1 if n in DRAWN else None) for n in SUMMARIES if n != SERVES),
         *(pytest.param(n, None, marks=pytest.mark.slow) for n in DRAWN),
     ],
 )

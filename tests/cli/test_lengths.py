@@ -27,6 +27,7 @@ COMMANDS: dict[tuple[str, str], tuple[str, ...]] = {
     ("place", "--depth"): ("place", "tank", "--all", "--grid=20 cm", "--depth=?"),
     ("place", "--beside"): ("place", "tank", "--not-beside=blue tip=hammer", "--beside=?"),
     ("place", "--apart"): ("place", "tank", "--apart=?"),
+    ("sensitivity", "--growth"): ("sensitivity", "tank", "--months=3", "--growth=?"),
     ("estimate", "--depth"): (*ESTIMATE, "--depth=?"),
     ("estimate", "--lamp-height"): (*ESTIMATE, "--depth=10 cm", "--lamp-height=?"),
 }
@@ -43,7 +44,11 @@ PLACES = {
 def tank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A small tank, in the working folder."""
     monkeypatch.chdir(tmp_path)
-    return write_tank(tmp_path / "tank", height_cm=40)
+    folder = write_tank(tmp_path / "tank", height_cm=40)
+    setup = tmp_path / "tank" / "setup.toml"
+    text = setup.read_text(encoding="utf-8").replace("[[coral]]\n", '[[coral]]\ndiameter = "4 cm"\n', 1)
+    setup.write_text(text, encoding="utf-8")
+    return folder
 
 
 def run(words: tuple[str, ...], length: str, *more: str) -> Result:

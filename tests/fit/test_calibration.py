@@ -286,7 +286,7 @@ def test_fixture_without_readings_stands_on_its_file() -> None:
     assert [g.tied_to for g in found.calibration.gains] == [None, UNREAD]
     basis = analyse(with_calibration(both, found.calibration)).basis
     assert basis.key == "data sheet"
-    assert "'right' saw no reading" in basis.sentence
+    assert "no reading saw 'right'" in basis.sentence
 
 
 @pytest.mark.identity

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from answers.printed import piped
 
 from lightdose import read_setup
 from lightdose.analysis import analyse
@@ -102,7 +103,7 @@ def test_without_any_growth_the_cure_is_said() -> None:
 @pytest.mark.pinned
 def test_the_answer_says_what_to_cut_and_when(told: Growing) -> None:
     """The sentence names colony, size, whom it keeps from falling, and the months."""
-    text = str(growing_answer(told, "cm").blocks)
+    text = "\n".join(piped(growing_answer(told, "cm"), everything=True))
     (trim,) = told.trims
     assert f"table (6 cm now, 18 cm then): keep it at {100 * trim.to_m:g} cm, or move under it" in text  # type: ignore[operator]
     assert months_words(4.2, (2.1, 8.4)) == "4 (2-8)"
