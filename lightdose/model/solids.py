@@ -261,6 +261,11 @@ def colony(
     passes : float or None
         Share of light that comes through; that of the form where it is not told.
 
+    Raises
+    ------
+    SetupError
+        If a colony that is no mat has no height.
+
     Source
     ------
     Our own closed forms of colonies.
@@ -268,6 +273,11 @@ def colony(
     form = form or GROUP_FORM.get(group, "dome")
     if form == "none":
         return None
+    if height_m <= 0 and form != "mat":
+        raise SetupError(
+            f"coral {coral!r} has a diameter and no height, so its colony has no size: tell its height, or "
+            'form = "mat" or "none"'
+        )
     x_m, y_m, base_m = at_m
     width = depth = diameter_m
     base, shape, through = None, "cylinder", diameter_m

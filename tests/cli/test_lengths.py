@@ -46,7 +46,9 @@ def tank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     folder = write_tank(tmp_path / "tank", height_cm=40)
     setup = tmp_path / "tank" / "setup.toml"
-    text = setup.read_text(encoding="utf-8").replace("[[coral]]\n", '[[coral]]\ndiameter = "4 cm"\n', 1)
+    text = setup.read_text(encoding="utf-8").replace(
+        "[[coral]]\n", '[[coral]]\ndiameter = "4 cm"\nheight = "3 cm"\n', 1
+    )
     setup.write_text(text, encoding="utf-8")
     return folder
 
