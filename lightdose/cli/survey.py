@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.model.plans import Survey
     from lightdose.model.results import Basis
-    from lightdose.model.setup import Setup
-    from lightdose.model.spectrum import Meter
 
 SHEET = "survey.html"
 TABLE = "survey-readings.csv"
@@ -37,40 +35,15 @@ def command(ask: Ask, output: str | None, named: str | None, count: int | None) 
     Written are survey.html, one or two pages of A4 or Letter, and survey-readings.csv with blanks, which
     `lightdose calibrate` reads once the figures stand in it. Keep your face out of the beam.
     """
-    from lightdose import __version__
-    from lightdose.analysis import analyse
     from lightdose.answers.survey import survey_answer
-    from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.fit.survey import plan_survey
     from lightdose.judge.uncertain_inputs import basis_of
+    from lightdose.workflows.measuring import planned_survey
 
     setup, uncalibrated = ask.setup(), ask.request.read(uncalibrated=True)
-    meter = _meter(setup, named)
-    # Where a fixture states no output, nothing is known of the light: readings are to find it.
-    unscaled = any(c.flux is None for f in setup.lit_fixtures for c in f.type.channels)
-    analysis = None if unscaled and not setup.calibration else analyse(setup)
-    survey = plan_survey(
-        uncalibrated,
-        meter,
-        analysis.verdicts if analysis else None,
-        reference_tables(),
-        calibration_sources([meter] if meter else []),
-        count=count,
-        version=__version__,
-    )
+    survey, analysis = planned_survey(setup, uncalibrated, meter=named, count=count)
     basis = basis_of(uncalibrated)
     files = _write(ask, survey, output, basis) if output else ()
     return survey_answer(survey, ask.unit(setup), analysis, basis, files)
-
-
-def _meter(setup: Setup, named: str | None) -> Meter | None:
-    """The meter by name, or the only one of the setup; one that reads photons where there are several."""
-    from lightdose.files.reading_rules import sole_meter
-    from lightdose.files.typed_values import named_meter
-
-    if named is None:
-        named = sole_meter(setup.meters, "umol") or sole_meter(setup.meters, "lux")
-    return None if named is None else named_meter(setup, named)
 
 
 def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, Path]:

@@ -71,8 +71,6 @@ def _points(blocks: tuple[Block, ...]) -> list[dict[str, str]]:
 
 def survey_of(desk: Desk) -> dict[str, Any]:
     """The readings that would tell most, and what the light stands on now."""
-    from lightdose import __version__
-    from lightdose.analysis import analyse
     from lightdose.answers.survey import (
         little_time,
         meter_sentence,
@@ -80,28 +78,14 @@ def survey_of(desk: Desk) -> dict[str, Any]:
         survey_answer,
         worth_sentence,
     )
-    from lightdose.files.reading_rules import sole_meter
-    from lightdose.files.typed_values import named_meter
-    from lightdose.fit.survey import plan_survey
+    from lightdose.workflows.measuring import planned_survey
 
     with desk.lock:
         setup = desk.setup
         if setup is None or desk.reading.problems:
             raise SetupError(Problem("the setup has problems: mend them first"))
         bare = desk.drafts.read_uncalibrated(desk.written())
-    name = sole_meter(setup.meters, "umol") or sole_meter(setup.meters, "lux")
-    meter = named_meter(setup, name) if name else None
-    unscaled = any(c.flux is None for f in setup.lit_fixtures for c in f.type.channels)
-    analysis = None if unscaled and not setup.calibration else analyse(setup)
-    survey = plan_survey(
-        bare,
-        meter,
-        analysis.verdicts if analysis else None,
-        reference_tables(),
-        calibration_sources([meter] if meter else []),
-        count=None,
-        version=__version__,
-    )
+    survey, analysis = planned_survey(setup, bare)
     answer = survey_answer(survey, setup.length_unit, analysis, basis_of(bare), ())
     said = (worth_sentence(survey), open_sentence(survey), meter_sentence(survey), little_time(survey))
     told = [{"about": "", "text": set_text(text)} for text in said if text]

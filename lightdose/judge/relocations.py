@@ -13,7 +13,7 @@ from lightdose.judge.search import Search
 from lightdose.model.advice import FreePlace, Unserved
 from lightdose.model.paths import ROUNDING, fewest_steps, free_sites, own_skies
 from lightdose.model.record import FloatArray, dataclass
-from lightdose.model.setup import Coral, Receiver, Setup, Site, sky_words
+from lightdose.model.setup import Coral, Receiver, Setup, Site, own_receiver, sky_words
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 WEEKLY_RISE = 0.10
@@ -169,16 +169,7 @@ class Relocations:
             sky *= site.open_sky
             words = sky_words(site, coral)
             return Receiver(name, site.name, site.x_m, site.y_m, depth, sky, coral.name, own_sky, face, words)
-        return Receiver(
-            site.name,
-            site.name,
-            site.x_m,
-            site.y_m,
-            site.depth_m,
-            site.open_sky,
-            own_sky=site.own_sky,
-            sky_words=sky_words(site),
-        )
+        return own_receiver(site)
 
     def unserved(self, outcome: Outcome, hours: FloatArray, today_h: FloatArray) -> tuple[Unserved, ...]:
         """Corals that are off in an outcome, the worst first, with free places that each can get to."""

@@ -116,17 +116,14 @@ def _told(value: object) -> str:
     kind = type(value).__name__
     if isinstance(value, np.ndarray):
         return repr(value.tolist()) if value.size <= 4 else f"<{kind} {value.shape}>"
-    if isinstance(value, tuple | list | dict) and len(value) > 3:
-        return f"<{len(value)} in a {kind}>"
-    text = repr(value)
-    if len(text) <= LONGEST or isinstance(value, str):
+    several = isinstance(value, tuple | list | dict)
+    text = "" if several and len(value) > 3 else repr(value)  # type: ignore[arg-type]
+    if text and (len(text) <= LONGEST or isinstance(value, str)):
         return text
+    if several:
+        return f"<{len(value)} in a {kind}>"  # type: ignore[arg-type]
     name = getattr(value, "name", None) or getattr(value, "title", None)
-    return (
-        f"<{len(value)} in a {kind}>"
-        if isinstance(value, tuple | list | dict)
-        else (f"<{kind} {name!r}>" if name else f"<{kind}>")
-    )
+    return f"<{kind} {name!r}>" if name else f"<{kind}>"
 
 
 FloatArray = npt.NDArray[np.float64]

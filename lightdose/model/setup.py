@@ -283,6 +283,20 @@ def sky_words(*places: Site | Coral) -> tuple[str, ...]:
     return tuple(place.sky_word for place in places if place.sky_word)
 
 
+def own_receiver(site: Site) -> Receiver:
+    """The point of a site itself."""
+    return Receiver(
+        site.name,
+        site.name,
+        site.x_m,
+        site.y_m,
+        site.depth_m,
+        site.open_sky,
+        own_sky=site.own_sky,
+        sky_words=sky_words(site),
+    )
+
+
 LengthUnit = Literal["cm", "in"]
 
 
@@ -397,19 +411,7 @@ class Setup:
     def receivers(self) -> tuple[Receiver, ...]:
         """Every site in order, then the tops of corals that stand off their site, and faces of corals."""
         sites = {s.name: s for s in self.sites}
-        points = [
-            Receiver(
-                s.name,
-                s.name,
-                s.x_m,
-                s.y_m,
-                s.depth_m,
-                s.open_sky,
-                own_sky=s.own_sky,
-                sky_words=sky_words(s),
-            )
-            for s in self.sites
-        ]
+        points = [own_receiver(s) for s in self.sites]
         for coral in self.corals:
             s = sites[coral.site]
             face = coral.face or s.face

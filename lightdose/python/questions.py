@@ -309,24 +309,13 @@ def survey(setup: Setups, *, readings: int | None = None, meter: str | None = No
     readings : how many; 6 to 10 by default
     meter : by name, or the setup's only one
     """
-    from lightdose import __version__
-    from lightdose.analysis import analyse
     from lightdose.answers.survey import survey_answer
-    from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.files.reading_rules import sole_meter
-    from lightdose.files.typed_values import named_meter
-    from lightdose.fit.survey import plan_survey
     from lightdose.judge.uncertain_inputs import basis_of
+    from lightdose.workflows.measuring import planned_survey
 
     own = _read(setup)
-    named = meter or sole_meter(own.meters, "umol") or sole_meter(own.meters, "lux")
-    used = None if named is None else named_meter(own, named)
-    analysis = analyse(own)
     stated = replace(own, calibration=None)
-    sources = calibration_sources([used] if used else [])
-    found = plan_survey(
-        stated, used, analysis.verdicts, reference_tables(), sources, count=readings, version=__version__
-    )
+    found, analysis = planned_survey(own, stated, meter=meter, count=readings)
     return of_record(
         found, lambda r: survey_answer(r, own.length_unit, analysis, basis_of(stated), ()), "readings"
     )

@@ -249,24 +249,6 @@ def draw_scale(
     axes.set_ylabel(f"{name}\n[{unit}]", fontsize=SMALL_PT)
 
 
-def draw_scale_below(
-    sheet: Sheet, left_in: float, top_in: float, wide_in: float, levels: FloatArray, words: str
-) -> None:
-    """The scale of colours under a map, where there is no room beside it. [inch]"""
-    from matplotlib import colormaps
-    from matplotlib.cm import ScalarMappable
-    from matplotlib.colors import BoundaryNorm
-
-    axes = sheet.panel(left_in, top_in, wide_in, 0.12).axes
-    colours = colormaps[COLOURS]
-    mapped = ScalarMappable(BoundaryNorm(levels, colours.N), colours)
-    sheet.figure.colorbar(mapped, cax=axes, ticks=list(levels), orientation="horizontal")
-    every = 1 + int(levels.size * 0.3 / wide_in)
-    axes.set_xticklabels([f"{x:g}" if i % every == 0 else "" for i, x in enumerate(levels)])
-    axes.tick_params(labelsize=SMALL_PT, length=3)
-    axes.set_xlabel(words, fontsize=SMALL_PT)
-
-
 class _Groups:
     """Small drawings of a slice below its map, one a coral group, two or three in a row."""
 
