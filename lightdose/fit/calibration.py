@@ -94,7 +94,7 @@ def calibrate(
     """
     if not readings:
         raise ReadingsError("there are no readings")
-    observed = with_feet(setup, observe(setup, readings, tables, sources), tables)
+    observed = with_feet(setup, observe(setup, readings, tables, sources))
     return _Records(SolvedFit(setup, observed, tables, request)).result()
 
 

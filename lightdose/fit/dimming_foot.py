@@ -14,11 +14,10 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.fit.observations import RESOLUTION, Observations, sensed, shown_at_least
+from lightdose.fit.observations import RESOLUTION, Observations, shown_at_least
 from lightdose.model.calibration import DimmingFoot
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
-from lightdose.model.spectrum import ReferenceTables
 
 FEET = np.round(np.arange(0.0, 0.3001, 0.005), 3)
 """Feet that are tried, as shares of full output: our choice, drivers start by 10 % mostly (from memory)."""
@@ -40,14 +39,13 @@ IN_95 = 3.84
 _Mask = npt.NDArray[np.bool_]
 
 
-def with_feet(setup: Setup, observed: Observations, tables: ReferenceTables) -> Observations:
+def with_feet(setup: Setup, observed: Observations) -> Observations:
     """The readings with the foot of each lamp that they show, lamps of one kind together.
 
     Parameters
     ----------
     setup : uncalibrated
     observed : with readings of 0 among them
-    tables : ReferenceTables
 
     Returns
     -------
@@ -64,17 +62,14 @@ def with_feet(setup: Setup, observed: Observations, tables: ReferenceTables) -> 
     for n, fixture in enumerate(setup.lit_fixtures):
         kinds.setdefault(id(fixture.type), []).append(n)
     owner = np.array([n for n, f in enumerate(observed.fixtures) for _ in f.type.channels])
-    shown, feet = None, []
+    feet = []
     for mates in kinds.values():
         own = np.isin(owner, mates)
         part = output[:, own]
         low = (part > 0) & (part < LOW_OUTPUT)
         if not low.any():
             continue
-        if shown is None:
-            seen = sensed(setup, observed, observed.fixtures, observed.points_m(), tables)
-            shown = np.take_along_axis(seen, np.array(observed.meter_of)[:, None, None], axis=2)[..., 0]
-        squares = _squares(observed, shown, output, own)
+        squares = _squares(observed, observed.shown, output, own)
         best = int(np.argmin(squares))
         if FEET[best] < LEAST_FOOT or squares[0] - squares[best] < PLAIN:
             continue

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import field, replace
 from typing import Literal
 
 import numpy as np
@@ -26,7 +26,7 @@ from lightdose.model.spectrum import (
 )
 from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.physics.emission import channel_emission, photon_distribution
-from lightdose.physics.light_field import response_at, without_solids
+from lightdose.physics.light_field import prepare_field, without_solids
 from lightdose.physics.meters import SensorRow, illuminant_a, immersion_factor, sensor_row, target_row
 
 Statement = Literal["data sheet", "typical", "none"]
@@ -198,6 +198,7 @@ class Observations:
     meters, meter_of : the meters, and which one each reading was made with
     rows : the sensor row of each meter
     immersion : array, shape (n,); 1 in air
+    shown : array, shape (n, c); what each reading's meter shows of each channel at full output; or empty
     feet : lamps that stay dark at low levels, as ``output`` has it
     below_foot : readings of 0 that only show such a foot, left out of the n
     """
@@ -214,6 +215,7 @@ class Observations:
     rows: tuple[SensorRow, ...]
     immersion: FloatArray
     immersion_sd: FloatArray
+    shown: FloatArray = field(default_factory=lambda: np.empty((0, 0)))
     feet: tuple[DimmingFoot, ...] = ()
     below_foot: tuple[Reading, ...] = ()
 
@@ -229,6 +231,7 @@ class Observations:
             position_sd=self.position_sd[rows],
             immersion=self.immersion[rows],
             immersion_sd=self.immersion_sd[rows],
+            shown=self.shown[rows] if self.shown.size else self.shown,
         )
 
     @property
@@ -382,10 +385,11 @@ def sensed(
     )
     seen = np.zeros((len(points_m), len(scene.emission), len(matrix)))
     clear = _under_stated_sky(setup, observed, len(points_m), sites)
-    for part, light in ((clear, without_solids(scene)), (~clear, scene)):
+    lit = prepare_field(without_solids(scene) if clear.all() else scene, weightings, for_points=len(points_m))
+    for part, here in ((clear, lit.clear), (~clear, lit)):
         if part.any():
             places, which = np.unique(points_m[part], axis=0, return_inverse=True)
-            seen[part] = response_at(places, light, weightings)[which.ravel()]
+            seen[part] = here.at(places)[which.ravel()]
     return seen
 
 
@@ -465,7 +469,7 @@ def _placed(setup: Setup, observed: Observations, tables: ReferenceTables) -> Ob
     expected = np.einsum("snc,nc->sn", own, observed.output)
     _refuse_unlit(observed, expected[0])
     _refuse_implausible(setup, observed, expected[0])
-    return replace(observed, position_sd=_position_sd(setup, expected))
+    return replace(observed, position_sd=_position_sd(setup, expected), shown=own[0])
 
 
 def position_spread(

@@ -72,6 +72,9 @@ class Tank:
         if set(self.walls) != set(WALL_NAMES):
             raise SetupError("a tank has the walls front, back, left and right")
 
+    def __hash__(self) -> int:
+        return hash((self.length_m, self.width_m, self.water_depth_m))
+
 
 @dataclass(frozen=True)
 class Standing:

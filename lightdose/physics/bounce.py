@@ -9,15 +9,17 @@ that nothing meets changes nothing. On all other faces, and from all sides, it i
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import field
+from functools import lru_cache
 
 import numpy as np
 
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
 from lightdose.physics.gathering import Seen, directions, see
-from lightdose.physics.skins import Skins, skins_of
-from lightdose.physics.solid_shapes import BoolArray, IntArray, holds, shapes_of
+from lightdose.physics.skins import Skins, skins_in
+from lightdose.physics.solid_shapes import BoolArray, IntArray, holds
 
 BOUNCES_AT_MOST = 60
 ROUGHEST, ROUGH, FINE = 192, 256, 384
@@ -31,6 +33,9 @@ THREADS = 2
 LINES_AT_MOST = 300_000
 FEW_PLACES, SHARED_M = 400, 0.012
 """Among more places than that, those in one cube of this side see the same: the bounce is smooth. [m]"""
+
+MATRIX_AT_MOST = 1000
+"""Up to so many patches a full matrix between them is quicker than its lines."""
 
 LINES_OF_PATCHES = 80_000
 FEWEST_A_PATCH, MOST_A_PATCH = 48, 192
@@ -82,28 +87,40 @@ def solved(
     seen = between_patches(skins, index, count)
     rho = skins.reflectance[:count, None]
     exitance = np.empty_like(falling)
+    later = np.zeros_like(falling[:, :, 0])  # of the node before: nearly that of the next
     for node, absorption in enumerate(nodes_per_m):
         weight = seen.share * np.exp(-absorption * seen.path_m) / seen.share.shape[1]
         own = rho * falling[:, :, node]
-        leaving, scale = own, 1e-6 * np.max(own, initial=0.0)
+        gathered = _sums(weight, seen.patch)
+        leaving, scale = own + later, 1e-6 * np.max(own, initial=0.0)
         for _ in range(BOUNCES_AT_MOST):
             last = leaving
-            leaving = own + rho * _weighted(weight, last, seen.patch)
+            leaving = own + rho * gathered(last)
             if np.max(np.abs(leaving - last), initial=0.0) <= scale:
                 break
+        later = leaving - own
         exitance[:, :, node] = leaving
     return Patches(skins, index, nodes_per_m, exitance)
 
 
-def _weighted(weight: FloatArray, values: FloatArray, patch: IntArray) -> FloatArray:
-    """Sums over the lines of each place: (n, n_line) weights, (n_patch, n) values, (n, n)."""
-    return np.asarray(
-        np.stack([(weight * values[:, b][patch]).sum(axis=1) for b in range(values.shape[1])], axis=1)
-    )
+def _sums(weight: FloatArray, patch: IntArray) -> Callable[[FloatArray], FloatArray]:
+    """Sums over the lines of each patch, (n_patch, n_beam) to (n, n_beam); weights (n, n_line)."""
+    count = len(weight)
+    if count <= MATRIX_AT_MOST:
+        at = np.arange(count)[:, None] * count + patch
+        return np.bincount(at.ravel(), weight.ravel(), count * count).reshape(count, count).__matmul__
+
+    def by_line(values: FloatArray) -> FloatArray:
+        return np.stack([(weight * values[:, b][patch]).sum(axis=1) for b in range(values.shape[1])], axis=1)
+
+    return by_line
 
 
+@lru_cache(maxsize=8)
 def between_patches(skins: Skins, index: float, count: int) -> Seen:
     """What the first ``count`` patches see, shapes (n_patch, n_line), lines in equal parts of Lambert's law.
+
+    Kept for the last few skins: whatever the lamps give, patches see the same of each other.
 
     Parameters
     ----------
@@ -297,4 +314,4 @@ class BouncedLight:
 
 def bare(skins: Skins) -> Skins:
     """The same floor without any solid."""
-    return skins_of(skins.tank, shapes_of(()))
+    return skins_in(skins.tank, ())

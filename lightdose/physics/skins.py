@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
-from lightdose.physics.solid_shapes import IntArray, Shapes, in_own_frame
+from lightdose.model.solids import Solid
+from lightdose.physics.solid_shapes import IntArray, Shapes, in_own_frame, shapes_of
 
 FLOOR_PATCH_M = 0.035
 FLOOR_PATCHES_AT_MOST = 600
@@ -65,6 +67,22 @@ class Skins:
             if some.size:
                 found[some] = first[some] + place(u[:, some], parts[:, some])
         return found
+
+
+@lru_cache(maxsize=8)
+def skins_in(tank: Tank, solids: tuple[Solid, ...]) -> Skins:
+    """Skins of solids in a tank; kept for the last few, since every light over a tank asks for them.
+
+    Parameters
+    ----------
+    tank : Tank
+    solids : tuple of Solid
+
+    Source
+    ------
+    ``skins_of``.
+    """
+    return skins_of(tank, shapes_of(solids))
 
 
 def skins_of(

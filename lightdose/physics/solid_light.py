@@ -14,7 +14,7 @@ from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.lit_tank import LitTank, block_size, light_under_water
 from lightdose.physics.looks import Look, facing
 from lightdose.physics.shade import Shade
-from lightdose.physics.skins import Skins, skins_of
+from lightdose.physics.skins import Skins, skins_in, skins_of
 from lightdose.physics.solid_shapes import Shapes, shapes_of
 
 FLOOR_SAMPLES = 2
@@ -36,7 +36,7 @@ def with_solids(lit: LitTank, solids: Sequence[Solid], *, for_points: int) -> Li
     ------
     ``bounce.solved``.
     """
-    skins = skins_of(lit.tank, shapes_of(solids))
+    skins = skins_in(lit.tank, tuple(solids))
     shaded, open_light = _falling(lit, skins)
     patches = solved(skins, lit.index, lit.nodes_per_m, shaded)
     without = None

@@ -7,6 +7,7 @@ import math
 import pickle
 from collections.abc import Callable, Container, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -25,29 +26,48 @@ from lightdose.fit.calibration_problem import CalibrationRequest
 from lightdose.model.calibration import CalibrationFit
 from lightdose.model.setup import Setup, with_calibration
 from lightdose.model.spectrum import Meter, Reading
+from lightdose.physics.light_field import PreparedField
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"
 QUANTUM_SD, SHAPE_SD = 0.025, 0.02
 """What the meter states, and what the shape that stands for its sensor leaves open."""
 
 
-def _remembering(response_at: Callable[..., Any]) -> Callable[..., Any]:
-    """The same light field for the same question: every trial asks for that of the stated tank anew."""
-    known: dict[bytes, Any] = {}
+class Remembered:
+    """A prepared field that gives the same answer to the same question: each trial asks for it anew."""
 
-    def remembered(points_m: Any, scene: Any, weightings: Any, **more: Any) -> Any:
+    def __init__(self, field: PreparedField) -> None:
+        self.field = field
+        self.known: dict[bytes, Any] = {}
+
+    @cached_property
+    def clear(self) -> Remembered:
+        return Remembered(self.field.clear)
+
+    def at(self, points_m: Any) -> Any:
+        key = points_m.tobytes()
+        if key not in self.known:
+            self.known[key] = self.field.at(points_m)
+        return self.known[key].copy()
+
+
+def _remembering(prepare_field: Callable[..., PreparedField]) -> Callable[..., Remembered]:
+    """The same light field for the same question: every trial asks for that of the stated tank anew."""
+    known: dict[bytes, Remembered] = {}
+
+    def remembered(scene: Any, weightings: Any, **more: Any) -> Remembered:
         stated = [getattr(scene, f.name) for f in fields(scene) if f.name != "tables"]
-        key = hashlib.sha256(pickle.dumps((points_m, stated, weightings, more))).digest()
+        key = hashlib.sha256(pickle.dumps((stated, weightings, more))).digest()
         if key not in known:
             if len(known) > 200:
                 known.clear()
-            known[key] = response_at(points_m, scene, weightings, **more)
-        return known[key].copy()
+            known[key] = Remembered(prepare_field(scene, weightings, **more))
+        return known[key]
 
     return remembered
 
 
-observations.response_at = _remembering(observations.response_at)  # type: ignore[attr-defined]
+observations.prepare_field = _remembering(observations.prepare_field)  # type: ignore[attr-defined]
 
 LUX = Meter("cheap", "lux", "v-lambda", "A", "built in", 0.10)
 ROWS_OF = {15: range(15), 10: (1, 2, 4, 6, 7, 9, 10, 11, 12, 13), 6: range(9, 15), 3: (9, 10, 13), 1: (9,)}
