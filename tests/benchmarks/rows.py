@@ -52,11 +52,11 @@ def peak_mb() -> float:
 
 @cache
 def plain_example() -> Path:
-    """The folder of a copy of the shipped example without its rock, whose cost has a benchmark of its own."""
+    """The folder of a copy of the shipped example without rock and colonies: they have a benchmark of their own."""
     folder = Path(tempfile.mkdtemp())
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     shutil.copytree(Path(__file__).resolve().parents[2] / "examples" / "first-tank", folder / "first-tank")
     setup = folder / "first-tank" / "setup.toml"
-    rock = re.compile(r"^\[\[rock\]\]\n(?:[^\n\[#].*\n)+", re.MULTILINE)
-    setup.write_text(rock.sub("", setup.read_text(encoding="utf-8")), encoding="utf-8")
+    solid = re.compile(r"^\[\[rock\]\]\n(?:[^\n\[#].*\n)+|^(?:diameter|growth) *=.*\n", re.MULTILINE)
+    setup.write_text(solid.sub("", setup.read_text(encoding="utf-8")), encoding="utf-8")
     return folder / "first-tank"

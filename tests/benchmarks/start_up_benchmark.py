@@ -25,7 +25,7 @@ def main() -> int:
     for name, ours, bare, bare_s, most in (
         ("`--help`", help_s, "`import click`", click_s, 1.35),
         (
-            "`dose`, shipped example without its rock, piped",
+            "`dose`, shipped example without solids, piped",
             dose_s,
             "`import numpy, pydantic, click`",
             libraries_s,
