@@ -142,7 +142,8 @@ def _programme_change(a: Programme, b: Programme) -> str:
     """The overall setting, where it alone is another."""
     if a.dial is not None and b.dial is not None and a.dial.plateau > 0:
         now, then = a.dial.plateau, b.dial.plateau
-        if _same(a.dial.at(then).programme().channels, b.channels):
+        turned = a.dial.at(then)
+        if _same(turned, b.dial) or _same(turned.programme().channels, b.channels):
             return f"overall setting {100 * then:g} % instead of {100 * now:g} %"
     return "another programme"
 

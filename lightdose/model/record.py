@@ -45,6 +45,11 @@ else:
 
 def _init(self: Any, /, *given: object, **named: object) -> None:
     of_class = self.__dataclass_fields__
+    if len(given) == len(of_class) and not named:
+        self.__dict__.update(zip(of_class, given, strict=True))
+        if hasattr(self, "__post_init__"):
+            self.__post_init__()
+        return
     values = dict(zip(of_class, given, strict=False)) | named
     once = len(values) == len(given) + len(named)
     if len(values) < len(of_class):
