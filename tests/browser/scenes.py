@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
-CUBE = EXAMPLE.parents[1] / "crowded-cube"
+CUBE, TWO_YEARS = EXAMPLE.parents[1] / "crowded-cube", EXAMPLE.parents[1] / "two-years"
 
 Points = Sequence[tuple[str, float]]
 

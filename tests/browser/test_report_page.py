@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pytest
 from browser.conftest import OpenPage
-from browser.scenes import EXAMPLE, HOSTILE, hostile_setup
+from browser.scenes import EXAMPLE, HOSTILE, TWO_YEARS, hostile_setup
 from click.testing import CliRunner
 
 from lightdose.cli import cli
 
 MakePage = Callable[[str], Path]
 
-PAGES = ("report", "comparison", "hostile report", "sheet", "guide")
+PAGES = ("report", "comparison", "hostile report", "sheet", "round", "hostile round", "guide")
 
 BOXES = "main :is(td, th, p, li, dt, dd, h1, h2, h3, caption, figcaption, button, summary)"
 
@@ -61,6 +61,14 @@ def made_page(tmp_path_factory: pytest.TempPathFactory, browser: object) -> Make
                 hostile = folder / "hostile"
                 hostile.mkdir()
                 run("report", hostile_setup(hostile), "-o", page)
+            elif kind == "round":
+                run("note", TWO_YEARS, "--sheet", "-o", folder / "round")
+                page = folder / "round" / "round.html"
+            elif kind == "hostile round":
+                bites = folder / "bites"
+                bites.mkdir()
+                run("note", hostile_setup(bites), "--sheet", "-o", bites / "round")
+                page = bites / "round" / "round.html"
             elif kind == "guide":
                 run("guide", "--html", page)
             else:
@@ -73,7 +81,7 @@ def made_page(tmp_path_factory: pytest.TempPathFactory, browser: object) -> Make
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("kind", ["report", "comparison", "sheet", "guide"])
+@pytest.mark.parametrize("kind", ["report", "comparison", "sheet", "round", "guide"])
 def test_page_has_no_accessibility_violation(
     made_page: MakePage, open_page: OpenPage, axe_source: str, kind: str
 ) -> None:
