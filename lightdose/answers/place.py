@@ -341,7 +341,7 @@ def next_step(placement: Placement, written: Path | None) -> str:
     setup = placement.before.setup
     return (
         f'set corals = "{path_from(setup, written)}" in {setup.path} instead of its [[coral]] tables; such a '
-        "file holds no dli_band, peak_max, previous or growth, so corals with these keep their [[coral]] "
+        "file holds no dli_band, peak_max or previous, so corals with these keep their [[coral]] "
         "with the new site"
     )
 

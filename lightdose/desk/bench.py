@@ -38,6 +38,8 @@ IN_TABLES: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = {
             "form": "form",
             "diameter": "diameter_cm",
             "passes": "passes",
+            "growth.diameter": "growth_diameter_cm",
+            "growth.height": "growth_height_cm",
         },
     ),
     "site": (

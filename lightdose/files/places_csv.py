@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, cast
+from typing import Final, cast
 
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
@@ -22,11 +22,8 @@ from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
 from lightdose.model.forms import CORAL_FORMS, CoralForm
 from lightdose.model.places import Placement, Spot
 from lightdose.model.setup import SURFACES, Coral, Surface
-from lightdose.model.solids import Face
+from lightdose.model.solids import Face, Growth
 from lightdose.near_names import near_names
-
-if TYPE_CHECKING:
-    from lightdose.model.solids import Face
 
 LIMIT_BYTES: Final = 20_000_000
 MOST_PROBLEMS: Final = 50
@@ -39,7 +36,8 @@ FACE_COLUMNS: Final = ("toward_deg", "tilt_deg")
 SITE_COLUMNS: Final = ("site", *SPOT_COLUMNS, "open_sky", "on", *FACE_COLUMNS)
 _GROUP_AND_PLACE: Final = ("group", "genus", "site", *SPOT_COLUMNS, "open_sky", "height_cm")
 _WRITTEN_COLUMNS: Final = ("coral", *_GROUP_AND_PLACE, "pinned", "on", "keep_apart_cm")
-_BODY_COLUMNS: Final = ("form", "diameter_cm", "passes", *FACE_COLUMNS)
+GROWTH_COLUMNS: Final = ("growth_diameter_cm", "growth_height_cm")
+_BODY_COLUMNS: Final = ("form", "diameter_cm", "passes", *GROWTH_COLUMNS, *FACE_COLUMNS)
 CORAL_COLUMNS: Final = (*_WRITTEN_COLUMNS, *_BODY_COLUMNS)
 
 
@@ -79,6 +77,7 @@ class CoralRow:
     form: CoralForm | None = None
     diameter_m: float = 0.0
     passes: float | None = None
+    growth: Growth | None = None
     face: Face | None = None
 
 
@@ -160,7 +159,7 @@ def corals_csv(placement: Placement, dialect: Dialect = "plain") -> str:
     columns: tuple[str, ...] = _WRITTEN_COLUMNS
     corals = before.corals + before.unplaced
     faces = [c.face or _new_face(spots.get(c.name, (None, 1.0))[0]) for c in corals]
-    if any(c.form or c.diameter_m or c.passes is not None for c in corals) or any(faces):
+    if any(c.form or c.diameter_m or c.passes is not None or c.growth for c in corals) or any(faces):
         columns = CORAL_COLUMNS
         rows = [row + _body_cells(c, f) for row, c, f in zip(rows, corals, faces, strict=True)]
     return csv_text(columns, rows, dialect)
@@ -173,7 +172,9 @@ def _new_face(spot: Spot | None) -> Face | None:
 
 def _body_cells(coral: Coral, face: Face | None) -> list[Cell]:
     angles: list[Cell] = [face.toward_deg, face.tilt_deg] if face else [None, None]
-    return [coral.form, _cm(coral.diameter_m) or None, coral.passes, *angles]
+    grows = coral.growth or Growth()
+    wider, taller = (_cm(length_m) or None for length_m in (grows.diameter_m, grows.height_m))
+    return [coral.form, _cm(coral.diameter_m) or None, coral.passes, wider, taller, *angles]
 
 
 def _coral_cells(coral: Coral, spot: Spot | None, open_sky: float) -> list[Cell]:
@@ -353,6 +354,15 @@ class TableCells:
             self.problems.append(Problem(found, what, place=self.table.place(row, column)))
         return length_m or 0.0
 
+    def growth(self, row: Row) -> Growth | None:
+        """What the colony gains in a month; None where it tells nothing."""
+        gains = [self.length(row, column, "0 to 100 cm a month") for column in GROWTH_COLUMNS]
+        for column, gain_m in zip(GROWTH_COLUMNS, gains, strict=True):
+            if gain_m > 1:
+                found, place = f"{column} {gain_m * 100:g} cm is too much", self.table.place(row, column)
+                self.problems.append(Problem(found, "0 to 100 cm a month", place=place))
+        return Growth(*gains) if any(gains) else None
+
     def coral(self, row: Row) -> CoralRow | None:
         """One row of corals.csv; None, with problems, if it cannot be read."""
         already = len(self.problems)
@@ -379,6 +389,7 @@ class TableCells:
         passes = None
         if self.text(row, "passes") is not None:
             passes = self.number(row, "passes", 0.0, 0, 1)
+        growth = self.growth(row)
         face = self.face(row)
         if len(self.problems) > already or name is None or open_sky is None:
             return None
@@ -400,6 +411,7 @@ class TableCells:
             form=form,
             diameter_m=diameter_m,
             passes=passes,
+            growth=growth,
             face=face,
         )
 

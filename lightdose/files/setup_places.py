@@ -372,6 +372,7 @@ class CoralsReading:
             form=row.form,
             diameter_m=row.diameter_m,
             passes=row.passes,
+            growth=row.growth,
             face=row.face,
             sky_word=row.sky_word,
         )

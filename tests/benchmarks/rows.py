@@ -52,7 +52,7 @@ def peak_mb() -> float:
 
 @cache
 def plain_example() -> Path:
-    """The folder of a copy of the shipped example without rock and colonies: they have a benchmark of their own."""
+    """The folder of a copy of the shipped example without any solid: those have a benchmark of their own."""
     folder = Path(tempfile.mkdtemp())
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     shutil.copytree(Path(__file__).resolve().parents[2] / "examples" / "first-tank", folder / "first-tank")

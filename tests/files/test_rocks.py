@@ -102,7 +102,8 @@ def test_csv_files_take_faces_and_bodies(write_setup: WriteSetup) -> None:
     """toward_deg and tilt_deg in both; form, diameter_cm and passes of corals."""
     sites = "site,x_cm,y_cm,depth_cm,toward_deg,tilt_deg\na,60,20,30,270,90\nb,50,20,30,,\n"
     corals = (
-        "coral,group,site,height_cm,form,diameter_cm,passes,toward_deg,tilt_deg\nc,clam,b,5,dome,9,0.3,0,45\n"
+        "coral,group,site,height_cm,form,diameter_cm,passes,growth_diameter_cm,toward_deg,tilt_deg\n"
+        "c,clam,b,5,dome,9,0.3,0.6,0,45\n"
     )
     path = write_setup(sites__csv=sites, corals__csv=corals)
     path.write_text('sites = "sites.csv"\ncorals = "corals.csv"\n' + path.read_text())
@@ -110,6 +111,7 @@ def test_csv_files_take_faces_and_bodies(write_setup: WriteSetup) -> None:
     assert [s.face for s in setup.sites] == [FACES["front"], None]
     (c,) = setup.corals
     assert (c.form, c.diameter_m, c.passes, c.face) == ("dome", 0.09, 0.3, Face(0, 45))
+    assert c.growth == Growth(0.006)
 
 
 @pytest.mark.identity
@@ -212,11 +214,12 @@ def test_rocks_csv_names_its_slips(write_setup: WriteSetup) -> None:
 def test_place_writes_bodies_and_faces_back(write_setup: WriteSetup) -> None:
     """Form, diameter, passes and face stand in the written corals, and no open sky that nobody wrote."""
     more = 'height = "6 cm"\ndiameter = "9 cm"\nform = "dome"\npasses = 0.2\nfaces = "front"'
+    more += '\ngrowth = { height = "0.4 cm" }'
     setup = read_setup(write_setup(ROCK + coral(more)))
     placement = place(setup, PlaceWishes(everything=True))
     here = site('x = "60 cm", y = "20 cm", depth = "30 cm"')
     path = write_setup(ROCK + here, corals__csv=corals_csv(placement))
     path.write_text('corals = "corals.csv"\n' + path.read_text())
     before, after = setup.corals[0], read_setup(path).corals[0]
-    for key in ("form", "diameter_m", "passes", "face", "own_sky", "height_m"):
+    for key in ("form", "diameter_m", "passes", "growth", "face", "own_sky", "height_m"):
         assert getattr(after, key) == getattr(before, key), key

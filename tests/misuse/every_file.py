@@ -135,10 +135,10 @@ time,blue,cyan,white,all_channels
 """
 
 CORALS_CSV = """\
-coral,group,site,x_cm,y_cm,depth_cm,height_cm,pinned,on,keep_apart_cm,form,diameter_cm,passes,toward_deg,tilt_deg
-hammer,lps-branching,A1,,,,2,yes,rack,8,dome,6,0,270,90
-own one,own,,30,20,30,0,no,,,,,,,
-new one,own,,,,,,,sand,,mat,4,,,
+coral,group,site,x_cm,y_cm,depth_cm,height_cm,pinned,on,keep_apart_cm,form,diameter_cm,passes,growth_height_cm,toward_deg,tilt_deg
+hammer,lps-branching,A1,,,,2,yes,rack,8,dome,6,0,0.4,270,90
+own one,own,,30,20,30,0,no,,,,,,,,
+new one,own,,,,,,,sand,,mat,4,,,,
 """
 
 ROCKS_CSV = """\
