@@ -221,8 +221,11 @@ def rows_of(analysis: Analysis, unit: LengthUnit = "cm") -> list[Row]:
     return [Row(setup, action, waits and n > 0, unit) for n, action in enumerate(advice.actions)]
 
 
-def unserved_sentence(advice: Advice) -> str:
-    """Corals that no light serves where they sit, and where else each could stand; or empty."""
+def unserved_sentence(advice: Advice, setup: Setup | None = None) -> str:
+    """Corals that no light serves where they sit, and where else each could stand; or empty.
+
+    With a setup that has rock, how to look for places on it.
+    """
     if not advice.unserved:
         return ""
     n = len(advice.unserved)
@@ -232,6 +235,10 @@ def unserved_sentence(advice: Advice) -> str:
         names = "" if n > NAMED else f" ({_names([u.coral for u in advice.unserved])})"
         whom = "it" if n == 1 else "them"
         rest = f"exchange {whom}, or dim for some weeks"
+        if setup is not None and setup.rocks:
+            coral = as_typed(advice.unserved[0].coral)
+            looks = f"lightdose place {typed_path(setup)} --coral {coral} --on rock"
+            rest = f"look on the rock itself ({looks}), {rest}"
         return f"{lead}{names}, and no free place that would suit can be reached: {rest}."
     moves = "; ".join(_places(u) for u in movable[:NAMED])
     more = len(advice.unserved) - len(movable[:NAMED])
@@ -255,7 +262,7 @@ def advice_points(analysis: Analysis, unit: LengthUnit = "cm") -> list[Point]:
         many = f"{corals} are too many to try changes on: part the setup for advice."
         points.append(Point(many, "Do first"))
     points += [Point(row.text, "Then" if row.after_measuring else "Or") for row in rows[1:2]]
-    if analysis.advice and (unserved := unserved_sentence(analysis.advice)):
+    if analysis.advice and (unserved := unserved_sentence(analysis.advice, analysis.setup)):
         points.append(Point(unserved, "Move"))
     return points
 

@@ -267,11 +267,14 @@ def span_sentence(analysis: Analysis) -> str:
 
 def _unusual(analysis: Analysis) -> str:
     faultless = {s.coral for s in analysis.shadows if s.faultless}
-    off = [v for v in out_of_band(analysis.verdicts) if v.coral not in faultless]
+    every = out_of_band(analysis.verdicts)
+    off = [v for v in every if v.coral not in faultless]
     unjudged = sum(v.dli_state == "not_judged" for v in analysis.verdicts)
     if unjudged == len(analysis.verdicts):
         return ""
-    aside = f" Light does not judge {unjudged} more." if unjudged else ""
+    at_home = len(every) - len(off)
+    aside = f" {at_home} more are below in the shade that their group likes." if at_home else ""
+    aside += f" Light does not judge {unjudged} more." if unjudged else ""
     if not off and faultless:
         return ""
     if not off:

@@ -229,9 +229,25 @@ def notes(placement: Placement) -> list[str]:
     """What the places were taken as, and how many corals may move."""
     note = GRID_NOTE if placement.setup.standing is None else SHADED_NOTE
     found = [note] if placement.wishes.grid else []
+    found += _kept_off_rock(placement)
     if placement.wishes.moves is not None:
         found.append(f"At most {count(placement.wishes.moves, 'coral')} may move; --all re-places all.")
     return found
+
+
+def _kept_off_rock(placement: Placement) -> list[str]:
+    """A sentence for every coral that seeks a place on rock and is to stand on something else."""
+    if not placement.skins:
+        return []
+    setup = placement.before.setup
+    on = {c.name: c.on for c in (*setup.corals, *setup.unplaced)}
+    seek = [c.coral for c in placement.corals if c.best or c.after is None]
+    return [
+        f"{literal(name)} is to stand on {on[name]}, so no place on rock counts for it: write rock "
+        'under "on", or leave it out.'
+        for name in seek
+        if on[name] not in (None, "rock")
+    ]
 
 
 def spot_name(spot: Spot, unit: LengthUnit) -> str:
@@ -267,12 +283,26 @@ def best_sentences(placement: Placement, unit: LengthUnit) -> list[str]:
     sentences = []
     for coral in placement.corals:
         if coral.best:
-            places = "; ".join(_place_words(p, coral, unit) for p in coral.best)
-            sentences.append(f"Best places for {literal(coral.coral)} ({_band(coral)}): {places}.")
+            cut_off = [_no_way(p, coral) for p in coral.best]
+            each = [_place_words(p, coral, unit, tells_way=not all(cut_off)) for p in coral.best]
+            text = f"Best places for {literal(coral.coral)} ({_band(coral)}): {'; '.join(each)}."
+            sentences.append(f"{text} {NO_WAY[0].upper()}{NO_WAY[1:]}." if all(cut_off) else text)
     return sentences
 
 
-def _place_words(place: PossiblePlace, coral: PlacedCoral, unit: LengthUnit) -> str:
+NO_WAY: Final = "no way of weekly steps leads there: exchange, or dim for some weeks"
+
+
+def _no_way(place: PossiblePlace, coral: PlacedCoral) -> bool:
+    """Whether a coral that stands somewhere else cannot get to a place step by step."""
+    return (
+        coral.before is not None
+        and coral.before.spot.name != place.standing.spot.name
+        and place.steps is None
+    )
+
+
+def _place_words(place: PossiblePlace, coral: PlacedCoral, unit: LengthUnit, *, tells_way: bool) -> str:
     standing = place.standing
     beside = ", ".join(map(literal, place.neighbours[:NAMED]))
     more = f" and {len(place.neighbours) - NAMED} more" if len(place.neighbours) > NAMED else ""
@@ -284,7 +314,7 @@ def _place_words(place: PossiblePlace, coral: PlacedCoral, unit: LengthUnit) -> 
     if coral.before.spot.name == standing.spot.name:
         return f"{words}, where it is"
     if place.steps is None:
-        return f"{words}, but no way of weekly steps leads there: exchange, or dim for some weeks"
+        return f"{words}, but {NO_WAY}" if tells_way else words
     over = ", ".join(literal(s) for s in place.steps[:-1])
     return f"{words}, {f'in steps over {over}' if over else 'in one step'}"
 

@@ -15,9 +15,10 @@ NAMED = 3
 
 
 def shadow_sentences(analysis: Analysis, unit: LengthUnit) -> str:
-    """The corals that are dim for what stands over them; empty where none is."""
+    """The corals that are dim for what stands over them, those first that want more; empty where none is."""
     verdicts = {v.coral: v for v in analysis.verdicts}
-    told = [_sentence(s, verdicts[s.coral], unit) for s in analysis.shadows[:NAMED]]
+    order = sorted(analysis.shadows, key=lambda s: s.faultless)
+    told = [_sentence(s, verdicts[s.coral], unit) for s in order[:NAMED]]
     more = len(analysis.shadows) - len(told)
     return "; ".join(told) + (f"; {more} more stand in --json" if more else "") + ("." if told else "")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -18,7 +19,7 @@ from lightdose.model.solids import Brace, Shape, Solid, colony
 from lightdose.quantities import PPFD_BAND
 
 SNAP_M = 0.005
-"""A place so near above or below the top of a rock stands on it. Our choice. [m]"""
+"""A place so near the top of a rock, or no deeper in its side, stands on it. Our choice. [m]"""
 
 SKIN_M = 2e-4
 """A place is in a rock where it lies deeper than this. [m]"""
@@ -183,6 +184,7 @@ class RocksReading:
         """The site on the skin that it is meant to stand on; a problem where it lies in a rock."""
         assert self.tank is not None
         spot = (site.x_m, site.y_m, site.depth_m)
+        what = "coral" if site.implicit else "site"
         for rock in self.rocks:
             top = rock.top_at(site.x_m, site.y_m)
             if top is not None and 1e-9 < abs(top - site.depth_m) <= SNAP_M and top >= 0:
@@ -190,22 +192,32 @@ class RocksReading:
                 if self._holding((site.x_m, site.y_m, top)) is None:
                     way = format_length(abs(top - site.depth_m), "cm")
                     up = "up" if top < site.depth_m else "down"
-                    said = f"site {site.name}: put {way} {up}, onto {rock.name}"
+                    said = f"{what} {site.name}: put {way} {up}, onto {rock.name}"
                     self.files.understood.append(said)
                     return moved
         holds = self._holding(spot)
-        if holds is not None:
-            where = self._nearest_outside(holds, spot)
-            allowed = "outside rock" if where is None else f"the nearest place outside it is {where}"
-            self._problem(
-                f"site {site.name!r} lies in {holds.name}", place, allowed, "mend the place or the rock"
-            )
+        if holds is None:
+            return site
+        outside = self._nearest_outside(holds, spot)
+        if outside is not None and (deep_m := math.dist(outside, spot)) <= SNAP_M:
+            way = format_length(deep_m, "cm")
+            self.files.understood.append(f"{what} {site.name}: put {way} out, onto {holds.name}")
+            return replace(site, x_m=outside[0], y_m=outside[1], depth_m=outside[2])
+        allowed = "outside rock"
+        if outside is not None:
+            x_cm, y_cm, d_cm = (f'"{100 * v:.4g} cm"' for v in outside)
+            allowed = f"the nearest place outside it is {{ x = {x_cm}, y = {y_cm}, depth = {d_cm} }}"
+        found = f"{what} {site.name!r} lies in {holds.name}"
+        self._problem(found, place, allowed, "mend the place or the rock")
         return site
 
     def _holding(self, spot: tuple[float, float, float]) -> Solid | None:
         return next((rock for rock in self.rocks if rock.inside_m(*spot) > SKIN_M), None)
 
-    def _nearest_outside(self, rock: Solid, spot: tuple[float, float, float]) -> str | None:
+    def _nearest_outside(
+        self, rock: Solid, spot: tuple[float, float, float]
+    ) -> tuple[float, float, float] | None:
+        """x, y and depth of the nearest place in the water that no rock holds, or None. [m]"""
         assert self.tank is not None
         tank = self.tank
 
@@ -217,8 +229,7 @@ class RocksReading:
         for x, y, depth in sorted(rock.ways_out(*spot), key=order):
             inside = 0 <= x <= tank.length_m and 0 <= y <= tank.width_m and 0 <= depth <= tank.water_depth_m
             if inside and self._holding((x, y, depth)) is None:
-                x_cm, y_cm, d_cm = (f'"{100 * v:.4g} cm"' for v in (x, y, depth))
-                return f"{{ x = {x_cm}, y = {y_cm}, depth = {d_cm} }}"
+                return x, y, depth
         return None
 
     def _problem(self, found: str, place: Place, allowed: str = "", cure: str = "") -> None:

@@ -143,6 +143,15 @@ def test_a_place_near_the_top_of_a_rock_stands_on_it(write_setup: WriteSetup) ->
 
 
 @pytest.mark.identity
+def test_a_place_hardly_in_the_side_of_a_rock_stands_on_it(write_setup: WriteSetup) -> None:
+    """4 mm behind the left side of the arch: out to the left, and said; no ruler tells that from the skin."""
+    setup = read_setup(write_setup(ROCK + site('x = "15.4 cm", y = "25 cm", height = "10 cm"')))
+    (here,) = setup.sites
+    assert (here.x_m, here.y_m, here.depth_m) == pytest.approx((0.15, 0.25, 0.30), abs=1e-9)
+    assert "put 0.4 cm out, onto left arch" in said(setup, "site here")
+
+
+@pytest.mark.identity
 def test_a_place_in_a_rock_is_refused_with_the_nearest_outside(write_setup: WriteSetup) -> None:
     """2 cm behind the left side of the arch: out to the left."""
     problem = only_problem(write_setup(ROCK + site('x = "17 cm", y = "25 cm", height = "10 cm"')))
