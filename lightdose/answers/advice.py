@@ -221,10 +221,10 @@ def rows_of(analysis: Analysis, unit: LengthUnit = "cm") -> list[Row]:
     return [Row(setup, action, waits and n > 0, unit) for n, action in enumerate(advice.actions)]
 
 
-def unserved_sentence(advice: Advice, setup: Setup | None = None) -> str:
+def unserved_sentence(advice: Advice, analysis: Analysis | None = None) -> str:
     """Corals that no light serves where they sit, and where else each could stand; or empty.
 
-    With a setup that has rock, how to look for places on it.
+    With the analysis of a tank that has rock, how to look for places on it.
     """
     if not advice.unserved:
         return ""
@@ -235,9 +235,8 @@ def unserved_sentence(advice: Advice, setup: Setup | None = None) -> str:
         names = "" if n > NAMED else f" ({_names([u.coral for u in advice.unserved])})"
         whom = "it" if n == 1 else "them"
         rest = f"exchange {whom}, or dim for some weeks"
-        if setup is not None and setup.rocks:
-            coral = as_typed(advice.unserved[0].coral)
-            looks = f"lightdose place {typed_path(setup)} --coral {coral} --on rock"
+        if analysis is not None and (coral := _hopeful_on_rock(advice, analysis)):
+            looks = f"lightdose place {typed_path(analysis.setup)} --coral {as_typed(coral)} --on rock"
             rest = f"look on the rock itself ({looks}), {rest}"
         return f"{lead}{names}, and no free place that would suit can be reached: {rest}."
     moves = "; ".join(_places(u) for u in movable[:NAMED])
@@ -246,6 +245,19 @@ def unserved_sentence(advice: Advice, setup: Setup | None = None) -> str:
     if len(movable) > NAMED:
         rest = f". {more} more stand in --json"
     return f"{lead}: move {moves}{rest}."
+
+
+def _hopeful_on_rock(advice: Advice, analysis: Analysis) -> str | None:
+    """The first such coral whose usual light some coral of the tank gets, where there is rock to look on."""
+    if not analysis.setup.rocks:
+        return None
+    verdicts = {v.coral: v for v in analysis.verdicts}
+    doses = [v.dli_mol_m2_d for v in analysis.verdicts]
+    for unserved in advice.unserved:
+        band = verdicts[unserved.coral].band_dli
+        if band is not None and any(band[0] <= dose <= band[1] for dose in doses):
+            return unserved.coral
+    return None
 
 
 def _places(unserved: Unserved) -> str:
@@ -262,7 +274,7 @@ def advice_points(analysis: Analysis, unit: LengthUnit = "cm") -> list[Point]:
         many = f"{corals} are too many to try changes on: part the setup for advice."
         points.append(Point(many, "Do first"))
     points += [Point(row.text, "Then" if row.after_measuring else "Or") for row in rows[1:2]]
-    if analysis.advice and (unserved := unserved_sentence(analysis.advice, analysis.setup)):
+    if analysis.advice and (unserved := unserved_sentence(analysis.advice, analysis)):
         points.append(Point(unserved, "Move"))
     return points
 
