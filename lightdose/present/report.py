@@ -76,7 +76,7 @@ from lightdose.model.places import LightMap
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit
 from lightdose.model.trial import GrowthTrial
-from lightdose.present.figures.canvas import Drawing
+from lightdose.present.figures.canvas import Drawing, drawn
 from lightdose.present.figures.comparison import comparison_drawings
 from lightdose.present.figures.day import day_drawing, schedule_drawing, spectrum_drawing
 from lightdose.present.figures.explaining import colour_drawing, diminishing_drawing
@@ -248,6 +248,7 @@ class Report:
     grown: Growing | None = None
 
 
+@drawn
 def report_page(report: Report) -> str:
     """The page as text; it holds everything and requests nothing."""
     analysis = report.analysis

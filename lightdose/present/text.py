@@ -6,6 +6,7 @@ one line and nothing is wrapped.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import accumulate
@@ -278,10 +279,16 @@ def cell_len(text: str) -> int:
     return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
 
 
+_BETWEEN_WORDS = re.compile(r" (?!(?:%|cm|mol/m2/day)(?:[^\w/]|$))")
+
+
 def wrapped(text: str, width: int, indent: str = "") -> list[str]:
-    """A text in lines of at most ``width`` columns, the further ones indented; a longer word is parted."""
+    """A text in lines of at most ``width`` columns, the further ones indented; a longer word is parted.
+
+    A unit stays by its number.
+    """
     lines, line = [], ""
-    for word in text.split(" "):
+    for word in _BETWEEN_WORDS.split(text):
         joined = f"{line} {word}" if line.strip() else line + word
         if cell_len(joined) <= width or not line.strip():
             line = joined

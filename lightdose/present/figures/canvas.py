@@ -6,6 +6,7 @@ import io
 import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import wraps
 from typing import TYPE_CHECKING, Any, Final, Literal, ParamSpec, TypeVar
@@ -101,6 +102,7 @@ _SETTINGS: Any = {
     "axes.spines.top": False,
     "axes.spines.right": False,
 }
+_settled: ContextVar[bool] = ContextVar("settled", default=False)
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
 
@@ -117,14 +119,25 @@ class Drawing:
 
 @contextmanager
 def drawing_settings() -> Iterator[None]:
-    """The settings under which every figure is drawn and saved; nothing outside changes."""
+    """The settings under which every figure is drawn and saved; nothing outside changes.
+
+    Within themselves they cost nothing: who draws many figures enters them once.
+    """
     import matplotlib as mpl
 
+    if _settled.get():
+        mpl.rcParams["font.family"] = fonts.families()  # names since then may need further ones
+        yield
+        return
     with mpl.rc_context():
         mpl.rcdefaults()
         mpl.rcParams.update(_SETTINGS)
         mpl.rcParams["font.family"] = fonts.families()
-        yield
+        settled = _settled.set(True)
+        try:
+            yield
+        finally:
+            _settled.reset(settled)
 
 
 def drawn(build: Callable[_P, _T]) -> Callable[_P, _T]:
