@@ -15,9 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from lightdose.files.setup_file import read_setup
-from lightdose.files.units import parse_length
 from lightdose.model.setup import Setup
+from lightdose.python.lengths import Length, metres
 from lightdose.python.shown import Found, of_record
+from lightdose.python.spectra import read_spectrum
 
 if TYPE_CHECKING:
     from lightdose.analysis import Analysis
@@ -29,19 +30,6 @@ if TYPE_CHECKING:
     from lightdose.model.plans import Acclimation, Survey, Tuning
 
 Setups = Setup | str | Path
-Length = float | str
-
-
-def metres(length: Length) -> float:
-    """A length in metres: a number is metres, text carries its unit.
-
-    Raises
-    ------
-    SetupError
-        If text holds no length with a unit.
-    """
-    return parse_length(length) if isinstance(length, str) else float(length)
-
 
 def _read(setup: Setups) -> Setup:
     return setup if isinstance(setup, Setup) else read_setup(setup)
@@ -354,19 +342,3 @@ def spectrum_metrics(*spectra: str | Path) -> Found[Any]:
     inputs = {name: sha256_of(name) for name, _ in named if Path(name).is_file()}
     names = [name for name, _ in named]
     return of_record(figures, lambda r: spectrum_answer(r, names, inputs, all_weightings=False), "spectra")
-
-
-def read_spectrum(path: str | Path) -> Any:
-    """A spectrum from a file, or an entry of the library by its name.
-
-    Raises
-    ------
-    SpectrumError
-        If there is neither, or the file cannot be read.
-    """
-    from lightdose.files.library import emitter_names, read_emitter
-    from lightdose.files.spectrum_file import read_spectrum as read_file
-
-    if str(path) in emitter_names() and not Path(path).exists():
-        return read_emitter(str(path))
-    return read_file(Path(path), str(path), None)
