@@ -47,8 +47,8 @@ if TYPE_CHECKING:
         survey,
         tune,
     )
+    from lightdose.python.reading import read_spectrum
     from lightdose.python.shown import Found
-    from lightdose.python.spectra import read_spectrum
 
 __version__ = "0.1.0"
 __all__ = [
@@ -98,7 +98,9 @@ __all__ = [
 
 _HOMES = {
     "analysis": "Analysis analyse light_field light_field_chunks",
-    "errors": "InfeasibleError LightdoseError OutputError ReadingsError ScheduleError SetupError SpectrumError",
+    "errors": (
+        "InfeasibleError LightdoseError OutputError ReadingsError ScheduleError SetupError SpectrumError"
+    ),
     "files.setup_file": "read_setup",
     "model.setup": "Setup",
     "model.spectrum": "Led:LedPeak Spectrum:SpectralDistribution",
@@ -108,7 +110,7 @@ _HOMES = {
         "spectrum_metrics survey tune"
     ),
     "python.shown": "Found",
-    "python.spectra": "read_spectrum",
+    "python.reading": "read_spectrum",
 }
 _HOME_OF = {word.partition(":")[0]: (home, word) for home, words in _HOMES.items() for word in words.split()}
 

@@ -10,10 +10,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from lightdose.errors import Place, Problem, ReadingsError, SetupError
+from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.input_files import InputFiles
 from lightdose.files.toml_positions import KeyPath
-from lightdose.files.toml_text import toml_table, toml_tables, toml_value
 from lightdose.files.toml_tables import (
     Key,
     Table,
@@ -31,6 +30,7 @@ from lightdose.files.toml_tables import (
     show,
     whole,
 )
+from lightdose.files.toml_text import toml_table, toml_tables, toml_value
 from lightdose.files.units import DATE
 from lightdose.model.calibration import (
     PARAMETER_KINDS,

@@ -21,7 +21,13 @@ from lightdose.model.fixture import (
     PhotometricLobe,
     TabulatedLobe,
 )
-from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectralDistribution, SpectralTable, SpectrumMix
+from lightdose.model.spectrum import (
+    ChannelSpectrum,
+    LedPeak,
+    SpectralDistribution,
+    SpectralTable,
+    SpectrumMix,
+)
 
 
 def fixture_text(kind: FixtureType, files: dict[str, str]) -> str:
@@ -33,7 +39,10 @@ def fixture_text(kind: FixtureType, files: dict[str, str]) -> str:
             "width": format_length_exact(kind.aperture.width_m),
         }
     if kind.emitters is not None:
-        top["emitters"] = {"count": kind.emitters.count, "diameter": format_length_exact(kind.emitters.diameter_m)}
+        top["emitters"] = {
+            "count": kind.emitters.count,
+            "diameter": format_length_exact(kind.emitters.diameter_m),
+        }
     top["electrical_w"] = kind.electrical_w
     channels = [channel_table(c, files) for c in kind.channels]
     return "\n".join([*toml_lines(top), *toml_tables("channel", channels)]) + "\n"

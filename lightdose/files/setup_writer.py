@@ -89,7 +89,11 @@ def setup_text(tables: Mapping[str, Any]) -> str:
 
 
 def _at(x_m: float, y_m: float, depth_m: float) -> dict[str, str]:
-    return {"x": format_length_exact(x_m), "y": format_length_exact(y_m), "depth": format_length_exact(depth_m)}
+    return {
+        "x": format_length_exact(x_m),
+        "y": format_length_exact(y_m),
+        "depth": format_length_exact(depth_m),
+    }
 
 
 # ---- tables of setup.toml --------------------------------------------------------------------------------

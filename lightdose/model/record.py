@@ -62,7 +62,9 @@ def fill(self: Any, /, *given: object, **named: object) -> None:
             elif one.default_factory is not dataclasses.MISSING:
                 values[name] = one.default_factory()
     if not once or values.keys() != of_class.keys():
-        _Signature().__get__(None, type(self)).bind(*given, **named)  # tells what is missing, unknown or too many
+        _Signature().__get__(None, type(self)).bind(
+            *given, **named
+        )  # tells what is missing, unknown or too many
     self.__dict__.update(values)
     if hasattr(self, "__post_init__"):
         self.__post_init__()

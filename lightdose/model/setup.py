@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal, get_args
 from lightdose.errors import SetupError
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import dataclass, fill
+from lightdose.model.setup_rules import broken_rules
 from lightdose.model.spectrum import Meter, SpectralTable
 
 if TYPE_CHECKING:
@@ -71,6 +72,8 @@ class Tank:
             raise SetupError(f"rim {self.rim_m:g} m is outside 0 to 2 m")
         if not 0 <= self.floor_reflectance < 1:
             raise SetupError(f"floor reflectance {self.floor_reflectance:g} is outside 0 to below 1")
+        if not all(isinstance(wall, Wall) for wall in self.walls.values()):
+            raise TypeError('a wall is a Wall("painted"), not a word; lightdose.Tank takes words')
         if set(self.walls) != set(WALL_NAMES):
             raise SetupError("a tank has the walls front, back, left and right")
 
@@ -410,6 +413,8 @@ class Setup:
         for coral in (*self.corals, *self.unplaced):
             if coral.group not in self.groups:
                 raise SetupError(f"coral {coral.name!r} names the unknown group {coral.group!r}")
+        if problems := broken_rules(self):
+            raise SetupError(*problems)
 
     def _settle(self) -> None:
         """Records and calibration agree: what was edited is no longer as measured."""

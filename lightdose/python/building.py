@@ -131,7 +131,9 @@ def saved(own: setup.Setup, folder: str | Path) -> Path:
     there = [name for name in texts if (home / name).exists()]
     if there:
         found = f"there is a file {there[0]} already, and nothing was written"
-        raise OutputError(Problem(found, "a folder without a setup", "choose another folder", Place(str(home))))
+        raise OutputError(
+            Problem(found, "a folder without a setup", "choose another folder", Place(str(home)))
+        )
     for name, text in reversed(texts.items()):
         write_atomically(home / name, text)
     return home / "setup.toml"

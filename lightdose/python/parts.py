@@ -17,11 +17,11 @@ from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.fixture_file import CHANNEL
 from lightdose.files.setup_schema import CORAL, FIXTURE, METER, RACK, ROCK, SITE, TANK
 from lightdose.files.toml_tables import Table, TomlDocument
-from lightdose.files.units import format_length_exact, format_time_exact, parse_length
+from lightdose.files.units import format_time_exact
 from lightdose.model import fixture as records
 from lightdose.model.spectrum import LedPeak, SpectralDistribution, SpectralTable, SpectrumMix
-from lightdose.python.reading import in_code, read_type, spectrum_named
 from lightdose.python.lengths import Length, length_text
+from lightdose.python.reading import in_code, read_type, spectrum_named
 
 if TYPE_CHECKING:
     Light = LedPeak | SpectralDistribution | SpectrumMix | str | Path

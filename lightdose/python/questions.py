@@ -17,8 +17,8 @@ import numpy.typing as npt
 from lightdose.files.setup_file import read_setup
 from lightdose.model.setup import Setup
 from lightdose.python.lengths import Length, metres
+from lightdose.python.reading import read_spectrum
 from lightdose.python.shown import Found, of_record
-from lightdose.python.spectra import read_spectrum
 
 if TYPE_CHECKING:
     from lightdose.analysis import Analysis
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from lightdose.model.plans import Acclimation, Survey, Tuning
 
 Setups = Setup | str | Path
+
 
 def _read(setup: Setups) -> Setup:
     return setup if isinstance(setup, Setup) else read_setup(setup)
@@ -65,8 +66,10 @@ def dose_at(setup: Setups, points: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
     Raises
     ------
+    ValueError
+        If the points are not (n, 3), finite and in the tank.
     SetupError
-        If the points are not finite numbers of shape (n, 3), or a channel has no absolute flux.
+        If a channel has no absolute flux.
     """
     from lightdose.analysis import light_field_chunks
     from lightdose.physics.day_curve import day_curve

@@ -21,10 +21,25 @@ from lightdose.files.setup_file import read_from
 from lightdose.files.toml_text import toml_lines, toml_tables
 from lightdose.model import fixture as records
 from lightdose.model.setup import Setup
-from lightdose.model.spectrum import LedPeak, SpectralDistribution, SpectrumMix
-from lightdose.python.spectra import read_spectrum
+from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectralDistribution, SpectrumMix
 
 Made = TypeVar("Made")
+
+
+def read_spectrum(path: str | Path) -> SpectralDistribution:
+    """A spectrum from a file, or an entry of the library by its name.
+
+    Raises
+    ------
+    SpectrumError
+        If there is neither, or the file cannot be read.
+    """
+    from lightdose.files.library import emitter_names, read_emitter
+    from lightdose.files.spectrum_file import read_spectrum as read_file
+
+    if str(path) in emitter_names() and not Path(path).exists():
+        return read_emitter(str(path))
+    return read_file(Path(path), str(path), None)
 
 
 @contextmanager
@@ -42,7 +57,7 @@ def _homeless(problem: Problem, folder: str) -> Problem:
 
 
 def without_files(value: Any, folder: str) -> Any:
-    """A record and all in it without places in files, and without the name of the folder they were read in."""
+    """A record and all in it without places in files, and without the folder in which they were read."""
     if isinstance(value, str):
         return value.replace(folder + os.sep, "") if folder and folder in value else value
     if isinstance(value, Place):
@@ -71,7 +86,7 @@ def _read_texts(texts: Mapping[str, str], read: Callable[[Path], Made]) -> Made:
             return cast(Made, without_files(read(Path(folder)), folder))
 
 
-def spectrum_named(given: Any) -> records.ChannelSpectrum:
+def spectrum_named(given: Any) -> ChannelSpectrum:
     """The spectrum that code means: a record, a name of the library, a file, or pairs of these and shares."""
     if isinstance(given, LedPeak | SpectralDistribution | SpectrumMix):
         return given

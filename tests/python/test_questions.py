@@ -153,7 +153,7 @@ def test_variation_in_code_equals_that_of_the_command_line(tank: Path) -> None:
 @pytest.mark.parametrize(
     ("what", "kind", "told"),
     [
-        ({"height": 16}, lightdose.LightdoseError, 'write "16 cm" if you mean 16 cm'),
+        ({"height": 16}, lightdose.LightdoseError, 'write "16 cm" or "16 m"'),
         ({"heigth": 0.16}, TypeError, "did you mean 'height'"),
         ({"without": "meat corral"}, lightdose.LightdoseError, "did you mean 'meat coral'"),
         ({"all_channels": 400}, lightdose.LightdoseError, "left"),
