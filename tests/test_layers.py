@@ -35,7 +35,7 @@ TABLE = {
     "fit": layer("quantities errors near_names model physics fit", "numpy", "scipy"),
     "judge": layer("quantities errors near_names model physics judge", "numpy"),
     "files": layer(
-        "quantities errors near_names model files", "numpy pydantic pydantic_core", "pandas colour"
+        "version quantities errors near_names model files", "numpy pydantic pydantic_core", "pandas colour"
     ),
     "answers": layer("quantities errors model answers", "numpy"),
     "guide": layer("errors near_names guide", "", "markdown_it"),

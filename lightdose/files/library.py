@@ -277,7 +277,7 @@ def library_versions() -> list[tuple[str, str, str]]:
     except PackageNotFoundError:
         return []
     found = (re.fullmatch(r"([\w.-]+)\s*>=\s*([\d.]+)", line) for line in lines)
-    return [(match[1], match[2], _version(match[1])) for match in found if match]
+    return [(match[1], match[2], version_of(match[1])) for match in found if match]
 
 
 def is_at_least(found: str, least: str) -> bool:
@@ -290,7 +290,8 @@ def _numbers(text: str) -> list[int]:
     return [int(part) for part in leading[0].split(".")] if leading else []
 
 
-def _version(name: str) -> str:
+def version_of(name: str) -> str:
+    """The installed version of a library, or ``MISSING``."""
     from importlib.metadata import PackageNotFoundError, version
 
     try:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
 
-from lightdose import __version__
 from lightdose.answers.answer import Answer, envelope
 from lightdose.answers.field import Sheet
 
@@ -67,7 +66,9 @@ class Found(Generic[Record]):
 
 def as_dict(answer: Answer) -> dict[str, Any]:
     """The object that ``--json`` prints."""
-    return envelope(answer, __version__)
+    from lightdose.files.program import this_program
+
+    return envelope(answer, this_program())
 
 
 def frame(sheet: Sheet) -> pd.DataFrame:
