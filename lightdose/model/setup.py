@@ -413,7 +413,7 @@ class Setup:
         for coral in (*self.corals, *self.unplaced):
             if coral.group not in self.groups:
                 raise SetupError(f"coral {coral.name!r} names the unknown group {coral.group!r}")
-        if problems := broken_rules(self):
+        if problems := broken_rules(self, may_be_dry=True):
             raise SetupError(*problems)
 
     def _settle(self) -> None:

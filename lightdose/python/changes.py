@@ -10,6 +10,7 @@ from lightdose.errors import Problem, SetupError
 from lightdose.files.overall import at_overall
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.setup import Setup
+from lightdose.model.setup_rules import broken_rules
 from lightdose.near_names import did_you_mean
 from lightdose.python.building import has_parts, rebuilt
 from lightdose.python.lengths import metres
@@ -40,6 +41,8 @@ def changed(setup: Setup, what: Mapping[str, Any]) -> Setup:
         made = rebuilt(made, own)
     elif own:
         made = replace(made, **own)
+    if problems := broken_rules(made, may_be_dry=False):
+        raise SetupError(*problems)
     return _without(made, what["without"]) if "without" in what else made
 
 
