@@ -5,6 +5,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from lightdose import plot
     from lightdose.analysis import Analysis, analyse, light_field, light_field_chunks
     from lightdose.errors import (
         InfeasibleError,
@@ -88,6 +89,7 @@ __all__ = [
     "match",
     "move",
     "place",
+    "plot",
     "read_setup",
     "read_spectrum",
     "sensitivity",
@@ -117,10 +119,12 @@ _HOME_OF = {word.partition(":")[0]: (home, word) for home, words in _HOMES.items
 
 def __getattr__(name: str) -> "Any":
     """Load a public name from its home on first use, so that ``--help`` stays quick (PEP 562)."""
-    if name not in _HOME_OF:
+    if name not in _HOME_OF and name != "plot":
         raise AttributeError(f"module 'lightdose' has no attribute {name!r}")
     from importlib import import_module
 
+    if name == "plot":
+        return import_module("lightdose.plot")
     home, word = _HOME_OF[name]
     value = getattr(import_module(f"lightdose.{home}"), word.rpartition(":")[2])
     globals()[name] = value

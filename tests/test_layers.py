@@ -61,6 +61,11 @@ TABLE = {
         "numpy",
         "pandas",
     ),
+    "plot": layer(
+        "version quantities errors near_names model physics judge files present analysis workflows python",
+        "",
+        "matplotlib",
+    ),
     "__init__": layer("errors model files analysis python"),
     "__main__": layer("cli working_folder"),
     "near_names": layer(""),
