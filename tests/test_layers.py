@@ -66,7 +66,7 @@ TABLE = {
         "",
         "matplotlib",
     ),
-    "__init__": layer("errors model files analysis python"),
+    "__init__": layer("errors model files analysis plot python"),
     "__main__": layer("cli working_folder"),
     "near_names": layer(""),
     "working_folder": layer("", inside="matplotlib"),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-import platform
+import sys
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
@@ -12,14 +13,26 @@ from lightdose import __version__
 from lightdose.files.library import data_file, version_of
 from lightdose.model.identity import Program
 
-COMPUTE: Final = ("numpy", "scipy", "colour-science")
-"""Libraries whose version may move a digit."""
+COMPUTE: Final = {"numpy": "numpy", "scipy": "scipy", "colour-science": "colour"}
+"""Libraries whose version may move a digit, and the package by which each is imported."""
 
 
 @cache
 def libraries() -> dict[str, str]:
     """Python and the libraries that compute numbers, name -> version."""
-    return {"python": platform.python_version(), **{name: version_of(name) for name in COMPUTE}}
+    python = ".".join(map(str, sys.version_info[:3]))
+    return {"python": python, **{name: _version(name, package) for name, package in COMPUTE.items()}}
+
+
+def _version(name: str, package: str) -> str:
+    """The version of a library by the folder that installers put beside it: the standard way costs 15 ms."""
+    spec = find_spec(package)
+    if spec is not None and spec.origin is not None:
+        beside = Path(spec.origin).parent.parent.glob(f"{name.replace('-', '_')}-*.dist-info")
+        found = [path.name.removesuffix(".dist-info").rpartition("-")[2] for path in beside]
+        if len(found) == 1:
+            return found[0]
+    return version_of(name)
 
 
 @cache
