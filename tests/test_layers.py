@@ -59,7 +59,7 @@ TABLE = {
         "version quantities errors near_names model physics fit judge files answers present analysis "
         "workflows python",
         "numpy",
-        "pandas",
+        "pandas xarray",
     ),
     "plot": layer(
         "version quantities errors near_names model physics judge files present analysis workflows python",

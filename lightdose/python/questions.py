@@ -16,8 +16,8 @@ import numpy.typing as npt
 
 from lightdose.files.setup_file import read_setup
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import SpectralDistribution
 from lightdose.python.lengths import Length, metres
-from lightdose.python.reading import read_spectrum
 from lightdose.python.shown import Found, of_record
 
 if TYPE_CHECKING:
@@ -196,19 +196,11 @@ def sensitivity(setup: Setups, cases: Sequence[str] = ()) -> Found[Sensitivity]:
     setup : Setup or path
     cases : of your own, such as "height +5 cm and yellowing 0.3"
     """
-    from lightdose.analysis import fixture_emission
     from lightdose.answers.sensitivity import sensitivity_answer
-    from lightdose.files.library import reference_tables
-    from lightdose.files.typed_values import cases_from_words
-    from lightdose.judge.sensitivity import sensitivity as tried_by
-    from lightdose.judge.sensitivity import standard_cases
-    from lightdose.workflows.advice import drawn_analysis
+    from lightdose.workflows import plans
 
     own = _read(setup)
-    every = (*cases_from_words(cases, own), *standard_cases(own))
-    analysis, outlook = drawn_analysis(own)
-    tried = tried_by(analysis, fixture_emission(own), reference_tables(), every, lambda: None, outlook)
-    return of_record(tried, sensitivity_answer)
+    return of_record(plans.sensitivity(own, plans.cases_tried(own, cases)), sensitivity_answer)
 
 
 def calibrate(
@@ -238,25 +230,15 @@ def calibrate(
     """
     from lightdose.answers.calibrate import calibrate_answer
     from lightdose.files.input_files import sha256_of
-    from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.files.readings_csv import read_readings
-    from lightdose.fit import calibration
     from lightdose.fit.calibration_problem import CalibrationRequest
-    from lightdose.fit.observations import unusable_readings
     from lightdose.judge.cautions import calibration_cautions
-    from lightdose.judge.uncertain_inputs import basis_of, measured_sentence
+    from lightdose.workflows.measuring import basis_measured, calibrated
 
     own = replace(_read(setup), calibration=None)
-    rows, _ = read_readings(Path(readings), str(readings), own, unusable_readings)
-    asked = CalibrationRequest(date, frozenset(open_sky), yellowing, height)
-    sources = calibration_sources(own.meters.values())
-    fit = calibration.calibrate(own, rows, reference_tables(), sources, asked)
-    measured = fit.calibration
-    basis = replace(basis_of(replace(own, calibration=measured)), sentence=measured_sentence(measured))
+    fit, _ = calibrated(own, str(readings), CalibrationRequest(date, frozenset(open_sky), yellowing, height))
+    basis, cautions = basis_measured(own, fit), calibration_cautions(fit.calibration)
     inputs = {str(Path(readings).absolute()): sha256_of(str(readings))}
-    return of_record(
-        fit, lambda r: calibrate_answer(r, own, basis, calibration_cautions(measured), inputs), "gains"
-    )
+    return of_record(fit, lambda r: calibrate_answer(r, own, basis, cautions, inputs), "gains")
 
 
 def light_map(
@@ -328,20 +310,23 @@ def history(setup: Setups, corals: Sequence[str] = (), since: str | None = None)
     return of_record(found, lambda r: history_answer(r, one=bool(corals), own=None, rows=True))
 
 
-def spectrum_metrics(*spectra: str | Path) -> Found[Any]:
+def spectrum_metrics(*spectra: str | Path | SpectralDistribution) -> Found[Any]:
     """Photon figures of spectra side by side.
 
     Parameters
     ----------
-    spectra : files, or entries of the library such as "royal-blue-447"
+    spectra : files, entries of the library such as "royal-blue-447", or records
     """
     from lightdose.answers.library import spectrum_answer
     from lightdose.files.input_files import sha256_of
-    from lightdose.files.library import node_tables
+    from lightdose.files.library import named_spectrum, node_tables
     from lightdose.physics import spectrum_metrics as physics
 
-    named = [(str(one), read_spectrum(one)) for one in spectra]
-    figures = [physics.spectrum_metrics(name, spectrum, node_tables()) for name, spectrum in named]
-    inputs = {name: sha256_of(name) for name, _ in named if Path(name).is_file()}
-    names = [name for name, _ in named]
+    read = [
+        (one.name, one.name, one) if isinstance(one, SpectralDistribution) else named_spectrum(str(one))
+        for one in spectra
+    ]
+    figures = [physics.spectrum_metrics(file, spectrum, node_tables()) for _, file, spectrum in read]
+    inputs = {file: sha256_of(file) for _, file, _ in read if Path(file).is_file()}
+    names = [name for name, _, _ in read]
     return of_record(figures, lambda r: spectrum_answer(r, names, inputs, all_weightings=False), "spectra")

@@ -34,12 +34,9 @@ def read_spectrum(path: str | Path) -> SpectralDistribution:
     SpectrumError
         If there is neither, or the file cannot be read.
     """
-    from lightdose.files.library import emitter_names, read_emitter
-    from lightdose.files.spectrum_file import read_spectrum as read_file
+    from lightdose.files.library import named_spectrum
 
-    if str(path) in emitter_names() and not Path(path).exists():
-        return read_emitter(str(path))
-    return read_file(Path(path), str(path), None)
+    return named_spectrum(str(path))[2]
 
 
 @contextmanager
