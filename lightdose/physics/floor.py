@@ -17,8 +17,10 @@ places a table of the fine lattice: the same numbers.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import field
 from itertools import product
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -477,6 +479,43 @@ class FloorLight:
         return out
 
 
+KEPT_AT_MOST: Final = 100_000_000
+"""Bytes of matrices that are kept from one setup to the next. Our choice."""
+
+_AGAIN: Final[dict[str, Any]] = {"water": None, "by level": None}
+"""The water and walls that were solved last, and their matrices once they are asked for again."""
+
+
+def _matrices_of(grid: FloorGrid, nodes_per_m: FloatArray) -> Callable[[float], FloatArray]:
+    """``exchange_matrices`` at levels above the floor, as shares of the depth.
+
+    They hang on the water and its walls alone. A study that moves lamps asks for them again and again, so
+    from the second time on they are kept, up to ``KEPT_AT_MOST`` bytes.
+    """
+    tank = grid.tank
+    shape = (tank.length_m, tank.width_m, tank.water_depth_m, tank.glass_thickness_m, tank.glass_index)
+    walls = tuple((side, wall.kind, wall.reflectance) for side, wall in sorted(tank.walls.items()))
+    water = (*shape, walls, grid.index, grid.x_m.size, grid.y_m.size, nodes_per_m.tobytes())
+    size = 8 * LEVELS * nodes_per_m.size * (grid.x_m.size * grid.y_m.size) ** 2
+    kept: dict[float, FloatArray] | None = None
+    if _AGAIN["water"] != water:
+        _AGAIN.update({"water": water, "by level": None})
+    elif size <= KEPT_AT_MOST:
+        kept = _AGAIN["by level"] = _AGAIN["by level"] or {}
+
+    def matrices(fraction: float) -> FloatArray:
+        if kept is not None and fraction in kept:
+            return kept[fraction]
+        table = exchange_table(grid, tank.water_depth_m * (1 + fraction), nodes_per_m)
+        made = exchange_matrices(grid, table)
+        if kept is not None:
+            made.setflags(write=False)
+            kept[fraction] = made
+        return made
+
+    return matrices
+
+
 def floor_light(
     grid: FloorGrid, falling: FloatArray, nodes_per_m: FloatArray, *, for_points: int
 ) -> FloorLight:
@@ -504,11 +543,7 @@ def floor_light(
     tank = grid.tank
     n_x, n_y = grid.x_m.size, grid.y_m.size
     patches, beams, count = falling.shape
-
-    def matrices(fraction: float) -> FloatArray:
-        table = exchange_table(grid, tank.water_depth_m * (1 + fraction), nodes_per_m)
-        return exchange_matrices(grid, table)
-
+    matrices = _matrices_of(grid, nodes_per_m)
     *above, floor = _level_fractions().tolist()
     to_floor = matrices(floor)
     exitance = floor_exitance(to_floor, falling.transpose(2, 0, 1), tank.floor_reflectance)

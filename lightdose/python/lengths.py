@@ -25,6 +25,11 @@ def metres(length: Length, what: str = "a length") -> float:
         If it is not finite.
     SetupError
         If text holds no length with a unit, or a bare number looks like centimetres.
+
+    Examples
+    --------
+    >>> metres("75 cm"), metres(0.75), metres("2 ft")
+    (0.75, 0.75, 0.6096)
     """
     try:
         if isinstance(length, str):

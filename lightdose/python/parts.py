@@ -25,7 +25,14 @@ from lightdose.python.reading import in_code, read_type, spectrum_named
 
 if TYPE_CHECKING:
     Light = LedPeak | SpectralDistribution | SpectrumMix | str | Path
-    Times = Mapping[str | float, float] | Sequence[tuple[str | float, float]]
+    Times = (
+        Mapping[str, float]
+        | Mapping[int, float]
+        | Mapping[float, float]
+        | Mapping[str | int, float]
+        | Mapping[str | float, float]
+        | Sequence[tuple[str | float, float]]
+    )
 
 
 class Part:
@@ -74,6 +81,16 @@ class Tank(Part):
     glass_thickness, rim : 10 mm and none by default. [m]
     walls : side -> "clean", "painted", "dark", or a reflectance 0 to 1
     glass_index, floor_reflectance : 1.52 and 0.3 by default
+
+    Examples
+    --------
+    >>> Tank("75 cm", 0.45, "40 cm", walls={"back": "painted"})
+    Tank(length='75 cm', width='45 cm', water_depth='40 cm', walls={'back': 'painted'})
+    >>> Tank("75 cm", "45 cm", "40 cm", walls={"bakc": "painted"})
+    Traceback (most recent call last):
+    lightdose.errors.SetupError: tank walls: the key bakc is not known
+        allowed: front, back, left, right
+        mend it: did you mean back?
     """
 
     def __init__(
@@ -202,6 +219,11 @@ class Programme:
     Parameters
     ----------
     channels : channel -> times and levels, as a mapping or pairs; a time is "08:00", or hours. [percent]
+
+    Examples
+    --------
+    >>> Programme({"blue": {"08:00": 0, "10:00": 60, "18:00": 60, 20.5: 0}}).record.span_h
+    (8.0, 20.5)
     """
 
     def __init__(self, channels: Mapping[str, Times]) -> None:

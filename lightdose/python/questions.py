@@ -70,6 +70,17 @@ def dose_at(setup: Setups, points: npt.ArrayLike) -> npt.NDArray[np.float64]:
         If the points are not (n, 3), finite and in the tank.
     SetupError
         If a channel has no absolute flux.
+
+    Examples
+    --------
+    >>> day = {"08:00": 0, "10:00": 60, "18:00": 60, "20:00": 0}
+    >>> blue = lightdose.Channel("blue", lightdose.Led(450, 20), photon_flux_umol_s=60, beam_deg=90)
+    >>> lamp = lightdose.FixtureType("lamp", [blue])
+    >>> programme = lightdose.Programme({"blue": day})
+    >>> hung = lightdose.Fixture("left", lamp, "20 cm", "20 cm", "20 cm", programme)
+    >>> tank = lightdose.Setup("study", lightdose.Tank("75 cm", "45 cm", "40 cm"), [hung])
+    >>> dose_at(tank, [[0.2, 0.2, 0.1], [0.5, 0.2, 0.1]]).round(1).tolist()
+    [8.1, 1.3]
     """
     from lightdose.analysis import light_field_chunks
     from lightdose.physics.day_curve import day_curve

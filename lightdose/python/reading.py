@@ -33,6 +33,11 @@ def read_spectrum(path: str | Path) -> SpectralDistribution:
     ------
     SpectrumError
         If there is neither, or the file cannot be read.
+
+    Examples
+    --------
+    >>> read_spectrum("blue-445").quantity
+    'power'
     """
     from lightdose.files.library import named_spectrum
 
