@@ -29,6 +29,7 @@ ORDER = (
     "many",
     "page",
     "desk",
+    "python",
 )
 LIBRARIES = ("numpy", "scipy", "colour-science", "pydantic", "click", "matplotlib")
 
