@@ -392,6 +392,12 @@ class Setup:
             fill(self, *given, **named)
 
     def __post_init__(self) -> None:
+        wanted = {"tank": Tank, "fixtures": Fixture, "sites": Site, "corals": Coral, "unplaced": Coral}
+        for name, kind in wanted.items():
+            for one in (self.tank,) if name == "tank" else getattr(self, name):
+                if not isinstance(one, kind):
+                    told = f"{name}: {one!r} is no record; parts go into setup.changed({name}=...)"
+                    raise TypeError(f"{told}, or into a Setup without groups")
         if self.calibration is not None or self.measured is not None:
             self._settle()
         for what, names in (

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import SpectralDistribution
@@ -317,7 +318,11 @@ def history(setup: Setups, corals: Sequence[str] = (), since: str | None = None)
     from lightdose.answers.history import history_answer
     from lightdose.workflows import diary
 
-    found = diary.history(_read(setup), corals, since)
+    own = _read(setup)
+    if not own.path:
+        cure = "save it, and read it again: a diary lies beside a setup's files"
+        raise SetupError(Problem("a setup made in code has no diary", cure=cure))
+    found = diary.history(own, corals, since)
     return of_record(found, lambda r: history_answer(r, one=bool(corals), own=None, rows=True))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -187,6 +188,20 @@ def test_parts_take_the_place_of_what_a_setup_had() -> None:
 
 
 @pytest.mark.identity
+def test_parts_are_no_records() -> None:
+    """``replace`` says where parts belong; setups and results travel between processes."""
+    setup = study()
+    with pytest.raises(TypeError, match=re.escape("setup.changed(tank=...)")):
+        replace(setup, tank=ld.Tank("90 cm", "45 cm", "40 cm"))
+    with pytest.raises(TypeError, match=re.escape("setup.changed(sites=...)")):
+        replace(setup, sites=(ld.Site("a", 0.1, 0.1, 0.1),))
+    again = pickle.loads(pickle.dumps(setup))
+    assert files_of(again) == files_of(setup)
+    result = ld.analyse(again, draws=200)
+    assert np.array_equal(pickle.loads(pickle.dumps(result)).dose.dli, result.dose.dli)
+
+
+@pytest.mark.identity
 def test_nothing_is_saved_over_files(tmp_path: Path) -> None:
     """A folder that holds a setup is refused, and stays as it was."""
     study().save(tmp_path)
@@ -194,6 +209,40 @@ def test_nothing_is_saved_over_files(tmp_path: Path) -> None:
     with pytest.raises(ld.OutputError, match="already, and nothing was written"):
         study(sites=[], corals=[]).save(tmp_path)
     assert {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()} == before
+
+
+@pytest.mark.identity
+def test_every_question_is_answered_for_a_tank_made_in_code() -> None:
+    """It needs no file; what does need one, a diary, says so."""
+    tank = study(
+        racks=[ld.Rack("A", 0.1, 0.1, 0.2, columns=3, rows=2, pitch=0.1)],
+        corals=[
+            ld.Coral("stag", "Acropora", "ridge"),
+            ld.Coral("button", "zoanthid", "A2"),
+            ld.Coral("c", "mushroom"),
+        ],
+        meters=[ld.Meter("dip", immersion="built in")],
+    )
+    dimmed = tank.changed(all_channels=80)
+    asked: list[Callable[[], Any]] = [
+        lambda: ld.dose(tank),
+        lambda: ld.tune(tank),
+        lambda: ld.place(tank),
+        lambda: ld.compare(tank, dimmed),
+        lambda: ld.acclimate(tank, dimmed),
+        lambda: ld.match(tank, dimmed, {"A1": "A1"}),
+        lambda: ld.survey(tank),
+        lambda: ld.sensitivity(tank),
+        lambda: ld.light_map(tank, cell=0.1),
+    ]
+    for ask in asked:
+        found = ask()
+        made = found.to_dict()["provenance"]["setups"][0]
+        assert (made["file"], made["inputs_sha256"]) == (None, {})
+        assert len(made["sha256"]) == 64
+        assert len(repr(found).splitlines()) < 12
+    with pytest.raises(ld.SetupError, match="has no diary"):
+        ld.history(tank)
 
 
 REFUSED: dict[str, tuple[Callable[[], object], type[Exception], str]] = {
