@@ -40,7 +40,7 @@ class Folder:
 def files_of(setup: Setup) -> dict[str, str]:
     """Every file of a setup by its name, setup.toml first.
 
-    Read back they give the same doses and intervals; a rack comes back as single sites.
+    Read back they give the same doses and intervals, in the same order.
     """
     folder = Folder()
     tables = setup_tables(setup, folder)
@@ -54,7 +54,7 @@ def files_of(setup: Setup) -> dict[str, str]:
 def setup_tables(setup: Setup, folder: Folder) -> dict[str, Any]:
     """The keys and tables of setup.toml, what they name put into ``folder``; its calibration left out."""
     stated = replace(setup, calibration=None) if setup.calibration is not None else setup
-    sites, corals = _places(stated)
+    sites, racks, corals = _places(stated)
     own = _own_groups(setup.groups)
     return {
         "title": setup.title,
@@ -64,6 +64,7 @@ def setup_tables(setup: Setup, folder: Folder) -> dict[str, Any]:
         "cover": cover_table(stated.cover, folder),
         "fixture": [fixture_table(f, folder) for f in stated.fixtures],
         "site": sites,
+        "rack": racks,
         "coral": corals,
         "rock": [rock_table(rock) for rock in stated.rocks],
         "brace": [brace_table(brace) for brace in stated.braces],
@@ -166,8 +167,11 @@ def add_type(kind: FixtureType, folder: Folder) -> str:
     return folder.add("fixtures/", kind.name, ".toml", text)
 
 
-def _places(setup: Setup) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Tables [[site]] and [[coral]]; a site that a coral makes by sitting there is told by that coral."""
+Tables = list[dict[str, Any]]
+
+
+def _places(setup: Setup) -> tuple[Tables, Tables, Tables]:
+    """Tables [[site]], [[rack]] and [[coral]]; a site that a coral makes by sitting there is told by that."""
     at = {s.name: s for s in setup.sites}
     made = {
         c.name
@@ -175,9 +179,46 @@ def _places(setup: Setup) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
         if c.site == c.name and at[c.site].implicit and c.open_sky == 1.0 and not c.own_sky
     }
     made -= {c.site for c in setup.corals if c.site != c.name}
-    sites = [site_table(s) for s in setup.sites if s.name not in made]
+    own = [s for s in setup.sites if s.name not in made]
+    plain = len(own) - next((n for n, s in enumerate(reversed(own)) if s.rack is None), len(own))
+    kept = {
+        name: [s for s in own[plain:] if s.rack == name]
+        for name in dict.fromkeys(s.rack for s in own[plain:])
+    }
+    racks = [rack_table(some) for some in kept.values()]
+    if [s for some in kept.values() for s in some] != own[plain:] or None in racks:
+        plain, racks = len(own), []
+    sites = [site_table(s) for s in own[:plain]]
     corals = [coral_table(c, at[c.site] if c.name in made else None) for c in setup.corals]
-    return sites, corals + [coral_table(c, None) for c in setup.unplaced]
+    corals += [coral_table(c, None) for c in setup.unplaced]
+    return sites, [rack for rack in racks if rack is not None], corals
+
+
+def rack_table(sites: list[Site]) -> dict[str, Any] | None:
+    """The table [[rack]] whose sites these are; None where no rack has just these."""
+    rows: dict[str, list[Site]] = {}
+    for site in sites:
+        rows.setdefault(site.name.rstrip("0123456789"), []).append(site)
+    columns, first = len(next(iter(rows.values()))), sites[0]
+    pitch_x = round(sites[1].x_m - first.x_m, 9) if columns > 1 else 0.0
+    pitch_y = round(sites[columns].y_m - first.y_m, 9) if len(rows) > 1 else 0.0
+    made = [
+        replace(first, name=f"{row}{c + 1}", x_m=first.x_m + c * pitch_x, y_m=first.y_m + r * pitch_y)
+        for r, row in enumerate(rows)
+        for c in range(columns)
+    ]
+    if made != sites or first.own_sky or first.open_sky != 1:
+        return None
+    return {
+        "name": first.rack,
+        "corner": _at(first.x_m, first.y_m, first.depth_m),
+        "pitch": {"x": format_length_exact(pitch_x), "y": format_length_exact(pitch_y)},
+        "columns": columns,
+        "rows": len(rows),
+        "row_names": list(rows),
+        "on": first.on,
+        "faces": _face(first.face) or "up",
+    }
 
 
 def site_table(site: Site) -> dict[str, Any]:

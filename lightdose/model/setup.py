@@ -455,7 +455,7 @@ class Setup:
     def save(self, folder: str | Path) -> Path:
         """Write its files into a folder that holds none of them; the path of setup.toml.
 
-        ``read_setup`` reads the same doses and intervals back. Racks are written as single sites.
+        ``read_setup`` reads the same doses and intervals back.
 
         Raises
         ------

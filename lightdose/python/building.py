@@ -50,7 +50,10 @@ def built(
 def rebuilt(own: setup.Setup, changes: Mapping[str, Any]) -> setup.Setup:
     """A setup with parts made in code in the place of what it had."""
     folder = writer.Folder()
-    tables = writer.setup_tables(own, folder) | _tables(changes, folder, own.sites)
+    tables = writer.setup_tables(own, folder)
+    if "sites" in changes:
+        tables["rack"] = []  # its places stand among the sites
+    tables |= _tables(changes, folder, own.sites)
     made = read_setup_texts({"setup.toml": writer.setup_text(tables), **folder.texts})
     return replace(made, path=own.path, inputs_sha256=own.inputs_sha256, calibration=own.calibration)
 
@@ -68,7 +71,8 @@ def _tables(
     for name, value in given.items():
         if name in SEVERAL:
             key, part, record, write = SEVERAL[name]
-            tables[key] = [_table(name, one, part, record, write) for one in value]
+            told = [one for one in value if not getattr(one, "implicit", False)]  # its coral tells of it
+            tables[key] = [_table(name, one, part, record, write) for one in told]
         elif name == "tank":
             tables[name] = _table(name, value, parts.Tank, setup.Tank, writer.tank_table)
         elif name == "fixtures":

@@ -151,7 +151,7 @@ def test_everything_that_a_setup_may_hold_is_saved(tmp_path: Path) -> None:
     setup.save(tmp_path / "saved")
     again = ld.read_setup(tmp_path / "saved")
     same_light(setup, again)
-    for name in ("tank", "corals", "unplaced", "rocks", "uncertainty", "groups"):
+    for name in ("tank", "sites", "corals", "unplaced", "rocks", "uncertainty", "groups"):
         assert getattr(again, name) == getattr(setup, name), name
     assert again.meters["dip"].immersion == 1.2
     assert again.fixtures[0].programme.points() == setup.fixtures[0].programme.points()
@@ -180,6 +180,10 @@ def test_parts_take_the_place_of_what_a_setup_had() -> None:
     made = setup.changed(corals=[*setup.corals, ld.Coral("new", "zoanthid", "ridge")])
     assert [(c.name, c.site) for c in made.corals] == [("own place", "own place"), ("new", "ridge")]
     assert [s.name for s in made.sites] == [s.name for s in setup.sites]
+    assert len(setup.changed(sites=[*setup.sites, ld.Site("new", 0.5, 0.1, 0.1)]).sites) == 3
+    racked = study(racks=[ld.Rack("A", 0.1, 0.1, 0.2, columns=2, rows=2, pitch=0.05)], corals=[])
+    more = racked.changed(sites=[*racked.sites, ld.Site("new", 0.5, 0.1, 0.1)])
+    assert [s.name for s in more.sites] == ["ridge", "A1", "A2", "B1", "B2", "new"]
     wider = setup.changed(tank=ld.Tank("90 cm", "45 cm", "40 cm"), height="16 cm")
     assert wider.tank.length_m == 0.9
     assert wider.tank.walls["back"].kind == "clean"
