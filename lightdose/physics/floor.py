@@ -482,8 +482,11 @@ class FloorLight:
 KEPT_AT_MOST: Final = 100_000_000
 """Bytes of matrices that are kept from one setup to the next. Our choice."""
 
-_AGAIN: Final[dict[str, Any]] = {"water": None, "by level": None}
-"""The water and walls that were solved last, and their matrices once they are asked for again."""
+_last: list[tuple[Any, dict[float, FloatArray] | None]] = [(None, None)]
+"""The water and walls that were solved last, and their matrices once they are asked for again.
+
+One tuple, put in its place at once: threads that solve two tanks never see parts of both.
+"""
 
 
 def _matrices_of(grid: FloorGrid, nodes_per_m: FloatArray) -> Callable[[float], FloatArray]:
@@ -497,11 +500,12 @@ def _matrices_of(grid: FloorGrid, nodes_per_m: FloatArray) -> Callable[[float], 
     walls = tuple((side, wall.kind, wall.reflectance) for side, wall in sorted(tank.walls.items()))
     water = (*shape, walls, grid.index, grid.x_m.size, grid.y_m.size, nodes_per_m.tobytes())
     size = 8 * LEVELS * nodes_per_m.size * (grid.x_m.size * grid.y_m.size) ** 2
-    kept: dict[float, FloatArray] | None = None
-    if _AGAIN["water"] != water:
-        _AGAIN.update({"water": water, "by level": None})
-    elif size <= KEPT_AT_MOST:
-        kept = _AGAIN["by level"] = _AGAIN["by level"] or {}
+    before, kept = _last[0]
+    if before != water:
+        _last[0], kept = (water, None), None
+    elif kept is None and size <= KEPT_AT_MOST:
+        kept = {}
+        _last[0] = (water, kept)
 
     def matrices(fraction: float) -> FloatArray:
         if kept is not None and fraction in kept:

@@ -42,7 +42,8 @@ def built(
     folder = writer.Folder()
     calibration = more.pop("calibration", None)
     given = {"title": title, "tank": tank, "fixtures": fixtures, "sites": sites, "corals": corals} | more
-    tables = _tables(given, folder)
+    records = tuple(one for one in sites if isinstance(one, setup.Site))
+    tables = _tables(given, folder, records)
     made = read_setup_texts({"setup.toml": writer.setup_text(tables), **folder.texts})
     return made if calibration is None else replace(made, calibration=calibration)
 

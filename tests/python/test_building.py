@@ -181,6 +181,10 @@ def test_parts_take_the_place_of_what_a_setup_had() -> None:
     assert [(c.name, c.site) for c in made.corals] == [("own place", "own place"), ("new", "ridge")]
     assert [s.name for s in made.sites] == [s.name for s in setup.sites]
     assert len(setup.changed(sites=[*setup.sites, ld.Site("new", 0.5, 0.1, 0.1)]).sites) == 3
+    old = ld.read_setup(EXAMPLES / "mixed-blue").changed(
+        corals=[ld.Coral("own", "zoanthid", x=0.1, y=0.1, depth=0.2)]
+    )
+    same_light(ld.Setup("new", old.tank, old.fixtures, old.sites, old.corals, water=old.water), old)
     racked = study(racks=[ld.Rack("A", 0.1, 0.1, 0.2, columns=2, rows=2, pitch=0.05)], corals=[])
     more = racked.changed(sites=[*racked.sites, ld.Site("new", 0.5, 0.1, 0.1)])
     assert [s.name for s in more.sites] == ["ridge", "A1", "A2", "B1", "B2", "new"]
