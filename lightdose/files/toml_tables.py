@@ -42,6 +42,8 @@ _LONG_KEY = re.compile(
     rf"(?:^|[{{,\[])[ \t]*{_KEY}(?:[ \t]*\.[ \t]*{_KEY}){{{MOST_KEY_PARTS}}}", re.MULTILINE
 )
 
+_LONG_WHOLE = re.compile(r"0[xob][0-9A-Fa-f_]{1000}")
+
 
 @dataclass(frozen=True, eq=False)
 class TomlDocument:
@@ -86,6 +88,10 @@ def read_document(data: bytes, file: str) -> TomlDocument:
         line = text.count("\n", 0, chain.end()) + 1
         found = f"a key of more than {MOST_KEY_PARTS} parts with dots between them"
         raise SetupError(Problem(found, "tables within tables as in the examples", place=Place(file, line)))
+    if (digits := _LONG_WHOLE.search(text)) is not None:  # read, but it cannot be shown
+        line = text.count("\n", 0, digits.start()) + 1
+        found = "a whole number has more than 1,000 digits"
+        raise SetupError(Problem(found, "numbers as people write them", place=Place(file, line)))
     try:
         return TomlDocument(file, text, tomllib.loads(text))
     except (ValueError, RecursionError):

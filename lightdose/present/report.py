@@ -64,7 +64,7 @@ from lightdose.answers.trial import (
     trial_sentence,
 )
 from lightdose.answers.verdicts import bar_edges, short_state, verdict_sentence
-from lightdose.answers.words import STATE_WORDS, clock, count, percent_words
+from lightdose.answers.words import STATE_WORDS, clock, count, inputs_from_home, percent_words
 from lightdose.errors import literal
 from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange, TryRow
 from lightdose.model.comparison import Compared, LooksAndGets
@@ -278,7 +278,7 @@ def report_page(report: Report) -> str:
             styles=[Ready(style) for style in styles],
             scripts=[Ready(script) for script in scripts],
             version=analysis.version,
-            inputs=list(analysis.setup.inputs_sha256.items()),
+            inputs=inputs_from_home(analysis.setup),
         )
     )
 
