@@ -140,10 +140,9 @@ class CommandGroup(click.Group):
             with _no_lost_interrupt():
                 code = super().main(words, *rest, **extra)
                 sys.stdout.flush()
-        except Ended as end:
-            code = 128 + end.number
-        except (KeyboardInterrupt, click.Abort):
-            code = 130
+        except (KeyboardInterrupt, click.Abort) as stop:
+            cause = stop.__cause__ if isinstance(stop, click.Abort) else stop
+            code = 128 + (cause.number if isinstance(cause, Ended) else signal.SIGINT)
         except click.ClickException as refusal:
             _refuse(refusal)
             code = 2

@@ -547,9 +547,7 @@ def save_schedules(
         for fixture in written:
             programme = programmes[fixture.name]
             channels = [c.name for c in fixture.type.channels]
-            text = schedule_text(
-                programme, channels, dialect or ask.csv_dialect, fixture.type.lit_at_zero
-            )
+            text = schedule_text(programme, channels, dialect or ask.csv_dialect, fixture.type.lit_at_zero)
             ask.save(targets[fixture.name], text, kept, f", {text.count(chr(10)) - 1} rows")
     for fixture in written:
         programme, target = programmes[fixture.name], targets[fixture.name]

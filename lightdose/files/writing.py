@@ -372,7 +372,9 @@ def schema_place(table: Path) -> Path:
             there = None
         if not isinstance(there, dict) or not isinstance(there.get("fields"), list):
             found = f"is no Table Schema, and that of {table.name} would take its place"
-            raise OutputError(Problem(found, cure=f"choose another name than {table.name}", place=Place(str(path))))
+            raise OutputError(
+                Problem(found, cure=f"choose another name than {table.name}", place=Place(str(path)))
+            )
     return path
 
 
