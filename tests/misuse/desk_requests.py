@@ -1,0 +1,1 @@
+def attack(seed,n,folder): return 0
