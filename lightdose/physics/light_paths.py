@@ -234,6 +234,18 @@ def _candidates(
     return image_x, image_y, cell, point, np.stack((at_x[image_x, point], at_y[image_y, point]))
 
 
+def ray_count(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) -> int:
+    """How many rays of a route are worth computing to points under water.
+
+    Parameters
+    ----------
+    route : Route
+    x_m, y_m, depth_m : array, shape (n_point,)
+        [m]
+    """
+    return _candidates(route, x_m, y_m, depth_m)[2].size
+
+
 def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) -> FloatArray:
     """Share of a cell's image that stands inside the opening, seen along one axis."""
     if softness_m is None:

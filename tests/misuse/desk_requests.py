@@ -1,1 +1,2 @@
-def attack(seed,n,folder): return 0
+def attack(seed, n, folder):
+    return 0

@@ -60,7 +60,9 @@ def _lamp(draw: Random, names: Sequence[str]) -> str:
     for name in names:
         flux = _seldom(draw, (1, 500), (1e-9, 1e5))
         power = draw.choice(("", f"electrical_w = {_between(draw, 1e-9, 10_000)!r}\n"))
-        dimming = draw.choice(("", "", "dimming = [[0, 0], [99, 0], [100, 100]]\n", "dimming = [[0, 100], [100, 100]]\n"))
+        dimming = draw.choice(
+            ("", "", "dimming = [[0, 0], [99, 0], [100, 100]]\n", "dimming = [[0, 100], [100, 100]]\n")
+        )
         text += f'[[channel]]\nname = "{name}"\nspectrum = {_spectrum(draw)}\nphoton_flux_umol_s = {flux!r}\n'
         text += f"{power}{dimming}beam = {_beam(draw)}\n"
     return text
@@ -70,7 +72,14 @@ def _programme(draw: Random, names: Sequence[str]) -> str:
     rows = []
     for name in names:
         levels = [draw.choice(("0", "100", "1e-300", "0.0001", repr(draw.uniform(0, 100)))) for _ in range(4)]
-        times = draw.choice((("08:00", "09:00", "17:00", "18:00"), ("00:00", "00:00", "23:59", "24:00"), ("22:00", "23:00", "02:00+1", "03:00+1"), ("12:00", "12:00:00.0001", "12:01", "12:01")))
+        times = draw.choice(
+            (
+                ("08:00", "09:00", "17:00", "18:00"),
+                ("00:00", "00:00", "23:59", "24:00"),
+                ("22:00", "23:00", "02:00+1", "03:00+1"),
+                ("12:00", "12:00:00.0001", "12:01", "12:01"),
+            )
+        )
         points = ", ".join(f'["{t}", {level}]' for t, level in zip(times, levels, strict=True))
         rows.append(f'"{name}" = [{points}]')
     return "{ " + ", ".join(rows) + " }"
@@ -97,7 +106,9 @@ def extreme_tank(draw: Random, *, most_sites: int = 8) -> dict[str, str]:
     text += f"floor_reflectance = {draw.choice((0, 0.3, 0.99, 5e-324))!r}\n"
     walls = ", ".join(f"{side} = {_wall(draw)}" for side in ("front", "back", "left", "right"))
     text += f"walls = {{ {walls} }}\n[water]\nyellowing_440_per_m = {draw.choice((0, 0.1, 50, _between(draw, 0, 50)))!r}\n"
-    text += f"yellowing_slope_per_nm = {draw.choice((0.0165, 0.0165, 0, 0.1))!r}\nrefractive_index = {water!r}\n"
+    text += (
+        f"yellowing_slope_per_nm = {draw.choice((0.0165, 0.0165, 0, 0.1))!r}\nrefractive_index = {water!r}\n"
+    )
     if draw.random() < 0.3:
         text += f"[cover]\ntransmittance = {draw.choice((1, 0.5, 1e-9, 0.01))!r}\n"
     for n in range(draw.choice((1, 1, 2, 5))):
@@ -113,7 +124,9 @@ def extreme_tank(draw: Random, *, most_sites: int = 8) -> dict[str, str]:
         for n in range(count)
     )
     groups = ("sps-shallow", "lps-branching", "clam", "zoanthid", "mushroom", "non-photosynthetic")
-    corals = "".join(f"coral {n},{draw.choice(groups)},s{draw.randrange(count)}\n" for n in range(draw.choice((0, 1, 6))))
+    corals = "".join(
+        f"coral {n},{draw.choice(groups)},s{draw.randrange(count)}\n" for n in range(draw.choice((0, 1, 6)))
+    )
     return {
         "setup.toml": text,
         "lamp.toml": _lamp(draw, names),

@@ -87,7 +87,9 @@ def _with_diary(folder: Path, harm: str, draw: Random) -> None:
     left = folder / "left.csv"
     left.write_text(left.read_text(encoding="utf-8").replace("60", "61"), encoding="utf-8")
     keep_state(read_setup(home), "2025-02-01", "brighter")
-    add_notes(folder / "diary", [Note(f"2025-01-0{n}", "hammer", "colour", float(n), "", "", n) for n in (1, 3, 5)])
+    add_notes(
+        folder / "diary", [Note(f"2025-01-0{n}", "hammer", "colour", float(n), "", "", n) for n in (1, 3, 5)]
+    )
     path = folder / harm
     if path.is_file():
         path.write_bytes(harmed(path.name, path.read_bytes(), draw))
@@ -143,7 +145,9 @@ def _watched(one: Case, folder: Path) -> Iterator[None]:
     except TooSlowError:
         raise FaultError(f"{one.kind}: {' '.join(one.words)}\ntook more than 20 s") from None
     except Exception as trouble:
-        raise FaultError(f"{one.kind}: {' '.join(one.words)}\n{type(trouble).__name__}: {trouble}") from trouble
+        raise FaultError(
+            f"{one.kind}: {' '.join(one.words)}\n{type(trouble).__name__}: {trouble}"
+        ) from trouble
     finally:
         os.chdir(home)
 

@@ -9,13 +9,76 @@ from random import Random
 from misuse.ways_to_break import WAYS
 
 NUMBERS = (
-    *("0", "-0.0", "1", "-1", "0.5", "1e-9", "5e-324", "1e-320", "1e300", "1e308", "1e309", "-1e309", "nan", "inf"),
-    *("100", "99.999999999999", "100.00000001", "1e5", "999999", "0.99", "1.0000000000000002", "180", "360", "24"),
+    *(
+        "0",
+        "-0.0",
+        "1",
+        "-1",
+        "0.5",
+        "1e-9",
+        "5e-324",
+        "1e-320",
+        "1e300",
+        "1e308",
+        "1e309",
+        "-1e309",
+        "nan",
+        "inf",
+    ),
+    *(
+        "100",
+        "99.999999999999",
+        "100.00000001",
+        "1e5",
+        "999999",
+        "0.99",
+        "1.0000000000000002",
+        "180",
+        "360",
+        "24",
+    ),
 )
-LENGTHS = ("0 cm", "1 nm", "1 cm", "1e-9 cm", "0.000001 mm", "20 m", "2000 cm", "19.99 m", "-1 cm", "3 ft", '5"', "7")
+LENGTHS = (
+    "0 cm",
+    "1 nm",
+    "1 cm",
+    "1e-9 cm",
+    "0.000001 mm",
+    "20 m",
+    "2000 cm",
+    "19.99 m",
+    "-1 cm",
+    "3 ft",
+    '5"',
+    "7",
+)
 WORDS = (
-    *("", " ", "unknown", "built in", "painted", "dark", "ridge", "A1", "left", "hammer", "setup.toml", "left.csv"),
-    *("\u3042\u304a\u3044", "x" * 300, "a=b", "#1", "08:00", "24:00", "02:00+1", "half under", "true", "2026-03-14"),
+    *(
+        "",
+        " ",
+        "unknown",
+        "built in",
+        "painted",
+        "dark",
+        "ridge",
+        "A1",
+        "left",
+        "hammer",
+        "setup.toml",
+        "left.csv",
+    ),
+    *(
+        "\u3042\u304a\u3044",
+        "x" * 300,
+        "a=b",
+        "#1",
+        "08:00",
+        "24:00",
+        "02:00+1",
+        "half under",
+        "true",
+        "2026-03-14",
+    ),
 )
 SPACES = (" ", "\u00a0", "\u2009", "\u202f", "\u3000", "\u0085", "\t", "\u200b", "\u2028")
 _TOML_VALUE = re.compile(r'"[^"\n]*"|(?<=[=\[, {])[-+]?\d[\d.]*(?=[\s,\]}]|$)|true|false', re.MULTILINE)
@@ -136,7 +199,13 @@ def _token(text: str, draw: Random) -> str:
     return text[: place.start()] + draw.choice(NUMBERS) + text[place.end() :]
 
 
-_TOML: tuple[Callable[[str, Random], str], ...] = (_toml_value, _toml_value, _toml_value, _toml_table, _toml_key)
+_TOML: tuple[Callable[[str, Random], str], ...] = (
+    _toml_value,
+    _toml_value,
+    _toml_value,
+    _toml_table,
+    _toml_key,
+)
 _CSV: tuple[Callable[[str, Random], str], ...] = (_csv_cell, _csv_cell, _csv_cell, _csv_column, _csv_rows)
 
 
