@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Callable
 from random import Random
@@ -213,7 +214,8 @@ def harmed(name: str, data: bytes, draw: Random) -> bytes:
     """The bytes of a file with one to three kinds of harm; most know what kind of file it is."""
     for _ in range(draw.choice((1, 1, 1, 2, 3))):
         if not data or draw.random() < 0.3:
-            data = WAYS[draw.choice(list(WAYS))](data, draw) if data else data
+            with contextlib.suppress(UnicodeDecodeError):  # harmed twice, and no text any more
+                data = WAYS[draw.choice(list(WAYS))](data, draw) if data else data
             continue
         try:
             text = data.decode()
