@@ -245,10 +245,10 @@ class Desk:
     def _left_draft(self) -> dict[str, Any] | None:
         try:
             held = json.loads(self.draft_path.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return None
-        sound = isinstance(held, dict) and held.get("format") == DRAFT_FORMAT
-        return held if sound and isinstance(held.get("files"), dict) else None
+        files = held.get("files") if isinstance(held, dict) and held.get("format") == DRAFT_FORMAT else None
+        return held if isinstance(files, dict) and all(map(_is_held, files.values())) else None
 
     def take_draft(self) -> None:
         """Take up the unsaved changes that an earlier desk left."""
@@ -435,6 +435,16 @@ def _unpacked(packed: Mapping[str, bytes | None]) -> dict[str, bytes | None]:
 
 def _sha(content: bytes | None) -> str | None:
     return None if content is None else hashlib.sha256(content).hexdigest()
+
+
+def _is_held(one: object) -> bool:
+    """Whether this is how a draft holds a file: what was read of it, and its text."""
+    if not isinstance(one, dict) or not {"read", "text"} <= one.keys():
+        return False
+    try:
+        return one["text"] is None or isinstance(base64.b64decode(one["text"], validate=True), bytes)
+    except (ValueError, TypeError):
+        return False
 
 
 def _text64(content: bytes | None) -> str | None:
