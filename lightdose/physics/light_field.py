@@ -403,7 +403,7 @@ def _lit(scene: Scene, nodes_per_m: FloatArray, *, for_points: int) -> LitTank:
     )
     if not standing.solids or not lit.lamps or for_points == 0 or index == 1:
         return lit
-    return with_solids(lit, standing.solids, for_points=for_points)
+    return with_solids(lit, scene.fixtures, standing.solids, for_points=for_points)
 
 
 def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> PreparedField:

@@ -43,6 +43,11 @@ MOST_REFLECTIONS = 16
 class Shading(Protocol):
     """What stands in the way of rays, as ``shade.Shade``."""
 
+    @property
+    def cost(self) -> float:
+        """What a ray costs, over one in a tank where nothing stands."""
+        ...
+
     def passed(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
         """Share of each ray that comes to its place among points (3, n_point), x, y, up."""
         ...

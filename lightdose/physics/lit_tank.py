@@ -161,7 +161,9 @@ def lit_tank(
         grid = floor_grid(tank, index)
         points = math.prod(axis.size for axis in _sample_axes(grid))
         ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]
-        refuse_too_many_rays(ways, tank, points, "the light that its floor sends back")
+        lobes_in_all = sum(len(lamp.beams) for lamp in lamps) / len(lamps)
+        values = math.ceil(nodes_per_m.size * lobes_in_all)
+        refuse_too_many_rays(ways, tank, points, "the light that its floor sends back", values)
         falling = np.concatenate([_falling(lamp, grid, nodes_per_m) for lamp in lamps]).transpose(2, 0, 1)
         floor = floor_light(grid, falling, nodes_per_m, for_points=for_points)
     return LitTank(tank, index, tuple(lamps), nodes_per_m, floor)

@@ -15,8 +15,11 @@ from lightdose.model.setup import Tank
 from lightdose.physics.light_paths import Route
 from lightdose.physics.pane_guides import cost_in_rays
 
-RAYS_AT_MOST: Final = 40_000_000
-"""Rays for the floor of a tank, or for the ranges of all its places: 5 to 20 s by measurement. Our choice."""
+RAYS_AT_MOST: Final = 25_000_000
+"""Rays for the floor of a tank, or for the ranges of all its places: 5 to 12 s by measurement. Our choice."""
+
+ABSORPTIONS_A_RAY: Final = 40
+"""At so many absorptions, times lobes, light by a ray costs as much as the ray; by measurement."""
 
 RAYS_A_PLACE_AT_MOST: Final = 1_000_000
 """Rays to one place, which are computed at once. Our choice: about 1 s and 0.5 GB by measurement."""
@@ -36,7 +39,11 @@ def possible_rays(paths: Iterable[Route]) -> int:
 
 
 def refuse_too_many_rays(
-    lamps: Sequence[tuple[Fixture, Sequence[Route]]], tank: Tank, places: float, what: str
+    lamps: Sequence[tuple[Fixture, Sequence[Route]]],
+    tank: Tank,
+    places: float,
+    what: str,
+    absorptions: int = 1,
 ) -> None:
     """Refuse what would take too long; costs nothing where it is far from that.
 
@@ -49,6 +56,8 @@ def refuse_too_many_rays(
         How many times light at a place is computed.
     what : str
         What for, in words.
+    absorptions : int
+        At how many light is computed, times lobes.
 
     Raises
     ------
@@ -59,7 +68,8 @@ def refuse_too_many_rays(
     ------
     Counted at three places of the tank.
     """
-    if sum(possible_rays(paths) for _, paths in lamps) * max(places, 10.0) <= RAYS_AT_MOST / 40:
+    places *= 1 + absorptions / ABSORPTIONS_A_RAY
+    if sum(map(_at_most, (paths for _, paths in lamps))) * max(places, 10.0) <= RAYS_AT_MOST / 40:
         return
     counted = [_counted(paths, tank) for _, paths in lamps]
     worst = int(np.argmax(counted))
@@ -82,13 +92,22 @@ def refuse_too_many_rays(
     )
 
 
+def _at_most(paths: Sequence[Route]) -> float:
+    return possible_rays(paths) * max((_shading(route) for route in paths), default=1.0)
+
+
+def _shading(route: Route) -> float:
+    """What a ray costs where something stands in its way, over one where nothing does."""
+    return 1.0 if route.shade is None else route.shade.cost
+
+
 def _counted(paths: Sequence[Route], tank: Tank) -> float:
     """The most rays to one of a few places, or the first number of them that is too large."""
     if (possible := possible_rays(paths)) > 50 * RAYS_A_PLACE_AT_MOST:
         return possible
     most = 0.0
     for point_m in _SAMPLES * (tank.length_m, tank.width_m, tank.water_depth_m):
-        most = max(most, sum(cost_in_rays(route, point_m) for route in paths))
+        most = max(most, sum(_shading(route) * cost_in_rays(route, point_m) for route in paths))
         if most > RAYS_A_PLACE_AT_MOST:
             break
     return most
