@@ -83,7 +83,7 @@ class Row:
         """Which way the place or coral looks."""
         face = self.place.face
         if self.verdict:
-            face = self.analysis.setup.receivers[self.verdict.receiver].face or face
+            face = self.analysis.light_field.receivers[self.verdict.receiver].face or face
         return face.word if face else "up"
 
     def ek(self, name: str) -> Any:

@@ -217,7 +217,7 @@ def _never_fail_on_letters() -> None:
 
 
 class _Outlasting:
-    """A stream that outlasts its reader: after `| head -1`, or where it is closed, files and exit code stay."""
+    """A stream that outlasts its reader: after `| head -1`, or where it is closed, files and code stay."""
 
     def __init__(self, stream: TextIO | None) -> None:
         self._stream = stream or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - as long as the run

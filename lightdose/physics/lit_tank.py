@@ -170,7 +170,7 @@ def lit_tank(
 
 
 def _sample_axes(grid: FloorGrid) -> list[FloatArray]:
-    """Where light is taken on the floor along x and y: a few points a patch, further apart on a huge floor."""
+    """Where light is taken on the floor along x and y: some points a patch, further apart on a huge floor."""
     spans = ((grid.x_m.size, grid.tank.length_m), (grid.y_m.size, grid.tank.width_m))
     apart = max(FLOOR_SAMPLE_M, math.sqrt(grid.tank.length_m * grid.tank.width_m / FLOOR_SAMPLES_AT_MOST))
     parts = [max(2, math.ceil(span / count / apart - 1e-9)) for count, span in spans]

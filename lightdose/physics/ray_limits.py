@@ -1,5 +1,6 @@
-"""How many rays a tank takes, and the refusal of one that would compute for minutes: a large, low panel over a
-narrow tank is seen from every place through hundreds of mirror images.
+"""How many rays a tank takes, and the refusal of one that would compute for minutes.
+
+A large, low panel over a narrow tank is seen from every place through hundreds of mirror images.
 """
 
 from __future__ import annotations
@@ -85,8 +86,8 @@ def refuse_too_many_rays(
             f"{' x '.join(f'{100 * side:.4g}' for side in size)} cm takes about {rays:.2g} rays to a place"
             + (f", and {in_all:.2g} in all for {what}" if in_all > RAYS_AT_MOST else ""),
             f"at most {RAYS_A_PLACE_AT_MOST:,} to a place, {RAYS_AT_MOST:,} in all",
-            "check the units of tank and aperture; else hang the fixture higher, describe a smaller aperture, "
-            "or part its places among several setups",
+            "check the units of tank and aperture; else hang the fixture higher, "
+            "describe a smaller aperture, or part its places among several setups",
             fixture.type.aperture_place,
         )
     )

@@ -17,7 +17,6 @@ from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.solid_shapes import IntArray, Shapes, dimmed, passed, shapes_of
 from lightdose.physics.walls import BEHIND, STRAIGHT, pane_stay
 
-
 COST_A_SOLID = 0.1
 """What each solid adds to the cost of a ray. By measurement."""
 

@@ -98,10 +98,15 @@ def test_files_take_their_places_together_or_none_does(
         replace(source, target)
 
     monkeypatch.setattr(os, "replace", refuse_b)
-    with pytest.raises(OutputError, match="b: was not written"), together():
-        for name in "abc":
-            write_atomically(tmp_path / name, "new")
-            once_written(lambda: told.append("told"))
+
+    def write() -> None:
+        with together():
+            for name in "abc":
+                write_atomically(tmp_path / name, "new")
+                once_written(lambda: told.append("told"))
+
+    with pytest.raises(OutputError, match="b: was not written"):
+        write()
     monkeypatch.undo()
     assert held(tmp_path) == {"a": "old"}
     assert told == []
@@ -111,10 +116,15 @@ def test_files_take_their_places_together_or_none_does(
 def test_trouble_within_leaves_no_file(tmp_path: Path) -> None:
     """What was written before it is gone; what is told once all is written is not told."""
     told: list[str] = []
-    with pytest.raises(KeyError), together():
-        write_atomically(tmp_path / "deep" / "a", "new")
-        once_written(lambda: told.append("a"))
-        raise KeyError
+
+    def write() -> None:
+        with together():
+            write_atomically(tmp_path / "deep" / "a", "new")
+            once_written(lambda: told.append("a"))
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        write()
     assert list((tmp_path / "deep").iterdir()) == []
     assert told == []
 

@@ -1,4 +1,4 @@
-"""A long run of cases that ought to end well: `python tests/misuse --seconds 600`; faults by kind, exit code 1.
+"""A long run of cases that ought to end well: `python tests/misuse --seconds 600`; 1 where one does not.
 
 Each case is drawn from the seed and its number: `--seed 3 --only 4711` runs one again and keeps its folder.
 """

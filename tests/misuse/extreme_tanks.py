@@ -93,57 +93,90 @@ def _place(draw: Random, size: Sequence[float]) -> list[float]:
     return [draw.choice((0.0, s, s / 2, draw.uniform(0, s), s * (1 - 1e-12), 1e-12 * s)) for s in size]
 
 
-def extreme_tank(draw: Random, *, most_sites: int = 8) -> dict[str, str]:
-    """Files of a tank: name -> text."""
-    size = [_seldom(draw, (0.2, 2.0), (0.01, 20), 0.35) for _ in range(3)]
-    names = [f"c{n}" for n in range(draw.choice((1, 1, 2, 4)))]
-    rim = draw.choice((0.0, 0.0, 0.05, _between(draw, 0, 2)))
-    glass = draw.choice((0.0, 0.01, 0.01, _between(draw, 0, 0.2)))
+def _keys(**values: object) -> str:
+    """Lines of a table; a value that is text is TOML already."""
+    return "".join(
+        f"{key} = {value if isinstance(value, str) else repr(value)}\n" for key, value in values.items()
+    )
+
+
+def _tank(draw: Random, size: Sequence[float]) -> str:
     water = draw.choice((1.34, 1.34, 1.0, 1.5, 1.333))
-    text = 'format = "lightdose-setup/1"\ntitle = "extreme (invented)"\nsites = "sites.csv"\ncorals = "corals.csv"\n'
-    text += f"[tank]\nlength = {_cm(size[0])}\nwidth = {_cm(size[1])}\nwater_depth = {_cm(size[2])}\nrim = {_cm(rim)}\n"
-    text += f"glass_thickness = {_cm(glass)}\nglass_index = {draw.choice((1.52, 1.52, 1.3, 2.0, water if water >= 1.3 else 1.3))!r}\n"
-    text += f"floor_reflectance = {draw.choice((0, 0.3, 0.99, 5e-324))!r}\n"
     walls = ", ".join(f"{side} = {_wall(draw)}" for side in ("front", "back", "left", "right"))
-    text += f"walls = {{ {walls} }}\n[water]\nyellowing_440_per_m = {draw.choice((0, 0.1, 50, _between(draw, 0, 50)))!r}\n"
-    text += (
-        f"yellowing_slope_per_nm = {draw.choice((0.0165, 0.0165, 0, 0.1))!r}\nrefractive_index = {water!r}\n"
+    text = "[tank]\n" + _keys(
+        length=_cm(size[0]),
+        width=_cm(size[1]),
+        water_depth=_cm(size[2]),
+        rim=_cm(draw.choice((0.0, 0.0, 0.05, _between(draw, 0, 2)))),
+        glass_thickness=_cm(draw.choice((0.0, 0.01, 0.01, _between(draw, 0, 0.2)))),
+        glass_index=draw.choice((1.52, 1.52, 1.3, 2.0, max(water, 1.3))),
+        floor_reflectance=draw.choice((0, 0.3, 0.99, 5e-324)),
+        walls=f"{{ {walls} }}",
+    )
+    text += "[water]\n" + _keys(
+        yellowing_440_per_m=draw.choice((0, 0.1, 50, _between(draw, 0, 50))),
+        yellowing_slope_per_nm=draw.choice((0.0165, 0.0165, 0, 0.1)),
+        refractive_index=water,
     )
     if draw.random() < 0.3:
-        text += f"[cover]\ntransmittance = {draw.choice((1, 0.5, 1e-9, 0.01))!r}\n"
-    for n in range(draw.choice((1, 1, 2, 5))):
-        at = [_seldom(draw, (0, s), (-1, s + 1), 0.2) for s in size[:2]]
-        height = _seldom(draw, (0.02, 0.6), (1e-6, 20))
-        text += f'[[fixture]]\nname = "f{n}"\ntype = "lamp.toml"\nat = {{ x = {_cm(at[0])}, y = {_cm(at[1])}, height = {_cm(height)}, '
-        text += f"rotation_deg = {draw.choice((0, 90, 45, 360, -17.3))} }}\nschedule = {_programme(draw, names)}\n"
-    if draw.random() < 0.35:
-        text += _solids(draw, size)
-    count = draw.choice((1, 3, most_sites))
-    sites = "".join(
-        f"s{n},{','.join(repr(100 * v) for v in _place(draw, size))},{draw.choice(('1', '0.5', '0.001', 'half under'))}\n"
-        for n in range(count)
+        text += "[cover]\n" + _keys(transmittance=draw.choice((1, 0.5, 1e-9, 0.01)))
+    return text
+
+
+def _fixture(draw: Random, number: int, size: Sequence[float], names: Sequence[str]) -> str:
+    x, y = (_cm(_seldom(draw, (0, s), (-1, s + 1), 0.2)) for s in size[:2])
+    height, turn = _cm(_seldom(draw, (0.02, 0.6), (1e-6, 20))), draw.choice((0, 90, 45, 360, -17.3))
+    return "[[fixture]]\n" + _keys(
+        name=f'"f{number}"',
+        type='"lamp.toml"',
+        at=f"{{ x = {x}, y = {y}, height = {height}, rotation_deg = {turn} }}",
+        schedule=_programme(draw, names),
     )
-    groups = ("sps-shallow", "lps-branching", "clam", "zoanthid", "mushroom", "non-photosynthetic")
-    corals = "".join(
-        f"coral {n},{draw.choice(groups)},s{draw.randrange(count)}\n" for n in range(draw.choice((0, 1, 6)))
-    )
-    return {
-        "setup.toml": text,
-        "lamp.toml": _lamp(draw, names),
-        "sites.csv": "site,x_cm,y_cm,depth_cm,open_sky\n" + sites,
-        "corals.csv": "coral,group,site\n" + corals,
-    }
 
 
 def _solids(draw: Random, size: Sequence[float]) -> str:
     text = ""
     for n in range(draw.choice((1, 3, 10))):
-        x, y, _ = (draw.uniform(0, s) for s in size)
+        x, y, _ = (_cm(draw.uniform(0, s)) for s in size)
         sides = [_seldom(draw, (0.02, 0.2), (0.001, 5)) for _ in range(3)]
-        shape = draw.choice(("box", "ellipsoid", "cylinder", "slab"))
-        text += f'[[rock]]\nname = "r{n}"\nshape = "{shape}"\nat = {{ x = {_cm(x)}, y = {_cm(y)}, height = {_cm(sides[2] / 2)} }}\n'
-        text += f"size = {{ x = {_cm(sides[0])}, y = {_cm(sides[1])}, z = {_cm(sides[2])} }}\nturn_deg = {draw.choice((0, 45, 360))}\n"
+        ends = ", ".join(f"{axis} = {_cm(side)}" for axis, side in zip("xyz", sides, strict=True))
+        text += "[[rock]]\n" + _keys(
+            name=f'"r{n}"',
+            shape=f'"{draw.choice(("box", "ellipsoid", "cylinder", "slab"))}"',
+            at=f"{{ x = {x}, y = {y}, height = {_cm(sides[2] / 2)} }}",
+            size=f"{{ {ends} }}",
+            turn_deg=draw.choice((0, 45, 360)),
+        )
     return text
+
+
+def extreme_tank(draw: Random, *, most_sites: int = 8) -> dict[str, str]:
+    """Files of a tank: name -> text."""
+    size = [_seldom(draw, (0.2, 2.0), (0.01, 20), 0.35) for _ in range(3)]
+    names = [f"c{n}" for n in range(draw.choice((1, 1, 2, 4)))]
+    text = _keys(
+        format='"lightdose-setup/1"', title='"extreme (invented)"', sites='"s.csv"', corals='"c.csv"'
+    )
+    text += _tank(draw, size)
+    for n in range(draw.choice((1, 1, 2, 5))):
+        text += _fixture(draw, n, size, names)
+    if draw.random() < 0.35:
+        text += _solids(draw, size)
+    count = draw.choice((1, 3, most_sites))
+    sites = ["site,x_cm,y_cm,depth_cm,open_sky"]
+    for n in range(count):
+        place = ",".join(repr(100 * v) for v in _place(draw, size))
+        sites.append(f"s{n},{place},{draw.choice(('1', '0.5', '0.001', 'half under'))}")
+    groups = ("sps-shallow", "lps-branching", "clam", "zoanthid", "mushroom", "non-photosynthetic")
+    corals = ["coral,group,site"]
+    kept = range(draw.choice((0, 1, 6)))
+    corals.extend(f"coral {n},{draw.choice(groups)},s{draw.randrange(count)}" for n in kept)
+    tables = {"s.csv": sites, "c.csv": corals}
+    return {
+        "setup.toml": text,
+        "lamp.toml": _lamp(draw, names),
+        **{name: "\n".join(rows) + "\n" for name, rows in tables.items()},
+    }
 
 
 COMMANDS: tuple[tuple[str, ...], ...] = (

@@ -1,4 +1,4 @@
-"""Harm that knows the structure of a file: values of other keys, cells of other columns, tables gone or twice."""
+"""Harm that knows the structure of a file: values of other keys, cells of other columns, tables twice."""
 
 from __future__ import annotations
 
