@@ -165,7 +165,8 @@ class _Bash(BashComplete):
             return f"{item.type},{value}"
         if _quotation_is_open(os.environ.get("COMP_WORDS", "")):
             return f"plain,{value}" if re.fullmatch(r"[\w\- ./=:%+@,#]+", value) else "none,"
-        return "plain," + "".join(c if c.isalnum() or c in "-_./=:%+@" else f"\\\\{c}" for c in value)
+        escaped = "".join(c if c.isalnum() or c in "-_./=:%+@" else f"\\{c}" for c in value)
+        return "plain," + escaped.replace("\\", "\\\\")
 
 
 def _quotation_is_open(line: str) -> bool:
