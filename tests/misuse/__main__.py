@@ -20,6 +20,7 @@ def main() -> int:
     """Run until the time is up or the cases are done, and print what was found."""
     from misuse.desk_requests import attack
     from misuse.fuzz import run_case, run_many
+    from misuse.kills import main as kill
 
     parser = argparse.ArgumentParser(prog="python tests/misuse", description=__doc__)
     parser.add_argument("--seconds", type=float, default=600.0)
@@ -29,10 +30,13 @@ def main() -> int:
     parser.add_argument("--only", type=int, help="one case alone; its folder stays")
     parser.add_argument("--processes", action="store_true", help="each case in a process of its own")
     parser.add_argument("--desk", type=int, help="instead, so many requests to the desk")
+    parser.add_argument("--kills", type=int, help="instead, so many kills of each command that writes")
     asked = parser.parse_args()
     folder, start = Path(tempfile.mkdtemp(prefix="misuse-")), time.monotonic()
     if asked.desk:
         return attack(asked.seed, asked.desk, folder)
+    if asked.kills:
+        return kill(asked.kills, asked.seed, folder)
     if asked.only is not None:
         print(folder)
         one, code = run_case(asked.seed, asked.only, folder / "tank", alone=asked.processes)
