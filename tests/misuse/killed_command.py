@@ -1,4 +1,4 @@
-"""Runs one kind of command over and over in a tank, each time with another result: a process to be killed."""
+"""Runs one kind of command in a tank, over and over or once, each time with another result: to be killed."""
 
 from __future__ import annotations
 
@@ -72,7 +72,8 @@ def step(kind: str, tank: Path, count: int) -> None:
 
 
 if __name__ == "__main__":
-    for turn in itertools.count(int(sys.argv[3])):
+    first = int(sys.argv[3])
+    for turn in [first] if sys.argv[4:] == ["once"] else itertools.count(first):
         print("begun", flush=True)
         step(sys.argv[1], Path(sys.argv[2]), turn)
         print("done", flush=True)

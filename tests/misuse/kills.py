@@ -26,8 +26,8 @@ def unfinished(tank: Path) -> list[Path]:
     return [p for p in tank.rglob(".lightdose-*") if p.suffix in (".tmp", ".note")]
 
 
-def _started(kind: str, tank: Path, turn: int) -> subprocess.Popen[str]:
-    words = [sys.executable, str(WRITER), kind, str(tank), str(turn)]
+def _started(kind: str, tank: Path, turn: int, *once: str) -> subprocess.Popen[str]:
+    words = [sys.executable, str(WRITER), kind, str(tank), str(turn), *once]
     return subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
 
 
@@ -86,11 +86,8 @@ def kill_and_look(kind: str, tank: Path, times: int, seed: int) -> Counter[str]:
         seen["with a write under way"] += bool(unfinished(tank))
         assert_whole(kind, tank)
         if turn % 5 == 4 or turn == times - 1:
-            writer = _started(kind, tank, 10 * turn + 5)
-            _say(writer, "begun")
-            _say(writer, "done")
-            # It goes on with another turn: killed at once, before that writes.
-            _kill(writer)
+            whole = _started(kind, tank, 10 * turn + 5, "once")
+            assert whole.communicate(timeout=120)[0] == "begun\ndone\n"
             assert_whole(kind, tank)
             assert unfinished(tank) == [], (kind, turn)
     return seen
