@@ -8,7 +8,7 @@ A reader who opens only this module knows the way of the data.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -30,7 +30,7 @@ from lightdose.model.fixture import Channel, Fixture, Flux
 from lightdose.model.light import DayCurve, LightField, Scene, SideDoses, SiteDay, SiteSpectrum
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Setup
-from lightdose.model.spectrum import GRID_NM
+from lightdose.model.spectrum import GRID_NM, SpectralTable, Weightings
 from lightdose.physics.day_curve import day_curve, fixture_use
 from lightdose.physics.dose import daily_dose, daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, source_cells, weighting_matrix
@@ -47,6 +47,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from lightdose.python.shown import Found
+
+
+Wanted = str | Sequence[str] | Mapping[str, tuple[npt.ArrayLike, npt.ArrayLike]]
+"""Weightings by name, or own ones as wavelengths and values."""
 
 
 class Analysis(results.Analysis):
@@ -269,7 +273,7 @@ def _as_measured(setup: Setup, fixture: Fixture, channel: Channel) -> Channel:
 def light_field(
     setup: Setup,
     points: npt.ArrayLike,
-    weightings: Sequence[str] = ("ppfd",),
+    weightings: Wanted = ("ppfd",),
     faces: npt.ArrayLike | str | None = None,
 ) -> FloatArray:
     """Light of every channel at any points of the tank at full output, under open sky.
@@ -279,8 +283,9 @@ def light_field(
     setup : Setup
     points : array, shape (n, 3)
         x, y and depth below the surface; a negative depth is above the water. [m]
-    weightings : sequence of str
-        Keys such as "ppfd", "blue", "lux", "usable_mean".
+    weightings : str, sequence of str, or mapping
+        Keys such as "ppfd", "blue", "lux", "usable_mean"; or own ones by name, each a pair of arrays:
+        wavelengths [nm] and quantity per umol of photons, linear between them and 0 outside.
     faces : array, shape (3,) or (n, 3), "all sides", or None
         Which way the points look: a vector along x (right), y (back) and upwards; None is up. "all sides" is
         what a small sphere gets (scalar irradiance). Solids of the setup shade in each case.
@@ -293,10 +298,12 @@ def light_field(
     Raises
     ------
     ValueError
-        If ``faces`` is another word, or holds a vector that is 0.
+        If the points are not (n, 3), finite and in the tank, or ``faces`` is another word or a vector of 0.
+    SpectrumError
+        If a weighting is not known.
     """
-    scene, at = scene_of(setup), _points(points)
-    matrix = weighting_matrix(scene.tables, tuple(weightings))
+    scene, at = scene_of(setup), _points(setup, points)
+    matrix = _matrix(scene, weightings)
     if faces is None:
         return response_at(at, scene, matrix)
     from lightdose.physics.all_sides import from_all_sides
@@ -314,15 +321,43 @@ def light_field(
 
 
 def light_field_chunks(
-    setup: Setup, points: npt.ArrayLike, weightings: Sequence[str] = ("ppfd",)
+    setup: Setup, points: npt.ArrayLike, weightings: Wanted = ("ppfd",)
 ) -> Iterator[tuple[slice, FloatArray]]:
     """The same as ``light_field``, block by block in the order of the points, for large fields."""
     scene = scene_of(setup)
-    return response_chunks(_points(points), scene, weighting_matrix(scene.tables, tuple(weightings)))
+    return response_chunks(_points(setup, points), scene, _matrix(scene, weightings))
 
 
-def _points(points: npt.ArrayLike) -> FloatArray:
-    return np.asarray(points, dtype=np.float64).reshape(-1, 3)
+def _matrix(scene: Scene, wanted: Wanted) -> Weightings:
+    if isinstance(wanted, str):
+        return weighting_matrix(scene.tables, (wanted,))
+    if not isinstance(wanted, Mapping):
+        return weighting_matrix(scene.tables, tuple(wanted))
+    rows = []
+    for name, pair in wanted.items():
+        wavelength_nm, weight = (np.asarray(column, dtype=np.float64) for column in pair)
+        table = SpectralTable(name, wavelength_nm, weight)
+        rows.append(np.interp(GRID_NM, table.wavelength_nm, table.values, left=0.0, right=0.0))
+    return Weightings(tuple(wanted), np.array(rows))
+
+
+def _points(setup: Setup, points: npt.ArrayLike) -> FloatArray:
+    """The points as an array of shape (n, 3); ValueError where they are none of this tank."""
+    at = np.asarray(points, dtype=np.float64)
+    if at.size == 0:
+        return np.zeros((0, 3))
+    if at.ndim != 2 or at.shape[1] != 3:
+        raise ValueError(f"points of shape {at.shape}: (n, 3) is wanted, x, y and depth in metres")
+    tank = setup.tank
+    for axis, (name, low, high) in enumerate(
+        (("x", 0.0, tank.length_m), ("y", 0.0, tank.width_m), ("depth", -np.inf, tank.water_depth_m))
+    ):
+        wrong = ~((at[:, axis] >= low - 1e-9) & (at[:, axis] <= high + 1e-9) & np.isfinite(at[:, axis]))
+        if np.any(wrong):
+            n = int(np.flatnonzero(wrong)[0])
+            allowed = f"up to {high:g} m" if axis == 2 else f"0 to {high:g} m"
+            raise ValueError(f"points[{n}]: {name} {at[n, axis]:g} m is outside the tank, {allowed}")
+    return at
 
 
 def scene_of(setup: Setup) -> Scene:

@@ -85,7 +85,7 @@ class Problem:
 
     def __str__(self) -> str:
         found = shown(self.found)
-        lines = [f"{self.place}: {found}" if self.place else found]
+        lines = [f"{self.place}: {found}" if self.place and self.place.file else found]
         if self.place and self.place.text:
             lines.append(f"    {_under(self.place.text)}")
             if self.place.column:

@@ -33,6 +33,7 @@ from lightdose.fit.placement import MOST_PAIRS, MOST_PLACES
 from lightdose.judge.acclimation import MOST_STEPS
 from lightdose.judge.hazard import BEHAVIOUR
 from lightdose.judge.uncertain_inputs import ASSUMED_BEAM_FRACTION, DEFAULTS, SHEET_HIGH, SHEET_LOW
+from lightdose.model import forms
 from lightdose.physics import ray_limits
 from lightdose.quantities import BANDS, QUANTITIES
 
@@ -179,7 +180,7 @@ def uncertainty_table() -> str:
         "open_sky": f"{DEFAULTS['open_sky']:g}, where it is below 1",
         "yellowing_per_m": f"{DEFAULTS['yellowing_per_m']:g}, to more only",
     }
-    rows = [(f"`{key}`", of_what, said[key]) for key, (_, of_what) in setup_schema.UNCERTAINTY_KEYS.items()]
+    rows = [(f"`{key}`", of_what, said[key]) for key, (_, of_what) in forms.UNCERTAINTY_KEYS.items()]
     return table(("key", "of what", "default (our choice)"), rows)
 
 

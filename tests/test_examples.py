@@ -8,6 +8,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from make_documents import EXAMPLES, refreshed
@@ -100,6 +101,28 @@ def test_every_example_file_says_that_it_is_invented() -> None:
         if path.name == "files.csv":  # sums of files that say it themselves
             continue
         assert "invented" in path.read_text(encoding="utf-8")[:400].lower(), path
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("name", ["height_and_beam", "doses_over_a_rack"])
+def test_study_in_python_prints_its_table_and_draws(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Both scripts run, on a tank built in code, and write a figure of some size."""
+    monkeypatch.setattr(sys, "argv", [name, str(tmp_path / "figure.png")])
+    runpy.run_path(str(FOLDER / f"{name}.py"), run_name="__main__")
+    assert (tmp_path / "figure.png").stat().st_size > 20_000
+    printed = capsys.readouterr().out
+    if name == "height_and_beam":
+        numbers = [[float(n) for n in row.split()[-3:]] for row in printed.splitlines()[2:23]]
+        mean = np.array(numbers)[:, 0].reshape(3, 7)
+        even = np.array(numbers)[:, 2].reshape(3, 7)
+        assert np.all(np.diff(mean, axis=1) < 0)  # higher is dimmer
+        assert np.all(np.diff(mean, axis=0) < 0)  # and so is wider
+        assert np.all(np.diff(even, axis=1) >= 0)
+        assert "most even: beam 120 deg, 40 cm" in printed
+    else:
+        assert len(re.findall(r"^[2-7]: places differ by [0-5]\.\d%$", printed, re.MULTILINE)) == 6
 
 
 @pytest.mark.identity

@@ -243,7 +243,7 @@ def unserved_sentence(advice: Advice, analysis: Analysis | None = None) -> str:
     more = len(advice.unserved) - len(movable[:NAMED])
     rest = f". For {more} more no free place that would suit can be reached" if more else ""
     if len(movable) > NAMED:
-        rest = f". {more} more stand in --json"
+        rest = f"; and {more} more"
     return f"{lead}: move {moves}{rest}."
 
 

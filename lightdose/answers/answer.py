@@ -8,9 +8,11 @@ from typing import Any
 
 from lightdose.answers.blocks import Block
 from lightdose.answers.field import Sheet
+from lightdose.answers.provenance import provenance
 from lightdose.errors import Problem
+from lightdose.model.identity import Program
 from lightdose.model.record import dataclass
-from lightdose.model.results import BasisKey, Caution, Judgement
+from lightdose.model.results import Analysis, BasisKey, Caution, Judgement
 from lightdose.model.setup import Setup
 
 
@@ -51,6 +53,7 @@ class Answer:
     missed : whether it misses what ``--strict`` holds it to
     problems : that it found in the files; they set the exit code to 2
     inputs : files besides those of the setups, with their sha256
+    drawn : seed and number of draws of what is not known exactly; None where none of it was drawn
     failed : whether the program itself does not do what it must; exit code 1
     """
 
@@ -68,17 +71,12 @@ class Answer:
     missed: bool = False
     problems: tuple[Problem, ...] = ()
     inputs: Mapping[str, str] = field(default_factory=dict)
+    drawn: tuple[int, int] | None = None
     failed: bool = False
 
 
-def envelope(answer: Answer, version: str) -> dict[str, Any]:
-    """The whole answer as one versioned JSON object: what all answers share, and its own body.
-
-    ``provenance`` names the version and every file that was read with its sha256.
-    """
-    inputs = dict(answer.inputs)
-    for setup in answer.setups:
-        inputs |= setup.inputs_sha256
+def envelope(answer: Answer, program: Program) -> dict[str, Any]:
+    """The whole answer as one versioned JSON object: what all answers share, and its own body."""
     shared = {
         "format": f"lightdose-{answer.name}/1",
         "title": answer.title,
@@ -87,9 +85,20 @@ def envelope(answer: Answer, version: str) -> dict[str, Any]:
     }
     tail = {
         "cautions": [{"code": c.code, "text": c.text, "source": c.source} for c in answer.cautions],
-        "provenance": {"version": version, "inputs_sha256": inputs},
+        "provenance": provenance_of(answer, program),
     }
     return shared | dict(answer.body()) | tail
+
+
+def provenance_of(answer: Answer, program: Program) -> dict[str, Any]:
+    """What identifies the run that an answer tells of."""
+    return provenance(program, answer.setups, answer.inputs, answer.drawn)
+
+
+def drawn_of(analysis: Analysis) -> tuple[int, int] | None:
+    """Seed and number of an analysis's draws."""
+    known = analysis.uncertainty
+    return None if known is None else (known.seed, known.draws)
 
 
 def _counts(judged: Judgement | Mapping[str, Judgement] | None) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from lightdose.answers.advice import rows_of as advice_rows
-from lightdose.answers.answer import Answer
+from lightdose.answers.answer import Answer, drawn_of
 from lightdose.answers.blocks import Block, Picture, Point, Points, Say, Section, pointed
 from lightdose.answers.colour import LOOKS, NOTE, colour_text, looks_json, looks_sentence, swatch_text
 from lightdose.answers.dose import (
@@ -281,6 +281,7 @@ def compare_answer(comparison: Comparison) -> Answer:
         judged={"before": before.judgement, "after": after.judgement},
         cautions=(*comparison.cautions, *safety),
         setups=(before.setup, after.setup),
+        drawn=drawn_of(after),
         sheet=Sheet(FIELDS, rows),
         missed=any(v.dli_state not in ("within", "not_judged") for v in after.verdicts),
     )

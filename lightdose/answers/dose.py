@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from lightdose.answers.advice import advice_json, advice_points, advice_section, command, doing
-from lightdose.answers.answer import Answer, OverviewRow
+from lightdose.answers.answer import Answer, OverviewRow, drawn_of
 from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.light import (
@@ -156,6 +156,7 @@ def dose_answer(analysis: Analysis, unit: LengthUnit) -> Answer:
         judged=analysis.judgement,
         cautions=analysis.cautions,
         setups=(analysis.setup,),
+        drawn=drawn_of(analysis),
         sheet=dose_sheet(analysis),
         overview=overview(analysis),
         missed=any(v.dli_state not in ("within", "not_judged") for v in analysis.verdicts),

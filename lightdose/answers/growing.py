@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from operator import attrgetter
 from typing import Any, Final
 
-from lightdose.answers.answer import Answer
+from lightdose.answers.answer import Answer, drawn_of
 from lightdose.answers.blocks import Block, Points, Say, Section
 from lightdose.answers.field import Field, Sheet, as_json, plain, said, table
 from lightdose.answers.words import STATE_WORDS, count, length, percent, range_text, typed_path
@@ -87,6 +87,7 @@ def growing_answer(grown: Growing, unit: LengthUnit) -> Answer:
         judged=grown.analysis.judgement,
         cautions=grown.analysis.cautions,
         setups=(setup,),
+        drawn=drawn_of(grown.analysis),
         sheet=Sheet(CSV, _rows(grown)),
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
-from lightdose.answers.answer import Answer
+from lightdose.answers.answer import Answer, drawn_of
 from lightdose.answers.blocks import Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import Field, Sheet, as_json, plain, said, table
 from lightdose.answers.light import MOL
@@ -170,6 +170,7 @@ def place_answer(placement: Placement, unit: LengthUnit, written: Path | None) -
         judged={"before": placement.before.judgement, "after": placement.after.judgement},
         cautions=placement.cautions,
         setups=(before.setup,),
+        drawn=drawn_of(placement.after),
         sheet=Sheet(FIELDS, rows),
         missed=bool(placement.unplaced or placement.out_of_band),
     )

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from lightdose.answers.answer import Answer
+from lightdose.answers.answer import Answer, drawn_of
 from lightdose.answers.blocks import Say
 from lightdose.answers.dose import answer_points, headline, overview
 from lightdose.answers.words import length, lengths, percent
@@ -43,6 +43,7 @@ def report_answer(analysis: Analysis, comparison: Comparison | None, written: Ma
         judged=analysis.judgement,
         cautions=analysis.cautions,
         setups=setups,
+        drawn=drawn_of(analysis),
         overview=overview(analysis),
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from operator import itemgetter
 from typing import Any, Final
 
-from lightdose.answers.answer import Answer
+from lightdose.answers.answer import Answer, drawn_of
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, plain, said, table
 from lightdose.answers.verdicts import short_state, verdict_sentence
@@ -155,6 +155,7 @@ def sensitivity_answer(tried: Sensitivity, sites: Sequence[str] = ()) -> Answer:
         judged=analysis.judgement,
         cautions=analysis.cautions,
         setups=(analysis.setup,),
+        drawn=drawn_of(analysis),
         sheet=Sheet(FIELDS, list(_rows(tried))),
     )
 

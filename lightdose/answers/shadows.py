@@ -20,7 +20,7 @@ def shadow_sentences(analysis: Analysis, unit: LengthUnit) -> str:
     order = sorted(analysis.shadows, key=lambda s: s.faultless)
     told = [_sentence(s, verdicts[s.coral], unit) for s in order[:NAMED]]
     more = len(analysis.shadows) - len(told)
-    return "; ".join(told) + (f"; {more} more stand in --json" if more else "") + ("." if told else "")
+    return "; ".join(told) + (f"; and {more} more" if more else "") + ("." if told else "")
 
 
 def _sentence(shadow: Shadow, verdict: Verdict, unit: LengthUnit) -> str:

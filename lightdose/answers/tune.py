@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from lightdose.answers.advice import unserved_sentence
-from lightdose.answers.answer import Answer
+from lightdose.answers.answer import Answer, drawn_of
 from lightdose.answers.blocks import Block, Point, Points, Say, Section
 from lightdose.answers.dose import brief_cautions, cautions_section, safety_section
 from lightdose.answers.field import Field, as_json, plain, said, table
@@ -121,6 +121,7 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
         judged={"before": tuning.before.judgement, "after": tuning.after.judgement},
         cautions=cautions,
         setups=(tuning.before.setup,),
+        drawn=drawn_of(tuning.after),
         missed=bool(tuning.out_of_band),
     )
 

@@ -161,16 +161,6 @@ def path_from(setup: Setup, file: Path) -> str:
     return relative.replace(os.sep, "/")
 
 
-def inputs_from_home(setup: Setup) -> list[tuple[str, str]]:
-    """Every file of a setup with its sha256, for others to read: no folder above the setup's own is named."""
-    seen = [(path_from(setup, Path(name)), digest) for name, digest in setup.inputs_sha256.items()]
-    outside = "elsewhere: "
-    return [
-        (outside + os.path.basename(name) if name.startswith("../") or os.path.isabs(name) else name, digest)
-        for name, digest in seen
-    ]
-
-
 def schedule_json(fixture: str, file: Path | None) -> dict[str, Any]:
     """A fixture and its schedule; null where none was written."""
     return {"fixture": fixture, "file": None if file is None else str(file.absolute())}

@@ -16,7 +16,6 @@ import click
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.answers.blocks import Block
-    from lightdose.answers.field import Sheet
     from lightdose.files.writing import Dialect
     from lightdose.model.fixture import Fixture, Programme
     from lightdose.model.setup import LengthUnit, Setup
@@ -388,8 +387,10 @@ class Ask:
         what = write_atomically(path, data, inputs=inputs)
         once_written(lambda: self.say(f"wrote {what}{more}"))
 
-    def save_sheet(self, sheet: Sheet, target: str, default_name: str, inputs: Iterable[Path]) -> None:
+    def save_sheet(self, answer: Answer, target: str, default_name: str, inputs: Iterable[Path]) -> None:
         """Write a table as CSV, named with its rows, and its Table Schema beside it where it is a file."""
+        from lightdose.answers.answer import provenance_of
+        from lightdose.files.program import this_program
         from lightdose.files.writing import (
             csv_text,
             is_device,
@@ -399,6 +400,9 @@ class Ask:
             together,
         )
 
+        assert answer.sheet is not None
+        sheet = answer.sheet
+
         path, kept = output_target(target, default_name), list(inputs)
         names = [c.name for c in sheet.columns]
         rows = len(sheet.rows)
@@ -406,7 +410,8 @@ class Ask:
         with together():
             self.save(path, text, kept, f", {rows} row{'' if rows == 1 else 's'}")
             if not is_device(path):
-                self.save(schema_place(path), schema_text(sheet.columns, self.csv_dialect), kept)
+                schema = schema_text(sheet.columns, self.csv_dialect, provenance_of(answer, this_program()))
+                self.save(schema_place(path), schema, kept)
 
     def save_drawings(self, drawings: Sequence[Drawing], inputs: Iterable[Path]) -> None:
         """Write every drawing as SVG and PNG, with a progress bar for a person who waits."""
@@ -491,7 +496,7 @@ def write_files(answer: Answer, ask: Ask, csv: str) -> None:
     """The files of ``--csv`` and ``--figures``; none takes the place of a file that was read."""
     inputs = [*inputs_of(*answer.setups), *map(Path, answer.inputs)]
     if ask.csv_file and answer.sheet is not None:
-        ask.save_sheet(answer.sheet, ask.csv_file, csv, inputs)
+        ask.save_sheet(answer, ask.csv_file, csv, inputs)
     if ask.figures and answer.pictures is not None:
         drawings = answer.pictures()
         if not drawings:
@@ -508,10 +513,10 @@ def json_of(answer: Answer, indent: int | None = 1) -> str:
     """JSON text of an answer with every digit; a NaN is a fault of the program and raises ValueError."""
     import json
 
-    from lightdose import __version__
     from lightdose.answers.answer import envelope
+    from lightdose.files.program import this_program
 
-    return json.dumps(envelope(answer, __version__), allow_nan=False, indent=indent, ensure_ascii=True)
+    return json.dumps(envelope(answer, this_program()), allow_nan=False, indent=indent, ensure_ascii=True)
 
 
 def print_blocks(blocks: Iterable[Block], ask: Ask) -> None:

@@ -50,26 +50,19 @@ def command(
     from lightdose.answers.calibrate import calibrate_answer
     from lightdose.files.calibration_file import calibration_toml, earlier_calibrations
     from lightdose.files.input_files import sha256_of
-    from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.files.readings_csv import check_sites, read_readings
     from lightdose.files.writing import output_target
-    from lightdose.fit.calibration import calibrate
     from lightdose.fit.calibration_problem import CalibrationRequest
-    from lightdose.fit.observations import unusable_readings
     from lightdose.judge.cautions import calibration_cautions
-    from lightdose.judge.uncertain_inputs import basis_of, measured_sentence
     from lightdose.present.figures.calibration import calibration_drawings
+    from lightdose.workflows.measuring import basis_measured, calibrated
 
     # The one place where the clock is read.
     day = start_date(date, "--date") or datetime.date.today().isoformat()
     setup = ask.request.read(uncalibrated=True)
-    check_sites(setup, open_sky, "--open-sky")
-    rows, understood = read_readings(Path(readings), readings, setup, unusable_readings)
     target = output_target(output, "calibration.toml") if output else None
     earlier = earlier_calibrations(setup, target)
     asked = CalibrationRequest(day, frozenset(open_sky), yellowing, height, earlier)
-    sources = calibration_sources(setup.meters.values())
-    fit = calibrate(setup, rows, reference_tables(), sources, asked)
+    fit, understood = calibrated(setup, readings, asked)
     measured = fit.calibration
     for sentence in understood:
         ask.say(sentence)
@@ -78,7 +71,7 @@ def command(
         more = f", {kept} earlier calibration{'s' if kept > 1 else ''} kept in it" if kept else ""
         ask.save(target, calibration_toml(measured), [*inputs_of(setup), Path(readings)], more)
         ask.say(f'next: calibration = "{target.name}" above the first table of {setup.path}')
-    basis = replace(basis_of(replace(setup, calibration=measured)), sentence=measured_sentence(measured))
     inputs = {os.path.abspath(readings): sha256_of(readings)}
-    answer = calibrate_answer(fit, setup, basis, calibration_cautions(measured), inputs)
+    cautions = calibration_cautions(measured)
+    answer = calibrate_answer(fit, setup, basis_measured(setup, fit), cautions, inputs)
     return replace(answer, pictures=lambda: calibration_drawings(fit))

@@ -467,12 +467,17 @@ class _JsonList:
     """One JSON object whose list grows on stdout: nothing is held back."""
 
     def __init__(self, name: str) -> None:
-        from lightdose import __version__
+        from lightdose.answers.provenance import program_json
+        from lightdose.files.program import this_program
 
         self._lead = "\n"
         shared: dict[str, Any] = {"title": None, "basis": None, "counts": None, "calculated_counts": None}
         shared["cautions"] = []
-        head = {"format": f"lightdose-{name}-many/1", **shared, "provenance": {"version": __version__}}
+        head = {
+            "format": f"lightdose-{name}-many/1",
+            **shared,
+            "provenance": program_json(this_program()),
+        }
         click.echo(f'{json.dumps(head)[:-1]},\n"setups": [', nl=False)
 
     def add(self, outcome: Outcome) -> None:
@@ -522,6 +527,8 @@ def _growing(wanted: Wanted, asks: Sequence[Ask]) -> Iterator[_GrowingTable | No
         return
     from lightdose.answers import fields_of
     from lightdose.answers.field import Field, Sheet
+    from lightdose.answers.provenance import program_json
+    from lightdose.files.program import this_program
     from lightdose.files.writing import (
         csv_text,
         growing_atomically,
@@ -540,7 +547,7 @@ def _growing(wanted: Wanted, asks: Sequence[Ask]) -> Iterator[_GrowingTable | No
     with growing_atomically(target) as file:
         file.keep_off([Path(ask.request.path) for ask in asks])
         file.write(csv_text([c.name for c in columns], (), dialect))
-        yield _GrowingTable(file, schema_text(columns, dialect))
+        yield _GrowingTable(file, schema_text(columns, dialect, program_json(this_program())))
 
 
 class _Bar:

@@ -137,6 +137,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
 
     from lightdose.analysis import site_days, site_spectra
     from lightdose.files.growth_trial import growth_trial
+    from lightdose.files.program import this_program
     from lightdose.judge.map_choice import shown_receivers, shown_sites
     from lightdose.present.report import Report
     from lightdose.workflows.compare import looks_and_gets, with_days
@@ -159,6 +160,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         date=datetime.date.today().isoformat(),
         history=_history(analysis.setup),
         grown=_grown(analysis),
+        program=this_program(),
     )
 
 

@@ -49,14 +49,10 @@ def command(
     --months lets colonies grow: who comes to shade whom, who falls below its usual range when, and what to
     cut first. The setup tells how fast: growth of a [[coral]] with a diameter.
     """
-    from lightdose.analysis import fixture_emission
     from lightdose.answers.sensitivity import sensitivity_answer
-    from lightdose.files.library import reference_tables
     from lightdose.files.readings_csv import check_sites
-    from lightdose.files.typed_values import cases_from_words
-    from lightdose.judge.sensitivity import sensitivity, standard_cases
     from lightdose.present.figures.explaining import tornado_drawings
-    from lightdose.workflows.advice import drawn_analysis
+    from lightdose.workflows.plans import cases_tried, sensitivity
 
     if growth is not None and months is None:
         raise click.UsageError("--growth needs a time: add --months 6")
@@ -66,11 +62,9 @@ def command(
     if months is not None:
         return _grown(ask, setup, months, growth)
     check_sites(setup, sites, "--site")
-    cases = (*cases_from_words(words, setup), *standard_cases(setup))
-    analysis, outlook = drawn_analysis(setup)
-    emission = fixture_emission(setup)
+    cases = cases_tried(setup, words)
     with ask.progress("cases", len(cases)) as bar:
-        tried = sensitivity(analysis, emission, reference_tables(), cases, lambda: bar.update(1), outlook)
+        tried = sensitivity(setup, cases, lambda: bar.update(1))
     answer = sensitivity_answer(tried, sites)
     return replace(answer, pictures=lambda: tornado_drawings(tried, sites))
 

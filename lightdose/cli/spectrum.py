@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from lightdose.model.spectrum import Quantity, SpectralDistribution
     from lightdose.present.figures.canvas import Drawing
 
-LIBRARY = "library:"
-
 
 @answers(setup=None, csv="spectra.csv", figures=True, folds=False)
 @click.argument("files", metavar="FILE...", nargs=-1, required=True)
@@ -45,7 +43,7 @@ def command(_: Ask, files: tuple[str, ...], quantity: Quantity | None, all_weigh
     """
     from lightdose.answers.library import spectrum_answer
     from lightdose.files.input_files import sha256_of
-    from lightdose.files.library import all_weighting_tables, node_tables
+    from lightdose.files.library import LIBRARY, all_weighting_tables, node_tables
     from lightdose.physics.spectrum_metrics import spectrum_metrics
 
     read = _read_all(files, quantity)
@@ -67,38 +65,15 @@ def _overlay(names: Sequence[str], spectra: Sequence[SpectralDistribution]) -> D
 def _read_all(words: Sequence[str], quantity: Quantity | None) -> list[tuple[str, str, SpectralDistribution]]:
     """Every spectrum, or every problem of every file in one message."""
     from lightdose.errors import LightdoseError, Problem, SpectrumError
+    from lightdose.files.library import named_spectrum
 
     read: list[tuple[str, str, SpectralDistribution]] = []
     problems: list[Problem] = []
     for word in words:
         try:
-            read.append(_read(word, quantity))
+            read.append(named_spectrum(word, quantity))
         except LightdoseError as refusal:
             problems += refusal.problems
     if problems:
         raise SpectrumError(*problems)
     return read
-
-
-def _read(word: str, quantity: Quantity | None) -> tuple[str, str, SpectralDistribution]:
-    """Name on screen, name in JSON, and the spectrum of a file or a library entry."""
-    import os.path
-    from pathlib import Path
-
-    from lightdose.errors import Problem, SpectrumError
-    from lightdose.files.library import emitter_names, read_emitter
-
-    entry = word.removeprefix(LIBRARY)
-    is_file = not word.startswith(LIBRARY) and os.path.exists(word)
-    if not is_file and (entry in emitter_names() or word.startswith(LIBRARY)):
-        return entry, f"{LIBRARY}{entry}", read_emitter(entry)
-    if not is_file and os.path.basename(word) == word and not Path(word).suffix:
-        try:
-            read_emitter(word)
-        except SpectrumError as refusal:
-            unknown = refusal.problems[0]
-            found = f"there is no file {word!r} here, and no library entry of that name"
-            raise SpectrumError(Problem(found, unknown.allowed, unknown.cure)) from None
-    from lightdose.files.spectrum_file import read_spectrum
-
-    return os.path.basename(word), os.path.abspath(word), read_spectrum(Path(word), word, quantity)

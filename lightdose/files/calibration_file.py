@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import json
 import os.path
 from collections.abc import Iterable
 from pathlib import Path
@@ -11,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from lightdose.errors import Place, Problem, ReadingsError, SetupError
+from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.input_files import InputFiles
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import (
@@ -31,6 +30,7 @@ from lightdose.files.toml_tables import (
     show,
     whole,
 )
+from lightdose.files.toml_text import toml_table, toml_tables, toml_value
 from lightdose.files.units import DATE
 from lightdose.model.calibration import (
     PARAMETER_KINDS,
@@ -384,17 +384,17 @@ def calibration_toml(calibration: Calibration) -> str:
     """The text of calibration.toml; reading it gives the same calibration to the last bit."""
     lines = [
         _HEAD,
-        f"format = {_value(CALIBRATION_FORMAT)}",
-        f"date = {_value(calibration.date)}",
+        f"format = {toml_value(CALIBRATION_FORMAT)}",
+        f"date = {toml_value(calibration.date)}",
         f"readings = {calibration.readings}",
-        f"meters = {_value(calibration.meters)}",
+        f"meters = {toml_value(calibration.meters)}",
     ]
     if calibration.cautions:
-        lines.append(f"cautions = {_value(calibration.cautions)}")
+        lines.append(f"cautions = {toml_value(calibration.cautions)}")
     if calibration.lux_factor is not None:
-        lines.append(f"lux_factor = {_value(calibration.lux_factor)}")
+        lines.append(f"lux_factor = {toml_value(calibration.lux_factor)}")
     if calibration.yellowing is not None:
-        lines += _table("[yellowing]", vars(calibration.yellowing))
+        lines += toml_table("[yellowing]", vars(calibration.yellowing))
     for key, records in (
         ("gain", calibration.gains),
         ("beam", calibration.beams),
@@ -403,36 +403,14 @@ def calibration_toml(calibration: Calibration) -> str:
         ("together", calibration.together),
         ("foot", calibration.feet),
     ):
-        lines += _tables(key, records)
+        lines += toml_tables(key, [vars(record) for record in records])
     for parameter, row in zip(calibration.parameters, calibration.covariance, strict=True):
         named = {k: v for k, v in vars(parameter).items() if v != ""}
-        lines += _table("[[parameter]]", named | {"covariance": tuple(row.tolist())})
-    lines += _tables("explanation", calibration.explanations)
-    lines += _tables("seen_mix", calibration.seen_mixes)
+        lines += toml_table("[[parameter]]", named | {"covariance": tuple(row.tolist())})
+    lines += toml_tables("explanation", [vars(one) for one in calibration.explanations])
+    lines += toml_tables("seen_mix", [vars(one) for one in calibration.seen_mixes])
     for earlier in calibration.earlier:
         about = {"date": earlier.date, "readings": earlier.readings, "meters": earlier.meters}
-        lines += _table("[[earlier]]", about) + _tables("earlier.gain", earlier.gains)
+        lines += toml_table("[[earlier]]", about)
+        lines += toml_tables("earlier.gain", [vars(gain) for gain in earlier.gains])
     return "\n".join(lines) + "\n"
-
-
-def _tables(key: str, records: Iterable[object]) -> list[str]:
-    return [line for record in records for line in _table(f"[[{key}]]", vars(record))]
-
-
-def _table(header: str, values: dict[str, Any]) -> list[str]:
-    return ["", header, *(f"{k} = {_value(v)}" for k, v in values.items() if v is not None)]
-
-
-def _value(value: object) -> str:
-    """A TOML value; JSON's escapes of text are TOML's too."""
-    if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, tuple):
-        return "[" + ", ".join(_value(v) for v in value) + "]"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        return repr(float(value))
-    if isinstance(value, int):
-        return str(value)
-    raise ReadingsError(f"{value!r} cannot stand in a calibration file")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import os
 import re
 import tomllib
 from collections.abc import Iterable
@@ -75,6 +76,36 @@ def read_emitter(name: str) -> SpectralDistribution:
         quantity=quantity,
         origin=f"library:{name}, {header['source']}",
     )
+
+
+LIBRARY = "library:"
+"""Stands before the name of an entry where a file of that name may be meant."""
+
+
+def named_spectrum(word: str, quantity: Quantity | None = None) -> tuple[str, str, SpectralDistribution]:
+    """Name on screen, name in JSON, and the spectrum of a file or of a library entry.
+
+    Parameters
+    ----------
+    word : a file, "blue-445" or "library:blue-445"
+    quantity : what the values of a file are where its header does not say
+
+    Raises
+    ------
+    SpectrumError
+        If there is neither, or the file cannot be read.
+    """
+    entry = word.removeprefix(LIBRARY)
+    is_file = not word.startswith(LIBRARY) and os.path.exists(word)
+    if not is_file and (entry in emitter_names() or word.startswith(LIBRARY)):
+        return entry, f"{LIBRARY}{entry}", read_emitter(entry)
+    if not is_file and os.path.basename(word) == word and not Path(word).suffix:
+        unknown = _unknown_emitter(word, emitter_names())
+        found = f"there is no file {word!r} here, and no library entry of that name"
+        raise SpectrumError(Problem(found, unknown.allowed, unknown.cure))
+    from lightdose.files.spectrum_file import read_spectrum
+
+    return os.path.basename(word), os.path.abspath(word), read_spectrum(Path(word), word, quantity)
 
 
 def calibration_sources(meters: Iterable[Meter]) -> dict[str, SpectralDistribution]:
@@ -300,7 +331,7 @@ def library_versions() -> list[tuple[str, str, str]]:
     except PackageNotFoundError:
         return []
     found = (re.fullmatch(r"([\w.-]+)\s*>=\s*([\d.]+)", line) for line in lines)
-    return [(match[1], match[2], _version(match[1])) for match in found if match]
+    return [(match[1], match[2], version_of(match[1])) for match in found if match]
 
 
 def is_at_least(found: str, least: str) -> bool:
@@ -313,7 +344,8 @@ def _numbers(text: str) -> list[int]:
     return [int(part) for part in leading[0].split(".")] if leading else []
 
 
-def _version(name: str) -> str:
+def version_of(name: str) -> str:
+    """The installed version of a library, or ``MISSING``."""
     from importlib.metadata import PackageNotFoundError, version
 
     try:

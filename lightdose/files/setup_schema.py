@@ -33,6 +33,7 @@ from lightdose.model.forms import (
     OPEN_SKY_WORDS,
     ROCK_REFLECTANCE,
     ROCK_SHAPES,
+    UNCERTAINTY_KEYS,
 )
 from lightdose.model.setup import SURFACES, Wall
 
@@ -42,21 +43,6 @@ if TYPE_CHECKING:
 SETUP_FORMAT: Final = "lightdose-setup/1"
 MOST_SITES: Final = 20_000
 MOST_CHANNELS: Final = 200
-
-UNCERTAINTY_KEYS: Final = {
-    "flux_common_fraction": (3.0, "output of all channels of a fixture together"),
-    "flux_channel_fraction": (3.0, "output of a channel beside the others"),
-    "beam_fraction": (3.0, "width of a beam"),
-    "height_cm": (100.0, "height of a fixture, cm"),
-    "position_cm": (100.0, "place of a site along each axis, cm"),
-    "open_sky": (1.0, "open sky of a site"),
-    "yellowing_per_m": (10.0, "yellowing of the water at 440 nm, per m"),
-    "dimming_points": (100.0, "output at mid level, percent points; four times near the foot of ramps"),
-    "model_fraction": (3.0, "light field of the model"),
-    "led_tail_points": (100.0, "photons of a LED beyond its own band, percent points of the channel"),
-    "violet_reading_fraction": (3.0, "reading of light below 420 nm by a quantum sensor"),
-}
-"""Keys of [uncertainty], one standard uncertainty each: upper limit (our choice), and of what."""
 
 WALL_WORDS: Final = ("clean", "painted", "dark")
 _WALL_ALLOWED: Final = '"clean" | "painted" | "dark", or a reflectance 0 to 1'

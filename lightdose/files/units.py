@@ -9,6 +9,7 @@ them to the readers of ``units`` and ``toml_tables``, which decide.
 from __future__ import annotations
 
 import datetime
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
@@ -209,6 +210,22 @@ def format_length(length_m: float, unit: LengthUnit) -> str:
     value, digits = (length_m * 100, 1) if unit == "cm" else (length_m / METRES_PER_INCH, 2)
     text = f"{value:.{digits}f}".rstrip("0").rstrip(".")
     return f"{'0' if text == '-0' else text} {unit}"
+
+
+def format_length_exact(length_m: float, unit: LengthUnit = "cm") -> str:
+    """A length that ``parse_length`` reads back to the same float, in metres where the unit cannot."""
+    value = 100 * length_m if unit == "cm" else length_m / METRES_PER_INCH
+    tries = (round(value, 9), value, math.nextafter(value, 0.0), math.nextafter(value, math.inf))
+    texts = (f"{_plain(number)} {unit}" for number in tries)
+    return next((text for text in texts if parse_length(text) == length_m), f"{_plain(length_m)} m")
+
+
+def _plain(value: float) -> str:
+    """The shortest decimal text of a number, without an exponent."""
+    from decimal import Decimal
+
+    text = format(Decimal(repr(float(value))), "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _length_problem(shown: str) -> Problem:

@@ -13,7 +13,7 @@ from __future__ import annotations
 import errno
 import os
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from pathlib import Path
@@ -330,8 +330,13 @@ def neutral_text(text: str) -> str:
     return f"'{line}" if _FORMULA_START.match(line) else line
 
 
-def table_schema(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> dict[str, Any]:
-    """A Table Schema (Frictionless, specs.frictionlessdata.io/table-schema) to lay beside a CSV."""
+def table_schema(
+    columns: Sequence[ValueColumn], dialect: Dialect = "plain", provenance: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
+    """A Table Schema (Frictionless, specs.frictionlessdata.io/table-schema) to lay beside a CSV.
+
+    ``provenance`` is what identifies the run; the standard allows properties of one's own.
+    """
     fields: list[dict[str, Any]] = []
     for column in columns:
         entry: dict[str, Any] = {"name": column.name, "type": column.kind}
@@ -344,14 +349,17 @@ def table_schema(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> 
         if column.kind == "boolean":
             entry["trueValues"], entry["falseValues"] = ["1"], ["0"]
         fields.append(entry)
-    return {"fields": fields, "missingValues": [""]}
+    schema = {"fields": fields, "missingValues": [""]}
+    return schema if provenance is None else schema | {"provenance": dict(provenance)}
 
 
-def schema_text(columns: Sequence[ValueColumn], dialect: Dialect = "plain") -> str:
+def schema_text(
+    columns: Sequence[ValueColumn], dialect: Dialect = "plain", provenance: Mapping[str, Any] | None = None
+) -> str:
     """JSON text of the Table Schema of a CSV with these columns."""
     import json
 
-    return json.dumps(table_schema(columns, dialect), indent=2) + "\n"
+    return json.dumps(table_schema(columns, dialect, provenance), indent=2) + "\n"
 
 
 def schema_place(table: Path) -> Path:

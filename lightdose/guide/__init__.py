@@ -21,6 +21,7 @@ TOPICS = (
     "words",
     "quantities",
     "limits",
+    "methods",
     "safety",
     "output",
     "python",

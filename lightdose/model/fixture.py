@@ -40,7 +40,7 @@ class ChannelProgramme:
         if time[-1] - time[0] > HOURS_PER_DAY:
             raise ScheduleError("a programme lasts at most 24 h")
         if np.any(~np.isfinite(level)) or np.any(level < 0) or np.any(level > 1):
-            raise ScheduleError("levels are 0 to 100 percent")
+            raise ScheduleError("levels of a record are 0 to 1, which is 0 to 100 percent")
         object.__setattr__(self, "time_h", time)
         object.__setattr__(self, "level", level)
 
@@ -396,6 +396,11 @@ class Fixture:
         if not 0 < self.height_m <= 20:
             raise SetupError(
                 f"fixture {self.name!r} hangs {self.height_m:g} m above the water; allowed: above 0, to 20 m"
+            )
+        if not all(map(math.isfinite, (self.x_m, self.y_m, self.rotation_deg))):
+            raise SetupError(
+                f"fixture {self.name!r} hangs at x {self.x_m:g} m, y {self.y_m:g} m, turned by "
+                f"{self.rotation_deg:g} deg: finite numbers are wanted"
             )
         if not (math.isfinite(self.output_scale) and 0 < self.output_scale <= 100):
             raise SetupError(

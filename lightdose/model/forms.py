@@ -1,4 +1,4 @@
-"""Words for what stands in the tank: shapes of rock, forms of colonies, faces of places, shade.
+"""Words for what stands in the tank: shapes of rock, forms of colonies, faces of places, shade, doubts.
 
 They stand apart from the records in ``solids``, which are loaded only where something solid is told.
 """
@@ -43,3 +43,18 @@ OPEN_SKY_RANGES: Final[Mapping[str, tuple[float, float]]] = {
     "under a ledge": (0.01, 0.15),
 }
 """Lowest and highest of the same places: the word alone tells no more."""
+
+UNCERTAINTY_KEYS: Final = {
+    "flux_common_fraction": (3.0, "output of all channels of a fixture together"),
+    "flux_channel_fraction": (3.0, "output of a channel beside the others"),
+    "beam_fraction": (3.0, "width of a beam"),
+    "height_cm": (100.0, "height of a fixture, cm"),
+    "position_cm": (100.0, "place of a site along each axis, cm"),
+    "open_sky": (1.0, "open sky of a site"),
+    "yellowing_per_m": (10.0, "yellowing of the water at 440 nm, per m"),
+    "dimming_points": (100.0, "output at mid level, percent points; four times near the foot of ramps"),
+    "model_fraction": (3.0, "light field of the model"),
+    "led_tail_points": (100.0, "photons of a LED beyond its own band, percent points of the channel"),
+    "violet_reading_fraction": (3.0, "reading of light below 420 nm by a quantum sensor"),
+}
+"""Keys of [uncertainty], one standard uncertainty each: upper limit (our choice), and of what."""

@@ -24,7 +24,7 @@ else:
         if not frozen:
             raise TypeError("a record is frozen")
         shared = {
-            "__init__": _init,
+            "__init__": fill,
             "__signature__": _Signature(),
             "__setattr__": _set_once,
             "__delattr__": _keep,
@@ -43,7 +43,8 @@ else:
         return decorated
 
 
-def _init(self: Any, /, *given: object, **named: object) -> None:
+def fill(self: Any, /, *given: object, **named: object) -> None:
+    """Set the fields of a record once; the constructor of each that has none of its own."""
     of_class = self.__dataclass_fields__
     if len(given) == len(of_class) and not named:
         self.__dict__.update(zip(of_class, given, strict=True))
@@ -61,7 +62,9 @@ def _init(self: Any, /, *given: object, **named: object) -> None:
             elif one.default_factory is not dataclasses.MISSING:
                 values[name] = one.default_factory()
     if not once or values.keys() != of_class.keys():
-        inspect.signature(type(self)).bind(*given, **named)  # tells what is missing, unknown or too many
+        _Signature().__get__(None, type(self)).bind(
+            *given, **named
+        )  # tells what is missing, unknown or too many
     self.__dict__.update(values)
     if hasattr(self, "__post_init__"):
         self.__post_init__()

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any, Final, Literal, get_args
 
 from lightdose.errors import SetupError
 from lightdose.model.fixture import Fixture
-from lightdose.model.record import dataclass
+from lightdose.model.record import dataclass, fill
+from lightdose.model.setup_rules import broken_rules
 from lightdose.model.spectrum import Meter, SpectralTable
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from lightdose.model.calibration import Calibration
     from lightdose.model.forms import CoralForm
     from lightdose.model.measured_setup import Measured
@@ -69,6 +72,8 @@ class Tank:
             raise SetupError(f"rim {self.rim_m:g} m is outside 0 to 2 m")
         if not 0 <= self.floor_reflectance < 1:
             raise SetupError(f"floor reflectance {self.floor_reflectance:g} is outside 0 to below 1")
+        if not all(isinstance(wall, Wall) for wall in self.walls.values()):
+            raise TypeError('a wall is a Wall("painted"), not a word; lightdose.Tank takes words')
         if set(self.walls) != set(WALL_NAMES):
             raise SetupError("a tank has the walls front, back, left and right")
 
@@ -315,6 +320,9 @@ class Electricity:
 class Setup:
     """A tank, its fixtures and programmes, its places and its corals.
 
+    Made in code of parts (``lightdose.Tank``, ``Fixture``, ``Coral``, ...) and of records of other setups, it
+    is checked as its files would be; without ``groups`` those that are shipped hold.
+
     Attributes
     ----------
     groups : every coral group that may be used, the user's own ones included, by key
@@ -352,7 +360,44 @@ class Setup:
     rocks: tuple[Solid, ...] = ()
     braces: tuple[Brace, ...] = ()
 
+    if TYPE_CHECKING:
+
+        def __init__(
+            self,
+            title: str,
+            tank: Any,
+            fixtures: Iterable[Any],
+            sites: Iterable[Any] = (),
+            corals: Iterable[Any] = (),
+            groups: Mapping[str, CoralGroup] | None = None,
+            group_sources: Mapping[str, str] | None = None,
+            *,
+            rocks: Iterable[Any] = (),
+            racks: Iterable[Any] = (),
+            meters: Iterable[Any] | Mapping[str, Any] = (),
+            water: Water | Mapping[str, float | str] | None = None,
+            cover: Cover | Mapping[str, float | str] | None = None,
+            uncertainty: Mapping[str, float] | None = None,
+            calibration: Calibration | None = None,
+            **more: Any,
+        ) -> None: ...
+
+    else:
+
+        def __init__(self, *given: object, **named: object) -> None:
+            if "groups" not in named and len(given) < 6:  # made in code, not of a setup's own records
+                from lightdose.python.building import built
+
+                named, given = vars(built(*given, **named)), ()
+            fill(self, *given, **named)
+
     def __post_init__(self) -> None:
+        wanted = {"tank": Tank, "fixtures": Fixture, "sites": Site, "corals": Coral, "unplaced": Coral}
+        for name, kind in wanted.items():
+            for one in (self.tank,) if name == "tank" else getattr(self, name):
+                if not isinstance(one, kind):
+                    told = f"{name}: {one!r} is no record; parts go into setup.changed({name}=...)"
+                    raise TypeError(f"{told}, or into a Setup without groups")
         if self.calibration is not None or self.measured is not None:
             self._settle()
         for what, names in (
@@ -374,6 +419,8 @@ class Setup:
         for coral in (*self.corals, *self.unplaced):
             if coral.group not in self.groups:
                 raise SetupError(f"coral {coral.name!r} names the unknown group {coral.group!r}")
+        if problems := broken_rules(self, may_be_dry=True):
+            raise SetupError(*problems)
 
     def _settle(self) -> None:
         """Records and calibration agree: what was edited is no longer as measured."""
@@ -404,6 +451,20 @@ class Setup:
         from lightdose.python.changes import changed
 
         return changed(self, what)
+
+    def save(self, folder: str | Path) -> Path:
+        """Write its files into a folder that holds none of them; the path of setup.toml.
+
+        ``read_setup`` reads the same doses and intervals back.
+
+        Raises
+        ------
+        OutputError
+            If the folder holds such a file already, or cannot be written to.
+        """
+        from lightdose.python.building import saved
+
+        return saved(self, folder)
 
     @property
     def lit_fixtures(self) -> tuple[Fixture, ...]:

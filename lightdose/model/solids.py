@@ -109,6 +109,7 @@ class Solid:
     passes : share of light that comes through ``through_m`` of it; 0 is opaque
     base_depth_m : it ends there below, where it is cut; None where it is whole
     coral : whose colony it is; "" for rock
+    foot_depth_m : where that coral stands, at the same x and y; None for rock
     """
 
     name: str
@@ -123,6 +124,7 @@ class Solid:
     through_m: float = 1.0
     base_depth_m: float | None = None
     coral: str = ""
+    foot_depth_m: float | None = None
 
     def __post_init__(self) -> None:
         if not all(0 < side <= 20 for side in self.size_m):
@@ -303,4 +305,5 @@ def colony(
         through_m=through,
         base_depth_m=base,
         coral=coral,
+        foot_depth_m=base_m,
     )

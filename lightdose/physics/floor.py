@@ -17,8 +17,10 @@ places a table of the fine lattice: the same numbers.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import field
 from itertools import product
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -478,6 +480,47 @@ class FloorLight:
         return out
 
 
+KEPT_AT_MOST: Final = 100_000_000
+"""Bytes of matrices that are kept from one setup to the next. Our choice."""
+
+_last: list[tuple[Any, dict[float, FloatArray] | None]] = [(None, None)]
+"""The water and walls that were solved last, and their matrices once they are asked for again.
+
+One tuple, put in its place at once: threads that solve two tanks never see parts of both.
+"""
+
+
+def _matrices_of(grid: FloorGrid, nodes_per_m: FloatArray) -> Callable[[float], FloatArray]:
+    """``exchange_matrices`` at levels above the floor, as shares of the depth.
+
+    They hang on the water and its walls alone. A study that moves lamps asks for them again and again, so
+    from the second time on they are kept, up to ``KEPT_AT_MOST`` bytes.
+    """
+    tank = grid.tank
+    shape = (tank.length_m, tank.width_m, tank.water_depth_m, tank.glass_thickness_m, tank.glass_index)
+    walls = tuple((side, wall.kind, wall.reflectance) for side, wall in sorted(tank.walls.items()))
+    water = (*shape, walls, grid.index, grid.x_m.size, grid.y_m.size, nodes_per_m.tobytes())
+    size = 8 * LEVELS * nodes_per_m.size * (grid.x_m.size * grid.y_m.size) ** 2
+    before, kept = _last[0]
+    if before != water:
+        _last[0], kept = (water, None), None
+    elif kept is None and size <= KEPT_AT_MOST:
+        kept = {}
+        _last[0] = (water, kept)
+
+    def matrices(fraction: float) -> FloatArray:
+        if kept is not None and fraction in kept:
+            return kept[fraction]
+        table = exchange_table(grid, tank.water_depth_m * (1 + fraction), nodes_per_m)
+        made = exchange_matrices(grid, table)
+        if kept is not None:
+            made.setflags(write=False)
+            kept[fraction] = made
+        return made
+
+    return matrices
+
+
 def floor_light(
     grid: FloorGrid, falling: FloatArray, nodes_per_m: FloatArray, *, for_points: int
 ) -> FloorLight:
@@ -505,11 +548,7 @@ def floor_light(
     tank = grid.tank
     n_x, n_y = grid.x_m.size, grid.y_m.size
     patches, beams, count = falling.shape
-
-    def matrices(fraction: float) -> FloatArray:
-        table = exchange_table(grid, tank.water_depth_m * (1 + fraction), nodes_per_m)
-        return exchange_matrices(grid, table)
-
+    matrices = _matrices_of(grid, nodes_per_m)
     *above, floor = _level_fractions().tolist()
     to_floor = matrices(floor)
     exitance = floor_exitance(to_floor, falling.transpose(2, 0, 1), tank.floor_reflectance)

@@ -22,6 +22,9 @@ SKIN_M = 2e-4
 """Light that starts on a skin leaves it within this: a place on a rock is not inside it. [m]"""
 
 _TINY = 1e-12
+HOME_M = 0.03
+"""So near to where a colony stands is its own place: a meter is held there in its stead. Our choice. [m]"""
+
 _PAIRS_AT_ONCE = 300_000
 """Lines times solids in one block, so that it fits the cache."""
 
@@ -37,7 +40,8 @@ class Shapes:
     cosine, sine : array, shape (n_solid,); of the turn
     low_m : array, shape (n_solid,); level below which a solid is cut, -inf where it is whole. [m]
     passes, through_m : array, shape (n_solid,)
-    colony : array of bool; light that starts in a colony is its own, and is not held back by it
+    colony : array of bool; light that starts in a colony, or where it stands, is not held back by it
+    foot_m : array, shape (n_solid,); level at which a colony stands, NaN for rock. [m]
     reflectance : array, shape (n_solid,)
     """
 
@@ -50,6 +54,7 @@ class Shapes:
     passes: FloatArray
     through_m: FloatArray
     colony: BoolArray
+    foot_m: FloatArray
     reflectance: FloatArray
 
     @property
@@ -83,6 +88,7 @@ def shapes_of(solids: Sequence[Solid]) -> Shapes:
         np.array([s.passes for s in solids], dtype=np.float64),
         np.array([s.through_m for s in solids], dtype=np.float64),
         np.array([bool(s.coral) for s in solids]),
+        np.array([np.nan if s.foot_depth_m is None else -s.foot_depth_m for s in solids]),
         np.array([s.reflectance for s in solids], dtype=np.float64),
     )
 
@@ -202,12 +208,19 @@ def _met(
     """Lines that run through solids: line, solid, and from where to where within the line's length."""
     line, solid = _close_pairs(shapes, start, way, length_m)
     enter, leave = spans(shapes, solid, start[:, line], way[:, line])
-    inside = enter < SKIN_M
+    inside = (enter < SKIN_M) | _at_home(shapes, solid, start[:, line])
     hit = (leave > np.maximum(enter, 0) + 1e-9) & (leave > SKIN_M) & (enter < length_m[line])
     hit &= ~(shapes.colony[solid] & inside)
     keep = np.flatnonzero(hit)
     line, solid = line[keep], solid[keep]
     return line, solid, np.maximum(enter[keep], 0), np.minimum(leave[keep], length_m[line])
+
+
+def _at_home(shapes: Shapes, solid: IntArray, start: FloatArray) -> BoolArray:
+    """Whether lines start where their colony stands: what is there in its stead has it out of the way."""
+    foot, place = shapes.foot_m[solid], shapes.centre[solid].T
+    away = (start[0] - place[0]) ** 2 + (start[1] - place[1]) ** 2 + (start[2] - foot) ** 2
+    return np.asarray(away <= HOME_M**2)
 
 
 def passed(shapes: Shapes, start: FloatArray, way: FloatArray, length_m: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ from functools import cache, partial
 from typing import Any, Final
 
 from lightdose.answers.advice import A_WEEK, AT_ONCE, advice_section
+from lightdose.answers.answer import drawn_of
 from lightdose.answers.blocks import (
     Block,
     Markup,
@@ -53,6 +54,7 @@ from lightdose.answers.growing import TITLE as GROWING
 from lightdose.answers.growing import growing_blocks
 from lightdose.answers.library import STATEMENT
 from lightdose.answers.photosynthesis import return_finding, return_sentences
+from lightdose.answers.provenance import inputs_named
 from lightdose.answers.report import assumptions
 from lightdose.answers.trial import (
     OTHERS,
@@ -64,13 +66,14 @@ from lightdose.answers.trial import (
     trial_sentence,
 )
 from lightdose.answers.verdicts import bar_edges, short_state, verdict_sentence
-from lightdose.answers.words import STATE_WORDS, clock, count, inputs_from_home, percent_words
+from lightdose.answers.words import STATE_WORDS, clock, count, percent_words
 from lightdose.errors import literal
 from lightdose.model.changes import ColourOrIntensity, DiminishingReturn, TryChange, TryRow
 from lightdose.model.comparison import Compared, LooksAndGets
 from lightdose.model.diary import History
 from lightdose.model.fixture import Fixture
 from lightdose.model.growing import Growing
+from lightdose.model.identity import Program, digest_of
 from lightdose.model.light import SiteDay, SiteSpectrum
 from lightdose.model.places import LightMap
 from lightdose.model.results import Analysis
@@ -229,6 +232,7 @@ class Report:
     date : when the page was made, as it stands on paper, or ""
     history : of the tank's diary; None where none is kept
     grown : the tank as its colonies grow; None where no coral tells how
+    program : that made it; None leaves its libraries unnamed
     """
 
     analysis: Analysis
@@ -246,6 +250,7 @@ class Report:
     date: str = ""
     history: History | None = None
     grown: Growing | None = None
+    program: Program | None = None
 
 
 @drawn
@@ -253,6 +258,8 @@ def report_page(report: Report) -> str:
     """The page as text; it holds everything and requests nothing."""
     analysis = report.analysis
     title = literal(analysis.setup.title) or "A tank without a title"
+    others = [report.compared.comparison.after] if report.compared else []
+    setups = [analysis.setup, *(other.setup for other in others)]
     change = try_change_section(report.change) if report.change else None
     styles = [template_text("report.css"), dark_figures(), running_heads(title, report.date)]
     styles += [change.style] if change else []
@@ -278,9 +285,22 @@ def report_page(report: Report) -> str:
             styles=[Ready(style) for style in styles],
             scripts=[Ready(script) for script in scripts],
             version=analysis.version,
-            inputs=inputs_from_home(analysis.setup),
+            made_with=_made_with(report),
+            tanks=[digest_of(setup) for setup in setups],
+            inputs=[one for setup in setups for one in inputs_named(setup).items()],
         )
     )
+
+
+def _made_with(report: Report) -> str:
+    """Versions, shipped data and draws in a line."""
+    program, drawn = report.program, drawn_of(report.analysis)
+    said = []
+    if program is not None:
+        said = [f"{name} {version}" for name, version in program.libraries.items()]
+        said.append(f"shipped data sha256 {program.data_sha256}")
+    said += [f"seed {drawn[0]}, {drawn[1]} draws"] if drawn else []
+    return "; ".join([f"lightdose {report.analysis.version}", *said]) + "."
 
 
 def _answer(report: Report) -> list[Point]:

@@ -8,13 +8,12 @@ from typing import Any
 
 from lightdose.errors import Problem, SetupError
 from lightdose.files.overall import at_overall
-from lightdose.files.units import format_length, parse_length
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.setup import Setup
+from lightdose.model.setup_rules import broken_rules
 from lightdose.near_names import did_you_mean
-
-HIGHEST_M = 3.0
-"""A lamp further up is asked about: it looks like centimetres. Our choice. [m]"""
+from lightdose.python.building import has_parts, rebuilt
+from lightdose.python.lengths import metres
 
 OWN = ("height", "beam_deg", "all_channels", "without")
 
@@ -27,7 +26,7 @@ def changed(setup: Setup, what: Mapping[str, Any]) -> Setup:
         raise TypeError(f"a setup has no {unknown[0]!r}: {did_you_mean(unknown[0], sorted(known))}")
     fixtures = setup.fixtures
     if "height" in what:
-        height_m = _height_m(what["height"], setup)
+        height_m = metres(what["height"], "height")
         fixtures = tuple(replace(f, height_m=height_m) for f in fixtures)
     if "beam_deg" in what:
         fixtures = tuple(_with_beam(f, float(what["beam_deg"])) for f in fixtures)
@@ -36,17 +35,15 @@ def changed(setup: Setup, what: Mapping[str, Any]) -> Setup:
             replace(f, programme=at_overall(f.programme, float(what["all_channels"]), f.name))
             for f in fixtures
         )
-    made = replace(setup, **({"fixtures": fixtures} | {k: v for k, v in what.items() if k not in OWN}))
+    own = {name: value for name, value in what.items() if name not in OWN}
+    made = replace(setup, fixtures=fixtures)
+    if any(map(has_parts, own.values())):
+        made = rebuilt(made, own)
+    elif own:
+        made = replace(made, **own)
+    if problems := broken_rules(made, may_be_dry=False):
+        raise SetupError(*problems)
     return _without(made, what["without"]) if "without" in what else made
-
-
-def _height_m(height: float | str, setup: Setup) -> float:
-    metres = parse_length(height) if isinstance(height, str) else float(height)
-    if not 0 < metres <= HIGHEST_M:
-        shown = f"a height of {metres:g} m"
-        cure = f'write "{metres:g} cm" if you mean {format_length(metres / 100, setup.length_unit)}'
-        raise SetupError(Problem(shown, f"above 0 and up to {HIGHEST_M:g} m", cure if metres > 0 else ""))
-    return metres
 
 
 def _with_beam(fixture: Fixture, beam_deg: float) -> Fixture:

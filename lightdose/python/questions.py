@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from lightdose.errors import Problem, SetupError
 from lightdose.files.setup_file import read_setup
-from lightdose.files.units import parse_length
 from lightdose.model.setup import Setup
+from lightdose.model.spectrum import SpectralDistribution
+from lightdose.python.lengths import Length, metres
 from lightdose.python.shown import Found, of_record
 
 if TYPE_CHECKING:
@@ -29,18 +31,6 @@ if TYPE_CHECKING:
     from lightdose.model.plans import Acclimation, Survey, Tuning
 
 Setups = Setup | str | Path
-Length = float | str
-
-
-def metres(length: Length) -> float:
-    """A length in metres: a number is metres, text carries its unit.
-
-    Raises
-    ------
-    SetupError
-        If text holds no length with a unit.
-    """
-    return parse_length(length) if isinstance(length, str) else float(length)
 
 
 def _read(setup: Setups) -> Setup:
@@ -77,8 +67,21 @@ def dose_at(setup: Setups, points: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
     Raises
     ------
+    ValueError
+        If the points are not (n, 3), finite and in the tank.
     SetupError
-        If the points are not finite numbers of shape (n, 3), or a channel has no absolute flux.
+        If a channel has no absolute flux.
+
+    Examples
+    --------
+    >>> day = {"08:00": 0, "10:00": 60, "18:00": 60, "20:00": 0}
+    >>> blue = lightdose.Channel("blue", lightdose.Led(450, 20), photon_flux_umol_s=60, beam_deg=90)
+    >>> lamp = lightdose.FixtureType("lamp", [blue])
+    >>> programme = lightdose.Programme({"blue": day})
+    >>> hung = lightdose.Fixture("left", lamp, "20 cm", "20 cm", "20 cm", programme)
+    >>> tank = lightdose.Setup("study", lightdose.Tank("75 cm", "45 cm", "40 cm"), [hung])
+    >>> dose_at(tank, [[0.2, 0.2, 0.1], [0.5, 0.2, 0.1]]).round(1).tolist()
+    [8.1, 1.3]
     """
     from lightdose.analysis import light_field_chunks
     from lightdose.physics.day_curve import day_curve
@@ -205,19 +208,11 @@ def sensitivity(setup: Setups, cases: Sequence[str] = ()) -> Found[Sensitivity]:
     setup : Setup or path
     cases : of your own, such as "height +5 cm and yellowing 0.3"
     """
-    from lightdose.analysis import fixture_emission
     from lightdose.answers.sensitivity import sensitivity_answer
-    from lightdose.files.library import reference_tables
-    from lightdose.files.typed_values import cases_from_words
-    from lightdose.judge.sensitivity import sensitivity as tried_by
-    from lightdose.judge.sensitivity import standard_cases
-    from lightdose.workflows.advice import drawn_analysis
+    from lightdose.workflows import plans
 
     own = _read(setup)
-    every = (*cases_from_words(cases, own), *standard_cases(own))
-    analysis, outlook = drawn_analysis(own)
-    tried = tried_by(analysis, fixture_emission(own), reference_tables(), every, lambda: None, outlook)
-    return of_record(tried, sensitivity_answer)
+    return of_record(plans.sensitivity(own, plans.cases_tried(own, cases)), sensitivity_answer)
 
 
 def calibrate(
@@ -247,25 +242,15 @@ def calibrate(
     """
     from lightdose.answers.calibrate import calibrate_answer
     from lightdose.files.input_files import sha256_of
-    from lightdose.files.library import calibration_sources, reference_tables
-    from lightdose.files.readings_csv import read_readings
-    from lightdose.fit import calibration
     from lightdose.fit.calibration_problem import CalibrationRequest
-    from lightdose.fit.observations import unusable_readings
     from lightdose.judge.cautions import calibration_cautions
-    from lightdose.judge.uncertain_inputs import basis_of, measured_sentence
+    from lightdose.workflows.measuring import basis_measured, calibrated
 
     own = replace(_read(setup), calibration=None)
-    rows, _ = read_readings(Path(readings), str(readings), own, unusable_readings)
-    asked = CalibrationRequest(date, frozenset(open_sky), yellowing, height)
-    sources = calibration_sources(own.meters.values())
-    fit = calibration.calibrate(own, rows, reference_tables(), sources, asked)
-    measured = fit.calibration
-    basis = replace(basis_of(replace(own, calibration=measured)), sentence=measured_sentence(measured))
+    fit, _ = calibrated(own, str(readings), CalibrationRequest(date, frozenset(open_sky), yellowing, height))
+    basis, cautions = basis_measured(own, fit), calibration_cautions(fit.calibration)
     inputs = {str(Path(readings).absolute()): sha256_of(str(readings))}
-    return of_record(
-        fit, lambda r: calibrate_answer(r, own, basis, calibration_cautions(measured), inputs), "gains"
-    )
+    return of_record(fit, lambda r: calibrate_answer(r, own, basis, cautions, inputs), "gains")
 
 
 def light_map(
@@ -333,40 +318,31 @@ def history(setup: Setups, corals: Sequence[str] = (), since: str | None = None)
     from lightdose.answers.history import history_answer
     from lightdose.workflows import diary
 
-    found = diary.history(_read(setup), corals, since)
+    own = _read(setup)
+    if not own.path:
+        cure = "save it, and read it again: a diary lies beside a setup's files"
+        raise SetupError(Problem("a setup made in code has no diary", cure=cure))
+    found = diary.history(own, corals, since)
     return of_record(found, lambda r: history_answer(r, one=bool(corals), own=None, rows=True))
 
 
-def spectrum_metrics(*spectra: str | Path) -> Found[Any]:
+def spectrum_metrics(*spectra: str | Path | SpectralDistribution) -> Found[Any]:
     """Photon figures of spectra side by side.
 
     Parameters
     ----------
-    spectra : files, or entries of the library such as "royal-blue-447"
+    spectra : files, entries of the library such as "royal-blue-447", or records
     """
     from lightdose.answers.library import spectrum_answer
     from lightdose.files.input_files import sha256_of
-    from lightdose.files.library import node_tables
+    from lightdose.files.library import named_spectrum, node_tables
     from lightdose.physics import spectrum_metrics as physics
 
-    named = [(str(one), read_spectrum(one)) for one in spectra]
-    figures = [physics.spectrum_metrics(name, spectrum, node_tables()) for name, spectrum in named]
-    inputs = {name: sha256_of(name) for name, _ in named if Path(name).is_file()}
-    names = [name for name, _ in named]
+    read = [
+        (one.name, one.name, one) if isinstance(one, SpectralDistribution) else named_spectrum(str(one))
+        for one in spectra
+    ]
+    figures = [physics.spectrum_metrics(file, spectrum, node_tables()) for _, file, spectrum in read]
+    inputs = {file: sha256_of(file) for _, file, _ in read if Path(file).is_file()}
+    names = [name for name, _, _ in read]
     return of_record(figures, lambda r: spectrum_answer(r, names, inputs, all_weightings=False), "spectra")
-
-
-def read_spectrum(path: str | Path) -> Any:
-    """A spectrum from a file, or an entry of the library by its name.
-
-    Raises
-    ------
-    SpectrumError
-        If there is neither, or the file cannot be read.
-    """
-    from lightdose.files.library import emitter_names, read_emitter
-    from lightdose.files.spectrum_file import read_spectrum as read_file
-
-    if str(path) in emitter_names() and not Path(path).exists():
-        return read_emitter(str(path))
-    return read_file(Path(path), str(path), None)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final, Generic, TypeVar
 
-from lightdose import __version__
+import numpy as np
+
 from lightdose.answers.answer import Answer, envelope
 from lightdose.answers.field import Sheet
+from lightdose.model.places import LightMap, MapQuantity
 
 if TYPE_CHECKING:
     import pandas as pd
+    import xarray as xr
 
 LINES: Final = 11
 """Lines of a ``repr``. Our choice."""
@@ -58,6 +61,18 @@ class Found(Generic[Record]):
 
         return _indexed(pd.json_normalize(self.to_dict()[self._rows]))
 
+    def to_xarray(self) -> xr.Dataset:
+        """A map's light on its level slices, with depths and places in metres; needs the package xarray.
+
+        Raises
+        ------
+        TypeError
+            If this is no map of level slices.
+        """
+        if not isinstance(self.record, LightMap) or any(s.plane.kind != "depth" for s in self.record.slices):
+            raise TypeError("to_xarray is for a map of level slices, as light_map makes")
+        return _as_dataset(self.record)
+
     def __repr__(self) -> str:
         return brief(self.answer)
 
@@ -65,9 +80,34 @@ class Found(Generic[Record]):
         return markup(self.answer)
 
 
+MAPPED: Final[Mapping[MapQuantity, tuple[str, str]]] = {
+    "dli": ("daily light integral", "mol m-2 d-1"),
+    "peak": ("highest PPFD of the day", "umol m-2 s-1"),
+    "full_output": ("PPFD with every channel at full output", "umol m-2 s-1"),
+}
+"""What a map holds: in words, and its unit."""
+
+
+def _as_dataset(light: LightMap) -> xr.Dataset:
+    import xarray as xr
+
+    cells = light.slices[0].cells
+    x, y = (0.5 * (edges[:-1] + edges[1:]) for edges in (cells.column_edges_m, cells.row_edges_m))
+    places = {"depth": [part.plane.at_m for part in light.slices], "y": y, "x": x}
+    made = xr.Dataset(coords=places, attrs={"title": light.setup.title})
+    for key, (name, unit) in MAPPED.items():
+        values = np.stack([part.of(key) for part in light.slices])
+        made[key] = (tuple(places), values, {"long_name": name, "units": unit})
+    for axis in places:
+        made[axis].attrs["units"] = "m"
+    return made
+
+
 def as_dict(answer: Answer) -> dict[str, Any]:
     """The object that ``--json`` prints."""
-    return envelope(answer, __version__)
+    from lightdose.files.program import this_program
+
+    return envelope(answer, this_program())
 
 
 def frame(sheet: Sheet) -> pd.DataFrame:

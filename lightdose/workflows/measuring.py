@@ -1,14 +1,25 @@
-"""What to measure next: the readings that would tell most of a tank as it is known today."""
+"""What to measure next, and what readings say of the lamps."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lightdose import __version__
 from lightdose.analysis import Analysis, analyse
 from lightdose.files.library import calibration_sources, reference_tables
 from lightdose.files.reading_rules import sole_meter
 from lightdose.files.typed_values import named_meter
+from lightdose.judge.uncertain_inputs import basis_of, measured_sentence
+from lightdose.model.calibration import CalibrationFit
 from lightdose.model.plans import Survey
+from lightdose.model.results import Basis
 from lightdose.model.setup import Setup
+
+if TYPE_CHECKING:
+    from lightdose.fit.calibration_problem import CalibrationRequest
 
 
 def planned_survey(
@@ -46,3 +57,34 @@ def planned_survey(
         version=__version__,
     )
     return survey, analysis
+
+
+def calibrated(
+    setup: Setup, readings: str, asked: CalibrationRequest
+) -> tuple[CalibrationFit, Sequence[str]]:
+    """What the readings of a file say of the lamps, and what was understood of it.
+
+    Parameters
+    ----------
+    setup : as stated: without a calibration
+    readings : the file
+
+    Raises
+    ------
+    LightdoseError
+        If the readings, or what is asked for, do not fit the setup.
+    """
+    from lightdose.files.readings_csv import check_sites, read_readings
+    from lightdose.fit.calibration import calibrate
+    from lightdose.fit.observations import unusable_readings
+
+    check_sites(setup, sorted(asked.open_sky), "--open-sky")
+    rows, understood = read_readings(Path(readings), readings, setup, unusable_readings)
+    sources = calibration_sources(setup.meters.values())
+    return calibrate(setup, rows, reference_tables(), sources, asked), understood
+
+
+def basis_measured(setup: Setup, fit: CalibrationFit) -> Basis:
+    """On what answers stand once the setup is measured so."""
+    measured = replace(setup, calibration=fit.calibration)
+    return replace(basis_of(measured), sentence=measured_sentence(fit.calibration))

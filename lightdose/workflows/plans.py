@@ -9,9 +9,12 @@ import numpy as np
 
 from lightdose.analysis import analyse, fixture_emission, light_field, scene_of
 from lightdose.files.library import reference_tables
+from lightdose.files.typed_values import cases_from_words
 from lightdose.judge.acclimation import AcclimationRequest, acclimate
 from lightdose.judge.map_choice import group_regions
+from lightdose.judge.sensitivity import standard_cases
 from lightdose.judge.uncertain_inputs import basis_of
+from lightdose.model.changes import Case, Sensitivity
 from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.light import Scene
 from lightdose.model.match import Match, MatchWishes
@@ -41,6 +44,26 @@ POINTS_A_STEP = 5_000
 
 CELLS_TO_COMPARE = 40
 """Cells along the longer side of the level with which a place is compared."""
+
+
+def cases_tried(setup: Setup, words: Sequence[str]) -> tuple[Case, ...]:
+    """The changes that `sensitivity` tries: those in words, and those that every tank may meet.
+
+    Raises
+    ------
+    SetupError
+        If words mean no change of this setup.
+    """
+    return (*cases_from_words(words, setup), *standard_cases(setup))
+
+
+def sensitivity(setup: Setup, cases: Sequence[Case], step: Callable[[], None] = lambda: None) -> Sensitivity:
+    """What each change does to the light of every site and coral; ``step`` is called after each."""
+    from lightdose.judge.sensitivity import sensitivity as tried
+    from lightdose.workflows.advice import drawn_analysis
+
+    analysis, outlook = drawn_analysis(setup)
+    return tried(analysis, fixture_emission(setup), reference_tables(), cases, step, outlook)
 
 
 def light_map(

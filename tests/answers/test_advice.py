@@ -109,7 +109,7 @@ def test_unserved_corals_stand_in_one_sentence() -> None:
         "1 coral cannot be served from where it sits: move a to B1 (5.20)."
     )
     many = tuple(Unserved(f"c{n}", (FreePlace("B1", 5.2),)) for n in range(6))
-    assert unserved_sentence(Advice(unserved=many)).endswith(". 2 more stand in --json.")
+    assert unserved_sentence(Advice(unserved=many)).endswith("; and 2 more.")
     assert "no free place that would suit can be reached" in unserved_sentence(
         Advice(unserved=(Unserved("a", ()),))
     )

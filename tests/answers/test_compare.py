@@ -25,6 +25,7 @@ from lightdose.answers.photon_change import change_sentence, factor, photon_word
 from lightdose.answers.verdicts import SEVERITY, octaves_off
 from lightdose.judge.comparison import same_setup
 from lightdose.model.comparison import Comparison, CoralComparison, PlaceChange, Split
+from lightdose.model.identity import Program
 from lightdose.model.results import Analysis, Caution, Span
 from lightdose.model.setup import Electricity, Water
 from lightdose.workflows.compare import compare
@@ -228,7 +229,7 @@ def test_answer_counts_corals_as_dose_does() -> None:
     """Both judgements are those of the two setups; the safety lines stand once, beside what B adds."""
     answer = compare_answer(plain())
     assert answer.judged == {"before": plain().before.judgement, "after": plain().after.judgement}
-    told = envelope(answer, "0.0.0")
+    told = envelope(answer, Program("0.0.0"))
     for key in ("counts", "calculated_counts"):
         assert told[key] == {
             when: getattr(one.judgement, key)

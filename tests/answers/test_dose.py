@@ -19,6 +19,7 @@ from lightdose.answers.field import Field, plain
 from lightdose.answers.verdicts import bar_of, verdict_sentence
 from lightdose.files.delimited import read_delimited, read_text
 from lightdose.files.writing import Dialect, csv_text, schema_text
+from lightdose.model.identity import Program
 from lightdose.model.results import Analysis, Judgement
 from lightdose.present.page import laid_out
 from lightdose.present.text import bar_text
@@ -32,7 +33,7 @@ def blocks_of(analysis: Analysis) -> tuple[Any, ...]:
 
 
 def result_of(analysis: Analysis) -> dict[str, Any]:
-    return envelope(dose_answer(analysis, "cm"), "0.0.0")
+    return envelope(dose_answer(analysis, "cm"), Program("0.0.0", {"python": "3"}, "d" * 64))
 
 
 def corals_of(result: dict[str, Any]) -> dict[str, dict[str, Any]]:
@@ -153,7 +154,12 @@ def test_json_has_the_keys_of_the_contract() -> None:
         "fixture", "energy_kwh_d", "cost_per_year", "currency", "photon_efficacy_umol_j",
     }  # fmt: skip
     assert result["bands_nm"]["far_red"] == [700, 800]
-    assert result["provenance"] == {"version": "0.0.0", "inputs_sha256": {"setup.toml": "0" * 64}}
+    own = result["provenance"].pop("setups")
+    assert result["provenance"] == {
+        "version": "0.0.0", "libraries": {"python": "3"}, "data_sha256": "d" * 64,
+        "seed": None, "draws": None, "inputs_sha256": {},
+    }  # fmt: skip
+    assert [one["inputs_sha256"] for one in own] == [{"setup.toml": "0" * 64}]
     assert result["counts"] == result["calculated_counts"] == {
         "judged": 7, "within": 3, "undecided": 0, "below": 1, "above": 1, "far_below": 1, "far_above": 1,
     }  # fmt: skip

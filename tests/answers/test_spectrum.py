@@ -7,6 +7,7 @@ from answers.printed import on_terminal, piped
 
 from lightdose.answers.answer import envelope
 from lightdose.answers.library import spectrum_answer
+from lightdose.model.identity import Program
 from lightdose.model.spectrum import PIGMENT_MODELS, USABLE_CURVES, SpectrumMetrics
 
 EVERY = (*USABLE_CURVES, *PIGMENT_MODELS)
@@ -94,10 +95,12 @@ def test_pipe_shows_every_figure_and_no_letter_that_steers():
 @pytest.mark.pinned
 def test_object_has_the_keys_of_its_format():
     """One object, versioned, with null where there is no figure and every digit elsewhere."""
-    read = envelope(spectrum_answer([made("/lamp.csv", ppfd=100 / 3)], ["a"], {"/lamp.csv": "0"}), "0")
+    read = envelope(
+        spectrum_answer([made("/lamp.csv", ppfd=100 / 3)], ["a"], {"/lamp.csv": "0"}), Program("0")
+    )
     assert read["format"] == "lightdose-spectrum/1"
     assert read["bands_nm"]["blue"] == [400, 500]
-    assert read["provenance"]["inputs_sha256"] == {"/lamp.csv": "0"}
+    assert read["provenance"]["inputs_sha256"] == {"lamp.csv": "0"}
     assert read["spectra"] == [
         {
             "file": "/lamp.csv",
@@ -125,6 +128,6 @@ def test_all_weightings_show_every_curve_and_keep_the_models_out_of_the_range():
     assert [line.split()[-1] for line in shown if line.startswith("its range, nine curves")] == ["0.82-0.98"]
     for curve in EVERY[1:]:
         assert any(line.startswith(curve.replace("_", " ")) for line in shown), curve
-    by_curve = envelope(every, "0")["spectra"][0]["usable_fraction_by_curve"]
+    by_curve = envelope(every, Program("0"))["spectra"][0]["usable_fraction_by_curve"]
     assert tuple(by_curve) == EVERY
-    assert "usable_fraction_by_curve" not in envelope(plain, "0")["spectra"][0]
+    assert "usable_fraction_by_curve" not in envelope(plain, Program("0"))["spectra"][0]

@@ -14,6 +14,7 @@ from lightdose.answers.tune import headline, notes, tune_answer, tune_body
 from lightdose.answers.verdicts import brief_words, worst_first
 from lightdose.answers.words import number
 from lightdose.model.advice import OverallChange, Stand
+from lightdose.model.identity import Program
 from lightdose.model.plans import ChannelSetting, Moved, TuneWishes
 
 
@@ -152,7 +153,7 @@ def test_counts_and_penalty_are_of_the_records_judgements(factor: float) -> None
     tuning = made_tuning(factor)
     answer = tune_answer(tuning, {})
     assert answer.judged == {"before": tuning.before.judgement, "after": tuning.after.judgement}
-    told = envelope(answer, "0.0.0")
+    told = envelope(answer, Program("0.0.0"))
     for when, one in (("before", tuning.before), ("after", tuning.after)):
         assert told["counts"][when] == one.judgement.counts
         assert told["calculated_counts"][when] == one.judgement.calculated_counts

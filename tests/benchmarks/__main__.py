@@ -30,6 +30,7 @@ ORDER = (
     "page",
     "desk",
     "geometry",
+    "python",
 )
 LIBRARIES = ("numpy", "scipy", "colour-science", "pydantic", "click", "matplotlib")
 

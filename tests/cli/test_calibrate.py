@@ -90,10 +90,10 @@ def test_json_holds_what_the_contract_names(tank: Path) -> None:
     assert found["yellowing_440_per_m"] is None
     assert [caution["code"] for caution in found["cautions"]] == ["meter_scale"]
     assert (found["basis"], found["counts"]) == ("measured", None)
-    inputs = found["provenance"]["inputs_sha256"]
-    assert {str(tank / "readings.csv"), str(tank / "setup.toml")} <= set(inputs)
+    made = found["provenance"]
+    assert "setup.toml" in made["setups"][0]["inputs_sha256"]
     readings = (tank / "readings.csv").read_bytes()
-    assert inputs[str(tank / "readings.csv")] == hashlib.sha256(readings).hexdigest()
+    assert made["inputs_sha256"]["readings.csv"] == hashlib.sha256(readings).hexdigest()
     assert [r["line"] for r in found["residuals"]] == [2, 3, 4, 5, 6, 7]
     for residual in found["residuals"]:
         assert residual["outlier"] is False
@@ -113,7 +113,7 @@ def test_calibration_carries_into_dose(tank: Path) -> None:
     assert found["basis"] == "measured"
     ratios = [site["dli_mol_m2_d"] / old for site, old in zip(found["sites"], before, strict=True)]
     assert all(0.85 < ratio < 0.93 for ratio in ratios)
-    assert str(tank / "calibration.toml") in found["provenance"]["inputs_sha256"]
+    assert "calibration.toml" in found["provenance"]["setups"][0]["inputs_sha256"]
 
 
 @pytest.mark.identity

@@ -44,7 +44,7 @@ def cautions(
     sites = tuple(Site(r.name, r.x_m, r.y_m, r.depth_m) for r in scene.receivers if r.coral is None)
     groups, sources = default_groups()
     setup = Setup(
-        "made", Tank(0.7, 0.4, 0.4), fixtures, sites, tuple(corals), groups, sources, calibration=calibration
+        "made", Tank(1.0, 0.4, 0.4), fixtures, sites, tuple(corals), groups, sources, calibration=calibration
     )
     curve = day_curve(fixtures)
     dose = daily_dose(scene, curve)

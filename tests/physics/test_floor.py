@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from physics.reference_scenes import irradiance, lamp, water_of
 
 import lightdose.physics.floor as floor_module
+from lightdose.files.setup_file import read_setup
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.setup import WALL_NAMES, Tank, Wall
 from lightdose.physics.floor import exchange_matrices, exchange_table, floor_exitance, floor_grid
 from lightdose.physics.lit_tank import _falling, lit_tank
+from lightdose.python.questions import dose_at
 
 MIRRORS = dict.fromkeys(WALL_NAMES, Wall("reflectance", 1.0))
 MIXED = {"front": Wall(), "back": Wall("painted"), "left": Wall("reflectance", 0.5), "right": Wall("dark")}
@@ -115,3 +119,20 @@ def test_dark_floor_and_water_of_index_one_give_no_bounce():
     assert lit_tank(lamps, dark, 1.34, np.zeros(1), for_points=1).floor is None
     assert lit_tank(lamps, bright, 1.0, np.zeros(1), for_points=1).floor is None
     assert lit_tank(lamps, bright, 1.34, np.zeros(1), for_points=1).floor is not None
+
+
+@pytest.mark.identity
+def test_lamps_moved_over_one_water_get_what_they_get_alone() -> None:
+    """Matrices that are kept from one setup to the next change no digit, whatever was solved in between."""
+    setup = read_setup(Path(__file__).resolve().parents[2] / "examples" / "mixed-blue")
+    points = np.random.default_rng(2).uniform(0.05, 0.25, (20, 3))
+    others = [setup, setup.changed(height=0.3), setup.changed(beam_deg=60), setup.changed(height=0.1)]
+    for wider in (False, True):
+        found = []
+        for one in others:
+            if wider:
+                dose_at(setup.changed(water=replace(setup.water, yellowing_440_per_m=0.5)), points)
+            found.append(dose_at(one, points))
+        if not wider:
+            kept = found
+    assert np.array_equal(kept, found)

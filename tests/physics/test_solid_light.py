@@ -10,9 +10,10 @@ from physics.reference_scenes import ALL_PHOTONS, NO_TABLES, lamp, one_cell, wat
 from physics.solid_scenes import LIT_SHARE, SolidScene, read_solid_scenes
 
 from lightdose.model.fixture import CosineLobe
+from lightdose.model.forms import CoralForm
 from lightdose.model.light import Scene
 from lightdose.model.setup import Cover, Standing, Tank, Wall
-from lightdose.model.solids import Brace, Solid
+from lightdose.model.solids import Brace, Solid, colony
 from lightdose.physics.all_sides import around
 from lightdose.physics.bounce import between_patches
 from lightdose.physics.light_field import PreparedField, prepare_field
@@ -191,14 +192,27 @@ def test_who_shades_a_place_is_named_with_its_share() -> None:
 @pytest.mark.identity
 def test_a_branching_colony_dims_by_the_way_in_it() -> None:
     """Straight down through half its diameter, the square root of what passes a whole diameter."""
-    colony = Solid("c", "ellipsoid", 0.0, 0.0, 0.2, (0.1, 0.1, 0.1), passes=0.4, through_m=0.1, coral="c")
-    shapes = shapes_of((replace(colony, base_depth_m=0.2),))
+    body = Solid("c", "ellipsoid", 0.0, 0.0, 0.2, (0.1, 0.1, 0.1), passes=0.4, through_m=0.1, coral="c")
+    shapes = shapes_of((replace(body, base_depth_m=0.2),))
     start, way = np.array([[0.0], [0.0], [-0.3]]), np.array([[0.0], [0.0], [1.0]])
     assert passed(shapes, start, way, np.array([0.3]))[0] == pytest.approx(0.4**0.5, rel=1e-9)
     assert passed(shapes, np.array([[0.0], [0.0], [-0.17]]), way, np.array([0.17]))[0] == 1
 
 
 @pytest.mark.identity
+@pytest.mark.identity
+@pytest.mark.parametrize("form", ["dome", "table", "mat"])
+def test_a_colony_is_out_of_the_way_where_it_stands(form: CoralForm) -> None:
+    """Straight up from its foot and 1 cm round about nothing of it is met; 4 cm beside, under it, it is."""
+    body = colony("c", form, "soft", (0.3, 0.2, 0.3), 0.12, 0.05, passes=0.0)
+    assert body is not None
+    steps = 0.01 * np.array([(0, 0, 0), (1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, 0, -1), (0, 0, 1), (4, 0, -1)])
+    start = (np.array((0.3, 0.2, -0.3)) + steps).T
+    up = np.repeat([[0.0], [0.0], [1.0]], len(steps), axis=1)
+    found = passed(shapes_of((body,)), start, up, np.full(len(steps), 0.25))
+    assert found.tolist() == [1.0] * 6 + [0.0]
+
+
 @pytest.mark.parametrize("shape", ["box", "ellipsoid", "cylinder"])
 def test_spans_agree_with_points_inside(shape: str) -> None:
     """Along random lines, points between entry and exit lie inside a turned solid, others outside."""

@@ -123,7 +123,7 @@ def made_analysis(
         site_dli.setdefault(site, dli)
     site_dli.update(bare_sites)
     sites = tuple(
-        Site(name, 0.05 + 0.03 * i, 0.10 + 0.01 * i, 0.08 + 0.02 * (i % 12))
+        Site(name, 0.05 + 0.03 * (i % 23), 0.10 + 0.01 * (i % 34), 0.08 + 0.02 * (i % 12))
         for i, name in enumerate(site_dli)
     )
     own = [dli != site_dli[site] for _, _, site, dli in corals]

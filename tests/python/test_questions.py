@@ -56,6 +56,11 @@ ASKED: dict[str, tuple[Callable[[str], Any], tuple[str, ...], list[str]]] = {
         ["fixture", "channel"],
     ),
     "survey": (lambda s: lightdose.survey(s, readings=3), ("--readings", "3"), ["site"]),
+    "sensitivity": (
+        lambda s: lightdose.sensitivity(s, ["height +2 cm"]),
+        ("--case", "height +2 cm"),
+        ["coral", "site"],
+    ),
 }
 
 
@@ -75,6 +80,44 @@ def test_question_in_code_gives_what_its_command_prints(name: str, tank: Path) -
     html = found._repr_html_()
     assert "<p" in html
     assert "<script" not in html
+
+
+@pytest.mark.identity
+def test_spectra_readings_and_diary_give_what_their_commands_print(tank: Path) -> None:
+    """Questions that take no setup alone: the same JSON, and spectra made in code beside those of files."""
+    readings = tank / "readings.csv"
+    diary = EXAMPLE.parent / "two-years"
+    mine = lightdose.Spectrum("mine", np.arange(400.0, 701.0), np.ones(301), "photons")
+    for found, words in (
+        (lightdose.spectrum_metrics("blue-445", "white-led-b3"), ("spectrum", "blue-445", "white-led-b3")),
+        (
+            lightdose.calibrate(tank, readings, date="2026-03-14"),
+            ("calibrate", str(tank), str(readings), "--date", "2026-03-14"),
+        ),
+        (lightdose.history(diary), ("history", str(diary))),
+    ):
+        assert json.loads(json.dumps(found.to_dict())) == printed(*words)
+        assert len(repr(found).splitlines()) < 12
+        assert len(found.to_frame()) > 0
+    figures = lightdose.spectrum_metrics(mine).to_dict()["spectra"][0]
+    assert figures["outside_400_700_fraction"] == pytest.approx(0, abs=1e-9)
+    with pytest.raises(lightdose.LightdoseError, match="rigde"):
+        lightdose.calibrate(tank, readings, date="2026-03-14", open_sky=["rigde"])
+
+
+@pytest.mark.identity
+def test_map_stands_in_a_dataset_with_its_places(tank: Path) -> None:
+    """Cells in metres, quantities with their unit; what is no map says so."""
+    with pytest.raises(TypeError, match="for a map"):
+        lightdose.spectrum_metrics("blue-445").to_xarray()
+    xarray = pytest.importorskip("xarray")
+    found = lightdose.light_map(tank, depths=["10 cm", "20 cm"], cell=0.05)
+    made = found.to_xarray()
+    assert isinstance(made, xarray.Dataset)
+    assert dict(made.sizes) == {"depth": 2, "y": 9, "x": 15}
+    assert made.depth.values.tolist() == [0.1, 0.2]
+    assert made.dli.attrs["units"] == "mol m-2 d-1"
+    assert np.array_equal(made.dli.values[1], found.slices[1].dli, equal_nan=True)
 
 
 @pytest.mark.identity
@@ -153,7 +196,7 @@ def test_variation_in_code_equals_that_of_the_command_line(tank: Path) -> None:
 @pytest.mark.parametrize(
     ("what", "kind", "told"),
     [
-        ({"height": 16}, lightdose.LightdoseError, 'write "16 cm" if you mean 16 cm'),
+        ({"height": 16}, lightdose.LightdoseError, 'write "16 cm" or "16 m"'),
         ({"heigth": 0.16}, TypeError, "did you mean 'height'"),
         ({"without": "meat corral"}, lightdose.LightdoseError, "did you mean 'meat coral'"),
         ({"all_channels": 400}, lightdose.LightdoseError, "left"),

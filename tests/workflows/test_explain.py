@@ -54,7 +54,7 @@ def test_spans_hold_every_mix_that_is_tried() -> None:
     assert record is not None
     assert record.all_mixes.spans is not None
     assert record.without_warnings.spans is not None
-    field = light_field(setup, (0.18, 0.2, 0.05), ("ppfd", "usable_mean", "blue", "red", "below_390"))[0]
+    field = light_field(setup, [(0.18, 0.2, 0.05)], ("ppfd", "usable_mean", "blue", "red", "below_390"))[0]
     outputs = np.random.default_rng(5).uniform(0, 1, (4000, len(field))) ** 3
     outputs *= (record.peak_ppfd_umol_m2_s / (outputs @ field[:, 0]))[:, None]
     able = outputs[np.all(outputs <= 1, axis=1)]

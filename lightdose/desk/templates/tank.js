@@ -70,7 +70,8 @@ function drawView(kind, view) {
     svg.append(rect(`pane ${t.walls.left}`, -g, 0, -t.rim_m, down), rect(`pane ${t.walls.right}`, t.length_m, t.length_m + g, -t.rim_m, down),
       rect("floor", -g, t.length_m + g, down, down + g));
   }
-  svg.append(draw("g", { "data-part": "rocks" }, ...seen.rocks.map(rock => drawRock(rock, to, plan))));
+  svg.append(draw("clipPath", { id: `water-${kind}` }, rect("", 0, t.length_m, 0, down)));  // rock ends at floor and panes
+  svg.append(draw("g", { "data-part": "rocks", "clip-path": `url(#water-${kind})` }, ...seen.rocks.map(rock => drawRock(rock, to, plan))));
   svg.append(draw("g", { "data-part": "iso" }));
   svg.append(draw("path", { class: "edge", d: `M${to.x(0)} ${to.y(0)}L${to.x(0)} ${to.y(down)}L${to.x(t.length_m)} ${to.y(down)}L${to.x(t.length_m)} ${to.y(0)}` }),
     draw("path", { class: `edge${plan ? "" : " surface"}`, d: `M${to.x(0)} ${to.y(0)}H${to.x(t.length_m)}` }));

@@ -103,6 +103,7 @@ _SETTINGS: Any = {
     "axes.spines.right": False,
 }
 _settled: ContextVar[bool] = ContextVar("settled", default=False)
+_CALLERS: Final[ContextVar[Iterator[Figure | None]]] = ContextVar("callers")
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
 
@@ -184,11 +185,27 @@ def text_height_in(text: str, width_in: float, size_pt: float, *, bold: bool = F
     return len(wrapped(text, width_in, size_pt, bold=bold)) * line_in(size_pt)
 
 
+@contextmanager
+def drawn_on(figure: Figure | None, page: int = 1) -> Iterator[None]:
+    """Draw the figure of a page, counted from 1, on one of the caller's, which takes its size."""
+    token = _CALLERS.set(iter([None] * (page - 1) + [figure]))
+    try:
+        yield
+    finally:
+        _CALLERS.reset(token)
+
+
 def new_figure(width_in: float, height_in: float) -> Figure:
-    """An empty white figure; call within ``drawing_settings``."""
+    """An empty white figure, or the caller's emptied; call within ``drawing_settings``."""
     from matplotlib.figure import Figure
 
-    return Figure(figsize=(width_in, height_in), facecolor="white")
+    callers = next(_CALLERS.get(iter(())), None)
+    if callers is None:
+        return Figure(figsize=(width_in, height_in), facecolor="white")
+    callers.clear()
+    callers.set_size_inches(width_in, height_in)
+    callers.set_facecolor("white")
+    return callers
 
 
 def write_text(

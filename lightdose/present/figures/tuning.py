@@ -73,8 +73,8 @@ def tuning_drawings(
     unit: LengthUnit,
 ) -> list[Drawing]:
     """The doses of all corals, and the day before and after of those shown where it changes."""
-    days = [] if tuning.unchanged else [_draw_days(shown, before, after, unit)]
-    return [_draw_doses(tuning), *days]
+    doses = [_draw_doses(tuning)]
+    return doses if tuning.unchanged else [*doses, _draw_days(shown, before, after, unit)]
 
 
 @drawn
