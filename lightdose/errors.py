@@ -13,6 +13,9 @@ from typing import Final
 LONGEST_WORD: Final = 600
 """Characters without a blank that a message shows in full: paths are shorter; our choice."""
 
+LONGEST_LINE: Final = 2000
+"""Characters of a line of a message that are shown; our choice."""
+
 _LONG_WORD: Final = re.compile(rf"\S{{{LONGEST_WORD + 1},}}")
 _JOINERS: Final = "\u200c\u200d"
 """Invisible, but letters of some scripts and many emoji are made with them."""
@@ -33,9 +36,10 @@ def _steers(letter: str) -> bool:
     return not letter.isprintable() and letter not in _JOINERS and category(letter) in _STEERING
 
 
-def _shown(text: str) -> str:
-    """Words of a message: nothing in them steers a terminal, and no word is endless."""
-    return _LONG_WORD.sub(lambda word: f"{word[0][:200]}...", literal(text))
+def shown(text: str) -> str:
+    """Words of a message: nothing in them steers a terminal, and neither a word nor the line is endless."""
+    words = _LONG_WORD.sub(lambda word: f"{word[0][:200]}...", literal(text))
+    return words if len(words) <= LONGEST_LINE else f"{words[: LONGEST_LINE - 3]}..."
 
 
 def _under(line: str) -> str:
@@ -80,7 +84,7 @@ class Problem:
         return self if self.place is not None else replace(self, place=place)
 
     def __str__(self) -> str:
-        found = _shown(self.found)
+        found = shown(self.found)
         lines = [f"{self.place}: {found}" if self.place and self.place.file else found]
         if self.place and self.place.text:
             lines.append(f"    {_under(self.place.text)}")
@@ -88,9 +92,9 @@ class Problem:
                 lead = "".join("\t" if c == "\t" else " " for c in self.place.text[: self.place.column - 1])
                 lines.append(f"    {lead}^")
         if self.allowed:
-            lines.append(f"    allowed: {_shown(self.allowed)}")
+            lines.append(f"    allowed: {shown(self.allowed)}")
         if self.cure:
-            lines.append(f"    mend it: {_shown(self.cure)}")
+            lines.append(f"    mend it: {shown(self.cure)}")
         return "\n".join(lines)
 
 

@@ -22,7 +22,7 @@ from lightdose.files import (
     setup_schema,
     spectral_rows,
     spectrum_file,
-    toml_tables,
+    toml_guard,
 )
 from lightdose.files.coral_names import CoralNames
 from lightdose.files.groups_file import default_groups, own_group_table
@@ -34,6 +34,7 @@ from lightdose.judge.acclimation import MOST_STEPS
 from lightdose.judge.hazard import BEHAVIOUR
 from lightdose.judge.uncertain_inputs import ASSUMED_BEAM_FRACTION, DEFAULTS, SHEET_HIGH, SHEET_LOW
 from lightdose.model import forms
+from lightdose.physics import ray_limits
 from lightdose.quantities import BANDS, QUANTITIES
 
 Maker = Callable[[], str]
@@ -228,8 +229,8 @@ def limits_table() -> str:
     """The sizes up to which files are read and plans are made."""
     faintest, brightest = reading_rules.FAINTEST, reading_rules.PLAUSIBLE
     rows = [
-        ("a TOML file", size(toml_tables.LIMIT_BYTES)),
-        ("parts of a TOML key, as in a.b.c", count(toml_tables.MOST_KEY_PARTS)),
+        ("a TOML file", size(toml_guard.LIMIT_BYTES)),
+        ("parts of a TOML key, as in a.b.c", count(toml_guard.MOST_KEY_PARTS)),
         ("sites of a setup, racks included", count(setup_schema.MOST_SITES)),
         ("fixtures of a setup", count(setup_schema.MOST_CHANNELS)),
         ("channels of all fixtures together", count(setup_schema.MOST_CHANNELS)),
@@ -247,6 +248,10 @@ def limits_table() -> str:
         ("`map`: cells of a slice; points of all slices", f"{count(CELLS_AT_MOST)}; {count(POINTS_AT_MOST)}"),
         ("`place`: places; corals times places", f"{count(MOST_PLACES)}; {count(MOST_PAIRS)}"),
         ("`acclimate`: steps", count(MOST_STEPS)),
+        (
+            "rays of light to a place; for a floor, or for the ranges of all places",
+            f"{count(ray_limits.RAYS_A_PLACE_AT_MOST)}; {count(ray_limits.RAYS_AT_MOST)}",
+        ),
     ]
     return table(("what", "at most, or range"), rows)
 

@@ -81,10 +81,9 @@ class Row:
     @property
     def faces(self) -> str:
         """Which way the place or coral looks."""
-        setup, coral = self.analysis.setup, None
+        face = self.place.face
         if self.verdict:
-            coral = next(c for c in setup.corals if c.name == self.verdict.coral).face
-        face = coral or self.place.face
+            face = self.analysis.light_field.receivers[self.verdict.receiver].face or face
         return face.word if face else "up"
 
     def ek(self, name: str) -> Any:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import _thread
+import errno
 import gc
+import io
 import os
 import re
+import signal
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO, cast
 
@@ -126,7 +129,7 @@ class CommandGroup(click.Group):
         words = list(sys.argv[1:] if args is None else args)
         _never_fail_on_letters()
         streams = sys.stdout, sys.stderr
-        sys.stdout, sys.stderr = (cast(TextIO, _Outlasting(stream)) for stream in streams)
+        sys.stdout, sys.stderr = cast(TextIO, _Told(streams[0])), cast(TextIO, _Outlasting(streams[1]))
         # Our matrices are small: a second BLAS thread costs more to start and to wait for than it brings,
         # ten times more on a busy machine. Set before numpy loads; the user's own setting stays.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -136,15 +139,18 @@ class CommandGroup(click.Group):
         try:
             with _no_lost_interrupt():
                 code = super().main(words, *rest, **extra)
-        except (KeyboardInterrupt, click.Abort):
-            code = 130
+                sys.stdout.flush()
+        except (KeyboardInterrupt, click.Abort) as stop:
+            cause = stop.__cause__ if isinstance(stop, click.Abort) else stop
+            code = 128 + (cause.number if isinstance(cause, Ended) else signal.SIGINT)
         except click.ClickException as refusal:
             _refuse(refusal)
             code = 2
         except Exception as trouble:
             code = _report(trouble, debug="--debug" in words)
         finally:
-            sys.stdout.flush()
+            with suppress(Exception):  # another trouble is told
+                sys.stdout.flush()
             sys.stderr.flush()
             sys.stdout, sys.stderr = streams
         sys.exit(code if isinstance(code, int) else 0)
@@ -156,7 +162,7 @@ def _no_lost_interrupt() -> Iterator[None]:
     before = sys.unraisablehook
 
     def hook(lost: sys.UnraisableHookArgs) -> None:
-        if lost.exc_type is KeyboardInterrupt:
+        if issubclass(lost.exc_type, KeyboardInterrupt):
             _thread.start_new_thread(interrupt, ())
         else:
             before(lost)
@@ -178,9 +184,9 @@ def _refuse(refusal: click.ClickException) -> None:
     ctx = refusal.ctx if isinstance(refusal, click.UsageError) else None
     if ctx is not None:
         click.echo(f"{ctx.get_usage()}\nTry '{ctx.command_path} --help' for help.\n", err=True)
-    from lightdose.errors import literal
+    from lightdose.errors import shown
 
-    words = "\n".join(literal(line) for line in refusal.format_message().split("\n"))
+    words = "\n".join(shown(line) for line in refusal.format_message().split("\n"))
     click.echo(re.sub(r"^Invalid value(?: for (.+?))?: ", r"\1: ", words).removeprefix(": "), err=True)
 
 
@@ -211,23 +217,36 @@ def _never_fail_on_letters() -> None:
 
 
 class _Outlasting:
-    """A stream that outlasts its reader: after `| head -1` files and exit code stay."""
+    """A stream that outlasts its reader: after `| head -1`, or where it is closed, files and code stay."""
 
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
+    def __init__(self, stream: TextIO | None) -> None:
+        self._stream = stream or open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - as long as the run
+        self._is_closed = stream is None
 
     def write(self, text: str) -> int:
-        try:
-            return self._stream.write(text)
-        except BrokenPipeError:
-            self._to_nowhere()
-            return len(text)
+        with self._outlasting():
+            buffer = getattr(self._stream, "buffer", None)
+            if isinstance(buffer, io.RawIOBase):  # python -u: what a full disk takes of it is not looked at
+                _write_all(buffer, text, self._stream)
+            else:
+                self._stream.write(text)
+        return len(text)
 
     def flush(self) -> None:
-        try:
+        with self._outlasting():
             self._stream.flush()
-        except BrokenPipeError:
+
+    @contextmanager
+    def _outlasting(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as cause:
             self._to_nowhere()
+            if not isinstance(cause, BrokenPipeError):
+                self._failed(cause)
+
+    def _failed(self, cause: OSError) -> None:
+        """Nobody can be told."""
 
     def _to_nowhere(self) -> None:
         """From here on the stream's bytes, those that wait in its buffer too, go to nothing."""
@@ -237,6 +256,59 @@ class _Outlasting:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
+
+
+class _Told(_Outlasting):
+    """Standard output: an answer that is lost, but for a reader who left, is a failure that is told."""
+
+    def write(self, text: str) -> int:
+        if self._is_closed and text:
+            self._is_closed = False
+            self._failed(OSError(errno.EBADF, "closed"))
+        return super().write(text)
+
+    def _failed(self, cause: OSError) -> None:
+        from lightdose.errors import OutputError, Problem
+
+        full = cause.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+        reason = "the disk is full" if full else (cause.strerror or str(cause)).lower()
+        found = f"the answer could not be written to standard output: {reason}"
+        raise OutputError(Problem(found, cure="free some space, or send it elsewhere")) from None
+
+
+def _write_all(buffer: io.RawIOBase, text: str, stream: TextIO) -> None:
+    data = text.replace("\n", os.linesep).encode(stream.encoding, stream.errors or "strict")
+    while data:
+        data = data[buffer.write(data) or 0 :]
+
+
+class Ended(KeyboardInterrupt):
+    """The system, or a window that was closed, ends the run: as Ctrl-C, but for the exit code."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__()
+        self.number = number
+
+
+def _end_by_signals() -> None:
+    """Let the signals that end a process end it as Ctrl-C does: nothing half-written stays."""
+
+    def end(number: int, _: object) -> None:
+        raise Ended(number)
+
+    for name in ("SIGTERM", "SIGHUP", "SIGQUIT"):
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) == signal.SIG_DFL:  # nohup ignores one
+            signal.signal(number, end)
+
+
+def _hold_streams() -> None:
+    """Where a standard stream is closed, nothing else may get its number: a file would take its words."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)
 
 
 @click.group(
@@ -258,7 +330,7 @@ def cli(ctx: click.Context) -> None:
 def _tell_how_to_call() -> None:
     """On stderr, for a person in a first session who called lightdose by its path."""
     words = sys.argv[1:]
-    if not sys.stderr.isatty() or "--quiet" in words:
+    if sys.stderr is None or not sys.stderr.isatty() or "--quiet" in words:
         return
     from lightdose.cli.completion import FIRST_COMMANDS, how_to_call
 
@@ -272,6 +344,8 @@ def main() -> NoReturn:
     """Entry point of the ``lightdose`` script."""
     # What is loaded stays: searching it for cycles at every 700 new objects is a tenth of a short run.
     gc.set_threshold(20_000)
+    _hold_streams()
+    _end_by_signals()
     pass_settings_by()
     try:
         cli.main()

@@ -134,16 +134,17 @@ def _write_steps(ask: Ask, way: Acclimation, folder: str) -> list[dict[str, Path
     """One schedule a step and fixture; gives fixture -> file for every step."""
     from pathlib import Path
 
-    from lightdose.files.writing import file_names
+    from lightdose.files.writing import file_names, together
 
     fixtures, inputs = way.after.lit_fixtures, inputs_of(way.before, way.after)
     endings = file_names([f.name for f in fixtures], ".csv")
     files = []
-    for step in way.steps:
-        targets = {
-            fixture.name: Path(folder) / f"day-{step.day:03d}-{ending}"
-            for fixture, ending in zip(fixtures, endings, strict=True)
-        }
-        save_schedules(ask, targets, step.programmes, fixtures, inputs)
-        files.append(targets)
+    with together():
+        for step in way.steps:
+            targets = {
+                fixture.name: Path(folder) / f"day-{step.day:03d}-{ending}"
+                for fixture, ending in zip(fixtures, endings, strict=True)
+            }
+            save_schedules(ask, targets, step.programmes, fixtures, inputs)
+            files.append(targets)
     return files

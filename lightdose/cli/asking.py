@@ -382,15 +382,23 @@ class Ask:
 
     def save(self, path: Path, data: bytes | str, inputs: Iterable[Path], more: str = "") -> None:
         """Write a file in one step and name it with its size; ``more`` follows."""
-        from lightdose.files.writing import write_atomically
+        from lightdose.files.writing import once_written, write_atomically
 
-        self.say(f"wrote {write_atomically(path, data, inputs=inputs)}{more}")
+        what = write_atomically(path, data, inputs=inputs)
+        once_written(lambda: self.say(f"wrote {what}{more}"))
 
     def save_sheet(self, answer: Answer, target: str, default_name: str, inputs: Iterable[Path]) -> None:
         """Write a table as CSV, named with its rows, and its Table Schema beside it where it is a file."""
         from lightdose.answers.answer import provenance_of
         from lightdose.files.program import this_program
-        from lightdose.files.writing import csv_text, output_target, schema_text
+        from lightdose.files.writing import (
+            csv_text,
+            is_device,
+            output_target,
+            schema_place,
+            schema_text,
+            together,
+        )
 
         assert answer.sheet is not None
         sheet = answer.sheet
@@ -399,21 +407,22 @@ class Ask:
         names = [c.name for c in sheet.columns]
         rows = len(sheet.rows)
         text = csv_text(names, sheet.values(), self.csv_dialect)
-        self.save(path, text, kept, f", {rows} row{'' if rows == 1 else 's'}")
-        if path.is_file():
-            schema = schema_text(sheet.columns, self.csv_dialect, provenance_of(answer, this_program()))
-            self.save(path.with_suffix(".schema.json"), schema, kept)
+        with together():
+            self.save(path, text, kept, f", {rows} row{'' if rows == 1 else 's'}")
+            if not is_device(path):
+                schema = schema_text(sheet.columns, self.csv_dialect, provenance_of(answer, this_program()))
+                self.save(schema_place(path), schema, kept)
 
     def save_drawings(self, drawings: Sequence[Drawing], inputs: Iterable[Path]) -> None:
         """Write every drawing as SVG and PNG, with a progress bar for a person who waits."""
-        from lightdose.files.writing import write_atomically
+        from lightdose.files.writing import together, write_atomically
         from lightdose.present.figures.canvas import render
 
         kept, folder = list(inputs), Path(self.place(self.figures or ""))
         forms: tuple[Literal["svg", "png"], ...] = ("svg", "png")
         tasks = [(drawing, form) for drawing in drawings for form in forms]
         written = []
-        with self.progress("figures", len(tasks)) as bar:
+        with together(), self.progress("figures", len(tasks)) as bar:
             for drawing, form in tasks:
                 path = folder / f"{drawing.name}.{form}"
                 written.append(write_atomically(path, render(drawing, form), inputs=kept))
@@ -535,16 +544,19 @@ def save_schedules(
     """Write the programme of each fixture that has a target, and name each file with its rows."""
     from lightdose.files.schedule_csv import gaps_lit_at_zero, schedule_text
     from lightdose.files.units import format_time
+    from lightdose.files.writing import together
 
     kept = list(inputs)
-    for fixture in fixtures:
-        if fixture.name not in targets:
-            continue
+    written = [fixture for fixture in fixtures if fixture.name in targets]
+    with together():
+        for fixture in written:
+            programme = programmes[fixture.name]
+            channels = [c.name for c in fixture.type.channels]
+            text = schedule_text(programme, channels, dialect or ask.csv_dialect, fixture.type.lit_at_zero)
+            ask.save(targets[fixture.name], text, kept, f", {text.count(chr(10)) - 1} rows")
+    for fixture in written:
         programme, target = programmes[fixture.name], targets[fixture.name]
         lit_at_zero = fixture.type.lit_at_zero
-        channels = [c.name for c in fixture.type.channels]
-        text = schedule_text(programme, channels, dialect or ask.csv_dialect, lit_at_zero)
-        ask.save(target, text, kept, f", {text.count(chr(10)) - 1} rows")
         for channel, gap_h in gaps_lit_at_zero(programme, lit_at_zero).items():
             end, start = map(format_time, gap_h)
             ask.say(

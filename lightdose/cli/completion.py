@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import os
+import re
 import shlex
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -99,7 +100,8 @@ class _Name(click.ParamType[str]):
     ) -> list[CompletionItem[Any]]:
         first, equals, second = incomplete.rpartition("=")
         kind = "site" if equals and param.metavar == "CORAL=SITE" else self.name
-        known = [name for name in _named(kind, second) if isinstance(name, str)]
+        # A name of two lines would be two answers to the shell, and TAB never steers a terminal.
+        known = [name for name in _named(kind, second) if isinstance(name, str) and name.isprintable()]
         items = [CompletionItem(first + equals + name) for name in known if name.startswith(second)]
         # A path may stand there as well: the shell looks for one where no name begins so.
         return [*items, CompletionItem(incomplete, type="file")] if param.name == "asked" else items
@@ -129,14 +131,16 @@ def _named(kind: str, typed: str) -> Iterable[str]:
     ]
     if not setups:
         return ()
+    from lightdose.files.toml_guard import tables_for_names
+
+    data = tables_for_names(setups[0])
     try:
-        data = tomllib.loads(setups[0].read_text(encoding="utf-8-sig"))
         if kind == "meter":
             return list(data.get("meter", {}))
         own = [table["name"] for table in data.get(kind, [])]
         racks = data.get("rack", []) if kind == "site" else []
         return own + [site for rack in racks for site in _rack(rack)]
-    except (OSError, ValueError, LookupError, TypeError, AttributeError):
+    except (ValueError, LookupError, TypeError, AttributeError):
         return ()
 
 
@@ -149,27 +153,50 @@ def _rack(rack: dict[str, Any]) -> list[str]:
 
 @add_completion_class
 class _Bash(BashComplete):
-    """Names with spaces are escaped, twice: the script reads its lines without ``read -r``."""
+    """Names are escaped, twice: the script reads its lines without ``read -r``.
+
+    Behind an opened quotation mark nothing can be escaped in one way that all of bash understands: there only
+    names stand that need it not.
+    """
 
     def format_completion(self, item: CompletionItem[Any]) -> str:
-        quoted = os.environ.get("COMP_WORDS", "").count('"') % 2 == 1
         value = str(item.value)
-        if item.type == "plain" and not quoted and shlex.quote(value) != value and "=" not in value:
-            value = "".join(c if c.isalnum() or c in "-_./=:%+@" else f"\\\\{c}" for c in value)
-        return f"{item.type},{value}"
+        if item.type != "plain" or shlex.quote(value) == value:
+            return f"{item.type},{value}"
+        if _quotation_is_open(os.environ.get("COMP_WORDS", "")):
+            return f"plain,{value}" if re.fullmatch(r"[\w\- ./=:%+@,#]+", value) else "none,"
+        escaped = "".join(c if c.isalnum() or c in "-_./=:%+@" else f"\\{c}" for c in value)
+        return "plain," + escaped.replace("\\", "\\\\")
+
+
+def _quotation_is_open(line: str) -> bool:
+    """Whether the last word of a line stands behind a quotation mark."""
+    mark, escaped = "", False
+    for letter in line:
+        if escaped:
+            escaped = False
+        elif letter == "\\" and mark != "'":
+            escaped = True
+        elif not mark and letter in "'\"":
+            mark = letter
+        elif letter == mark:
+            mark = ""
+    return bool(mark)
 
 
 @add_completion_class
 class _PowerShell(PowerShellComplete):
-    """Names with spaces are quoted; a path keeps its backslashes."""
+    """Names with other marks than those of a plain word are quoted; a path keeps its backslashes."""
 
     def get_completion_args(self) -> tuple[list[str], str]:
         os.environ["COMP_WORDS"] = os.environ["COMP_WORDS"].replace("\\", "\\\\")
         return super().get_completion_args()
 
     def format_completion(self, item: CompletionItem[Any]) -> str:
-        if item.type == "plain" and " " in str(item.value):
-            item = CompletionItem("'" + str(item.value).replace("'", "''") + "'", help=item.help)
+        value = str(item.value)
+        if item.type == "plain" and not re.fullmatch(r"[\w./=:+-]+", value):
+            # It takes the marks of print for its own single quotation mark too.
+            item = CompletionItem("'" + re.sub("(['\u2018-\u201b])", r"\1\1", value) + "'", help=item.help)
         return super().format_completion(item)
 
 

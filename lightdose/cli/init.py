@@ -29,13 +29,15 @@ def command(folder: str, quiet: bool) -> None:
     """
     from pathlib import Path
 
-    from lightdose.files.writing import write_atomically
+    from lightdose.files.writing import together, write_atomically
 
     source, target = example_folder(), Path(folder)
     names = [path.relative_to(source) for path in sorted(source.rglob("*")) if path.is_file()]
     _refuse_what_is_there(target, [target / name for name in names])
-    for name in names:
-        click.echo(write_atomically(target / name, (source / name).read_bytes()))
+    with together():
+        written = [write_atomically(target / name, (source / name).read_bytes()) for name in names]
+    for sentence in written:
+        click.echo(sentence)
     from lightdose.answers.words import as_typed
 
     setup = as_typed(str(target / "setup.toml"))

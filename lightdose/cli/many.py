@@ -512,9 +512,11 @@ class _GrowingTable:
 
     def say(self, ask: Ask) -> None:
         """Name the file with its rows, and lay the Table Schema beside it."""
+        from lightdose.files.writing import is_device, schema_place
+
         ask.say(f"wrote {self.file.description}, {self.rows} row{'' if self.rows == 1 else 's'}")
-        if self.file.path.is_file():
-            ask.save(self.file.path.with_suffix(".schema.json"), self.schema, ())
+        if not is_device(self.file.path):
+            ask.save(schema_place(self.file.path), self.schema, ())
 
 
 @contextmanager
@@ -527,12 +529,22 @@ def _growing(wanted: Wanted, asks: Sequence[Ask]) -> Iterator[_GrowingTable | No
     from lightdose.answers.field import Field, Sheet
     from lightdose.answers.provenance import program_json
     from lightdose.files.program import this_program
-    from lightdose.files.writing import csv_text, growing_atomically, output_target, schema_text
+    from lightdose.files.writing import (
+        csv_text,
+        growing_atomically,
+        is_device,
+        output_target,
+        schema_place,
+        schema_text,
+    )
 
     first = Field("setup", "setup", lambda row: row, kind="string", what="file of the setup")
     columns = Sheet((first, *fields_of(wanted.name))).columns
     dialect = wanted.ask.csv_dialect
-    with growing_atomically(output_target(wanted.ask.csv_file, wanted.csv)) as file:
+    target = output_target(wanted.ask.csv_file, wanted.csv)
+    if not is_device(target):
+        schema_place(target)  # refused before anything is computed
+    with growing_atomically(target) as file:
         file.keep_off([Path(ask.request.path) for ask in asks])
         file.write(csv_text([c.name for c in columns], (), dialect))
         yield _GrowingTable(file, schema_text(columns, dialect, program_json(this_program())))

@@ -166,7 +166,7 @@ def _sheet(ask: Ask, setup: Setup, output: str) -> Answer:
     from lightdose.answers.note import sheet_answer
     from lightdose.files.diary_notes import SHEET_COLUMNS, read_notes, refuse_filled_sheet
     from lightdose.files.diary_states import diary_folder
-    from lightdose.files.writing import csv_text, output_target
+    from lightdose.files.writing import csv_text, output_target, together
     from lightdose.present.round_sheet import round_sheet
 
     page = output_target(output, SHEET)
@@ -177,7 +177,8 @@ def _sheet(ask: Ask, setup: Setup, output: str) -> Answer:
     corals = [*setup.corals, *setup.unplaced]
     command = f"lightdose note {setup.path} --from {table}"
     inputs = inputs_of(setup)
-    ask.save(page, round_sheet(setup, notes, table.name, command), inputs)
     rows = [[c.name, c.site, *[None] * (len(SHEET_COLUMNS) - 2)] for c in corals]
-    ask.save(table, csv_text(SHEET_COLUMNS, rows, ask.csv_dialect), inputs, f", {len(rows)} rows")
+    with together():
+        ask.save(page, round_sheet(setup, notes, table.name, command), inputs)
+        ask.save(table, csv_text(SHEET_COLUMNS, rows, ask.csv_dialect), inputs, f", {len(rows)} rows")
     return sheet_answer(setup, len(corals), page, table)

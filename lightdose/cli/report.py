@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -87,11 +89,10 @@ def command(
     it stands.
     """
     import datetime
-    from dataclasses import replace
     from pathlib import Path
 
     from lightdose.answers.report import report_answer
-    from lightdose.files.writing import output_target
+    from lightdose.files.writing import output_target, together
     from lightdose.present.report import report_page
 
     if (paper or language != "en") and not handout:
@@ -108,12 +109,13 @@ def command(
     )
     found = _report(analysis, comparison, ask.unit(analysis.setup), variation)
     text = report_page(replace(found, date=day or datetime.date.today().isoformat()))
-    ask.save(page, text, inputs)
     written = {"report": page}
-    if handout:
-        sheet = str(Path(handout, f"{ask.name}.pdf")) if ask.name else handout
-        form = (paper, language, day)
-        written["handout"] = _save_handout(ask, sheet, form, analysis, other, inputs)
+    with together():
+        ask.save(page, text, inputs)
+        if handout:
+            sheet = str(Path(handout, f"{ask.name}.pdf")) if ask.name else handout
+            form = (paper, language, day)
+            written["handout"] = _save_handout(ask, sheet, form, analysis, other, inputs)
     return report_answer(analysis, comparison, written)
 
 
@@ -143,7 +145,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
 
     shown = shown_receivers(analysis)
     return Report(
-        analysis=analysis,
+        analysis=replace(analysis, setup=_for_others(analysis.setup)),
         unit=unit,
         days=site_days(analysis, shown),
         spectra=site_spectra(analysis, shown[:1]),
@@ -160,6 +162,16 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         grown=_grown(analysis),
         program=this_program(),
     )
+
+
+def _for_others(setup: Setup) -> Setup:
+    """The setup under paths that name no folder above its own: a page goes to other people."""
+    if not os.path.isabs(setup.path):
+        return setup
+    home = os.path.dirname(os.path.dirname(setup.path))
+    said = tuple(text.replace(os.path.join(home, ""), "") for text in setup.understood)
+    files = {os.path.abspath(os.path.relpath(name, home)): sha for name, sha in setup.inputs_sha256.items()}
+    return replace(setup, path=os.path.relpath(setup.path, home), understood=said, inputs_sha256=files)
 
 
 def _grown(analysis: Analysis) -> Growing | None:

@@ -27,4 +27,30 @@ def command(_: Ask) -> Answer:
     from lightdose.cli.init import example_folder
     from lightdose.workflows.selftest import self_test
 
-    return selftest_answer(self_test(example_folder()))
+    return selftest_answer(self_test(example_folder(), {"pages": _pages, "printed words": _languages}))
+
+
+def _pages() -> None:
+    """Compile every template, and lay out the desk's page and every page of the guide."""
+    from lightdose.desk.page import page
+    from lightdose.guide.pages import all_pages
+    from lightdose.present.page import page_environment
+
+    environment = page_environment()
+    for name in environment.list_templates():
+        if name.endswith(".html"):
+            environment.get_template(name)
+        elif (
+            environment.loader is not None and not environment.loader.get_source(environment, name)[0].strip()
+        ):
+            raise ValueError(f"{name} is empty")
+    page()
+    all_pages()
+
+
+def _languages() -> None:
+    """Load every catalogue of printed pages."""
+    from lightdose.answers.language import LANGUAGES, language
+
+    for key in LANGUAGES:
+        language(key).date("2026-03-14")

@@ -52,7 +52,7 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
     from lightdose.answers.survey import blank_table
     from lightdose.answers.words import as_typed
     from lightdose.files.readings_csv import must_hold_no_readings
-    from lightdose.files.writing import csv_text, output_target
+    from lightdose.files.writing import csv_text, output_target, together
     from lightdose.present.paper import survey_sheet
 
     sheet = output_target(output, SHEET)
@@ -62,8 +62,10 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
     paths = (path, table, path.with_name("calibration.toml"))
     typed = [as_typed(str(p)) for p in paths]
     command = f"lightdose calibrate {typed[0]} {typed[1]} -o {typed[2]}"
-    ask.save(sheet, survey_sheet(survey, ask.unit(survey.setup), table.name, command, basis.sentence), inputs)
+    page = survey_sheet(survey, ask.unit(survey.setup), table.name, command, basis.sentence)
     blanks = blank_table(survey)
     text = csv_text([c.name for c in blanks.columns], blanks.values(), ask.csv_dialect)
-    ask.save(table, text, inputs, f", {len(blanks.rows)} rows")
+    with together():
+        ask.save(sheet, page, inputs)
+        ask.save(table, text, inputs, f", {len(blanks.rows)} rows")
     return sheet, table

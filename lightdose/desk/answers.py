@@ -28,6 +28,9 @@ from lightdose.workflows.placing import place
 Asked = Mapping[str, Any]
 MOST_BEST: Final = 3
 MOST_PROBLEMS: Final = 40
+EDGE_M: Final = 0.01
+"""So far beside the water a click still means its edge. Our choice. [m]"""
+
 LEAST_APART_M: Final = 0.03
 MOST_LEVELS, POINTS_ACROSS = 5, 14
 """Depths, and points along the longer side, at which a place is looked for. Our choice."""
@@ -231,7 +234,11 @@ class DeskAnswers:
     def spot(self, asked: Asked) -> dict[str, Any]:
         """The light at a free place, and which groups usually live in so much."""
         setup = self._lit_setup()
-        point = np.array([[float(asked[key]) for key in ("x_m", "y_m", "depth_m")]])
+        tank, at = setup.tank, [float(asked[key]) for key in ("x_m", "y_m", "depth_m")]
+        ends = (tank.length_m, tank.width_m, tank.water_depth_m)
+        if not all(-EDGE_M <= value <= end + EDGE_M for value, end in zip(at, ends, strict=True)):
+            raise ValueError("a spot outside the water")
+        point = np.clip([at], 0.0, ends)
         dose, peak = self.light.at(setup, point)
         dli = float(dose[0])
         suits = [

@@ -21,8 +21,8 @@ def apply(bench: Bench, change: Change) -> str:
     LightdoseError
         If it cannot be made; then the bench is not to be used any more.
     """
-    what = change.get("do")
     try:
+        what = change.get("do")
         if what == "several":
             return _several(bench, change)
         if not isinstance(what, str) or what not in _BY_NAME:

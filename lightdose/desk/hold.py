@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from lightdose.errors import OutputError, Place, Problem
-from lightdose.files.diary_rows import taken
+from lightdose.files.unfinished import taken
 from lightdose.files.writing import write_problem
 
 NAME: Final = ".lightdose-desk.lock"

@@ -26,7 +26,7 @@ from lightdose.desk.drafts import Drafts, Reading
 from lightdose.desk.toml_edits import TomlText
 from lightdose.errors import LightdoseError, OutputError, Problem, SetupError
 from lightdose.files.setup_file import read_setup
-from lightdose.files.writing import write_atomically
+from lightdose.files.writing import together, write_atomically
 from lightdose.model.diary import Keeping
 from lightdose.model.setup import Setup
 from lightdose.workflows.keeping import keep
@@ -245,10 +245,10 @@ class Desk:
     def _left_draft(self) -> dict[str, Any] | None:
         try:
             held = json.loads(self.draft_path.read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+        except (OSError, ValueError, RecursionError):
             return None
-        sound = isinstance(held, dict) and held.get("format") == DRAFT_FORMAT
-        return held if sound and isinstance(held.get("files"), dict) else None
+        files = held.get("files") if isinstance(held, dict) and held.get("format") == DRAFT_FORMAT else None
+        return held if isinstance(files, dict) and all(map(_is_held, files.values())) else None
 
     def take_draft(self) -> None:
         """Take up the unsaved changes that an earlier desk left."""
@@ -381,23 +381,23 @@ class Desk:
         Raises
         ------
         OutputError
-            If a file was changed elsewhere, or cannot be written. What is not written yet stays unsaved.
+            If a file was changed elsewhere, or cannot be written: then none is, and all stays unsaved.
         """
         with self.lock:
             if self.conflicts():
                 raise OutputError(Problem("a file was changed elsewhere since it was read"))
             self._keep_before()
-            names = []
-            for path in self.unsaved[::-1]:  # the setup last: it names the others
-                text = self.texts[path]
-                if text is None:
+            changed = self.unsaved[::-1]
+            with together():
+                for path in changed:
+                    if (text := self.texts[path]) is not None:
+                        write_atomically(Path(path), text)
+            for path in changed:
+                if self.texts[path] is None:
                     Path(path).unlink(missing_ok=True)
-                else:
-                    Path(path).parent.mkdir(parents=True, exist_ok=True)
-                    write_atomically(Path(path), text)
-                names.append(os.path.relpath(path, self.path.parent))
-                self.base[path] = text
+                self.base[path] = self.texts[path]
                 self._stamps[path] = _stamp(path)
+            names = [os.path.relpath(path, self.path.parent) for path in changed]
             self._keep_draft()
             self.version += 1
             return names, self._keep_after(why)
@@ -435,6 +435,16 @@ def _unpacked(packed: Mapping[str, bytes | None]) -> dict[str, bytes | None]:
 
 def _sha(content: bytes | None) -> str | None:
     return None if content is None else hashlib.sha256(content).hexdigest()
+
+
+def _is_held(one: object) -> bool:
+    """Whether this is how a draft holds a file: what was read of it, and its text."""
+    if not isinstance(one, dict) or not {"read", "text"} <= one.keys():
+        return False
+    try:
+        return one["text"] is None or isinstance(base64.b64decode(one["text"], validate=True), bytes)
+    except (ValueError, TypeError):
+        return False
 
 
 def _text64(content: bytes | None) -> str | None:

@@ -21,6 +21,7 @@ from typing import Final, NamedTuple
 
 from lightdose.errors import OutputError, Place, Problem
 from lightdose.files.text import Separator, cell_column, open_bytes
+from lightdose.files.unfinished import taken
 from lightdose.files.writing import (
     Dialect,
     csv_text,
@@ -183,7 +184,7 @@ def _fault(line: str, cells: Sequence[str] | None, columns: int) -> str:
 def _lines(data: bytes) -> tuple[str, list[str]]:
     """Encoding and lines; of a mixed file each line is read in its own."""
     if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return "utf-16", data.decode("utf-16", "replace").splitlines()
+        return "utf-16", _cut(data.decode("utf-16", "replace"))
     mark = data.startswith(codecs.BOM_UTF8)
     text = data.removeprefix(codecs.BOM_UTF8)
     try:
@@ -242,25 +243,6 @@ def locked(folder: Path) -> Iterator[None]:
         yield
     finally:
         os.close(descriptor)
-
-
-def taken(descriptor: int) -> bool:
-    """Take the lock of an open file; False where another process has it."""
-    if os.name == "nt":
-        import msvcrt
-
-        try:
-            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-        except OSError:
-            return False
-        return True
-    import fcntl
-
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
 
 
 def add_rows(path: Path, columns: Sequence[str], key: str, rows: Sequence[Mapping[str, str]]) -> None:

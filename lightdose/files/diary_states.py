@@ -17,8 +17,9 @@ from lightdose.files.diary_dates import month_first_in, parse_date
 from lightdose.files.diary_notes import read_notes
 from lightdose.files.diary_rows import add_rows, locked, read_table
 from lightdose.files.toml_tables import show
+from lightdose.files.unfinished import clear_folders, new_name
 from lightdose.files.units import UnitProblem
-from lightdose.files.writing import csv_text, write_atomically, write_problem
+from lightdose.files.writing import csv_text, together, write_atomically, write_problem
 from lightdose.model.diary import Diary, KeptFile, KeptState
 from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup
@@ -31,7 +32,6 @@ OUTSIDE: Final = "outside"
 """Files that lie above the setup's folder are kept under this name and the number of steps up."""
 ATTRIBUTES: Final = ".gitattributes"
 AS_IT_IS: Final = "# Kept files come back byte for byte: no line end is changed here.\n* -text\n"
-_UNFINISHED: Final = re.compile(r"\.lightdose-[0-9a-f]{12}\.tmp")
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def keep_state(setup: Setup, date: str, why: str) -> Kept:
     named = seen_from_home(setup)
     given = dict(zip(named, setup.inputs_sha256.items(), strict=True))
     with locked(folder):
-        _clear_unfinished(folder)
+        clear_folders(folder)
         states, _ = read_states(folder)
         before = in_force(states, date)
         contents = frozenset((name, sha) for name, (_, sha) in given.items())
@@ -228,7 +228,7 @@ def _list_of(files: Iterable[KeptFile]) -> str:
 
 def _store(folder: Path, name: str, files: Sequence[KeptFile], new: Sequence[tuple[KeptFile, str]]) -> int:
     """Write a state's folder beside its place and give it its name once all of it is on the disk."""
-    temporary = folder / f".lightdose-{os.urandom(6).hex()}.tmp"
+    temporary = folder / f"{new_name()}.tmp"
     total = 0
     try:
         temporary.mkdir()
@@ -254,17 +254,6 @@ def _store(folder: Path, name: str, files: Sequence[KeptFile], new: Sequence[tup
 def _renamed(trouble: OutputError, meant: Path) -> Iterator[Problem]:
     for problem in trouble.problems:
         yield Problem(problem.found, problem.allowed, problem.cure, Place(str(meant)))
-
-
-def _clear_unfinished(folder: Path) -> None:
-    """Take away what a killed run of ours left; called under the lock."""
-    with suppress(OSError):
-        for entry in os.scandir(folder):
-            if _UNFINISHED.fullmatch(entry.name):
-                if entry.is_dir(follow_symlinks=False):
-                    shutil.rmtree(entry.path, ignore_errors=True)
-                else:
-                    os.unlink(entry.path)
 
 
 # ---- restoring --------------------------------------------------------------------------------------------
@@ -294,8 +283,9 @@ def restore_state(folder: Path, state: KeptState, target: Path) -> Path:
         )
         raise OutputError(Problem(found, "a folder without these files", "name another folder"))
     contents = [kept_bytes(folder, file) for file in state.files]
-    for path, data in zip(paths, contents, strict=True):
-        write_atomically(path, data)
+    with together():
+        for path, data in zip(paths, contents, strict=True):
+            write_atomically(path, data)
     return paths[0]
 
 

@@ -44,6 +44,7 @@ from lightdose.model.fixture import (
     Flux,
     PhotometricLobe,
     TabulatedLobe,
+    computable,
 )
 from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectralDistribution, SpectrumMix
 
@@ -506,7 +507,7 @@ class _FixtureReading:
             self._refuse(path, "every intensity is 0", "at least one above 0")
         sound = all(a < b for a, b in pairwise(angles)) and any(relative)
         if sound and angles[0] == 0 and angles[-1] <= 90 and min(relative) >= 0:
-            return TabulatedLobe(np.array(angles), np.array(relative))
+            return TabulatedLobe(np.array(angles), computable(np.array(relative)))
         return None
 
     def _photometric(self, path: KeyPath, named: str) -> PhotometricLobe | None:

@@ -135,7 +135,8 @@ def with_own_groups(groups: Mapping[str, CoralGroup], own: Mapping[str, CoralGro
 
 def _read(path: Path, label: str) -> TomlDocument:
     from lightdose.files.text import open_bytes
-    from lightdose.files.toml_tables import LIMIT_BYTES, read_document
+    from lightdose.files.toml_guard import LIMIT_BYTES
+    from lightdose.files.toml_tables import read_document
 
     try:
         with open_bytes(path) as stream:

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lightdose.errors import LightdoseError, Place, Problem, SetupError
-from lightdose.files.toml_tables import LIMIT_BYTES, TomlDocument, read_document, show, suggestion
+from lightdose.files.toml_guard import LIMIT_BYTES
+from lightdose.files.toml_tables import TomlDocument, read_document, show, suggestion
 from lightdose.files.units import UnitProblem
 from lightdose.near_names import near_names
 

@@ -6,6 +6,7 @@ users go through ``spectrum_csv``.
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import os
 import re
@@ -280,7 +281,29 @@ def table_sums() -> list[tuple[str, str, str]]:
     expected = {row["path"]: row["sha256"] for row in rows}
     home = data_file()
     others = sorted(p.relative_to(home).as_posix() for p in home.rglob("*.csv"))
-    return [(name, expected.get(name, ""), _sum(home / name)) for name in dict.fromkeys([*expected, *others])]
+    own = tomllib.loads((_PACKAGE / "data" / "SOURCES.toml").read_text(encoding="utf-8"))["file"]
+    return [
+        *((name, expected.get(name, ""), _sum(home / name)) for name in dict.fromkeys([*expected, *others])),
+        *((f"data/{row['path']}", row["sha256"], _sum(_PACKAGE / "data" / row["path"])) for row in own),
+    ]
+
+
+def packed_sums() -> list[tuple[str, str, str]]:
+    """Every file that the wheel brought: its path, the sha256 in the wheel's own list, and that of the file.
+
+    In a checkout there is no such list.
+    """
+    from importlib.metadata import PackageNotFoundError, files
+
+    try:
+        packed = [f for f in files("lightdose") or () if f.parts[0] == "lightdose" and f.hash is not None]
+    except PackageNotFoundError:
+        return []
+    return [(str(f), _hex(f.hash.value), _sum(Path(str(f.locate())))) for f in packed if f.hash is not None]
+
+
+def _hex(urlsafe: str) -> str:
+    return base64.urlsafe_b64decode(urlsafe + "=" * (-len(urlsafe) % 4)).hex()
 
 
 def schema_states(example: Path) -> list[tuple[str, str]]:

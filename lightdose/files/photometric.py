@@ -23,7 +23,7 @@ import numpy as np
 
 from lightdose.errors import LightdoseError, Place, Problem, SetupError
 from lightdose.files.text import read_text
-from lightdose.model.fixture import PhotometricLobe
+from lightdose.model.fixture import PhotometricLobe, computable
 from lightdose.model.record import FloatArray
 
 LIMIT_BYTES = 20_000_000
@@ -309,4 +309,4 @@ def _downward(c_deg: FloatArray, gamma_deg: FloatArray, values: FloatArray, line
         gamma_deg = np.append(gamma_deg[below], 90.0)
     if not np.any(values > 0):
         raise lines.problem("no light goes down", allowed="some intensity between 0 and 90 deg", line=0)
-    return PhotometricLobe(c_deg, gamma_deg, values, lines.label)
+    return PhotometricLobe(c_deg, gamma_deg, computable(values), lines.label)

@@ -195,7 +195,7 @@ def split_line(line: str, separator: Separator) -> tuple[str, ...]:
         return tuple(cell.strip() for cell in next(reader))
     if separator == " ":
         return tuple(line.split())
-    if " " in line or "\t" in line or "\u00a0" in line:
+    if " " in line or "\t" in line or not line.isascii():  # letters beyond ASCII may be spaces too
         return tuple([cell.strip() for cell in line.split(separator)])
     return tuple(line.split(separator))
 

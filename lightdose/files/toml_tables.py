@@ -17,6 +17,7 @@ from typing import Any
 from pydantic_core import SchemaValidator, ValidationError, core_schema
 
 from lightdose.errors import Place, Problem, SetupError
+from lightdose.files.toml_guard import LIMIT_BYTES, beyond_reading
 from lightdose.files.toml_positions import KeyPath, PositionMap, map_positions, printable, shown_line
 from lightdose.files.units import (
     AMBIGUOUS_LENGTH,
@@ -30,17 +31,6 @@ from lightdose.files.units import (
 )
 from lightdose.model.record import dataclass
 from lightdose.near_names import near_names
-
-LIMIT_BYTES = 10_000_000
-"""Largest TOML file that is read: 20,000 sites written by hand take about 3 MB."""
-
-MOST_KEY_PARTS = 30
-"""a.b.c has three; our formats need four. Our choice."""
-
-_KEY = r"(?:[\w-]+|\"[^\"\n]*\"|'[^'\n]*')"
-_LONG_KEY = re.compile(
-    rf"(?:^|[{{,\[])[ \t]*{_KEY}(?:[ \t]*\.[ \t]*{_KEY}){{{MOST_KEY_PARTS}}}", re.MULTILINE
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,10 +72,9 @@ def read_document(data: bytes, file: str) -> TomlDocument:
             )
         )
     text = _decode(data, file).replace("\r\n", "\n")
-    if (chain := _LONG_KEY.search(text)) is not None:  # tomllib's memory grows with the square of its parts
-        line = text.count("\n", 0, chain.end()) + 1
-        found = f"a key of more than {MOST_KEY_PARTS} parts with dots between them"
-        raise SetupError(Problem(found, "tables within tables as in the examples", place=Place(file, line)))
+    if (beyond := beyond_reading(text)) is not None:
+        line, found, allowed = beyond
+        raise SetupError(Problem(found, allowed, place=Place(file, line)))
     try:
         return TomlDocument(file, text, tomllib.loads(text))
     except (ValueError, RecursionError):

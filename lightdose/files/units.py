@@ -30,6 +30,8 @@ class UnitProblem(ValueError):  # noqa: N818 - it carries a Problem, and is alwa
 _POINT_NUMBER: Final = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _COMMA_NUMBER: Final = re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _NUMBER_FORMS: Final = {".": _POINT_NUMBER, ",": _COMMA_NUMBER}
+_LONGEST_NUMBER: Final = 1200
+"""Letters of a number: the longest float written in full has 1,079."""
 
 
 def parse_number(text: str, decimal: str = ".") -> float:
@@ -37,6 +39,8 @@ def parse_number(text: str, decimal: str = ".") -> float:
     cell = text.strip()
     if _NUMBER_FORMS[decimal].fullmatch(cell) is None:
         raise UnitProblem(_number_problem(cell, decimal))
+    if len(cell) > _LONGEST_NUMBER:
+        raise UnitProblem(Problem(f'"{cell}" is too long a number', f"up to {_LONGEST_NUMBER:,} digits"))
     value = float(cell.replace(",", ".") if decimal == "," else cell)
     if value in (float("inf"), float("-inf")):
         raise UnitProblem(Problem(f'"{cell}" is too large a number'))
@@ -242,7 +246,7 @@ def _length_problem(shown: str) -> Problem:
 
 _TIME_FORM: Final = re.compile(
     r"(?P<hour>[0-9]{1,2})"
-    r"(?:[:.h](?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2})(?:[.,](?P<decimals>[0-9]+))?)?)?"
+    r"(?:[:.h](?P<minute>[0-9]{2})(?::(?P<second>[0-9]{2})(?:[.,](?P<decimals>[0-9]{1,1000}))?)?)?"
     r" ?(?P<half>[ap]\.?m\.?)? ?(?P<next>\+1)?"
 )
 _TIME_ALLOWED: Final = '"HH:MM", and "HH:MM+1" past midnight'

@@ -1,7 +1,8 @@
 """Writing files: whole or not at all, under safe names, tables in the dialects of spreadsheets.
 
 The new content goes to a temporary file in the same folder and takes the old file's place in one step;
-whatever stops it, the old file stays as it was.
+whatever stops it, the old file stays as it was. Files that belong together are all written before the first
+takes its place (``together``).
 
 Numbers are written unrounded (the shortest text that reads back to the same float). A text cell that a
 spreadsheet would take for a formula gets an apostrophe in front, which ``plain_text`` takes off again.
@@ -12,13 +13,14 @@ from __future__ import annotations
 import errno
 import os
 import re
-import stat
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any, BinaryIO, Final, Literal
 
 from lightdose.errors import OutputError, Place, Problem
+from lightdose.files.unfinished import Together, one_file
 from lightdose.quantities import ValueColumn
 
 _LONGEST: Final = 60
@@ -73,27 +75,84 @@ def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = 
     OutputError
         If the target is an input, a folder, write-protected or in use, or the disk is full.
     """
-    content = data.encode("utf-8") if isinstance(data, str) else data
+    content = _bytes_of(data) if isinstance(data, str) else data
     target = Path(os.path.realpath(path))
-    _check_target(path, target, inputs)
+    _check_target(path, target, inputs, _kind_of(content))
     try:
-        if os.path.exists(path) and not os.path.isfile(path):
-            path.write_bytes(content)  # a pipe or device, such as /dev/stdout: nothing to replace
+        if is_device(path):
+            path.write_bytes(content)
         else:
             target.parent.mkdir(parents=True, exist_ok=True)
-            with _replacing(target) as stream:
+            batch = _BATCH.get()
+            with one_file(target) if batch is None else batch.files.writing(target) as stream:
                 stream.write(content)
     except OSError as cause:
         raise OutputError(write_problem(cause, path)) from cause
     return f"{path}, {format_size(len(content))}"
 
 
+def _bytes_of(text: str) -> bytes:
+    """Text as UTF-8; what a folder's name holds besides letters is escaped."""
+    return text.encode("utf-8", "backslashreplace")
+
+
+class _Batch:
+    """Files on their way together, and what is told once they are there."""
+
+    def __init__(self) -> None:
+        self.files = Together()
+        self.tells: list[Callable[[], None]] = []
+
+
+_BATCH: Final[ContextVar[_Batch | None]] = ContextVar("_BATCH", default=None)
+
+
+@contextmanager
+def together() -> Iterator[None]:
+    """All that ``write_atomically`` writes within takes its place at the end, or nothing does.
+
+    Raises
+    ------
+    OutputError
+        Where a file cannot take its place: the others are as they were.
+    """
+    if _BATCH.get() is not None:
+        yield  # part of a larger whole
+        return
+    batch = _Batch()
+    token = _BATCH.set(batch)
+    try:
+        yield
+        try:
+            batch.files.finish()
+        except OSError as cause:
+            raise OutputError(write_problem(cause, Path(cause.filename2 or cause.filename or ""))) from cause
+    finally:
+        _BATCH.reset(token)
+        batch.files.drop()
+    for tell in batch.tells:
+        tell()
+
+
+def once_written(tell: Callable[[], None]) -> None:
+    """Tell of a file at once, or, within ``together``, once it has taken its place."""
+    batch = _BATCH.get()
+    if batch is None:
+        tell()
+    else:
+        batch.tells.append(tell)
+
+
 def output_target(path: str, default_name: str) -> Path:
     """The file that ``-o path`` means: an existing folder or a name without suffix is a folder."""
     target = Path(path)
-    is_device = os.path.exists(target) and not os.path.isfile(target) and not os.path.isdir(target)
     is_folder = os.path.isdir(target) or not target.suffix or path.endswith(("/", os.sep))
-    return target / default_name if is_folder and not is_device else target
+    return target / default_name if is_folder and not is_device(target) else target
+
+
+def is_device(path: Path) -> bool:
+    """Whether a pipe or device stands there, such as /dev/stdout, which is written into, not replaced."""
+    return os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)
 
 
 def format_size(n_bytes: int) -> str:
@@ -105,7 +164,18 @@ def format_size(n_bytes: int) -> str:
     return f"{n_bytes / 1e6:.1f} MB"
 
 
-def _check_target(path: Path, target: Path, inputs: Iterable[Path]) -> None:
+_KIND: Final = re.compile(rb"""^[ \t]*format[ \t]*=[ \t]*["']lightdose-([a-z-]+)/""", re.MULTILINE)
+_KIND_STANDS_IN: Final = 65_536
+"""Letters at the start of a file among which its format is looked for; our choice."""
+
+
+def _kind_of(content: bytes) -> bytes:
+    """What kind of file for people to edit this is, such as "setup"; nothing for results."""
+    found = _KIND.search(content[:_KIND_STANDS_IN])
+    return found[1] if found else b""
+
+
+def _check_target(path: Path, target: Path, inputs: Iterable[Path], kind: bytes = b"") -> None:
     place = Place(str(path))
     if os.path.isdir(target):
         raise OutputError(Problem("is a folder, so no file can be written there", place=place))
@@ -127,6 +197,12 @@ def _check_target(path: Path, target: Path, inputs: Iterable[Path]) -> None:
                 place=place,
             )
         )
+    if os.path.isfile(target):
+        with target.open("rb") as stream:
+            there = _kind_of(stream.read(_KIND_STANDS_IN))
+        if there and there != kind:
+            found = f"holds a {there.decode()} of yours, and no result takes its place"
+            raise OutputError(Problem(found, cure="choose another name for the result", place=place))
 
 
 def _same_file(target: Path, source: Path) -> bool:
@@ -145,7 +221,7 @@ class GrowingFile:
 
     def write(self, text: str) -> None:
         """Add text as UTF-8; OutputError where the disk is full."""
-        content = text.encode("utf-8")
+        content = _bytes_of(text)
         try:
             self._stream.write(content)
         except OSError as cause:
@@ -174,47 +250,15 @@ def growing_atomically(path: Path) -> Iterator[GrowingFile]:
     target = Path(os.path.realpath(path))
     _check_target(path, target, ())
     try:
-        if os.path.exists(path) and not os.path.isfile(path):
+        if is_device(path):
             with path.open("wb") as device:
                 yield GrowingFile(path, device)
         else:
             target.parent.mkdir(parents=True, exist_ok=True)
-            with _replacing(target) as stream:
+            with one_file(target) as stream:
                 yield GrowingFile(path, stream)
     except OSError as cause:
         raise OutputError(write_problem(cause, path)) from cause
-
-
-@contextmanager
-def _replacing(target: Path) -> Iterator[BinaryIO]:
-    """A temporary file beside the target, which takes its place once all is written."""
-    temporary = target.parent / f".lightdose-{os.urandom(6).hex()}.tmp"
-    # Mode 0666 is narrowed by the user's umask, as for any new file.
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    descriptor = os.open(temporary, flags, 0o666)
-    try:
-        with open(descriptor, "wb") as stream:
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
-        if os.path.exists(target):
-            os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
-        os.replace(temporary, target)
-    except BaseException:  # Ctrl-C too: no temporary file stays behind
-        with suppress(OSError):
-            temporary.unlink()
-        raise
-    _sync_folder(target.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new name survive a power cut, where the system can (not on Windows)."""
-    with suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
 
 
 def write_problem(cause: OSError, path: Path) -> Problem:
@@ -316,6 +360,30 @@ def schema_text(
     import json
 
     return json.dumps(table_schema(columns, dialect, provenance), indent=2) + "\n"
+
+
+def schema_place(table: Path) -> Path:
+    """Where the Table Schema of a CSV goes.
+
+    Raises
+    ------
+    OutputError
+        If another kind of file has that name, which nobody has named.
+    """
+    import json
+
+    path = table.with_suffix(".schema.json")
+    if os.path.isfile(path):
+        try:
+            there = json.loads(path.read_bytes())
+        except (OSError, ValueError, RecursionError):
+            there = None
+        if not isinstance(there, dict) or not isinstance(there.get("fields"), list):
+            found = f"is no Table Schema, and that of {table.name} would take its place"
+            raise OutputError(
+                Problem(found, cure=f"choose another name than {table.name}", place=Place(str(path)))
+            )
+    return path
 
 
 def _cell(value: Cell, separator: str, decimal: str) -> str:

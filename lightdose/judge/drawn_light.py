@@ -185,6 +185,9 @@ SEED = 1
 COVERED = (0.025, 0.975)
 """Ends of the intervals: 95 %."""
 
+LARGEST_LN_CHANGE = 20.0
+"""What height, beam and yellowing do together is held within this: beyond it nothing is known. Our choice."""
+
 OFFSET_SD = math.sqrt(3.0)
 OFFSET_SHARES = (1 / 6, 5 / 6)
 """A place is drawn at -d, 0 or +d on each axis with 1/6, 2/3, 1/6; d = sqrt 3 standard uncertainties has the
@@ -397,6 +400,7 @@ def _drawn_response(
         weights = np.concatenate((height, beam, bases.yellowing))
         ln = np.concatenate([part[:, block, own] for part in parts]).transpose(1, 2, 0)
         change = np.ascontiguousarray(ln) @ weights
+        np.clip(change, -LARGEST_LN_CHANGE, LARGEST_LN_CHANGE, out=change)
         np.exp(change, out=change)
         response[:, own] *= change
     return response

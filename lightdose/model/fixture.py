@@ -218,6 +218,12 @@ class CosineLobe:
             raise SetupError(f"beam width {self.fwhm_deg:g} deg is outside 2 to 175 deg")
 
 
+def computable(relative: FloatArray) -> FloatArray:
+    """Intensities of which only the shape counts, over their top where a computer lacks digits for them."""
+    top = float(np.max(relative, initial=0.0))
+    return relative if top == 0 or 1e-100 < top < 1e100 else relative / top
+
+
 @dataclass(frozen=True, eq=False)
 class TabulatedLobe:
     """Relative intensity against angle from straight down, linear between, zero beyond the last."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import suppress
 
 import numpy as np
 
@@ -500,7 +501,7 @@ def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
     )
 
 
-def bounded_source_cells(fixture: Fixture) -> SourceCells:
+def bounded_source_cells(fixture: Fixture, most: int) -> SourceCells:
     """The cells of a fixture, coarser than ``source_cells`` cuts them where these would be too many.
 
     For small changes of a fixture whose own cells are few enough: what a shift does matters there, not the
@@ -508,11 +509,12 @@ def bounded_source_cells(fixture: Fixture) -> SourceCells:
 
     Source
     ------
-    Our choice: a quarter coarser, again and again, until at most ``CELLS_AT_MOST`` are left.
+    Our choice: a quarter coarser, again and again, until at most ``most`` are left.
     """
     coarseness = 1.0
     while True:
-        try:
-            return source_cells(fixture, coarseness)
-        except SetupError:
-            coarseness *= 1.25
+        with suppress(SetupError):
+            cells = source_cells(fixture, coarseness)
+            if cells.x_m.size <= max(4, most):
+                return cells
+        coarseness *= 1.25

@@ -22,12 +22,19 @@ from lightdose.physics.emission import bounded_source_cells
 from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.light_paths import routes
 from lightdose.physics.lit_tank import Lamp, block_size, light_in_air, light_under_water
+from lightdose.physics.ray_limits import refuse_too_many_rays
 
 SAMPLE_PER_DEPTH = 0.3
 """Distance of the places on the floor at which its light is compared, in water depths: our choice."""
 
 
 SAMPLES_AT_MOST = 100
+
+CELLS_MORE, CELLS_ANYHOW = 2, 512
+"""A lamp at another height has at most so many times its cells, or so many: our choice."""
+
+LIGHT_A_PLACE = 10
+"""How many times light is computed at a place and its changes."""
 
 
 FURTHER_PER_M = 0.5
@@ -127,10 +134,24 @@ def field_changes(
     normals : array, shape (n_place, 3), or None
         Which way each place looks: along x, y and upwards; None where all look up.
 
+    Raises
+    ------
+    SetupError
+        If that takes too many rays.
+
     Source
     ------
     ``light_field``; Beer-Lambert law along the mean path.
     """
+    samples = _floor_samples(ready)
+    lamps = zip(ready.scene.fixtures, ready.lit.lamps, strict=True)
+    times = LIGHT_A_PLACE * len(points_m) + 3 * len(samples)
+    refuse_too_many_rays(
+        [(fixture, lamp.routes) for fixture, lamp in lamps],
+        ready.scene.tank,
+        times,
+        f"the ranges of {len(points_m)} places",
+    )
     stated_field, moved = _moved(ready, points_m, step_m, normals)
     if stated_field.size == 0:
         none = np.zeros((2, *stated_field.shape))
@@ -141,7 +162,7 @@ def field_changes(
         out=np.zeros_like(stated_field),
         where=stated_field > 0,
     )
-    scene, places = ready.scene, np.concatenate((points_m, _floor_samples(ready)))
+    scene, places = ready.scene, np.concatenate((points_m, samples))
     look = None
     if normals is not None:
         upward = np.tile(UP, (len(places) - len(points_m), 1))
@@ -161,7 +182,8 @@ def field_changes(
         )
         stated, raised = spread[:count], []
         for height_m in step.height_m:
-            cells = bounded_source_cells(replace(fixture, height_m=height_m))
+            most = max(CELLS_ANYHOW, CELLS_MORE * lamp.cells.x_m.size)
+            cells = bounded_source_cells(replace(fixture, height_m=height_m), most)
             shade = lamp.routes[0].shade
             anew = routes(scene.tank, scene.water.refractive_index, cells, shade=shade)
             raised.append(_light(replace(lamp, cells=cells, routes=anew), places, [absorption], look)[0])

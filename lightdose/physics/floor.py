@@ -80,10 +80,11 @@ def floor_grid(tank: Tank, index: float) -> FloorGrid:
     """
     pitch = PATCH_PER_DEPTH * tank.water_depth_m
     pitch = max(pitch, math.sqrt(tank.length_m * tank.width_m / PATCHES_AT_MOST))
-    centres = []
-    for span in (tank.length_m, tank.width_m):
-        count = max(FEWEST_PATCHES, math.ceil(span / pitch - 1e-9))
-        centres.append((np.arange(count) + 0.5) * span / count)
+    spans = (tank.length_m, tank.width_m)
+    counts = [max(FEWEST_PATCHES, math.ceil(span / pitch - 1e-9)) for span in spans]
+    if counts[0] * counts[1] > 1.25 * PATCHES_AT_MOST:  # a gutter: patches as long as their number asks
+        counts[counts.index(max(counts))] = PATCHES_AT_MOST // min(counts)
+    centres = ((np.arange(n) + 0.5) * span / n for span, n in zip(spans, counts, strict=True))
     return FloorGrid(tank, index, *centres)
 
 

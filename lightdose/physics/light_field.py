@@ -195,7 +195,9 @@ def blockwise(
         block = slice(first, first + size)
         look = None if normals is None else normals[block]
         back = None if seen is None else seen[block]
-        out[block] = _block(points_m[block], lit, mixture, look, back, split=split).swapaxes(0, 1)
+        found = _block(points_m[block], lit, mixture, look, back, split=split).swapaxes(0, 1)
+        # Where nearly all is absorbed, the polynomial between absorptions dips below zero by 1e-8 of its top.
+        np.maximum(found, 0.0, out=out[block])
 
     firsts = range(0, len(points_m), size)
     if len(firsts) <= THREADS:
@@ -349,7 +351,7 @@ class PreparedField:
         assert found is not None
         light = found.reshape(wet.size, -1, self.mixture.nodes_per_m.size)
         for channel, beam in enumerate(self.beams):
-            out[wet, channel] = light[:, beam] @ self.mixture.at_nodes[channel]
+            out[wet, channel] = np.maximum(light[:, beam] @ self.mixture.at_nodes[channel], 0.0)
         return out
 
     def running(self, fixtures: tuple[Fixture, ...]) -> PreparedField:
@@ -403,7 +405,7 @@ def _lit(scene: Scene, nodes_per_m: FloatArray, *, for_points: int) -> LitTank:
     )
     if not standing.solids or not lit.lamps or for_points == 0 or index == 1:
         return lit
-    return with_solids(lit, standing.solids, for_points=for_points)
+    return with_solids(lit, scene.fixtures, standing.solids, for_points=for_points)
 
 
 def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> PreparedField:

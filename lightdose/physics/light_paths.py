@@ -43,6 +43,11 @@ MOST_REFLECTIONS = 16
 class Shading(Protocol):
     """What stands in the way of rays, as ``shade.Shade``."""
 
+    @property
+    def cost(self) -> float:
+        """What a ray costs, over one in a tank where nothing stands."""
+        ...
+
     def passed(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
         """Share of each ray that comes to its place among points (3, n_point), x, y, up."""
         ...
@@ -232,6 +237,18 @@ def _candidates(
     pair, cell, point = np.nonzero(seen_x[pairs_x] & seen_y[pairs_y])
     image_x, image_y = pairs_x[pair], pairs_y[pair]
     return image_x, image_y, cell, point, np.stack((at_x[image_x, point], at_y[image_y, point]))
+
+
+def ray_count(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) -> int:
+    """How many rays of a route are worth computing to points under water.
+
+    Parameters
+    ----------
+    route : Route
+    x_m, y_m, depth_m : array, shape (n_point,)
+        [m]
+    """
+    return _candidates(route, x_m, y_m, depth_m)[2].size
 
 
 def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) -> FloatArray:

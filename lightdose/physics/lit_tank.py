@@ -17,6 +17,7 @@ from lightdose.physics.emission import SourceCells, distinct_beams, intensity_pe
 from lightdose.physics.floor import FloorGrid, FloorLight, floor_grid, floor_light
 from lightdose.physics.light_paths import Rays, Route, Shading, routes
 from lightdose.physics.pane_guides import all_rays
+from lightdose.physics.ray_limits import possible_rays, refuse_too_many_rays
 from lightdose.physics.walls import STRAIGHT
 
 if TYPE_CHECKING:
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
 
 FLOOR_SAMPLE_M = 0.03
 """Distance of the points at which light is taken on the floor, for its bounce."""
+
+FLOOR_SAMPLES_AT_MOST = 25_000
+"""About so many of these points at most: a floor of 22 m2 has them. Our choice."""
 
 FLOOR_COARSENESS = 2.0
 """Sides of a lamp's cells for the light on the floor, relative to those for places."""
@@ -106,8 +110,8 @@ def block_size(paths: Iterable[Route]) -> int:
     ------
     Measured: time a point against size of the block.
     """
-    rays_a_point = [r.cells.x_m.size * r.images_x.number.size * r.images_y.number.size for r in paths]
-    return max(64, RAYS_AT_ONCE // max(rays_a_point, default=1))
+    rays_a_point = max((possible_rays([route]) for route in paths), default=1)
+    return max(1, RAYS_AT_ONCE // rays_a_point)
 
 
 def lit_tank(
@@ -138,7 +142,7 @@ def lit_tank(
     Raises
     ------
     SetupError
-        If an aperture needs too many cells.
+        If an aperture needs too many cells, or a tank too many rays.
     """
     lamps = []
     for fixture in fixtures:
@@ -150,21 +154,35 @@ def lit_tank(
             if r.lamp.x is None or r.lamp.y is None
         )
         lamps.append(Lamp(cells, routes(tank, index, cells, shade=shade), few, beams, which))
+    ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]
+    refuse_too_many_rays(ways, tank, 1, "one place")
     floor = None
     if tank.floor_reflectance > 0 and index > 1 and lamps and for_points > 0:
         grid = floor_grid(tank, index)
+        points = math.prod(axis.size for axis in _sample_axes(grid))
+        ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]
+        lobes_in_all = sum(len(lamp.beams) for lamp in lamps) / len(lamps)
+        values = math.ceil(nodes_per_m.size * lobes_in_all)
+        refuse_too_many_rays(ways, tank, points, "the light that its floor sends back", values)
         falling = np.concatenate([_falling(lamp, grid, nodes_per_m) for lamp in lamps]).transpose(2, 0, 1)
         floor = floor_light(grid, falling, nodes_per_m, for_points=for_points)
     return LitTank(tank, index, tuple(lamps), nodes_per_m, floor)
 
 
+def _sample_axes(grid: FloorGrid) -> list[FloatArray]:
+    """Where light is taken on the floor along x and y: some points a patch, further apart on a huge floor."""
+    spans = ((grid.x_m.size, grid.tank.length_m), (grid.y_m.size, grid.tank.width_m))
+    apart = max(FLOOR_SAMPLE_M, math.sqrt(grid.tank.length_m * grid.tank.width_m / FLOOR_SAMPLES_AT_MOST))
+    parts = [max(2, math.ceil(span / count / apart - 1e-9)) for count, span in spans]
+    return [
+        (np.arange(count * n) + 0.5) * span / (count * n)
+        for (count, span), n in zip(spans, parts, strict=True)
+    ]
+
+
 def _falling(lamp: Lamp, grid: FloorGrid, nodes_per_m: FloatArray) -> FloatArray:
     """Light of a lamp on each patch, shape (beam, node, patch): means over a few points of the patch."""
-    tank = grid.tank
-    axes = []
-    for centres, span in ((grid.x_m, tank.length_m), (grid.y_m, tank.width_m)):
-        parts = max(2, math.ceil(span / centres.size / FLOOR_SAMPLE_M - 1e-9))
-        axes.append((np.arange(centres.size * parts) + 0.5) * span / (centres.size * parts))
+    axes, tank = _sample_axes(grid), grid.tank
     x, y = (axis.ravel() for axis in np.meshgrid(*axes, indexing="ij"))
     points = np.column_stack((x, y, np.full(x.size, tank.water_depth_m)))
     block = block_size(lamp.floor_routes)

@@ -31,6 +31,7 @@ from lightdose.physics.light_paths import (
     hit_times,
     per_reach,
     possible,
+    ray_count,
     rays,
     straight,
     tube_of,
@@ -40,6 +41,9 @@ from lightdose.physics.walls import STRAIGHT, glass_rest, pane_reflectance, wall
 from lightdose.physics.water import newton_step, surface_transmittance
 
 IntArray = npt.NDArray[np.intp]
+
+LED_COST = 0.02
+"""What each meeting of a led ray with a pane costs, over a ray by a mirror image; by measurement."""
 
 PASSES = 8
 """Times that the direction of a ray is solved anew with its way in the glass; by trial against more."""
@@ -59,14 +63,45 @@ def all_rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
     ``light_paths.rays``, ``led_rays``.
     """
     yield rays(route, x_m, y_m, depth_m)
-    if route.lamp != STRAIGHT or route.tank.glass_thickness_m == 0:
-        return
-    for axis, images in enumerate((route.images_x, route.images_y)):
-        for crossings in range(1, int(np.max(np.abs(images.number)))):
-            led = led_rays(route, axis, crossings, np.stack((x_m, y_m)), depth_m)
-            if route.shade is not None:
-                led.gain_per_m2[:] *= route.shade.passed(route, led, np.stack((x_m, y_m, -depth_m)))
-            yield led
+    for axis, crossings in _ways_along(route):
+        led = led_rays(route, axis, crossings, np.stack((x_m, y_m)), depth_m)
+        if route.shade is not None:
+            led.gain_per_m2[:] *= route.shade.passed(route, led, np.stack((x_m, y_m, -depth_m)))
+        yield led
+
+
+def _ways_along(route: Route) -> Iterator[tuple[int, int]]:
+    """Along which axis light may be led, and how often from end to end."""
+    if route.lamp == STRAIGHT and route.tank.glass_thickness_m > 0:
+        for axis in (0, 1):
+            for crossings in range(1, _most_hits(route, axis)):
+                yield axis, crossings
+
+
+def _most_hits(route: Route, axis: int) -> int:
+    return int(np.max(np.abs((route.images_x, route.images_y)[axis].number)))
+
+
+def cost_in_rays(route: Route, point_m: FloatArray) -> float:
+    """What light of a route costs at a point, in rays by mirror images.
+
+    Parameters
+    ----------
+    route : Route
+    point_m : array, shape (3,)
+        x, y, depth. [m]
+
+    Source
+    ------
+    Counted; what a led ray costs beyond a mirrored one is by measurement.
+    """
+    x_m, y_m, depth_m = point_m[:, None]
+    cost = float(ray_count(route, x_m, y_m, depth_m))
+    for axis, crossings in _ways_along(route):
+        count = _candidates(route, axis, crossings, np.stack((x_m, y_m)), depth_m)[1].size
+        meetings = (_most_hits(route, axis) - crossings) * _most_hits(route, 1 - axis)
+        cost += count * (1 + LED_COST * meetings)
+    return cost
 
 
 def _candidates(

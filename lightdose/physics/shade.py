@@ -17,6 +17,9 @@ from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.solid_shapes import IntArray, Shapes, dimmed, passed, shapes_of
 from lightdose.physics.walls import BEHIND, STRAIGHT, pane_stay
 
+COST_A_SOLID = 0.1
+"""What each solid adds to the cost of a ray. By measurement."""
+
 
 @dataclass(frozen=True, eq=False)
 class Shade:
@@ -24,6 +27,11 @@ class Shade:
 
     shapes: Shapes
     braces: tuple[Brace, ...] = ()
+
+    @property
+    def cost(self) -> float:
+        """What a ray costs, over one in a tank where nothing stands; by measurement."""
+        return 1 + COST_A_SOLID * (self.shapes.kind.size + len(self.braces))
 
     def passed(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
         """Share of each ray that comes to its place among points (3, n_point), x, y, up."""

@@ -7,12 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
+from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray
 from lightdose.model.solids import Solid
 from lightdose.physics.bounce import BouncedLight, Patches, bare, solved
 from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.lit_tank import LitTank, block_size, light_under_water
 from lightdose.physics.looks import Look, facing
+from lightdose.physics.ray_limits import refuse_too_many_rays
 from lightdose.physics.shade import Shade
 from lightdose.physics.skins import Skins, skins_in, skins_of
 from lightdose.physics.solid_shapes import Shapes, shapes_of
@@ -21,22 +23,38 @@ FLOOR_SAMPLES = 2
 """Points along each side of a floor patch at which the lamps' light is taken."""
 
 
-def with_solids(lit: LitTank, solids: Sequence[Solid], *, for_points: int) -> LitTank:
+def with_solids(
+    lit: LitTank, fixtures: Sequence[Fixture], solids: Sequence[Solid], *, for_points: int
+) -> LitTank:
     """The tank with what solids leave of the floor's light and what they send back.
 
     Parameters
     ----------
     lit : LitTank
         Its lamps' routes hold the shade already.
+    fixtures : sequence of Fixture
+        Those of its lamps.
     solids : sequence of Solid
     for_points : int
         How many points will be asked for.
+
+    Raises
+    ------
+    SetupError
+        If that takes too many rays.
 
     Source
     ------
     ``bounce.solved``.
     """
     skins = skins_in(lit.tank, tuple(solids))
+    ways = [
+        (fixture, [replace(route, shade=Shade(skins.shapes)) for route in lamp.floor_routes])
+        for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
+    ]
+    values = lit.nodes_per_m.size * max(len(lamp.beams) for lamp in lit.lamps)
+    places = len(skins.area_m2) + (FLOOR_SAMPLES**2 - 1) * skins.floor_count
+    refuse_too_many_rays(ways, lit.tank, places, "the light on rock and floor", values)
     shaded, open_light = _falling(lit, skins)
     patches = solved(skins, lit.index, lit.nodes_per_m, shaded)
     without = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import platform
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -11,15 +12,21 @@ import numpy as np
 from lightdose import __version__
 from lightdose.analysis import analyse
 from lightdose.errors import LightdoseError
+from lightdose.files.coral_names import shipped_names
+from lightdose.files.groups_file import default_groups
+from lightdose.files.growth_trial import growth_trial
 from lightdose.files.library import (
     daylight_d65,
     is_at_least,
     library_versions,
     node_tables,
+    packed_sums,
     reference_tables,
     schema_states,
     table_sums,
+    typical_radiant_efficiency,
 )
+from lightdose.files.reef_light import reef_light
 from lightdose.files.setup_file import read_setup
 from lightdose.model.fixture import (
     Channel,
@@ -51,16 +58,16 @@ _LEDS_NM = ((420, 15), (450, 20), (525, 33))
 _POPE_FRY = "Pope & Fry 1997, Appl. Opt. 36:8710; the table shipped is another measurement"
 
 
-def self_test(example: Path) -> SelfTest:
+def self_test(example: Path, others: Mapping[str, Callable[[], object]] | None = None) -> SelfTest:
     """Every check; ``example`` is the folder of the shipped example.
 
-    Nothing that fails raises: it stands in its line.
+    Nothing that fails raises: it stands in its line. ``others`` reads what the layers above bring along.
     """
-    checks = _installed(example)
+    checks = [*_installed(example), *_readable({**_SHIPPED, **(others or {})})]
     for group in (_spectra, _water, _symbionts, _days, lambda: _example(example)):
         try:
             checks += group()
-        except (OSError, ValueError):
+        except Exception:
             # A table that is gone or broken stands in its line already; anything else is a fault of ours.
             if not SelfTest(tuple(checks), __version__, {}).failed:
                 raise
@@ -91,7 +98,35 @@ def _installed(example: Path) -> list[SelfCheck]:
         )
         for name, least, found in library_versions()
     ]
-    return [*sums, *schemas, *libraries]
+    packed = [
+        SelfCheck(f"packed {name}", expected, got, "sha256", 0, "installed", "the list that the wheel brings")
+        for name, expected, got in packed_sums()
+    ]
+    return [*sums, *packed, *schemas, *libraries]
+
+
+_SHIPPED: Mapping[str, Callable[[], object]] = {
+    "coral groups": default_groups,
+    "names of corals": shipped_names,
+    "published growth": growth_trial,
+    "light of the reef": reef_light,
+    "typical efficiencies": lambda: typical_radiant_efficiency(LedPeak(450, 20)),
+}
+
+
+def _readable(shipped: Mapping[str, Callable[[], object]]) -> list[SelfCheck]:
+    """What is shipped besides spectra, which have sums of their own, can be read."""
+    checks = []
+    for what, read in shipped.items():
+        try:
+            read()
+            got = "read"
+        except Exception as trouble:  # whatever a broken file does to its reader is told, not raised
+            got = f"{type(trouble).__name__}: {trouble}".partition("\n")[0]
+        checks.append(
+            SelfCheck(f"contents {what}", "read", got, "", 0, "installed", "shipped with this version")
+        )
+    return checks
 
 
 def _spectra() -> list[SelfCheck]:

@@ -29,6 +29,7 @@ ORDER = (
     "many",
     "page",
     "desk",
+    "geometry",
     "python",
 )
 LIBRARIES = ("numpy", "scipy", "colour-science", "pydantic", "click", "matplotlib")

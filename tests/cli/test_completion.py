@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import os
+import re
 import select
 import shutil
 import signal
@@ -198,3 +200,86 @@ def test_powershell_gets_three_lines_a_value_and_quoted_names(monkeypatch: pytes
     monkeypatch.setenv("COMP_CWORD", "4")
     shell = _PowerShell(cli, {}, "lightdose", COMPLETES)
     assert shell.get_completion_args() == (["dose", r"C:\tanks\setup.toml", "--site"], "")
+
+
+HOSTILE = [
+    "a=$(touch${IFS}X)",
+    "b;touch X",
+    "c`touch X`",
+    "d $HOME",
+    "e'f",
+    'g"h',
+    "i&j|k",
+    "l\\m",
+    "n*?[o]",
+    "~p",
+]
+
+
+def tank_of_names(folder: Path, names: list[str]) -> Path:
+    """A setup that holds nothing but these sites."""
+    tables = "".join(f"[[site]]\nname = {json.dumps(name)}\n" for name in names)
+    (folder / "setup.toml").write_text(tables, encoding="utf-8")
+    return folder / "setup.toml"
+
+
+@pytest.mark.identity
+@pytest.mark.skipif(shutil.which("bash") is None, reason="bash is not installed")
+@pytest.mark.parametrize("name", HOSTILE)
+def test_completed_name_is_one_word_to_bash_and_runs_nothing(name: str, tmp_path: Path) -> None:
+    """What stands on the line after TAB is, typed into bash, that name and nothing else."""
+    setup = tank_of_names(tmp_path, [name])
+    env = {COMPLETES: "bash_complete", "COMP_WORDS": f"lightdose dose {setup} --site ", "COMP_CWORD": "4"}
+    done = CliRunner().invoke(cli, [], env=env, prog_name="lightdose")
+    script = 'IFS=, read type value <<< "$1"; eval "printf %s $value"'
+    run = subprocess.run(
+        ["bash", "-c", script, "bash", done.output.rstrip("\n")], cwd=tmp_path, capture_output=True, text=True
+    )
+    assert run.stdout == name
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["setup.toml"]
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("mark", ['"', "'"])
+def test_behind_an_opened_quotation_mark_only_plain_names_stand(mark: str, tmp_path: Path) -> None:
+    """There bash would still run what stands in `$(...)`; a name with a blank is offered."""
+    setup = tank_of_names(tmp_path, [*HOSTILE, "sand front"])
+    line = f"lightdose dose {setup} --site {mark}"
+    env = {COMPLETES: "bash_complete", "COMP_WORDS": line, "COMP_CWORD": "4"}
+    done = CliRunner().invoke(cli, [], env=env, prog_name="lightdose")
+    assert [row for row in done.output.splitlines() if row.startswith("plain,")] == ["plain,sand front"]
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("name", [*HOSTILE, "e\u2019;touch X", "$x", "@y"])
+def test_name_with_marks_is_quoted_for_powershell(name: str, tmp_path: Path) -> None:
+    """Single quotation marks, its own marks for them doubled, those of print too."""
+    setup = tank_of_names(tmp_path, [name])
+    found = offered(f"lightdose dose {setup} --site ", "powershell")[0][1]
+    assert found[0] == found[-1] == "'"
+    assert re.sub("(['\u2018-\u201b])\\1", r"\1", found[1:-1]) == name
+
+
+@pytest.mark.identity
+def test_name_of_two_lines_or_with_steering_letters_is_not_offered(tmp_path: Path) -> None:
+    """Two lines would be two answers to the shell."""
+    names = ["a\nplain,evil", "b\x1b[31m", "c\u202ed", "good"]
+    assert values(f"lightdose dose {tank_of_names(tmp_path, names)} --site ") == ["good"]
+
+
+@pytest.mark.identity
+@pytest.mark.skipif(os.name == "nt", reason="pipes and devices are files on POSIX systems only")
+@pytest.mark.parametrize("odd", ["pipe", "endless", "key of 50,000 parts", "lists 100,000 deep", "large"])
+def test_setup_that_would_take_long_completes_to_nothing(odd: str, tmp_path: Path) -> None:
+    """No wait for a writer, no device without end, no key that fills the memory."""
+    setup = tmp_path / "setup.toml"
+    if odd == "pipe":
+        os.mkfifo(setup)
+    elif odd == "endless":
+        setup.symlink_to("/dev/zero")
+    else:
+        texts = {"large": "#" * 10_000_001, "lists 100,000 deep": "x = " + "[" * 100_000}
+        setup.write_text(texts.get(odd, "a" + ".a" * 50_000 + " = 1"), encoding="utf-8")
+    start = time.process_time()
+    assert values(f"lightdose dose {setup} --site ") == []
+    assert time.process_time() - start < 2

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import json
 import os
 import re
 import signal
@@ -62,13 +63,17 @@ def _within_the_limit() -> Iterator[None]:
     def stop(*_: object) -> None:
         raise TooSlowError
 
-    before = signal.signal(signal.SIGALRM, stop)
-    signal.alarm(LIMIT_S)
+    # Seconds of the processor, and, for what waits, three times as many on the clock: machines are shared.
+    before = [signal.signal(number, stop) for number in (signal.SIGALRM, signal.SIGPROF)]
+    signal.alarm(3 * LIMIT_S)
+    signal.setitimer(signal.ITIMER_PROF, LIMIT_S)
     try:
         yield
     finally:
         signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        for number, handler in zip((signal.SIGALRM, signal.SIGPROF), before, strict=True):
+            signal.signal(number, handler)
 
 
 def run_here(words: Sequence[str]) -> Ending:
@@ -152,8 +157,14 @@ def assert_ends_well(ending: Ending, *, codes: Sequence[int] = (0, 2)) -> None:
     if ending.code == 2:
         assert ending.told.strip(), ending
         assert len(ending.told) < 20_000, f"{len(ending.told)} letters\n{ending}"
-    if ending.code == 0:
+    if ending.code == 0 and ending.out.startswith("{"):
+        json.loads(ending.out, parse_constant=_no_number)  # a name may be "nan", a number may not
+    elif ending.code == 0:
         assert not re.search(r"(?<![\w-])(?:nan|-?inf|NaN|Infinity)(?![\w-])", ending.out), ending
+
+
+def _no_number(word: str) -> float:
+    raise AssertionError(f"{word} in the JSON")
 
 
 def contents(folder: Path) -> dict[str, str]:

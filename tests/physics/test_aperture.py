@@ -62,7 +62,11 @@ def test_bounded_cells_are_the_same_where_few_and_coarser_where_many():
     """A low panel that would need too many cells gets coarser ones, about the same middle."""
     few = lamp("panel", CosineLobe(90), 1, 1, 0.1, (0.4, 0.1))
     for name in ("x_m", "y_m", "inset_x_m", "inset_y_m"):
-        assert (getattr(bounded_source_cells(few), name) == getattr(source_cells(few), name)).all()
-    many = bounded_source_cells(lamp("panel", CosineLobe(90), 1, 1, 0.045, (2.4, 1.0)))
+        assert (
+            getattr(bounded_source_cells(few, CELLS_AT_MOST), name) == getattr(source_cells(few), name)
+        ).all()
+    panel = lamp("panel", CosineLobe(90), 1, 1, 0.045, (2.4, 1.0))
+    assert bounded_source_cells(panel, 300).x_m.size <= 300
+    many = bounded_source_cells(panel, CELLS_AT_MOST)
     assert CELLS_AT_MOST / 2 < many.x_m.size <= CELLS_AT_MOST
     assert many.x_m.mean() == pytest.approx(1)

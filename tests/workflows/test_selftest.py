@@ -77,3 +77,51 @@ def test_old_library_old_schema_and_broken_example_are_found(
 def test_number_passes_within_its_tolerance_only(got: float, passed: bool) -> None:
     """The tolerance is relative; what is not a number never passes."""
     assert SelfCheck("x", 1.0, got, "", 1e-6, "published", "made").passed == passed
+
+
+@pytest.mark.identity
+def test_what_is_shipped_besides_spectra_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A broken one stands in its line with what its reader said; the self-test goes on to its end."""
+
+    def broken() -> None:
+        raise KeyError("group")
+
+    monkeypatch.setattr(selftest, "_SHIPPED", {**selftest._SHIPPED, "coral groups": broken})
+    found = self_test(example_folder(), {"pages": broken, "printed words": lambda: None})
+    failed = {check.what: check.got for check in found.failed}
+    assert failed == {"contents coral groups": "KeyError: 'group'", "contents pages": "KeyError: 'group'"}
+    assert any(check.what.startswith("the example's dose") for check in found.checks)
+
+
+@pytest.mark.identity
+def test_files_that_differ_from_the_list_of_the_wheel_are_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every file of the package that the wheel lists is compared, programs and pages too."""
+    import base64
+    import hashlib
+    from importlib import metadata
+
+    names = ("lightdose/present/templates/try_change.js", "lightdose/data/typical_efficiency.csv")
+    rows = []
+    for name in names:
+        path = tmp_path / name
+        path.parent.mkdir(parents=True)
+        path.write_text("as packed", encoding="utf-8")
+        digest = base64.urlsafe_b64encode(hashlib.sha256(b"as packed").digest()).rstrip(b"=").decode()
+        rows.append(f"{name},sha256={digest},9\n")
+    info = tmp_path / "lightdose-0.1.0.dist-info"
+    info.mkdir()
+    (info / "METADATA").write_text(
+        "Metadata-Version: 2.1\nName: lightdose\nVersion: 0.1.0\n", encoding="utf-8"
+    )
+    (info / "RECORD").write_text("".join(rows), encoding="utf-8")
+    files = metadata.Distribution.at(info).files
+    monkeypatch.setattr(metadata, "files", lambda _: files)
+    assert [(n, e == g) for n, e, g in library.packed_sums()] == [(name, True) for name in names]
+    (tmp_path / names[0]).write_text("as packed;", encoding="utf-8")
+    (tmp_path / names[1]).unlink()
+    assert {n: g == "missing" for n, e, g in library.packed_sums() if e != g} == {
+        names[0]: False,
+        names[1]: True,
+    }

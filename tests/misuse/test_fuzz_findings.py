@@ -1,0 +1,240 @@
+"""What fuzzing found, each as one case that did not end well before."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from cli.small_tanks import write_tank as small_tank
+from misuse.ending import assert_ends_well, contents, run_alone, run_here
+from misuse.every_file import FILES, changed_once, write_tank
+from misuse.fuzz import assert_makes_sense
+
+SPACES = ["\u0085", "\u00a0", "\u2009", "\u202f", "\u3000", "\u2028"]
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("space", SPACES, ids=lambda s: f"U+{ord(s):04X}")
+def test_space_beside_a_level_is_no_part_of_it(
+    space: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before and behind a number any space is passed over, by the check and by the number alike."""
+    plain, odd = write_tank(tmp_path / "plain"), tmp_path / "odd"
+    write_tank(odd, changed_once("left.csv", "10:00,60,40", f"10:00,{space}60{space},40{space}"))
+    doses = []
+    for folder in (plain, odd):
+        monkeypatch.chdir(folder)
+        ending = run_here(["dose", "setup.toml", "--json"])
+        assert_ends_well(ending, codes=(0,))
+        doses.append([site["dli_mol_m2_d"] for site in json.loads(ending.out)["sites"]])
+    assert doses[0] == doses[1]
+
+
+LONG = "9" * 5000
+ENDLESS: dict[str, tuple[str, str, str]] = {
+    "hexadecimal": ("setup.toml", "floor_reflectance = 0.0", f"floor_reflectance = 0x{'f' * 5000}"),
+    "octal": ("setup.toml", "floor_reflectance = 0.0", f"floor_reflectance = 0o{'7' * 5000}"),
+    "exponent": ("left.csv", "10:00,60,", f"10:00,1e-{LONG},"),
+    "seconds": ("left.csv", "10:00,", f"10:00:00.{'0' * 4400},"),
+    "hours": ("left.csv", "10:00,", f"{LONG}:00,"),
+}
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("what", ENDLESS)
+def test_endless_digits_are_refused_in_a_short_message(
+    what: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Digits beyond what the interpreter turns into a number: one message with its line."""
+    name, old, new = ENDLESS[what]
+    monkeypatch.chdir(write_tank(tmp_path / "tank", changed_once(name, old, new)))
+    ending = run_here(["dose", "setup.toml"])
+    assert_ends_well(ending, codes=(2,))
+    assert f"{name}:" in ending.told
+    assert len(ending.told) < 4000
+
+
+@pytest.mark.identity
+def test_no_line_of_a_message_is_endless(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A cell of 50,000 letters with blanks between is cut, and so is what an option says."""
+    words = "word " * 10_000
+    monkeypatch.chdir(write_tank(tmp_path / "tank", changed_once("left.csv", "10:00,60,", f"10:00,{words},")))
+    for line in (["dose", "setup.toml"], ["dose", "setup.toml", "--jobs", words]):
+        ending = run_here(line)
+        assert_ends_well(ending, codes=(2,))
+        assert max(map(len, ending.told.split("\n"))) <= 2100
+
+
+EXTREME: dict[str, dict[str, str]] = {
+    "intensity of 1e308": changed_once("beam.ies", "100 80 30 0", "1e308 80 30 0"),
+    "intensity of 1e-320": changed_once("beam.ies", "100 80 30 0", "1e-320 0 0 0"),
+    "yellowing of 50": changed_once("setup.toml", "yellowing_440_per_m = 0.1", "yellowing_440_per_m = 50"),
+    "glass as the water": changed_once("setup.toml", 'rim = "0 cm"', 'rim = "0 cm"\nglass_index = 1.34'),
+    "mirrors of 5e-324": changed_once("setup.toml", "right = 0.0", "right = 5e-324"),
+}
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("what", EXTREME)
+def test_extreme_but_allowed_value_is_answered_without_a_word_of_a_library(
+    what: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No warning, no NaN, no dose below zero, no interval whose ends are swapped."""
+    monkeypatch.chdir(write_tank(tmp_path / "tank", EXTREME[what]))
+    for command in ("dose", "compare"):
+        more = ("--fixture-height", "1 cm") if command == "compare" else ()
+        ending = run_here([command, "setup.toml", *more, "--json"])
+        assert_ends_well(ending)
+        if ending.code == 0:
+            assert_makes_sense(json.loads(ending.out))
+
+
+WELL = """\
+format = "lightdose-setup/1"
+title = "narrow (invented)"
+sites = "sites.csv"
+[tank]
+length = "1 cm"
+width = "2 cm"
+water_depth = "40 cm"
+[[fixture]]
+name = "panel"
+type = "lamp.toml"
+at = { x = "0.5 cm", y = "1 cm", height = "3 cm" }
+schedule = { blue = [["08:00", 0], ["09:00", 60], ["17:00", 60], ["18:00", 0]] }
+"""
+PANEL = """\
+format = "lightdose-fixture/1"
+name = "panel (invented)"
+aperture = { length = "30 cm", width = "30 cm" }
+[[channel]]
+name = "blue"
+spectrum = { peak_nm = 450, fwhm_nm = 18 }
+photon_flux_umol_s = 40
+"""
+
+
+@pytest.mark.identity
+@pytest.mark.skipif(os.name == "nt", reason="memory is asked from a POSIX system")
+@pytest.mark.parametrize(
+    ("length", "width", "depth", "height", "code"),
+    [
+        ("1 cm", "2 cm", "40 cm", "3 cm", 2),
+        ("1 cm", "2 cm", "40 cm", "2 m", 0),
+        ("565 cm", "1.2 cm", "3 cm", "5 m", 0),
+    ],
+)
+def test_tank_of_too_many_rays_is_refused_with_the_limit(
+    length: str, width: str, depth: str, height: str, code: int, tmp_path: Path
+) -> None:
+    """A low panel over a narrow well: a refusal at once; what can be computed is, under 1 GB and 20 s."""
+    text = WELL.replace('"1 cm"', f'"{length}"', 1).replace('"2 cm"', f'"{width}"', 1)
+    text = text.replace('"40 cm"', f'"{depth}"').replace('height = "3 cm"', f'height = "{height}"')
+    tank = tmp_path / "tank"
+    tank.mkdir()
+    for name, content in {
+        "setup.toml": text,
+        "lamp.toml": PANEL,
+        "sites.csv": "site,x_cm,y_cm,depth_cm\na,0.5,1,2\n",
+    }.items():
+        (tank / name).write_text(content, encoding="utf-8")
+    ending = run_alone(("dose", "setup.toml", "--json"), tank)
+    assert_ends_well(ending, codes=(code,))
+    assert ("at most 1,000,000 to a place" in ending.told) == (code == 2)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("command", ["spectrum blue-450", "dose other.toml", "hazard other.toml"])
+def test_result_replaces_no_setup_and_no_file_that_nobody_named(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither a TOML file of the keeper's, read or not, nor a JSON of another kind beside the CSV."""
+    tank = write_tank(tmp_path / "tank")
+    shutil.copy(tank / "setup.toml", tank / "other.toml")
+    (tank / "my.schema.json").write_text('{"mine": 1}', encoding="utf-8")
+    monkeypatch.chdir(tank)
+    before = contents(tank)
+    for target in ("setup.toml", "lamp.toml", "my-groups.toml", "calibration.toml", "my.csv"):
+        assert_ends_well(run_here([*command.split(), "--csv", target]), codes=(2,))
+    assert contents(tank) == before
+    for _ in range(2):  # its own schema of before is replaced
+        assert_ends_well(run_here([*command.split(), "--csv", "own.csv"]), codes=(0,))
+
+
+@pytest.mark.identity
+def test_report_names_no_folder_above_the_setup(tmp_path: Path) -> None:
+    """A page goes to other people: called by its full path, it tells nothing of the account."""
+    tank = small_tank(tmp_path / "account" / "tank")
+    page = tmp_path / "page.html"
+    ending = run_here(["report", str(tank / "setup.toml"), "-o", str(page)])
+    assert_ends_well(ending, codes=(0,))
+    text = page.read_text(encoding="utf-8")
+    assert str(tmp_path) not in text
+    assert "account" not in text
+    assert "setup.toml" in text
+
+
+@pytest.mark.identity
+@pytest.mark.skipif(sys.platform != "linux", reason="names that are no UTF-8")
+def test_folder_whose_name_is_no_utf8_ends_no_batch(tmp_path: Path) -> None:
+    """The others are answered, and so is it; CSV and pages escape its name."""
+    for name in (b"caf\xe9", b"plain"):
+        os.rename(small_tank(tmp_path / "made"), os.fsencode(tmp_path) + b"/" + name)
+    for words in (("dose", ".", "--csv", "all.csv"), ("report", ".", "-o", "out")):
+        run = subprocess.run(
+            [sys.executable, "-m", "lightdose", *words],
+            cwd=tmp_path,
+            capture_output=True,
+            timeout=120,
+            check=False,
+        )
+        assert run.returncode == 0, run.stderr
+    assert b"caf\\udce9" in (tmp_path / "all.csv").read_bytes()
+    assert len(list((tmp_path / "out").glob("*.html"))) == 2
+
+
+@pytest.mark.identity
+def test_thousand_corals_of_one_site_take_no_longer_than_of_many(tmp_path: Path) -> None:
+    """What is told of a coral is looked up, not searched for among all."""
+    from time import process_time
+
+    spent = []
+    for shared in (True, False):
+        tank = small_tank(tmp_path / str(shared))
+        sites = "".join(f"s{n},10,10,{5 + n % 9}\n" for n in range(3000))
+        rows = "".join(f"c{n},clam,s{0 if shared else n}\n" for n in range(3000))
+        (tank / "s.csv").write_text(f"site,x_cm,y_cm,depth_cm\n{sites}", encoding="utf-8")
+        (tank / "c.csv").write_text(f"coral,group,site\n{rows}", encoding="utf-8")
+        text = (tank / "setup.toml").read_text(encoding="utf-8")
+        (tank / "setup.toml").write_text(f'sites = "s.csv"\ncorals = "c.csv"\n{text}', encoding="utf-8")
+        start = process_time()
+        ending = run_here(["dose", str(tank / "setup.toml")])
+        spent.append(process_time() - start)
+        assert_ends_well(ending, codes=(0,))
+    assert spent[0] < 2 * spent[1]
+
+
+@pytest.mark.identity
+def test_every_file_of_the_tank_can_be_harmed() -> None:
+    """Each kind of file is among those that the long run draws from."""
+    from misuse.fuzz import case
+
+    kinds = {case(1, number).kind for number in range(600)}
+    assert {f"file {name}" for name in FILES} <= kinds
+    assert {"three files", "diary diary/states.csv"} <= kinds
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("first", range(0, 60, 10))
+def test_cases_of_the_long_run_end_well(first: int, tmp_path: Path) -> None:
+    """Sixty of them in every run; `python tests/misuse` goes on from there."""
+    from misuse.fuzz import run_many
+
+    _, faults = run_many(11, range(first, first + 10), tmp_path, alone=False, go_on=lambda: True)
+    assert faults == {}
