@@ -213,6 +213,7 @@ def test_a_colony_is_out_of_the_way_where_it_stands(form: CoralForm) -> None:
     assert found.tolist() == [1.0] * 6 + [0.0]
 
 
+@pytest.mark.identity
 @pytest.mark.parametrize("shape", ["box", "ellipsoid", "cylinder"])
 def test_spans_agree_with_points_inside(shape: str) -> None:
     """Along random lines, points between entry and exit lie inside a turned solid, others outside."""
