@@ -78,6 +78,7 @@ IN_THE_WHEEL = {
 AT_THE_TOP = {
     *("lightdose", "spectra", "examples", "tests"),
     *("README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "PKG-INFO", ".gitignore"),
+    "CITATION.cff",
 }
 """What an sdist holds."""
 

@@ -22,6 +22,7 @@ from typing import BinaryIO, Final, NamedTuple
 _TEMPORARY: Final = re.compile(r"\.lightdose-([0-9a-f]{12})(-[0-9]+)?\.tmp")
 _NOTE: Final = re.compile(r"\.lightdose-([0-9a-f]{12})\.note")
 _BINARY: Final = getattr(os, "O_BINARY", 0)
+NOT_OPEN: Final = -1
 
 
 def taken(descriptor: int) -> bool:
@@ -83,11 +84,16 @@ class Together:
         if folder not in self._notes:
             clear_unfinished(folder)
             note = folder / f"{new_name()}.note"
+            self._notes[folder] = note, NOT_OPEN  # a signal may come before the next line has ended
             self._notes[folder] = note, _opened(note)
         stem = self._notes[folder][0].name.removesuffix(".note")
         temporary = folder / f"{stem}-{len(self._results)}.tmp"
-        descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o666)
         self._results.append(_Result(temporary, target))
+        try:
+            descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o666)
+        except OSError:
+            self._results.pop()
+            raise
         with open(descriptor, "wb") as stream:
             yield stream
             stream.flush()
@@ -128,9 +134,9 @@ class Together:
 def one_file(target: Path) -> Iterator[BinaryIO]:
     """Write a file that takes its place once it is whole; OSError as the system tells it."""
     clear_unfinished(target.parent)
-    temporary = target.parent / f"{new_name()}.tmp"
-    descriptor = _opened(temporary)
+    temporary, descriptor = target.parent / f"{new_name()}.tmp", NOT_OPEN
     try:
+        descriptor = _opened(temporary)
         with open(descriptor, "wb", closefd=os.name == "nt") as stream:
             yield stream
             stream.flush()
@@ -141,7 +147,7 @@ def one_file(target: Path) -> Iterator[BinaryIO]:
             temporary.unlink()
         raise
     finally:
-        if os.name != "nt":
+        if os.name != "nt" and descriptor != NOT_OPEN:
             os.close(descriptor)
     _sync(target.parent)
 
@@ -218,11 +224,11 @@ def _finish(folder: Path, note: str, descriptor: int) -> None:
 
 
 def _remove_open(path: Path, descriptor: int) -> None:
-    if os.name == "nt":  # an open file cannot be removed there
+    if os.name == "nt" and descriptor != NOT_OPEN:  # an open file cannot be removed there
         os.close(descriptor)
     with suppress(OSError):
         path.unlink()
-    if os.name != "nt":
+    if os.name != "nt" and descriptor != NOT_OPEN:
         os.close(descriptor)
 
 

@@ -12,7 +12,9 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="SIGKILL")
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    "kind", [pytest.param(k, marks=pytest.mark.slow) if k == "report" else k for k in KINDS]
+)
 def test_killed_command_leaves_whole_files_and_nothing_unfinished(kind: str, tmp_path: Path) -> None:
     """At a random moment: the file of before is whole, and after the next run no temporary one is there."""
     assert kill_and_look(kind, tmp_path / "tank", 1, 7)["kills"] == 1

@@ -94,6 +94,7 @@ def ended_by(number: signal.Signals, words: tuple[str, ...], folder: Path, begun
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=lambda: signal.signal(number, signal.SIG_DFL),  # who runs the tests may ignore it
     )
     end = time.monotonic() + 30
     while not begun() and process.poll() is None and time.monotonic() < end:

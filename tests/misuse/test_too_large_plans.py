@@ -15,7 +15,7 @@ def test_plan_of_too_many_corals_is_refused_at_once(
     command: str, most: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A plan's cost grows faster than its corals, and tune keeps all draws of their light."""
-    many = "".join(f"c{i},lps-branching,A1,,,,0,,,,,,,,\n" for i in range(most))
+    many = "".join(f"c{i},lps-branching,A1,,,,0,,,,,,,,,\n" for i in range(most))
     monkeypatch.chdir(write_tank(tmp_path / "tank", {"corals.csv": FILES["corals.csv"] + many}))
     ending = run_here([command, "setup.toml"])
     assert_ends_well(ending, codes=(2,))
@@ -25,7 +25,7 @@ def test_plan_of_too_many_corals_is_refused_at_once(
 @pytest.mark.identity
 def test_plan_of_too_many_places_is_refused_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A thousand corals on ten thousand places of a grid would fill the memory."""
-    many = "".join(f"c{i},lps-branching,A1,,,,0,,,,,,,,\n" for i in range(1000))
+    many = "".join(f"c{i},lps-branching,A1,,,,0,,,,,,,,,\n" for i in range(1000))
     monkeypatch.chdir(write_tank(tmp_path / "tank", {"corals.csv": FILES["corals.csv"] + many}))
     ending = run_here(["place", "setup.toml", "--all", "--grid", "0.5 cm", "--depth", "20 cm"])
     assert_ends_well(ending, codes=(2,))
