@@ -46,7 +46,7 @@ FIXTURE_OFF, FIXTURE_OFF_LN_SD = 0.02, 0.5
 KIND_OFF, KIND_OFF_LN_SD = 0.03, 0.5
 CHANNEL_OFF, CHANNEL_OFF_LN, CHANNEL_OFF_LN_SD = 0.01, -0.3, 0.6
 DEAD, DEAD_LN, DEAD_LN_SD = 0.003, -5.0, 1.0
-BEAM_OFF, BEAM_OFF_LN_SD = 0.05, 0.4
+BEAM_OFF, BEAM_OFF_LN_SD = 0.1, 0.4
 """How often a reading is wild, a place more shaded than told, a lamp, all lamps of a kind, a channel or a
 beam not as its file says, or a channel dead, and by how much then (natural logarithm): our choice."""
 
