@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from lightdose.errors import Place, Problem
+from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.input_files import InputFiles
 from lightdose.files.setup_places import CoralsReading, PlacesReading
 from lightdose.files.setup_schema import BRACE, ROCK
@@ -263,7 +263,8 @@ def body_problem(coral: Coral) -> tuple[str, str] | None:
         return f'the form "{coral.form}" needs a diameter', 'add diameter = "9 cm", or write form = "none"'
     if coral.diameter_m == 0 or coral.height_m > 0 or coral.form == "none":
         return None
-    body = colony(coral.name, coral.form, coral.group, (0, 0, 0), coral.diameter_m, 0.01)
-    if body is not None and coral.form != "mat" and body.shape != "cylinder":
+    try:
+        colony(coral.name, coral.form, coral.group, (0, 0, 0), coral.diameter_m, coral.height_m)
+    except SetupError:
         return "its colony needs a height", 'add height = "6 cm", or write form = "mat" or "none"'
     return None

@@ -25,13 +25,11 @@ from lightdose.files.toml_tables import TomlDocument, problem_at, show, value_at
 from lightdose.files.units import format_length
 from lightdose.model.forms import OPEN_SKY_RANGES, OPEN_SKY_WORDS
 from lightdose.model.setup import Coral, CoralGroup, CoralName, Site, Tank
+from lightdose.model.setup_rules import ROUNDING_M
 
 if TYPE_CHECKING:
     from lightdose.files.places_csv import CoralRow, SiteRow
     from lightdose.model.solids import Growth
-
-ROUNDING_M = 1e-9
-"""Lengths from different units may differ by this and still be the same."""
 
 _ROW_LETTER = re.compile(r"(?:.*[^A-Za-z])?[A-Za-z]")
 

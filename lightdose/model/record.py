@@ -45,29 +45,30 @@ else:
 
 def fill(self: Any, /, *given: object, **named: object) -> None:
     """Set the fields of a record once; the constructor of each that has none of its own."""
-    of_class = self.__dataclass_fields__
-    if len(given) == len(of_class) and not named:
-        self.__dict__.update(zip(of_class, given, strict=True))
-        if hasattr(self, "__post_init__"):
-            self.__post_init__()
-        return
-    values = dict(zip(of_class, given, strict=False)) | named
-    once = len(values) == len(given) + len(named)
-    if len(values) < len(of_class):
-        for name, one in of_class.items():
-            if name in values:
-                continue
-            if one.default is not dataclasses.MISSING:
-                values[name] = one.default
-            elif one.default_factory is not dataclasses.MISSING:
-                values[name] = one.default_factory()
-    if not once or values.keys() != of_class.keys():
-        _Signature().__get__(None, type(self)).bind(
-            *given, **named
-        )  # tells what is missing, unknown or too many
+    values = dict(zip(self.__dataclass_fields__, given, strict=False))
+    if named or len(given) != len(self.__dataclass_fields__):
+        values = _completed(self, values, given, named)
     self.__dict__.update(values)
     if hasattr(self, "__post_init__"):
         self.__post_init__()
+
+
+def _completed(
+    self: Any, values: dict[str, object], given: tuple[object, ...], named: dict[str, object]
+) -> dict[str, object]:
+    """With what is named, and defaults for the rest."""
+    of_class = self.__dataclass_fields__
+    values = values | named
+    once = len(values) == len(given) + len(named)
+    for name, one in of_class.items():
+        if name not in values and one.default is not dataclasses.MISSING:
+            values[name] = one.default
+        elif name not in values and one.default_factory is not dataclasses.MISSING:
+            values[name] = one.default_factory()
+    if not once or values.keys() != of_class.keys():
+        own = _Signature().__get__(None, type(self))
+        own.bind(*given, **named)  # tells what is missing, unknown or too many
+    return values
 
 
 class _Signature:

@@ -181,6 +181,7 @@ def test_rock_beyond_the_water_is_cut_or_refused(write_setup: WriteSetup) -> Non
         (site('x = "9 cm", y = "9 cm", depth = "9 cm"', "faces = 90"), "is no face", ""),
         (coral('form = "dome"'), "needs a diameter", "add diameter"),
         (coral('diameter = "9 cm"'), "needs a height", "add height"),
+        (coral('diameter = "9 cm"\nform = "table"'), "needs a height", "add height"),
         (coral('form = "domed"'), "is not known here", "dome"),
     ],
 )
