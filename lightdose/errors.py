@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
+
+from lightdose.frozen import dataclass
 
 LONGEST_WORD: Final = 600
 """Characters without a blank that a message shows in full: paths are shorter; our choice."""
@@ -47,7 +49,7 @@ def _under(line: str) -> str:
     return "".join(" " if _steers(c) and c != "\t" else c for c in line.rstrip())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Place:
     """A position in a file; line and column count from 1, 0 means unknown."""
 
@@ -65,7 +67,7 @@ class Place:
         return ":".join(parts)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Problem:
     """One thing that stands in the way, in words for the person who must mend it.
 

@@ -5,8 +5,9 @@ Nothing here computes: these are the names, units and numbers that every other m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Literal
+
+from lightdose.frozen import dataclass
 
 # Exact by definition since 2019. Source: SI Brochure, 9th edition, table 1.
 PLANCK_J_S: Final = 6.62607015e-34
@@ -34,7 +35,7 @@ GRID_END_NM: Final = 800
 """The working grid: 1 nm cells from 300 to 800 nm."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Band:
     """A wavelength band, half-open [low, high)."""
 
@@ -55,7 +56,7 @@ BANDS: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Quantity:
     """One quantity that lightdose reports, to ``digits`` significant digits where people read it."""
 
@@ -67,7 +68,7 @@ class Quantity:
     digits: int = 3
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ValueColumn:
     """A column of a CSV: header with the unit in its name, kind, what it means, and the unit."""
 

@@ -6,12 +6,14 @@ import functools
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import dropwhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
+
+from lightdose.frozen import dataclass
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer

@@ -16,7 +16,7 @@ import signal
 import sys
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, redirect_stderr, redirect_stdout
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib import import_module
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
@@ -38,6 +38,7 @@ from lightdose.cli.asking import (
 )
 from lightdose.errors import LightdoseError, OutputError, Place, Problem, SetupError, literal
 from lightdose.files.writing import GrowingFile, file_names
+from lightdose.frozen import dataclass
 from lightdose.working_folder import pass_settings_by, safe_path, starts_can_be_safe
 
 if TYPE_CHECKING:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from lightdose.model.places import LightMap
     from lightdose.model.results import Analysis
     from lightdose.model.setup import LengthUnit, Setup
+    from lightdose.physics.light_field import PreparedField
     from lightdose.present.paper import Paper
     from lightdose.present.report import Report
 
@@ -98,7 +99,7 @@ def command(
     if (paper or language != "en") and not handout:
         raise click.UsageError("--paper and --language are for --handout: add --handout FILE")
     day = start_date(date, "--date")
-    analysis, comparison = _analyses(ask)
+    analysis, comparison, light = _analyses(ask)
     other = comparison.after if comparison else None
     variation = "" if comparison else ask.request.variation
     inputs = inputs_of(analysis.setup, *([other.setup] if other else []))
@@ -107,7 +108,7 @@ def command(
         if ask.name
         else output_target(output or "report.html", "report.html")
     )
-    found = _report(analysis, comparison, ask.unit(analysis.setup), variation)
+    found = _report(analysis, comparison, light, ask.unit(analysis.setup), variation)
     text = report_page(replace(found, date=day or datetime.date.today().isoformat()))
     written = {"report": page}
     with together():
@@ -119,20 +120,29 @@ def command(
     return report_answer(analysis, comparison, written)
 
 
-def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None]:
-    """SETUP, and where there is another, both beside one another."""
+def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None, LightMap | None]:
+    """SETUP, where there is another both beside one another, and the map of SETUP."""
+    from lightdose.analysis import light_of
     from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
-    from lightdose.workflows.advice import advised
+    from lightdose.workflows.advice import advised_under
     from lightdose.workflows.compare import compare
 
     first, other = ask.pair()
+    setup = first.read()
     if other is None:
-        return advised(first.read(), also=TRISTIMULUS_WEIGHTINGS), None
-    comparison = compare(first.read(), other.read())
-    return comparison.before, comparison
+        ready, field = light_of(setup, TRISTIMULUS_WEIGHTINGS)
+        return advised_under(setup, ready, field), None, _light(setup, ready)
+    comparison = compare(setup, other.read())
+    return comparison.before, comparison, _light(setup)
 
 
-def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit, variation: str) -> Report:
+def _report(
+    analysis: Analysis,
+    comparison: Comparison | None,
+    light: LightMap | None,
+    unit: LengthUnit,
+    variation: str,
+) -> Report:
     import datetime
 
     from lightdose.analysis import site_days, site_spectra
@@ -149,7 +159,7 @@ def _report(analysis: Analysis, comparison: Comparison | None, unit: LengthUnit,
         unit=unit,
         days=site_days(analysis, shown),
         spectra=site_spectra(analysis, shown[:1]),
-        light=_light(analysis.setup),
+        light=light,
         looks=looks_and_gets(analysis),
         more_light=diminishing_return(analysis),
         trial=growth_trial(),
@@ -190,7 +200,7 @@ def _history(setup: Setup) -> History | None:
     return history(setup, intervals="none") if has_diary(setup.path) else None
 
 
-def _light(setup: Setup) -> LightMap | None:
+def _light(setup: Setup, ready: PreparedField | None = None) -> LightMap | None:
     """The plan at the depth of the middle coral, and a view from the front; none without a lit fixture."""
     from lightdose.judge.map_choice import default_depths, default_side_view
     from lightdose.workflows.plans import light_map
@@ -201,7 +211,7 @@ def _light(setup: Setup) -> LightMap | None:
     levels, _ = default_depths(setup)
     side, _ = default_side_view(setup)
     cell_m = max(tank.length_m, tank.width_m, tank.water_depth_m) / CELLS_ALONG
-    return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m, shares=False)
+    return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m, shares=False, ready=ready)
 
 
 def _save_handout(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Final, cast
 
@@ -19,6 +19,7 @@ from lightdose.files.units import (
     parse_number,
 )
 from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
+from lightdose.frozen import dataclass
 from lightdose.model.forms import CORAL_FORMS, CoralForm
 from lightdose.model.places import Placement, Spot
 from lightdose.model.setup import SURFACES, Coral, Surface
@@ -41,7 +42,7 @@ _BODY_COLUMNS: Final = ("form", "diameter_cm", "passes", *GROWTH_COLUMNS, *FACE_
 CORAL_COLUMNS: Final = (*_WRITTEN_COLUMNS, *_BODY_COLUMNS)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SiteRow:
     """A site as written: origin front left, depth below the surface. [m]"""
 
@@ -57,7 +58,7 @@ class SiteRow:
     face: Face | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class CoralRow:
     """A coral as written: group or genus; its site, or a spot (x, y, depth) of its own, or neither. [m]"""
 

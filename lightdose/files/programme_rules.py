@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 from lightdose.errors import Place, Problem
 from lightdose.files.units import format_time, parse_time
+from lightdose.frozen import dataclass
 from lightdose.model.fixture import day_later_h
 from lightdose.near_names import near_names
 from lightdose.quantities import HOURS_PER_DAY
@@ -21,7 +21,7 @@ SUGGESTED: Final = 50
 """Names that the fixture lacks whose near names are told; no more problems of a programme are shown."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Moment:
     """A time as written; ``time_h`` passes 24 on the next day, ``clock_h`` is the same without the day."""
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from lightdose.errors import Place, Problem
 from lightdose.files.places_csv import TableCells, read_rows, understood
+from lightdose.frozen import dataclass
 from lightdose.model.forms import ROCK_REFLECTANCE, ROCK_SHAPES
 
 AT_COLUMNS: Final = ("x_cm", "y_cm", "z_cm")
@@ -15,7 +15,7 @@ SIZE_COLUMNS: Final = ("size_x_cm", "size_y_cm", "size_z_cm")
 ROCK_COLUMNS: Final = ("rock", "shape", *AT_COLUMNS, *SIZE_COLUMNS, "turn_deg", "reflectance")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RockRow:
     """A rock as written: the centre of its body, or of a slab's top; z is above the floor. [m]"""
 

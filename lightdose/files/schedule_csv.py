@@ -8,7 +8,6 @@ is taken from the straight line between its own points.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
 from math import isnan
 from pathlib import Path
 from typing import Final
@@ -33,6 +32,7 @@ from lightdose.files.programme_rules import (
 from lightdose.files.toml_tables import show
 from lightdose.files.units import UnitProblem, format_time, format_time_exact, parse_time
 from lightdose.files.writing import Cell, Dialect, csv_text, decimal_text, plain_text
+from lightdose.frozen import dataclass
 from lightdose.model.fixture import ChannelProgramme, Dial, Programme, day_later_h
 from lightdose.quantities import HOURS_PER_DAY
 
@@ -40,7 +40,7 @@ PERCENT_NOTE: Final = "levels in percent"
 """A comment line that tells a programme of very low levels from one in fractions."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Placed:
     """A channel's points on the time line of the file: exact times as text, and levels."""
 

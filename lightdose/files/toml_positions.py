@@ -10,8 +10,9 @@ import re
 import tomllib
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cached_property
+
+from lightdose.frozen import dataclass
 
 KeyPath = tuple[str | int, ...]
 """Keys and array indexes from 0, such as ("site", 2, "at", "depth")."""
@@ -93,13 +94,14 @@ def map_positions(text: str) -> PositionMap:
     return PositionMap(text, reading.keys, reading.values)
 
 
-@dataclass
 class _Reading:
-    text: str
-    keys: dict[KeyPath, int] = field(default_factory=dict)
-    values: dict[KeyPath, int] = field(default_factory=dict)
-    lengths: dict[KeyPath, int] = field(default_factory=dict)
-    """How many elements each array of tables has so far."""
+    """A text as it is read; ``lengths`` is how many elements each array of tables has so far."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.keys: dict[KeyPath, int] = {}
+        self.values: dict[KeyPath, int] = {}
+        self.lengths: dict[KeyPath, int] = {}
 
     def document(self) -> None:
         text, at = self.text, 0

@@ -7,11 +7,11 @@ in another.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from importlib.resources import files
 from typing import TYPE_CHECKING, Literal
 
 from lightdose.errors import LightdoseError, Problem
+from lightdose.frozen import dataclass
 from lightdose.guide import TOPICS
 from lightdose.near_names import near_names
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from markdown_it.token import Token
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Span:
     """A stretch of text in one style; ``target`` is where a link leads, else empty."""
 
@@ -31,7 +31,7 @@ class Span:
 Spans = tuple[Span, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Heading:
     """A heading; level 1 is the title of a page."""
 
@@ -46,7 +46,7 @@ class Heading:
         return kept.replace(" ", "-")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Paragraph:
     """Running text."""
 
@@ -54,7 +54,7 @@ class Paragraph:
     kind: Literal["paragraph"] = "paragraph"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Items:
     """A list; every entry is one paragraph."""
 
@@ -63,7 +63,7 @@ class Items:
     kind: Literal["items"] = "items"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Code:
     """Lines that stand as they are."""
 
@@ -71,7 +71,7 @@ class Code:
     kind: Literal["code"] = "code"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Table:
     """A table: its heads, and rows of as many cells."""
 
@@ -181,7 +181,7 @@ def _unused(token: Token) -> ValueError:
     return ValueError(f"pages of the guide have no {token.type}: {token.content[:60]!r}")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Page:
     """A page of the manual.
 

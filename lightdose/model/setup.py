@@ -7,8 +7,8 @@ from dataclasses import field, replace
 from typing import TYPE_CHECKING, Any, Final, Literal, get_args
 
 from lightdose.errors import SetupError
+from lightdose.frozen import dataclass, fill
 from lightdose.model.fixture import Fixture
-from lightdose.model.record import dataclass, fill
 from lightdose.model.setup_rules import broken_rules
 from lightdose.model.spectrum import Meter, SpectralTable
 

@@ -238,6 +238,10 @@ class BouncedLight:
         share = np.divide(by_floor, without, out=np.zeros_like(without), where=without > 0)
         return by_skins[of], share[of]
 
+    def at_many(self, for_points: int) -> BouncedLight:
+        """The same light for another number of places."""
+        return BouncedLight(self.patches, self.open, for_points)
+
     def holds(self, points_m: FloatArray) -> BoolArray:
         """Whether rock or an opaque colony holds points (n, 3), x, y, depth. [m]"""
         return np.asarray(holds(self.patches.skins.shapes, points_m * (1.0, 1.0, -1.0)) >= 0)

@@ -354,6 +354,13 @@ class PreparedField:
             out[wet, channel] = np.maximum(light[:, beam] @ self.mixture.at_nodes[channel], 0.0)
         return out
 
+    def at_many(self, for_points: int) -> PreparedField:
+        """The same field for so many points: the more there are, the fewer lines look around at each."""
+        bounce = self.lit.bounce
+        if bounce is None:
+            return self
+        return replace(self, lit=replace(self.lit, bounce=bounce.at_many(for_points)))
+
     def running(self, fixtures: tuple[Fixture, ...]) -> PreparedField:
         """The same field with other programmes on its fixtures."""
         return replace(self, scene=replace(self.scene, fixtures=fixtures))

@@ -69,6 +69,10 @@ class Bounce(Protocol):
         """Whether rock holds points."""
         ...
 
+    def at_many(self, for_points: int) -> Bounce:
+        """The same for another number of places."""
+        ...
+
 
 @dataclass(frozen=True, eq=False)
 class LitTank:

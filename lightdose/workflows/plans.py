@@ -26,7 +26,7 @@ from lightdose.model.setup import CoralGroup, Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import weighting_matrix
-from lightdose.physics.light_field import light_field_parts, prepare_field, without_solids
+from lightdose.physics.light_field import PreparedField, light_field_parts, prepare_field, without_solids
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,
@@ -76,18 +76,22 @@ def light_map(
     notes: Sequence[str] = (),
     shares: bool = True,
     advance: Callable[[int], None] = lambda _: None,
+    ready: PreparedField | None = None,
 ) -> LightMap:
     """Light on planes through the tank under open sky, and where groups would be within their bands.
 
     ``shares=False`` leaves out how much light came by walls and floor: quicker, where only doses are wanted.
-    ``advance`` is told of every block of points that is done.
+    ``advance`` is told of every block of points that is done. ``ready`` is the field of the setup where one
+    with PPFD is there already.
     """
     curve = day_curve(setup.lit_fixtures)
     cells = [slice_cells(setup.tank, plane, cell_m) for plane in planes]
     sampled = [sample_points(part, samples) for part in cells]
     points = np.concatenate(sampled)
-    scene = scene_of(setup)
-    ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=len(points))
+    if ready is None:
+        scene = scene_of(setup)
+        ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=len(points))
+    ready = ready.only("ppfd").at_many(len(points))
     lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
     for first in range(0, len(points), POINTS_A_STEP):
         parts = ready.parts(points[first : first + POINTS_A_STEP], split=shares)
