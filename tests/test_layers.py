@@ -28,17 +28,18 @@ def layer(ours: str, third: str = "", inside: str = "") -> Layer:
 
 
 TABLE = {
-    "quantities": layer(""),
-    "errors": layer(""),
-    "model": layer("quantities errors model", "numpy"),
+    "frozen": layer(""),
+    "quantities": layer("frozen"),
+    "errors": layer("frozen"),
+    "model": layer("frozen quantities errors model", "numpy"),
     "physics": layer("quantities errors model physics", "numpy", "colour"),
     "fit": layer("quantities errors near_names model physics fit", "numpy", "scipy"),
     "judge": layer("quantities errors near_names model physics judge", "numpy"),
     "files": layer(
-        "version quantities errors near_names model files", "numpy pydantic pydantic_core", "pandas colour"
+        "version frozen quantities errors near_names model files", "numpy pydantic pydantic_core", "pandas colour"
     ),
     "answers": layer("quantities errors model answers", "numpy"),
-    "guide": layer("errors near_names guide", "", "markdown_it"),
+    "guide": layer("frozen errors near_names guide", "", "markdown_it"),
     "present": layer("quantities errors model answers guide present", "numpy jinja2", "matplotlib rich"),
     "analysis": layer("version quantities errors model physics judge files", "numpy", "pandas"),
     "workflows": layer(
@@ -51,7 +52,7 @@ TABLE = {
     ),
     "cli": layer(
         "version quantities errors model physics fit judge files answers guide present analysis workflows "
-        "working_folder near_names desk cli",
+        "working_folder near_names frozen desk cli",
         "click",
         "numpy rich",
     ),
@@ -79,7 +80,7 @@ LATE = {
 }
 """What Python gets shows itself as a table by the layer above, inside its method."""
 
-PURE_LAYERS = {"quantities", "errors", "model", "physics"}
+PURE_LAYERS = {"frozen", "quantities", "errors", "model", "physics"}
 IMPURE_MODULES = {
     "os",
     "pathlib",
