@@ -14,7 +14,7 @@ from lightdose.fit.dimming_foot import with_feet
 from lightdose.fit.explanations import Solution
 from lightdose.fit.findings import findings, lux_factor, says
 from lightdose.fit.gain_problem import GainProblem, model_ln
-from lightdose.fit.observations import Observations, observe, sensed, statement_of
+from lightdose.fit.observations import Observations, observe, statement_of
 from lightdose.fit.response_shape import fitted_beam
 from lightdose.model.calibration import (
     UNREAD,
@@ -373,16 +373,8 @@ class _Records:
 
     def _ppfd_per_reading(self) -> FloatArray:
         """PPFD over what the meter shows under the fitted mix: F*, with umol per lux for lux."""
-        own = np.array(self.fit.observed.meter_of)
-        seen = sensed(
-            self.fit.setup,
-            self.fit.observed,
-            self.fit.fixtures,
-            self.fit.observed.points_m(),
-            self.fit.tables,
-        )
-        shown = np.take_along_axis(seen, own[:, None, None], axis=2)[..., 0]
-        of_channel = seen[:, :, -1] / np.maximum(shown, 1e-30)
+        observed = self.fit.observed
+        of_channel = observed.ppfd / np.maximum(observed.shown, 1e-30)
         return np.asarray((self.fit.solution.share * of_channel).sum(axis=1))
 
 

@@ -198,7 +198,8 @@ class Observations:
     meters, meter_of : the meters, and which one each reading was made with
     rows : the sensor row of each meter
     immersion : array, shape (n,); 1 in air
-    shown : array, shape (n, c); what each reading's meter shows of each channel at full output; or empty
+    shown, ppfd : array, shape (n, c); what each reading's meter shows of each channel at full output, and an
+        ideal one; or empty
     feet : lamps that stay dark at low levels, as ``output`` has it
     below_foot : readings of 0 that only show such a foot, left out of the n
     """
@@ -216,6 +217,7 @@ class Observations:
     immersion: FloatArray
     immersion_sd: FloatArray
     shown: FloatArray = field(default_factory=lambda: np.empty((0, 0)))
+    ppfd: FloatArray = field(default_factory=lambda: np.empty((0, 0)))
     feet: tuple[DimmingFoot, ...] = ()
     below_foot: tuple[Reading, ...] = ()
 
@@ -232,6 +234,7 @@ class Observations:
             immersion=self.immersion[rows],
             immersion_sd=self.immersion_sd[rows],
             shown=self.shown[rows] if self.shown.size else self.shown,
+            ppfd=self.ppfd[rows] if self.ppfd.size else self.ppfd,
         )
 
     @property
@@ -461,15 +464,13 @@ def _placed(setup: Setup, observed: Observations, tables: ReferenceTables) -> Ob
     points = observed.points_m()
     moved = _moved(setup, points)
     seen = sensed(setup, observed, observed.fixtures, moved.reshape(-1, 3), tables)
-    own = np.take_along_axis(
-        seen.reshape(len(moved), len(points), *seen.shape[1:]),
-        np.array(observed.meter_of)[None, :, None, None],
-        axis=3,
-    )[..., 0]
+    seen = seen.reshape(len(moved), len(points), *seen.shape[1:])
+    own = np.take_along_axis(seen, np.array(observed.meter_of)[None, :, None, None], axis=3)[..., 0]
     expected = np.einsum("snc,nc->sn", own, observed.output)
     _refuse_unlit(observed, expected[0])
     _refuse_implausible(setup, observed, expected[0])
-    return replace(observed, position_sd=_position_sd(setup, expected), shown=own[0])
+    sd = _position_sd(setup, expected)
+    return replace(observed, position_sd=sd, shown=own[0], ppfd=seen[0, :, :, -1])
 
 
 def position_spread(
