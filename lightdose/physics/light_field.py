@@ -45,6 +45,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -397,22 +398,49 @@ def without_solids(scene: Scene) -> Scene:
     return replace(scene, standing=Standing((), braces) if braces else None)
 
 
+FEW_POINTS = 400
+"""For up to so many the lit tank is the same, and the last ones are kept: a page asks again and again."""
+
+
 def _lit(scene: Scene, nodes_per_m: FloatArray, *, for_points: int) -> LitTank:
     """The lit tank of a scene, with all that stands in it."""
-    index, standing = scene.water.refractive_index, scene.standing
+    index = scene.water.refractive_index
+    hung = (scene.fixtures, scene.tank, index, scene.standing)
+    if 0 < for_points <= FEW_POINTS:
+        return _for_few(*hung, tuple(nodes_per_m.tolist()))
+    return _lit_anew(*hung, nodes_per_m, for_points)
+
+
+@lru_cache(maxsize=2)
+def _for_few(
+    fixtures: tuple[Fixture, ...],
+    tank: Tank,
+    index: float,
+    standing: Standing | None,
+    nodes_per_m: tuple[float, ...],
+) -> LitTank:
+    return _lit_anew(fixtures, tank, index, standing, np.array(nodes_per_m), FEW_POINTS)
+
+
+def _lit_anew(
+    fixtures: tuple[Fixture, ...],
+    tank: Tank,
+    index: float,
+    standing: Standing | None,
+    nodes_per_m: FloatArray,
+    for_points: int,
+) -> LitTank:
     if standing is None:
-        return lit_tank(scene.fixtures, scene.tank, index, nodes_per_m, for_points=for_points)
+        return lit_tank(fixtures, tank, index, nodes_per_m, for_points=for_points)
     from lightdose.physics.shade import shade_of
     from lightdose.physics.solid_light import with_solids
 
     shade = shade_of(standing.solids, standing.braces)
     over = shade_of((), standing.braces) if standing.braces else None
-    lit = lit_tank(
-        scene.fixtures, scene.tank, index, nodes_per_m, for_points=for_points, shade=shade, over=over
-    )
+    lit = lit_tank(fixtures, tank, index, nodes_per_m, for_points=for_points, shade=shade, over=over)
     if not standing.solids or not lit.lamps or for_points == 0 or index == 1:
         return lit
-    return with_solids(lit, scene.fixtures, standing.solids, for_points=for_points)
+    return with_solids(lit, fixtures, standing.solids, for_points=for_points)
 
 
 def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> PreparedField:
