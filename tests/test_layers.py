@@ -36,7 +36,9 @@ TABLE = {
     "fit": layer("quantities errors near_names model physics fit", "numpy", "scipy"),
     "judge": layer("quantities errors near_names model physics judge", "numpy"),
     "files": layer(
-        "version frozen quantities errors near_names model files", "numpy pydantic pydantic_core", "pandas colour"
+        "version frozen quantities errors near_names model files",
+        "numpy pydantic pydantic_core",
+        "pandas colour",
     ),
     "answers": layer("quantities errors model answers", "numpy"),
     "guide": layer("frozen errors near_names guide", "", "markdown_it"),

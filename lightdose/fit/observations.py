@@ -26,8 +26,10 @@ from lightdose.model.spectrum import (
 )
 from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.physics.emission import channel_emission, photon_distribution
-from lightdose.physics.light_field import prepare_field, without_solids
+from lightdose.physics.light_field import prepare_field
+from lightdose.physics.lit_scene import without_solids
 from lightdose.physics.meters import SensorRow, illuminant_a, immersion_factor, sensor_row, target_row
+from lightdose.physics.solid_shapes import holds, shapes_of
 
 Statement = Literal["data sheet", "typical", "none"]
 """How well a channel's output is known, best first."""
@@ -509,7 +511,7 @@ def position_spread(
 
 
 def _moved(setup: Setup, points: FloatArray) -> FloatArray:
-    """Places as they are, then moved by ``POSITION_M`` up and down each axis, shape (7, n, 3)."""
+    """Places as they are, then moved by ``POSITION_M`` up and down each axis, (7, n, 3); none into rock."""
     steps = np.concatenate([np.zeros((1, 3)), POSITION_M * np.eye(3), -POSITION_M * np.eye(3)])
     moved: FloatArray = points[None] + steps[:, None]
     wet = points[:, 2] >= 0
@@ -517,6 +519,10 @@ def _moved(setup: Setup, points: FloatArray) -> FloatArray:
     moved[:, :, 2] = np.where(wet, moved[:, :, 2], np.minimum(moved[:, :, 2], -1e-6))
     for axis, span in enumerate((setup.tank.length_m, setup.tank.width_m)):
         moved[:, :, axis] = np.where(wet, np.clip(moved[:, :, axis], 0, span), moved[:, :, axis])
+    if setup.standing is not None and setup.standing.solids:
+        shapes, up = shapes_of(setup.standing.solids), moved.reshape(-1, 3) * (1.0, 1.0, -1.0)
+        inside = (holds(shapes, up) >= 0).reshape(moved.shape[:2])
+        moved = np.where(inside[:, :, None], points[None], moved)
     return moved
 
 

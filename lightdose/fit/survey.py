@@ -33,6 +33,7 @@ from lightdose.model.results import Verdict
 from lightdose.model.setup import Receiver, Setup
 from lightdose.model.spectrum import Meter, Reading, ReferenceTables, SpectralDistribution
 from lightdose.physics.day_curve import day_curve, full_output_hours, output_at
+from lightdose.physics.dimming_error import tent_hours
 from lightdose.physics.emission import channel_emission
 from lightdose.physics.meters import immersion_factor, sensor_row
 from lightdose.quantities import HOURS_PER_DAY, Z_95
@@ -384,16 +385,16 @@ class _Plan:
         if not len(points_m):
             return np.zeros(0)
         known = self.setup.uncertainty
-        curve = day_curve(bare.fixtures)
-        output = full_output_hours(curve) / HOURS_PER_DAY
-        _, place = position_spread(self.setup, bare, points_m, output[None], self.tables, sites=sites)
-        moments = np.array([output_at(curve, h)[0] for h in np.linspace(0, HOURS_PER_DAY, 97)[:-1]])
-        tent = np.minimum(2 * moments, 2 - 2 * moments).mean(axis=0)
-        points = known.get("dimming_points", 100 * DIMMING_SD) / 100
-        dimming = points * float(bare.nominal_umol_s @ tent) / max(float(bare.nominal_umol_s @ output), 1e-12)
+        of_fixture = np.repeat(
+            np.eye(len(bare.fixtures)), [len(f.type.channels) for f in bare.fixtures], axis=1
+        )
+        hours = full_output_hours(day_curve(bare.fixtures))
+        output = np.concatenate((hours[None], of_fixture * tent_hours(bare.fixtures)))
+        light, place = position_spread(self.setup, bare, points_m, output, self.tables, sites=sites)
+        dimming = known.get("dimming_points", 100 * DIMMING_SD) / 100
+        off = dimming * light[:, 1:] / np.maximum(light[:, :1], 1e-12)  # each fixture dims in its own way
         model = known.get("model_fraction", MODEL_FRACTION)
-        # fixtures dim each in their own way; a coral mostly sees one or two
-        return np.asarray(place[:, 0] ** 2 + model**2 + dimming**2 / min(len(bare.fixtures), 2))
+        return np.asarray(place[:, 0] ** 2 + model**2 + (off * off).sum(axis=1))
 
     def _skies(self, spots: Sequence[Spot]) -> FloatArray:
         skies = {s.name: s.open_sky for s in self.setup.sites}

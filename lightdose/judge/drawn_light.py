@@ -1,8 +1,7 @@
 """The light of a tank as it is believed: seeded draws of everything that is not known exactly.
 
-The error of a channel's output is a tent over its level: one part is largest at mid level, the other near the
-foot of the channel's ramps, both 0 where it is off and at full, linear between. A tent is the difference of
-two dimming curves, so days stay exact.
+The error of a channel's output is a tent over its level (``physics.dimming_error``), the difference of two
+dimming curves, so days stay exact.
 
 The light field is computed at moved places and changed heights, beams and waters; each draw takes one of the
 moved places and interpolates the rest in the logarithm. Doses and peaks follow from the drawn response and
@@ -24,20 +23,13 @@ import numpy.typing as npt
 
 from lightdose.judge.uncertain_inputs import Draws, UncertainInputs, draw_inputs, sky_spread_ln, stream
 from lightdose.model.fixture import DimmingCurve, Fixture
-from lightdose.model.record import FloatArray, dataclass, distinct, quantiles
+from lightdose.model.record import FloatArray, dataclass, quantiles
 from lightdose.model.setup import Receiver
 from lightdose.physics.day_curve import day_curve, day_points, programme_hours
+from lightdose.physics.dimming_error import tent_hours, tent_of
 from lightdose.physics.field_changes import FieldChanges, field_changes, joined_changes
 from lightdose.physics.light_field import PreparedField, normals_of
 from lightdose.quantities import MOL_PER_UMOL_S_H
-
-FOOT = 0.175
-FOOT_OVER_MID = 4.0
-"""Near the foot, at this share of its plateau, a ramp is off by so many times the error at mid level, as a
-share of the plateau."""
-
-_FLAT = 1e-6
-"""Levels nearer than this count as one: the mean of both ends is then exact enough."""
 
 PEAK_TRIALS = 64
 PEAK_SPREAD = 0.5
@@ -89,11 +81,9 @@ def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> Uncertai
 
     Source
     ------
-    The tent: drivers are set at both ends and worst between, our choice; a measured ramp of a LED tank stayed
-    near 0 until 15-20 % of its programme, 7.50 equivalent hours for 8.00 programmed (open data of a coral
-    experiment, one day; figures only), which is two standard uncertainties by default.
+    See ``physics.dimming_error``.
     """
-    tents = [_tent(f, c.name) for f in fixtures for c in f.type.channels]
+    tents = [tent_of(f, c.name) for f in fixtures for c in f.type.channels]
     count, high = len(tents), np.array([float(tent.max()) for _, tent in tents])
     fills = [DimmingCurve(level, np.minimum(np.arange(level.size), 1.0)) for level, _ in tents]
     waits = [DimmingCurve(f.level, f.output - t / h) for f, (_, t), h in zip(fills, tents, high, strict=True)]
@@ -109,51 +99,6 @@ def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> Uncertai
         tent[moments],
         tuple(i for i, f in enumerate(fixtures) for _ in f.type.channels),
     )
-
-
-def tent_hours(fixtures: Sequence[Fixture]) -> FloatArray:
-    """Hours that an error of 1 at mid level adds to each channel's hours at full output, (n_channel,). [h]
-
-    Source
-    ------
-    Mean of the tent over a linear piece, by its integral over the level, closed form.
-    """
-    hours = []
-    for fixture in fixtures:
-        for channel in fixture.type.channels:
-            programme = fixture.programme.channels.get(channel.name)
-            if programme is None:
-                hours.append(0.0)
-                continue
-            knots, tent = _tent(fixture, channel.name)
-            level, height = programme.level, np.interp(programme.level, knots, tent)
-            mean = 0.5 * (height[1:] + height[:-1])
-            rise, area = np.diff(level), np.diff(_area(level, knots, tent))
-            np.divide(area, rise, out=mean, where=np.abs(rise) > _FLAT)
-            hours.append(float(np.diff(programme.time_h) @ mean))
-    return np.array(hours)
-
-
-def _tent(fixture: Fixture, channel: str) -> tuple[FloatArray, FloatArray]:
-    """The tent of a channel: levels, and its height per unit error at mid level.
-
-    Above the highest level of the programme it only has to come down to 0.
-    """
-    programme = fixture.programme.channels.get(channel)
-    top = 1.0 if programme is None else float(programme.level.max())
-    top = top if top > 0 else 1.0
-    level = distinct([0.0, FOOT * top, min(0.5, top), top, 1.0])
-    foot = np.interp(level / top, (0.0, FOOT, 1.0), (0.0, top, 0.0))
-    return level, 1 - np.abs(2 * level - 1) + FOOT_OVER_MID * foot
-
-
-def _area(level: FloatArray, knots: FloatArray, tent: FloatArray) -> FloatArray:
-    """Integral of a tent from 0 to each level."""
-    step, slope = np.diff(knots), np.diff(tent) / np.diff(knots)
-    whole = np.concatenate(([0.0], np.cumsum(0.5 * step * (tent[1:] + tent[:-1]))))
-    at = np.clip(np.searchsorted(knots, level, side="right") - 1, 0, step.size - 1)
-    part = level - knots[at]
-    return np.asarray(whole[at] + part * (tent[at] + 0.5 * slope[at] * part))
 
 
 def _dimmed(fixtures: Sequence[Fixture], dimming: Sequence[DimmingCurve]) -> list[Fixture]:

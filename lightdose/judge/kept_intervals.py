@@ -7,13 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.judge.drawn_light import COVERED, DRAWS, SEED, draw_doses, tent_hours
+from lightdose.judge.drawn_light import COVERED, DRAWS, SEED, draw_doses
 from lightdose.judge.uncertain_inputs import draw_inputs, uncertain_inputs
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray, dataclass, quantiles
 from lightdose.model.results import Interval
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
+from lightdose.physics.dimming_error import tent_hours
 from lightdose.physics.light_field import PreparedField
 from lightdose.quantities import MOL_PER_UMOL_S_H
 

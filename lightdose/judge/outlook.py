@@ -11,7 +11,6 @@ from dataclasses import field
 
 import numpy as np
 
-from lightdose.judge.drawn_light import tent_hours
 from lightdose.judge.states import leading_states, marks_table, penalties_table, state_shares
 from lightdose.judge.uncertain_inputs import dimming_draws, uncertain_inputs
 from lightdose.model.advice import Stand
@@ -20,6 +19,7 @@ from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis, DliVerdict, Verdict
 from lightdose.physics.changed_day import Plateau, plateau_of
 from lightdose.physics.day_curve import programme_hours
+from lightdose.physics.dimming_error import tent_hours
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
 

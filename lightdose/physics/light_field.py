@@ -45,7 +45,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -53,9 +52,10 @@ import numpy.typing as npt
 from lightdose.model.fixture import Fixture
 from lightdose.model.light import LIGHT_PARTS, LightField, LightFieldParts, Scene
 from lightdose.model.record import FloatArray, dataclass, read_only
-from lightdose.model.setup import Receiver, Standing, Tank, Water
+from lightdose.model.setup import Receiver, Tank, Water
 from lightdose.model.spectrum import GRID_NM, SpectralTable, Weightings
-from lightdose.physics.lit_tank import LitTank, light_in_air, light_under_water, lit_tank, path_and_surface
+from lightdose.physics.lit_scene import lit_scene, without_solids
+from lightdose.physics.lit_tank import LitTank, light_in_air, light_under_water, path_and_surface
 from lightdose.physics.water import absorption_nodes, absorption_per_m
 
 IntArray = npt.NDArray[np.intp]
@@ -387,62 +387,6 @@ class PreparedField:
         return replace(self, weightings=Weightings((key,), self.weightings.matrix[column]), mixture=mixture)
 
 
-def without_solids(scene: Scene) -> Scene:
-    """The scene with nothing in its water; what stands over the rim stays.
-
-    Parameters
-    ----------
-    scene : Scene
-    """
-    braces = scene.standing.braces if scene.standing else ()
-    return replace(scene, standing=Standing((), braces) if braces else None)
-
-
-FEW_POINTS = 400
-"""For up to so many the lit tank is the same, and the last ones are kept: a page asks again and again."""
-
-
-def _lit(scene: Scene, nodes_per_m: FloatArray, *, for_points: int) -> LitTank:
-    """The lit tank of a scene, with all that stands in it."""
-    index = scene.water.refractive_index
-    hung = (scene.fixtures, scene.tank, index, scene.standing)
-    if 0 < for_points <= FEW_POINTS:
-        return _for_few(*hung, tuple(nodes_per_m.tolist()))
-    return _lit_anew(*hung, nodes_per_m, for_points)
-
-
-@lru_cache(maxsize=2)
-def _for_few(
-    fixtures: tuple[Fixture, ...],
-    tank: Tank,
-    index: float,
-    standing: Standing | None,
-    nodes_per_m: tuple[float, ...],
-) -> LitTank:
-    return _lit_anew(fixtures, tank, index, standing, np.array(nodes_per_m), FEW_POINTS)
-
-
-def _lit_anew(
-    fixtures: tuple[Fixture, ...],
-    tank: Tank,
-    index: float,
-    standing: Standing | None,
-    nodes_per_m: FloatArray,
-    for_points: int,
-) -> LitTank:
-    if standing is None:
-        return lit_tank(fixtures, tank, index, nodes_per_m, for_points=for_points)
-    from lightdose.physics.shade import shade_of
-    from lightdose.physics.solid_light import with_solids
-
-    shade = shade_of(standing.solids, standing.braces)
-    over = shade_of((), standing.braces) if standing.braces else None
-    lit = lit_tank(fixtures, tank, index, nodes_per_m, for_points=for_points, shade=shade, over=over)
-    if not standing.solids or not lit.lamps or for_points == 0 or index == 1:
-        return lit
-    return with_solids(lit, fixtures, standing.solids, for_points=for_points)
-
-
 def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> PreparedField:
     """Solve all that does not depend on the place.
 
@@ -461,7 +405,7 @@ def prepare_field(scene: Scene, weightings: Weightings, *, for_points: int) -> P
     emission = scene.emission * _passing(scene)
     absorption = absorption_per_m(scene.water, scene.tables)
     mixture = _mixture(emission, weightings.matrix, absorption, scene.tank)
-    lit = _lit(scene, mixture.nodes_per_m, for_points=for_points)
+    lit = lit_scene(scene, mixture.nodes_per_m, for_points=for_points)
     return PreparedField(scene, emission, absorption, weightings, lit, mixture)
 
 
@@ -550,7 +494,7 @@ def light_field_parts(receivers: Sequence[Receiver], scene: Scene, weightings: W
     index = scene.water.refractive_index
     clear = Water(refractive_index=index, absorption=SpectralTable("none", GRID_NM, np.zeros(GRID_NM.size)))
     unabsorbed = response_at(points, replace(scene, water=clear), weightings)
-    lit = _lit(scene, np.zeros(1), for_points=0)
+    lit = lit_scene(scene, np.zeros(1), for_points=0)
     mean_path = np.full((len(points), len(scene.emission)), np.nan)
     loss = np.full_like(mean_path, np.nan)
     wet = np.flatnonzero(points[:, 2] >= 0)
@@ -605,6 +549,6 @@ def spectral_transfer(receivers: Sequence[Receiver], scene: Scene) -> FloatArray
     longest = LONGEST_PATH_DEPTHS * scene.tank.water_depth_m
     nodes = absorption_nodes(absorption, np.eye(GRID_NM.size), longest)
     mixture = Mixture(nodes.per_m, passing[:, None, :] * nodes.to_grid.T, passing)
-    lit = _lit(scene, nodes.per_m, for_points=len(points))
+    lit = lit_scene(scene, nodes.per_m, for_points=len(points))
     response = blockwise(points, lit, mixture, normals_of(receivers), split=False)[:, 0] * sky[:, None, None]
     return read_only(np.maximum(response, 0.0))

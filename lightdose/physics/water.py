@@ -214,8 +214,9 @@ def absorption_per_m(water: Water, tables: ReferenceTables) -> FloatArray:
     return read_only(clear + water.yellowing_440_per_m * np.exp(-slope * (GRID_NM - YELLOWING_REFERENCE_NM)))
 
 
-RELATIVE_TOLERANCE = 1e-8
-"""Largest error of a weighted response that the nodes may cause, relative; our choice."""
+RELATIVE_TOLERANCE = 1e-6
+"""Largest error of a weighted response that the nodes may cause, relative; in whole tanks a tenth of it was
+seen. Our choice."""
 
 NEGLIGIBLE_SHARE = 1e-10
 """A response that absorption cuts below this share of itself in clear water need not be exact; our choice."""

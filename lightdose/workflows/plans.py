@@ -26,7 +26,8 @@ from lightdose.model.setup import CoralGroup, Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import weighting_matrix
-from lightdose.physics.light_field import PreparedField, light_field_parts, prepare_field, without_solids
+from lightdose.physics.light_field import PreparedField, light_field_parts, prepare_field
+from lightdose.physics.lit_scene import without_solids
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,

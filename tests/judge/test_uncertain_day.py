@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lightdose.judge.drawn_light import FOOT_OVER_MID, uncertain_day
+from lightdose.judge.drawn_light import uncertain_day
 from lightdose.judge.uncertain_inputs import DEFAULTS
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
+from lightdose.physics.dimming_error import FOOT_OVER_MID
 
 from .full_model import small_setup, varied_fixture
 
