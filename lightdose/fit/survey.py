@@ -307,7 +307,11 @@ class _Plan:
         self.doses = slopes[count:].copy()
         self.doses[:, self.of_meter] = 0.0
         of_corals = [r.site for r in observed.readings[count:]]
-        self.kept = self._kept(bare, observed.points_m()[count:], of_corals)
+        self.kept, dimming = self._kept(bare, observed.points_m()[count:], of_corals)
+        for column, driver in enumerate(self.problem.drivers, at.tilt.start + self.problem.meter_tilts):
+            self.doses[:, column] = dimming[:, driver]
+        dimming[:, self.problem.drivers] = 0.0
+        self.kept += (dimming * dimming).sum(axis=1)
         self.shape = shape
         stocked = {c.site for c in setup.corals}
         self.ease = np.array(
@@ -380,10 +384,13 @@ class _Plan:
         )
         return observed, pairs
 
-    def _kept(self, bare: Observations, points_m: FloatArray, sites: Sequence[str | None]) -> FloatArray:
-        """Variance of ln dose of each coral that no reading takes away, shape (n_coral,)."""
+    def _kept(
+        self, bare: Observations, points_m: FloatArray, sites: Sequence[str | None]
+    ) -> tuple[FloatArray, FloatArray]:
+        """What no reading of the lamps takes away of each coral's ln dose: its variance by place and model,
+        shape (n_coral,), and a standard error of each fixture's dimming, (n_coral, n_fixture)."""
         if not len(points_m):
-            return np.zeros(0)
+            return np.zeros(0), np.zeros((0, len(bare.fixtures)))
         known = self.setup.uncertainty
         of_fixture = np.repeat(
             np.eye(len(bare.fixtures)), [len(f.type.channels) for f in bare.fixtures], axis=1
@@ -394,7 +401,7 @@ class _Plan:
         dimming = known.get("dimming_points", 100 * DIMMING_SD) / 100
         off = dimming * light[:, 1:] / np.maximum(light[:, :1], 1e-12)  # each fixture dims in its own way
         model = known.get("model_fraction", MODEL_FRACTION)
-        return np.asarray(place[:, 0] ** 2 + model**2 + (off * off).sum(axis=1))
+        return np.asarray(place[:, 0] ** 2 + model**2), off
 
     def _skies(self, spots: Sequence[Spot]) -> FloatArray:
         skies = {s.name: s.open_sky for s in self.setup.sites}
