@@ -46,9 +46,9 @@ def test_every_case_is_the_full_analysis_of_the_changed_setup() -> None:
         start = analyse(changed_setup(TANK, outcome.case.baseline), certainty=False)
         states = {v.coral: v.dli_state for v in full.verdicts}
         for index, site in enumerate(outcome.sites):
-            assert site.dli_mol_m2_d == pytest.approx(float(full.dose.dli[index]), rel=1e-9)
+            assert site.dli_mol_m2_d == pytest.approx(float(full.dose.dli[index]), rel=1e-7)
             ratio = float(full.dose.dli[index] / start.dose.dli[index])
-            assert site.dli_ratio == pytest.approx(ratio, rel=1e-9), outcome.case.name
+            assert site.dli_ratio == pytest.approx(ratio, rel=1e-7), outcome.case.name
             assert {c.coral: c.dli_state for c in site.corals}.items() <= states.items()
 
 
