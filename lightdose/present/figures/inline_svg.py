@@ -6,22 +6,23 @@ head of a figure is left out, since the page sets it as the figure's caption.
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
-from xml.etree import ElementTree
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
 from lightdose.model.record import FloatArray
-from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, KEPT, Drawing, saved
+from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, KEPT, Drawing, drawing_settings
 from lightdose.present.figures.fitting import fit
-from lightdose.present.figures.style import TEXT_PT
+from lightdose.present.figures.style import TEXT_PT, text_size_em
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+    from matplotlib.font_manager import FontProperties
 
 PT_PER_IN: Final = 72
 PX_PER_PT: Final = 4 / 3
@@ -36,7 +37,9 @@ _RUNS: Final = re.compile(r"M[^M]*")
 _NUMBERS: Final = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
 _NUMBER: Final = re.compile(r"-?\d+\.\d+(?:e-?\d+)?")
 _REFERENCE: Final = re.compile(r"url\(#([^)]*)\)")
-_DROPPED: Final = frozenset({"metadata", "style", "title", "desc"})
+_SHEET: Final = re.compile(r' d="[^"]*"(?: fill="#ffffff")')
+"""One of the white sheets under figure and axes."""
+
 _DEFAULTS: Final = frozenset(
     {("text-anchor", "start"), ("font-weight", "400"), ("opacity", "1"), ("stroke-opacity", "1")}
 )
@@ -74,8 +77,7 @@ def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
     leads = [str(text.get_text()) for text in head if text.get_label() == HEAD_LEAD]
     for text in head:
         text.set_visible(False)
-    root = ElementTree.fromstring(_rendered(figure))
-    names = _Names(prefix)
+    inside = _drawn(figure, _Names(prefix))
     for text in head:
         text.set_visible(True)
     width, height = (float(side) * PT_PER_IN for side in figure.get_size_inches())
@@ -87,14 +89,37 @@ def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
         f'height="{tall * PX_PER_PT:.0f}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
         f'<title id="{prefix}-title">{escape(drawing.title)}</title>',
         f'<desc id="{prefix}-desc">{escape(drawing.description)}</desc>',
-        *(part for child in root for part in _written(child, names)),
+        *inside,
         "</svg>",
     ]
     return InlineFigure(drawing.name, drawing.title, " ".join(leads), "\n".join(lines))
 
 
-def _rendered(figure: Figure) -> bytes:
-    return saved(figure, "svg", {"Date": None, "Creator": None}, **{"svg.fonttype": "none"})
+def _drawn(figure: Figure, names: _Names) -> list[str]:
+    """What matplotlib draws, in lines of markup."""
+    import matplotlib as mpl
+    from matplotlib.backends.backend_svg import RendererSVG
+
+    width, height = (float(side) * PT_PER_IN for side in figure.get_size_inches())
+    was, figure.dpi = figure.dpi, PT_PER_IN
+    try:
+        with drawing_settings(), mpl.rc_context({"svg.fonttype": "none"}):
+            renderer = RendererSVG(width, height, io.StringIO(), metadata={"Date": None, "Creator": None})
+            written = _Markup(names)
+            renderer.writer = written
+            renderer.get_text_width_height_descent = _text_size
+            figure.draw(renderer)
+            renderer.finalize()
+    finally:
+        figure.dpi = was
+    return written.lines
+
+
+def _text_size(text: str, font: FontProperties, ismath: object) -> tuple[float, float, float]:
+    """Width, height and descent as figures measure their words. [pt]"""
+    size = font.get_size_in_points()
+    width, height, descent = text_size_em(text, font.get_weight() == "bold")
+    return size * width, size * height, size * descent
 
 
 def _head_pt(figure: Figure, places: list[float]) -> float:
@@ -105,59 +130,80 @@ def _head_pt(figure: Figure, places: list[float]) -> float:
     return round(PT_PER_IN * ((1 - min(places)) * height) + 0.25 * TEXT_PT, 1)
 
 
-def _written(element: ElementTree.Element, names: _Names, *, marker: bool = False) -> Iterator[str]:
-    """The element in lines; groups that say nothing are left out, what they hold stays.
+class _Markup:
+    """Takes the elements that the SVG renderer writes, and keeps what a page needs of them.
 
-    A marker takes its paint from where it is used: a page's style sheet reaches there, but not into it.
+    Groups that say nothing are left out, what they hold stays. A marker takes its paint from where it is
+    used: a page's style sheet reaches there, but not into it.
     """
-    tag = element.tag.partition("}")[2]
-    if tag in _DROPPED:
-        return
-    attributes = dict(_attributes(element, tag, names))
-    if marker:
-        attributes = {name: value for name, value in attributes.items() if not name.startswith(_PAINT)}
-    inner = [part for child in element for part in _written(child, names, marker=tag == "defs")]
-    text = escape(element.text or "") if tag in ("text", "tspan") else ""
-    if tag in ("g", "defs") and not inner:
-        return
-    if tag == "g" and not attributes:
-        yield from inner
-        return
-    if _invisible(tag, attributes):
-        return
-    opened = f"<{tag}" + "".join(f" {name}={quoteattr(value)}" for name, value in attributes.items())
-    if not inner:
-        yield f"{opened}>{text}</{tag}>" if text else f"{opened}/>"
-        return
-    yield f"{opened}>{text}"
-    yield from inner
-    yield f"</{tag}>"
 
+    def __init__(self, names: _Names) -> None:
+        self.lines: list[str] = []
+        self._names = names
+        self._open: list[tuple[str, str, list[str]]] = []
 
-def _invisible(tag: str, attributes: dict[str, str]) -> bool:
-    """Whether a path is one of the white sheets under figure and axes."""
-    return tag == "path" and attributes.get("fill") == "#ffffff" and attributes.keys() <= {"d", "fill"}
+    def start(self, tag: str, attrib: Mapping[str, str] | None = None, **extra: str) -> int:
+        """Open an element; gives its depth."""
+        attributes = self._attributes(tag, {**(attrib or {}), **extra})
+        self._open.append((tag, attributes, self.lines))
+        self.lines = []
+        return len(self._open)
 
+    def end(self, tag: str | None = None) -> None:
+        """Close the element that was opened last."""
+        (name, attributes, before), inner = self._open.pop(), self.lines
+        self.lines = before
+        if name == "g" and not attributes:
+            before += inner
+        elif inner:
+            before += [f"<{name}{attributes}>", *inner, f"</{name}>"]
+        elif name not in ("g", "defs"):
+            before.append(f"<{name}{attributes}/>")
 
-def _attributes(element: ElementTree.Element, tag: str, names: _Names) -> Iterator[tuple[str, str]]:
-    for full_name, value in element.attrib.items():
-        name = full_name.partition("}")[2] or full_name
+    def element(
+        self, tag: str, text: str | None = None, attrib: Mapping[str, str] | None = None, **extra: str
+    ) -> None:
+        """A whole element."""
+        attributes = self._attributes(tag, {**(attrib or {}), **extra})
+        if not (tag == "path" and _SHEET.fullmatch(attributes)):
+            self.lines.append(
+                f"<{tag}{attributes}>{escape(text)}</{tag}>" if text else f"<{tag}{attributes}/>"
+            )
+
+    def close(self, depth: int) -> None:
+        """All is written."""
+
+    comment = data = close
+
+    def flush(self) -> None:
+        """Nothing waits."""
+
+    def _attributes(self, tag: str, given: Mapping[str, str]) -> str:
+        """Attributes as they stand in the tag."""
+        kept = dict(
+            part for name, value in given.items() if value for part in self._attribute(tag, name, value)
+        )
+        if self._open and self._open[-1][0] == "defs":
+            kept = {name: value for name, value in kept.items() if not name.startswith(_PAINT)}
+        return "".join(f" {name}={quoteattr(value)}" for name, value in kept.items())
+
+    def _attribute(self, tag: str, name: str, value: str) -> Iterator[tuple[str, str]]:
         if name == "style":
-            yield from _declarations(value, names)
+            yield from _declarations(value, self._names)
         elif name == "id":
             if tag != "g":
-                yield "id", names.of(value)
+                yield "id", self._names.of(value)
             elif value == KEPT:
                 yield "class", KEPT
-        elif name == "href":
-            yield "href", f"#{names.of(value.removeprefix('#'))}"
+        elif name == "xlink:href":
+            yield "href", f"#{self._names.of(value.removeprefix('#'))}"
         elif name == "d":
             yield "d", _path(value)
         elif name == "transform":
             if not value.startswith("rotate(-0 "):
                 yield "transform", _rounded(value, 2)
         else:
-            yield name, _rounded(_referring(value, names), 2)
+            yield name, _rounded(_referring(value, self._names), 2)
 
 
 def _declarations(style: str, names: _Names) -> Iterator[tuple[str, str]]:

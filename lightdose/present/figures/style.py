@@ -167,19 +167,21 @@ def fitted_before(name: str, tail: str, width_in: float, size_pt: float) -> str:
 
 def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
     """Width of a line of text. [inch]"""
-    return _width_em(text, bold) * size_pt / 72
+    return text_size_em(text, bold)[0] * size_pt / 72
 
 
 @lru_cache(maxsize=16384)
-def _width_em(text: str, bold: bool) -> float:
-    """Width in units of the size: unhinted letters grow in proportion."""
+def text_size_em(text: str, bold: bool) -> tuple[float, float, float]:
+    """Width, height and descent in units of the size: unhinted letters grow in proportion."""
     from matplotlib.ft2font import LoadFlags
 
     shown = fonts.boxed(text)
     font = fonts.font(bold=bold)
     font.set_size(MEASURED_PT, 72)
     font.set_text(shown, 0.0, flags=LoadFlags.NO_HINTING)
-    return font.get_width_height()[0] / 64 / MEASURED_PT
+    per_em = 64 * MEASURED_PT
+    wide, high = font.get_width_height()
+    return wide / per_em, high / per_em, font.get_descent() / per_em
 
 
 def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:

@@ -47,9 +47,9 @@ def no_fonts(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """A computer with no font but ours, which nobody has asked for a letter yet."""
     monkeypatch.setattr(fonts, "_FAMILY", {})
     monkeypatch.setattr(fonts, "_installed", tuple)
-    style._width_em.cache_clear()
+    style.text_size_em.cache_clear()
     yield
-    style._width_em.cache_clear()
+    style.text_size_em.cache_clear()
 
 
 def pdf_words(name: str) -> list[str]:
