@@ -15,7 +15,7 @@ from xml.sax.saxutils import escape
 from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState, Verdict
 from lightdose.present.figures import fonts
-from lightdose.present.figures.fitting import fit
+from lightdose.present.figures.fitting import FILES, fit
 from lightdose.present.figures.scales import ROUND_STEPS, EndLabel, spaced_ticks, spread
 from lightdose.present.figures.style import (
     BAND_FILL,
@@ -362,6 +362,15 @@ def key_height_in(entries: int) -> float:
     return -(-entries // 2) * LINE_IN + (0.06 if entries else 0.0)
 
 
+def _axes(figure: Figure, box: tuple[float, float, float, float]) -> Axes:
+    """Axes within a figure; those of pages are drawn quicker, and not meant for anybody's changes."""
+    if fit() is FILES:
+        return figure.add_axes(box)
+    from lightdose.present.figures.page_axes import PageAxes
+
+    return figure.add_axes(box, axes_class=PageAxes)
+
+
 @dataclass(frozen=True, eq=False)
 class Panel:
     """Axes of known size, with the marks that figures share; ``right_in`` is room for words beside them."""
@@ -385,7 +394,7 @@ class Panel:
         wide, high = figure.get_size_inches()
         bottom = high - top_in - height_in
         box = (left_in / wide, bottom / high, width_in / wide, height_in / high)
-        return cls(figure.add_axes(box), width_in, height_in, right_in)
+        return cls(_axes(figure, box), width_in, height_in, right_in)
 
     def grid(self, axis: Literal["x", "y", "both"] = "both") -> None:
         """Thin rules behind the data."""
