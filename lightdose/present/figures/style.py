@@ -11,6 +11,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 from unicodedata import category
 
@@ -128,11 +129,11 @@ def channel_strokes(channels: Iterable[Channel]) -> list[Stroke]:
     return spectrum_strokes(channel.spectrum for channel in channels)
 
 
-MEASURED_PT: Final = 36.0
-"""Texts are measured once, so large that rounding to a 64th of a point does not matter."""
+MEASURED_PT: Final = 720.0
+"""Letters are measured once, so large that rounding to a 64th of a point does not matter."""
 
-CLOSE_SHARE, CLOSE_IN = 0.03, 0.15
-"""Lines whose words add up to so nearly the width of the page are set to see whether they fit."""
+_PIECES: Final = re.compile("[\0-\u02ff]?[^\0-\u02ff]+|[\0-\u02ff]", re.DOTALL)
+"""What is measured together: a plain letter, or a run of others, which may change one another's shape."""
 
 _UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)|(?<=mol) (?=m⁻²)|(?<=m⁻²) (?=[ds]⁻¹)")
 
@@ -172,7 +173,22 @@ def text_width_in(text: str, size_pt: float, *, bold: bool = False) -> float:
 
 @lru_cache(maxsize=16384)
 def text_size_em(text: str, bold: bool) -> tuple[float, float, float]:
-    """Width, height and descent in units of the size: unhinted letters grow in proportion."""
+    """Width, height and descent in units of the size: unhinted letters grow in proportion.
+
+    Only neighbours move one another, so a line is the sum of its pairs less what two of them share.
+    """
+    pieces = _PIECES.findall(text)
+    own = [_set_em(piece, bold) for piece in pieces]
+    pairs = [_set_em(pair, bold) for pair in map("".join, pairwise(pieces))]
+    shared = own[1:-1] if pairs else []
+    wide = sum(size[0] for size in pairs or own) - sum(size[0] for size in shared)
+    descent = max((size[2] for size in own), default=0.0)
+    return wide, max((high - low for _, high, low in own), default=0.0) + descent, descent
+
+
+@lru_cache(maxsize=16384)
+def _set_em(text: str, bold: bool) -> tuple[float, float, float]:
+    """The same of a few letters, which are set as a whole."""
     from matplotlib.ft2font import LoadFlags
 
     shown = fonts.boxed(text)
@@ -189,7 +205,7 @@ def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -
     lines = [""]
     for word in _UNIT.sub("\u00a0", drawable(text)).split(" "):
         trial = f"{lines[-1]} {word}".lstrip()
-        if _fits(trial, width_in, size_pt, bold):
+        if text_width_in(trial, size_pt, bold=bold) <= width_in:
             lines[-1] = trial
             continue
         if lines[-1]:
@@ -200,19 +216,6 @@ def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -
                 lines.append("")
             lines[-1] += letter
     return lines
-
-
-def _fits(line: str, width_in: float, size_pt: float, bold: bool) -> bool:
-    """Whether a line is not wider than ``width_in``; it is set as a whole, which is slow, if it is close."""
-    rough = sum(_advance_in(word, size_pt, bold) for word in line.split(" "))
-    if abs(rough - width_in) > max(CLOSE_SHARE * width_in, CLOSE_IN):
-        return rough < width_in
-    return text_width_in(line, size_pt, bold=bold) <= width_in
-
-
-def _advance_in(word: str, size_pt: float, bold: bool) -> float:
-    """Width of a word and the space after it."""
-    return text_width_in(f"x{word} x", size_pt, bold=bold) - text_width_in("xx", size_pt, bold=bold)
 
 
 def write_rule(figure: Figure, left_in: float, top_in: float, width_in: float, *, dark: bool = False) -> None:

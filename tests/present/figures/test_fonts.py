@@ -47,9 +47,15 @@ def no_fonts(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """A computer with no font but ours, which nobody has asked for a letter yet."""
     monkeypatch.setattr(fonts, "_FAMILY", {})
     monkeypatch.setattr(fonts, "_installed", tuple)
-    style.text_size_em.cache_clear()
+    forget_sizes()
     yield
+    forget_sizes()
+
+
+def forget_sizes() -> None:
+    """Measure every letter anew."""
     style.text_size_em.cache_clear()
+    style._set_em.cache_clear()
 
 
 def pdf_words(name: str) -> list[str]:
