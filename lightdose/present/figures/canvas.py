@@ -127,18 +127,23 @@ def drawing_settings() -> Iterator[None]:
     import matplotlib as mpl
 
     if _settled.get():
-        mpl.rcParams["font.family"] = fonts.families()  # names since then may need further ones
+        mpl.rcParams["font.family"] = _families()  # names since then may need further ones
         yield
         return
     with mpl.rc_context():
         mpl.rcdefaults()
         mpl.rcParams.update(_SETTINGS)
-        mpl.rcParams["font.family"] = fonts.families()
+        mpl.rcParams["font.family"] = _families()
         settled = _settled.set(True)
         try:
             yield
         finally:
             _settled.reset(settled)
+
+
+def _families() -> list[str]:
+    """The fonts of a file; those of a page are its reader's."""
+    return fonts.families() if fit() is FILES else [fonts.FONT]
 
 
 def drawn(build: Callable[_P, _T]) -> Callable[_P, _T]:

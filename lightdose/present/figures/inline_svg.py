@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 from xml.sax.saxutils import escape, quoteattr
 
@@ -18,7 +19,7 @@ import numpy as np
 from lightdose.model.record import FloatArray
 from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, KEPT, Drawing, drawing_settings
 from lightdose.present.figures.fitting import fit
-from lightdose.present.figures.style import TEXT_PT, text_size_em
+from lightdose.present.figures.style import ASCENT_EM, DESCENT_EM, GAP_EM, TEXT_PT, text_size_em
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -108,6 +109,7 @@ def _drawn(figure: Figure, names: _Names) -> list[str]:
             written = _Markup(names)
             renderer.writer = written
             renderer.get_text_width_height_descent = _text_size
+            renderer._get_font_height_metrics = _line_size
             figure.draw(renderer)
             renderer.finalize()
     finally:
@@ -128,6 +130,12 @@ def _head_pt(figure: Figure, places: list[float]) -> float:
         return 0.0
     height = float(figure.get_size_inches()[1])
     return round(PT_PER_IN * ((1 - min(places)) * height) + 0.25 * TEXT_PT, 1)
+
+
+def _line_size(font: FontProperties) -> tuple[float, float, float]:
+    """Ascent, descent and gap of a line of text, whatever its letters. [pt]"""
+    size = font.get_size_in_points()
+    return size * ASCENT_EM, size * DESCENT_EM, size * GAP_EM
 
 
 class _Markup:
@@ -163,12 +171,11 @@ class _Markup:
     def element(
         self, tag: str, text: str | None = None, attrib: Mapping[str, str] | None = None, **extra: str
     ) -> None:
-        """A whole element."""
+        """A whole element, if there is anything to see."""
         attributes = self._attributes(tag, {**(attrib or {}), **extra})
-        if not (tag == "path" and _SHEET.fullmatch(attributes)):
-            self.lines.append(
-                f"<{tag}{attributes}>{escape(text)}</{tag}>" if text else f"<{tag}{attributes}/>"
-            )
+        if tag == "path" and (extra.get("d") == "" or _SHEET.fullmatch(attributes)):
+            return
+        self.lines.append(f"<{tag}{attributes}>{escape(text)}</{tag}>" if text else f"<{tag}{attributes}/>")
 
     def close(self, depth: int) -> None:
         """All is written."""
@@ -180,41 +187,39 @@ class _Markup:
 
     def _attributes(self, tag: str, given: Mapping[str, str]) -> str:
         """Attributes as they stand in the tag."""
-        kept = dict(
-            part for name, value in given.items() if value for part in self._attribute(tag, name, value)
-        )
+        kept: dict[str, str] = {}
+        for name, value in given.items():
+            if name == "style":
+                kept |= {key: self._said(declared) for key, declared in _declared(value)}
+            elif name == "id":
+                if tag != "g":
+                    kept["id"] = self._names.of(value)
+                elif value == KEPT:
+                    kept["class"] = KEPT
+            elif name == "xlink:href":
+                kept["href"] = f"#{self._names.of(value.removeprefix('#'))}"
+            elif name == "d":
+                kept["d"] = _path(value)
+            elif value and not value.startswith("rotate(-0 "):
+                kept[name] = self._said(_rounded(value, 2))
         if self._open and self._open[-1][0] == "defs":
             kept = {name: value for name, value in kept.items() if not name.startswith(_PAINT)}
-        return "".join(f" {name}={quoteattr(value)}" for name, value in kept.items())
+        return "".join([f" {name}={quoteattr(value)}" for name, value in kept.items()])
 
-    def _attribute(self, tag: str, name: str, value: str) -> Iterator[tuple[str, str]]:
-        if name == "style":
-            yield from _declarations(value, self._names)
-        elif name == "id":
-            if tag != "g":
-                yield "id", self._names.of(value)
-            elif value == KEPT:
-                yield "class", KEPT
-        elif name == "xlink:href":
-            yield "href", f"#{self._names.of(value.removeprefix('#'))}"
-        elif name == "d":
-            yield "d", _path(value)
-        elif name == "transform":
-            if not value.startswith("rotate(-0 "):
-                yield "transform", _rounded(value, 2)
-        else:
-            yield name, _rounded(_referring(value, self._names), 2)
+    def _said(self, value: str) -> str:
+        """A value with references by our names."""
+        return _REFERENCE.sub(lambda found: f"url(#{self._names.of(found[1])})", value) if "#" in value else value
 
 
-def _declarations(style: str, names: _Names) -> Iterator[tuple[str, str]]:
-    for declaration in style.split(";"):
-        name, _, value = (part.strip() for part in declaration.partition(":"))
-        if name and name not in _OURS and (name, value) not in _DEFAULTS:
-            yield name, _rounded(_referring(value.removesuffix("px"), names), 2)
-
-
-def _referring(value: str, names: _Names) -> str:
-    return _REFERENCE.sub(lambda found: f"url(#{names.of(found[1])})", value)
+@lru_cache(maxsize=4096)
+def _declared(style: str) -> tuple[tuple[str, str], ...]:
+    """The declarations of a style that a page does not make itself."""
+    found = (tuple(map(str.strip, declaration.split(":", 1))) for declaration in style.split(";") if declaration)
+    return tuple(
+        (name, _rounded(value.removesuffix("px"), 2))
+        for name, value in found
+        if name not in _OURS and (name, value) not in _DEFAULTS
+    )
 
 
 def _path(d: str) -> str:

@@ -14,17 +14,18 @@ from matplotlib.axes import Axes
 from matplotlib.axis import Axis, XAxis, YAxis
 from matplotlib.ticker import FixedFormatter, FixedLocator
 
-from lightdose.present.figures.style import text_size_em
-
-ASCENT_EM, DESCENT_EM = 0.76, 0.24
-"""Of a line of text, whatever its letters: matplotlib's for our font."""
+from lightdose.present.figures.style import ASCENT_EM, DESCENT_EM, text_size_em
 
 CLOSE: Final = 1e-10
 """A tick so near an end of its scale, as a share of it, still lies on it."""
 
 
 class _QuickAxis(Axis):
-    """A scale with at most one tick object."""
+    """A scale with one tick, and none between the others."""
+
+    @property
+    def minorTicks(self) -> list[Any]:  # noqa: N802 (matplotlib's name)
+        return []
 
     def set_ticks(self, ticks: Any, labels: Any = None, *, minor: bool = False, **style: Any) -> Any:
         """Places of ticks, and their words; the scale grows to hold all of them."""
@@ -114,10 +115,18 @@ class _QuickY(_QuickAxis, YAxis):
 
 
 class PageAxes(Axes):
-    """Axes with such scales."""
+    """Axes with such scales, whose ends are set: what is drawn on them does not move them."""
 
     def _init_axis(self) -> None:
         self.xaxis = _QuickX(self, clear=False)
         self.yaxis = _QuickY(self, clear=False)
         for spine, axis in (("bottom", self.xaxis), ("top", self.xaxis), ("left", self.yaxis), ("right", self.yaxis)):
             self.spines[spine].register_axis(axis)
+
+    def add_line(self, line: Any) -> Any:
+        """A line that moves no scale."""
+        return self.add_artist(line)
+
+    def add_patch(self, p: Any) -> Any:
+        """A shape that moves no scale."""
+        return self.add_artist(p)

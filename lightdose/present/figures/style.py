@@ -132,6 +132,9 @@ def channel_strokes(channels: Iterable[Channel]) -> list[Stroke]:
 MEASURED_PT: Final = 720.0
 """Letters are measured once, so large that rounding to a 64th of a point does not matter."""
 
+ASCENT_EM, DESCENT_EM, GAP_EM = 1556 / 2048, 492 / 2048, 410 / 2048
+"""Of a line of text of our font, whatever its letters, and between two lines, as the font itself says."""
+
 _PIECES: Final = re.compile("[\0-\u02ff]?[^\0-\u02ff]+|[\0-\u02ff]", re.DOTALL)
 """What is measured together: a plain letter, or a run of others, which may change one another's shape."""
 

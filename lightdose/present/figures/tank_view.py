@@ -76,14 +76,21 @@ class LabelField:
     area: Box
     taken: list[Box] = field(default_factory=list)
 
-    def place(self, middles: Iterable[tuple[float, float]], size_in: tuple[float, float]) -> Box | None:
+    def place(self, middles: Sequence[tuple[float, float]], size_in: tuple[float, float]) -> Box | None:
         """The first free place for a label of that size, by its possible middles; None if all are taken."""
-        for x, y in middles:
-            box = Box.around(x, y, *size_in)
-            if self.area.holds(box) and not any(box.meets(other) for other in self.taken):
+        boxes = [box for box in (Box.around(x, y, *size_in) for x, y in middles) if self.area.holds(box)]
+        left, low, right, high = np.array([_sides(box) for box in boxes]).reshape(-1, 4, 1).transpose(1, 0, 2)
+        taken = np.array([_sides(box) for box in self.taken]).reshape(-1, 4).T
+        meets = (left < taken[2]) & (taken[0] < right) & (low < taken[3]) & (taken[1] < high)
+        for box, met in zip(boxes, meets.any(axis=1), strict=True):
+            if not met:
                 self.taken.append(box)
                 return box
         return None
+
+
+def _sides(box: Box) -> tuple[float, float, float, float]:
+    return box.left, box.low, box.right, box.high
 
 
 def text_size_in(text: str, size_pt: float = NAME_PT, pad_in: float = 0.02) -> tuple[float, float]:
