@@ -9,8 +9,8 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import wraps
+from html import escape
 from typing import TYPE_CHECKING, Any, Final, Literal, ParamSpec, TypeVar
-from xml.sax.saxutils import escape
 
 from lightdose.model.record import FloatArray
 from lightdose.model.results import DliState, Verdict
@@ -164,7 +164,7 @@ def render(drawing: Drawing, form: FigureFormat) -> bytes:
     svg = saved(drawing.figure, "svg", {"Date": None, "Creator": None})
     start = svg.index(b">", svg.index(b"<svg")) + 1
     # Title and description come first, for readers that speak.
-    words = f"\n <title>{escape(drawing.title)}</title>\n <desc>{escape(drawing.description)}</desc>"
+    words = f"\n <title>{escape(drawing.title, quote=False)}</title>\n <desc>{escape(drawing.description, quote=False)}</desc>"
     return svg[:start] + words.encode("ascii", "xmlcharrefreplace") + svg[start:]
 
 

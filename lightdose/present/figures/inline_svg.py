@@ -11,8 +11,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from html import escape
 from typing import TYPE_CHECKING, Final
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
@@ -88,8 +88,8 @@ def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
     lines = [
         f'<svg class="figure{narrow}" viewBox="0 {top:g} {width:g} {tall:g}" width="{width * PX_PER_PT:.0f}" '
         f'height="{tall * PX_PER_PT:.0f}" role="img" aria-labelledby="{prefix}-title {prefix}-desc">',
-        f'<title id="{prefix}-title">{escape(drawing.title)}</title>',
-        f'<desc id="{prefix}-desc">{escape(drawing.description)}</desc>',
+        f'<title id="{prefix}-title">{escape(drawing.title, quote=False)}</title>',
+        f'<desc id="{prefix}-desc">{escape(drawing.description, quote=False)}</desc>',
         *inside,
         "</svg>",
     ]
@@ -175,7 +175,7 @@ class _Markup:
         attributes = self._attributes(tag, {**(attrib or {}), **extra})
         if tag == "path" and (extra.get("d") == "" or _SHEET.fullmatch(attributes)):
             return
-        self.lines.append(f"<{tag}{attributes}>{escape(text)}</{tag}>" if text else f"<{tag}{attributes}/>")
+        self.lines.append(f"<{tag}{attributes}>{escape(text, quote=False)}</{tag}>" if text else f"<{tag}{attributes}/>")
 
     def close(self, depth: int) -> None:
         """All is written."""
@@ -204,7 +204,7 @@ class _Markup:
                 kept[name] = self._said(_rounded(value, 2))
         if self._open and self._open[-1][0] == "defs":
             kept = {name: value for name, value in kept.items() if not name.startswith(_PAINT)}
-        return "".join([f" {name}={quoteattr(value)}" for name, value in kept.items()])
+        return "".join([f' {name}="{escape(value)}"' for name, value in kept.items()])
 
     def _said(self, value: str) -> str:
         """A value with references by our names."""
