@@ -501,16 +501,16 @@ class Panel:
 
     def mark(self, x: float, y: float, marker: str, face: str, edge: str = INK, **style: Any) -> None:
         """One mark, never clipped."""
+        self.marks([(x, y)], marker, face, edge, **style)
+
+    def marks(
+        self, places: Sequence[tuple[float, float]], marker: str, face: str, edge: str = INK, **style: Any
+    ) -> None:
+        """Marks that look alike."""
         kept: dict[str, Any] = {"markersize": 6.5, "markeredgewidth": 1.3, "clip_on": False, "zorder": 5}
-        self.axes.plot(
-            [x],
-            [y],
-            linestyle="none",
-            marker=marker,
-            markerfacecolor=face,
-            markeredgecolor=edge,
-            **kept | style,
-        )
+        kept |= {"linestyle": "none", "marker": marker, "markerfacecolor": face, "markeredgecolor": edge}
+        if places:
+            self.axes.plot(*zip(*places, strict=True), **kept | style)
 
     def dose_mark(self, row: float, dose: float, state: DliState, **style: Any) -> None:
         """A disc within the usual range, a diamond outside it, filled when far outside."""

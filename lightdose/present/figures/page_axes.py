@@ -7,6 +7,7 @@ module is loaded where the first figure is drawn, so matplotlib stands at its he
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import nan
 from typing import Any, Final
 
 from matplotlib.artist import Artist
@@ -47,20 +48,24 @@ class _QuickAxis(Axis):
         Artist.set_clip_path(self, path, transform)
 
     def draw(self, renderer: Any) -> None:
-        """Rules, ticks and words from end to end, then the name of the scale."""
+        """Rules and ticks from end to end at once, words one by one, then the name of the scale."""
         if not self.get_visible():
             return
         places, words = self._shown()
         (tick,) = self.get_major_ticks(1)
         tick.set_clip_path(self.axes.patch)
-        parts = [part for part in tick.get_children() if part.get_visible()]
-        for place, text in zip(places, words, strict=True):
-            tick.update_position(place)
-            tick.label1.set_text(text)
-            tick.label2.set_text(text)
-            for part in (tick.gridline, tick.tick1line, tick.tick2line, tick.label1, tick.label2):
-                if part in parts:
-                    part.draw(renderer)
+        if places:
+            self._spread(tick.gridline, [each for place in places for each in (place, place, nan)], (0.0, 1.0, nan))
+            self._spread(tick.tick1line, places, (0.0,))
+            self._spread(tick.tick2line, places, (1.0,))
+            for line in (tick.gridline, tick.tick1line, tick.tick2line):
+                line.draw(renderer)
+        for label in (tick.label1, tick.label2):
+            if label.get_visible():
+                for place, text in zip(places, words, strict=True):
+                    self._move(label, place)
+                    label.set_text(text)
+                    label.draw(renderer)
         if self.label.get_text():
             self._place_label(tick, words)
             self.label.draw(renderer)
@@ -85,6 +90,13 @@ class _QuickAxis(Axis):
         pad = tick.get_pad() + tick.get_tick_padding() if shown else 0.0
         self._beyond(px_per_pt * (pad + room + self.labelpad), second=second)
 
+    def _spread(self, line: Any, along: list[float], across: tuple[float, ...]) -> None:
+        """Put a line, or marks, at places along the scale; ``across`` goes round, from 0 to 1."""
+        raise NotImplementedError
+
+    def _move(self, label: Any, place: float) -> None:
+        raise NotImplementedError
+
     def _depth_em(self, words: Sequence[str]) -> float:
         raise NotImplementedError
 
@@ -93,6 +105,12 @@ class _QuickAxis(Axis):
 
 
 class _QuickX(_QuickAxis, XAxis):
+    def _spread(self, line: Any, along: list[float], across: tuple[float, ...]) -> None:
+        line.set_data(along, across * (len(along) // len(across)))
+
+    def _move(self, label: Any, place: float) -> None:
+        label.set_x(place)
+
     def _depth_em(self, words: Sequence[str]) -> float:
         """Height of the tallest words, in units of their size."""
         found = [text_size_em(word, False) for word in words if word]
@@ -105,6 +123,12 @@ class _QuickX(_QuickAxis, XAxis):
 
 
 class _QuickY(_QuickAxis, YAxis):
+    def _spread(self, line: Any, along: list[float], across: tuple[float, ...]) -> None:
+        line.set_data(across * (len(along) // len(across)), along)
+
+    def _move(self, label: Any, place: float) -> None:
+        label.set_y(place)
+
     def _depth_em(self, words: Sequence[str]) -> float:
         """Width of the longest words, in units of their size."""
         return max(text_size_em(line, False)[0] for word in words for line in word.split("\n"))

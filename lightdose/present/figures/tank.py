@@ -147,11 +147,11 @@ def _draw_view(panel: Panel, scene: Scene, marks: Sequence[CoralMark]) -> None:
     points = [scene.inches(view.size_in, place) for place in places]
     side = MARK_PT / 72 + 0.015
     view.labels.taken += [Box.around(x, y, side, side) for x, y in points]
-    for mark, place, (x, y) in zip(marks, places, points, strict=True):
-        _draw_face(view, mark, place)
-        shape, fill = ("D", "white") if mark.off else ("o", INK)
-        across, up = map(scene.shown, place)
-        panel.mark(across, up, shape, fill, INK, markersize=MARK_PT, markeredgewidth=0.9, zorder=7)
+    _draw_faces(view, marks, places)
+    for off, shape, fill in ((False, "o", INK), (True, "D", "white")):
+        alike = [place for mark, place in zip(marks, places, strict=True) if mark.off is off]
+        view.marks(alike, shape, fill, markersize=MARK_PT)
+    for mark, (x, y) in zip(marks, points, strict=True):
         size = text_size_in(mark.word, pad_in=0.012)
         box = view.labels.place(beside(x, y, size, 0.05), size)
         if box is None:
@@ -172,18 +172,18 @@ def _lead_to(view: TankView, at_in: tuple[float, float], box: Box) -> None:
     axes.plot(x, y, color=INK, linewidth=0.6, zorder=6, transform=axes.transAxes)
 
 
-def _draw_face(view: TankView, mark: CoralMark, place: tuple[float, float]) -> None:
-    """A short stroke from the mark to where the coral looks."""
-    if mark.face is None:
-        return
-    across, back, up = mark.face.normal
-    aside = (across, -up) if view.scene.upright else (across, back)
-    if math.hypot(*aside) < 0.1:
-        return
+def _draw_faces(view: TankView, marks: Sequence[CoralMark], places: Sequence[tuple[float, float]]) -> None:
+    """A short stroke from each mark to where its coral looks."""
     reach = FACE_IN * view.scene.reach_m[0] / view.panel.width_in
-    end = (place[0] + reach * aside[0], place[1] + reach * aside[1])
+    strokes: list[tuple[float, float]] = []
+    for mark, place in zip(marks, places, strict=True):
+        across, back, up = mark.face.normal if mark.face else (0.0, 0.0, 0.0)
+        aside = (across, -up) if view.scene.upright else (across, back)
+        if math.hypot(*aside) >= 0.1:
+            end = (place[0] + reach * aside[0], place[1] + reach * aside[1])
+            strokes += [place, end, (math.nan, math.nan)]
     style: Any = {"color": INK, "linewidth": 1.4, "zorder": 6.5}
-    view.plot([place, end], **style)
+    view.plot(strokes, **style)
 
 
 def list_height_in(marks: Sequence[CoralMark]) -> float:

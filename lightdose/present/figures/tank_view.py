@@ -465,12 +465,16 @@ class TankView:
             style["bbox"] = {"facecolor": "white", "alpha": 0.82, "edgecolor": "none", "pad": 0.8}
         self.panel.axes.text(x, y, text, transform=self.panel.axes.transAxes, **style)
 
+    def marks(self, places_m: Sequence[tuple[float, float]], marker: str, face: str, **style: Any) -> None:
+        """Marks that look alike at places of the plane."""
+        shown = [(self.scene.shown(across), self.scene.shown(up)) for across, up in places_m]
+        self.panel.marks(shown, marker, face, **{"markeredgewidth": 0.9, "zorder": 7} | style)
+
     def draw_marks(self, marks: Sequence[SiteMark], size_pt: float) -> None:
         """Discs for sites in the plane, rings for others."""
-        for mark in marks:
-            x, y = map(self.scene.shown, mark.place_m)
-            face, edge = (INK, "white") if mark.near else ("white", INK)
-            self.panel.mark(x, y, "o", face, edge, markersize=size_pt, markeredgewidth=0.9, zorder=7)
+        for near, face, edge in ((False, "white", INK), (True, INK, "white")):
+            places = [mark.place_m for mark in marks if mark.near is near]
+            self.marks(places, "o", face, edge=edge, markersize=size_pt)
 
     def number_contours(self, contours: QuadContourSet) -> None:
         """A number on each longer piece of every contour, where there is room within the water."""
