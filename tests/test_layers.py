@@ -82,6 +82,9 @@ LATE = {
 }
 """What Python gets shows itself as a table by the layer above, inside its method."""
 
+HEAVY = {"present/figures/page_axes.py": {"matplotlib"}}
+"""Modules that load only where a function needs them, as a whole: heavy libraries stand at their heads."""
+
 PURE_LAYERS = {"frozen", "quantities", "errors", "model", "physics"}
 IMPURE_MODULES = {
     "os",
@@ -95,6 +98,10 @@ IMPURE_MODULES = {
     "shutil",
     "tempfile",
 }
+
+
+def inner_name(path: Path) -> str:
+    return path.relative_to(PACKAGE).as_posix()
 
 
 def layer_of(path: Path) -> str:
@@ -154,7 +161,7 @@ def test_module_imports_only_what_its_layer_allows(path: Path) -> None:
             if rest and (layer_of(path), found.module) not in LATE:
                 assert rest[0] in allowed.ours, where
         elif top not in sys.stdlib_module_names:
-            late = found.inside_function or found.for_types_only
+            late = found.inside_function or found.for_types_only or top in HEAVY.get(inner_name(path), ())
             assert top in allowed.third or (late and top in allowed.inside_functions), where
 
 
@@ -167,6 +174,14 @@ def early_imports(path: Path) -> set[str]:
     names = {module_name(p) for p in MODULES}
     found = {i.module for i in imports_of(path) if not i.inside_function}
     return {name for name in found if name in names} - {"lightdose"}
+
+
+@pytest.mark.identity
+def test_heavy_module_is_loaded_inside_functions() -> None:
+    """Nobody pays for a module with a heavy library at its head before it is needed."""
+    heavy = {module_name(PACKAGE / name) for name in HEAVY}
+    assert {module_name(path) for path in MODULES} >= heavy
+    assert not [path for path in MODULES if early_imports(path) & heavy]
 
 
 @pytest.mark.identity

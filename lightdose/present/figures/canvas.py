@@ -127,23 +127,18 @@ def drawing_settings() -> Iterator[None]:
     import matplotlib as mpl
 
     if _settled.get():
-        mpl.rcParams["font.family"] = _families()  # names since then may need further ones
+        mpl.rcParams["font.family"] = fonts.drawn_families()  # names since then may need further ones
         yield
         return
     with mpl.rc_context():
         mpl.rcdefaults()
         mpl.rcParams.update(_SETTINGS)
-        mpl.rcParams["font.family"] = _families()
+        mpl.rcParams["font.family"] = fonts.drawn_families()
         settled = _settled.set(True)
         try:
             yield
         finally:
             _settled.reset(settled)
-
-
-def _families() -> list[str]:
-    """The fonts of a file; those of a page are its reader's."""
-    return fonts.families() if fit() is FILES else [fonts.FONT]
 
 
 def drawn(build: Callable[_P, _T]) -> Callable[_P, _T]:
@@ -164,7 +159,7 @@ def render(drawing: Drawing, form: FigureFormat) -> bytes:
     svg = saved(drawing.figure, "svg", {"Date": None, "Creator": None})
     start = svg.index(b">", svg.index(b"<svg")) + 1
     # Title and description come first, for readers that speak.
-    words = f"\n <title>{escape(drawing.title, quote=False)}</title>\n <desc>{escape(drawing.description, quote=False)}</desc>"
+    words = f"\n <title>{escape(drawing.title)}</title>\n <desc>{escape(drawing.description)}</desc>"
     return svg[:start] + words.encode("ascii", "xmlcharrefreplace") + svg[start:]
 
 

@@ -12,6 +12,8 @@ from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Final
 from unicodedata import bidirectional, name
 
+from lightdose.present.figures.fitting import FILES, fit
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.ft2font import FT2Font
@@ -62,6 +64,11 @@ def families() -> list[str]:
     """The families to draw with, in the order in which they are asked for a letter."""
     needed = set(_FAMILY.values())
     return [FONT, *(family for family, _ in _installed() if family in needed)] if len(needed) > 1 else [FONT]
+
+
+def drawn_families() -> list[str]:
+    """Those of a file; in a page the fonts of its reader draw what ours lacks."""
+    return families() if fit() is FILES else [FONT]
 
 
 def font(*, bold: bool) -> FT2Font:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from html import escape
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -99,15 +99,15 @@ def inline_figure(drawing: Drawing, prefix: str) -> InlineFigure:
 def _drawn(figure: Figure, names: _Names) -> list[str]:
     """What matplotlib draws, in lines of markup."""
     import matplotlib as mpl
-    from matplotlib.backends.backend_svg import RendererSVG
+    from matplotlib.backends import backend_svg
 
     width, height = (float(side) * PT_PER_IN for side in figure.get_size_inches())
+    made: Any = backend_svg.RendererSVG
     was, figure.dpi = figure.dpi, PT_PER_IN
     try:
         with drawing_settings(), mpl.rc_context({"svg.fonttype": "none"}):
-            renderer = RendererSVG(width, height, io.StringIO(), metadata={"Date": None, "Creator": None})
-            written = _Markup(names)
-            renderer.writer = written
+            renderer = made(width, height, io.StringIO(), metadata={"Date": None, "Creator": None})
+            renderer.writer = written = _Markup(names)
             renderer.get_text_width_height_descent = _text_size
             renderer._get_font_height_metrics = _line_size
             figure.draw(renderer)
@@ -117,7 +117,7 @@ def _drawn(figure: Figure, names: _Names) -> list[str]:
     return written.lines
 
 
-def _text_size(text: str, font: FontProperties, ismath: object) -> tuple[float, float, float]:
+def _text_size(text: str, font: FontProperties, _: object) -> tuple[float, float, float]:
     """Width, height and descent as figures measure their words. [pt]"""
     size = font.get_size_in_points()
     width, height, descent = text_size_em(text, font.get_weight() == "bold")
@@ -175,7 +175,9 @@ class _Markup:
         attributes = self._attributes(tag, {**(attrib or {}), **extra})
         if tag == "path" and (extra.get("d") == "" or _SHEET.fullmatch(attributes)):
             return
-        self.lines.append(f"<{tag}{attributes}>{escape(text, quote=False)}</{tag}>" if text else f"<{tag}{attributes}/>")
+        self.lines.append(
+            f"<{tag}{attributes}>{escape(text, quote=False)}</{tag}>" if text else f"<{tag}{attributes}/>"
+        )
 
     def close(self, depth: int) -> None:
         """All is written."""
@@ -208,13 +210,19 @@ class _Markup:
 
     def _said(self, value: str) -> str:
         """A value with references by our names."""
-        return _REFERENCE.sub(lambda found: f"url(#{self._names.of(found[1])})", value) if "#" in value else value
+        return (
+            _REFERENCE.sub(lambda found: f"url(#{self._names.of(found[1])})", value)
+            if "#" in value
+            else value
+        )
 
 
 @lru_cache(maxsize=4096)
 def _declared(style: str) -> tuple[tuple[str, str], ...]:
     """The declarations of a style that a page does not make itself."""
-    found = (tuple(map(str.strip, declaration.split(":", 1))) for declaration in style.split(";") if declaration)
+    found = (
+        tuple(map(str.strip, declaration.split(":", 1))) for declaration in style.split(";") if declaration
+    )
     return tuple(
         (name, _rounded(value.removesuffix("px"), 2))
         for name, value in found

@@ -1,7 +1,7 @@
-"""Axes of figures in pages: the parts of a scale are drawn at once, with one tick that goes from place to place.
+"""Axes of figures in pages: the parts of a scale are drawn at once, with one tick for all of its places.
 
-matplotlib makes seven objects for every tick of every scale, which takes longer than all else in a figure. This
-module is loaded where the first figure is drawn, so matplotlib stands at its head.
+matplotlib makes five objects for every tick of every scale, which takes longer than all else in a figure.
+This module is loaded with the first figure of a page, so matplotlib stands at its head.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ class _QuickAxis(Axis):
     """A scale with one tick, and none between the others."""
 
     @property
-    def minorTicks(self) -> list[Any]:  # noqa: N802 (matplotlib's name)
+    def minorTicks(self) -> list[Any]:  # type: ignore[override] # noqa: N802 (matplotlib's name)
+        """None, which takes no time to make."""
         return []
 
     def set_ticks(self, ticks: Any, labels: Any = None, *, minor: bool = False, **style: Any) -> Any:
@@ -55,7 +56,9 @@ class _QuickAxis(Axis):
         (tick,) = self.get_major_ticks(1)
         tick.set_clip_path(self.axes.patch)
         if places:
-            self._spread(tick.gridline, [each for place in places for each in (place, place, nan)], (0.0, 1.0, nan))
+            self._spread(
+                tick.gridline, [each for place in places for each in (place, place, nan)], (0.0, 1.0, nan)
+            )
             self._spread(tick.tick1line, places, (0.0,))
             self._spread(tick.tick2line, places, (1.0,))
             for line in (tick.gridline, tick.tick1line, tick.tick2line):
@@ -82,7 +85,8 @@ class _QuickAxis(Axis):
 
     def _place_label(self, tick: Any, words: Sequence[str]) -> None:
         """Put the name of the scale beyond the words of its ticks."""
-        px_per_pt = self.get_figure(root=True).dpi / 72
+        figure: Any = self.get_figure(root=True)
+        px_per_pt = figure.dpi / 72
         second = self.get_label_position() in ("top", "right")
         shown = (tick.label2 if second else tick.label1).get_visible() and any(words)
         size = tick.label1.get_size() if shown else 0.0
@@ -144,7 +148,12 @@ class PageAxes(Axes):
     def _init_axis(self) -> None:
         self.xaxis = _QuickX(self, clear=False)
         self.yaxis = _QuickY(self, clear=False)
-        for spine, axis in (("bottom", self.xaxis), ("top", self.xaxis), ("left", self.yaxis), ("right", self.yaxis)):
+        for spine, axis in (
+            ("bottom", self.xaxis),
+            ("top", self.xaxis),
+            ("left", self.yaxis),
+            ("right", self.yaxis),
+        ):
             self.spines[spine].register_axis(axis)
 
     def add_line(self, line: Any) -> Any:

@@ -8,7 +8,16 @@ import pytest
 
 from lightdose.model.fixture import Channel, CosineLobe, DimmingCurve
 from lightdose.model.spectrum import LedPeak
-from lightdose.present.figures.style import DARK, DASHES, INK, QUIET_INK, TONES, channel_strokes
+from lightdose.present.figures import fonts
+from lightdose.present.figures.style import (
+    DARK,
+    DASHES,
+    INK,
+    QUIET_INK,
+    TONES,
+    channel_strokes,
+    text_size_em,
+)
 
 
 def _linear(colour: str) -> np.ndarray:
@@ -68,3 +77,31 @@ def test_channels_of_one_tone_differ_by_dash() -> None:
     strokes = channel_strokes(channels)
     assert {s.colour for s in strokes} == {TONES["blue"]}
     assert len({str(s.dash) for s in strokes}) == len(DASHES)
+
+
+LINES = (
+    "Difficult office coffee, flow affluent fjord",
+    "AVATAR To. We, Yo-Yo (Vq) 'T' \"L\" P.A. 1/7",
+    "6.17 mol m⁻² d⁻¹, 95 % of µmol → 400-700 nm … 5×7",
+    "Öl Ångström Größe Łódź",
+    "مرجان (الكهف) 12.3",
+    "x  two  spaces ",
+    "-",
+)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("bold", [False, True])
+@pytest.mark.parametrize("line", LINES)
+def test_line_is_as_wide_as_freetype_sets_it_whole(line: str, bold: bool) -> None:
+    """Sums of pairs give width, height and descent of the line, with its ligatures and kerning."""
+    # Source: FreeType and HarfBuzz through matplotlib's font object, which lays out the line at once.
+    from matplotlib.ft2font import LoadFlags
+
+    fonts.uncovered(line)
+    font = fonts.font(bold=bold)
+    font.set_size(500, 72)
+    font.set_text(line, 0.0, flags=LoadFlags.NO_HINTING)
+    whole = np.array([*font.get_width_height(), font.get_descent()]) / 64 / 500
+    # Measured: a ligature of three bold letters is 0.001 of the size narrower than its two pairs less one.
+    assert text_size_em(line, bold) == pytest.approx(tuple(whole), abs=3e-3)

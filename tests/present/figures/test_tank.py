@@ -58,7 +58,9 @@ def test_corals_stand_where_they_do_on_one_scale() -> None:
     scales = []
     for kind, down in (("depth", 1), ("from_front", 2)):
         marks = [line for line in axes[kind].lines if line.get_marker() in ("o", "D")]
-        drawn = {(round(float(m.get_xdata()[0]), 6), round(float(m.get_ydata()[0]), 6)) for m in marks}
+        places = [place for m in marks for place in zip(m.get_xdata(), m.get_ydata(), strict=True)]
+        drawn = {(round(float(x), 6), round(float(y), 6)) for x, y in places}
+        assert len(places) == len(at)
         assert drawn == {(round(100 * p[0], 6), round(100 * p[down], 6)) for p in at}
         box, figure = axes[kind].get_position(), axes[kind].figure
         scales.append(box.width * figure.get_size_inches()[0] / abs(np.diff(axes[kind].get_xlim())[0]))
