@@ -71,8 +71,10 @@ def drawn_families() -> list[str]:
     return families() if fit() is FILES else [FONT]
 
 
-def font(*, bold: bool) -> FT2Font:
-    """The font for measuring, which asks the others for what it lacks."""
+def font(*, bold: bool, plain: bool = False) -> FT2Font:
+    """The font for measuring, which asks the others for what it lacks; for plain letters ours alone."""
+    if plain:
+        return _own()[bold]
     return _joined(tuple(families()), "bold" if bold else "normal")
 
 

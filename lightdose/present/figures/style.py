@@ -135,7 +135,10 @@ MEASURED_PT: Final = 720.0
 ASCENT_EM, DESCENT_EM, GAP_EM = 1556 / 2048, 492 / 2048, 410 / 2048
 """Of a line of text of our font, whatever its letters, and between two lines, as the font itself says."""
 
-_PIECES: Final = re.compile("[\0-\u02ff]?[^\0-\u02ff]+|[\0-\u02ff]", re.DOTALL)
+LAST_PLAIN: Final = "\u024f"
+"""Letters up to this one are in our font, and stand for themselves."""
+
+_PIECES: Final = re.compile(f"[\0-{LAST_PLAIN}]?[^\0-{LAST_PLAIN}]+|[\0-{LAST_PLAIN}]")
 """What is measured together: a plain letter, or a run of others, which may change one another's shape."""
 
 _UNIT: Final = re.compile(r"(?<=\d) (?=%|nm\b|h\b|lx\b|µmol|mol\b)|(?<=mol) (?=m⁻²)|(?<=m⁻²) (?=[ds]⁻¹)")
@@ -194,10 +197,10 @@ def _set_em(text: str, bold: bool) -> tuple[float, float, float]:
     """The same of a few letters, which are set as a whole."""
     from matplotlib.ft2font import LoadFlags
 
-    shown = fonts.boxed(text)
-    font = fonts.font(bold=bold)
+    plain = max(text) <= LAST_PLAIN
+    font = fonts.font(bold=bold, plain=plain)
     font.set_size(MEASURED_PT, 72)
-    font.set_text(shown, 0.0, flags=LoadFlags.NO_HINTING)
+    font.set_text(text if plain else fonts.boxed(text), 0.0, flags=LoadFlags.NO_HINTING)
     per_em = 64 * MEASURED_PT
     wide, high = font.get_width_height()
     return wide / per_em, high / per_em, font.get_descent() / per_em
