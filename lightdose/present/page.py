@@ -94,7 +94,7 @@ def page_environment() -> Environment:
     """Templates of ``present/templates``: everything is escaped unless it is ``Ready``."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    made = Environment(
+    return Environment(
         loader=PackageLoader("lightdose.present", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -102,8 +102,6 @@ def page_environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    made.tests["long"] = _long
-    return made
 
 
 def _long(text: str) -> bool:
@@ -248,6 +246,7 @@ def _table(table: Table) -> dict[str, Any]:
     alike = alike_words(within, table.length_unit)
     rows = range(min(table.n_rows, ROWS_AT_MOST))
     more = table.n_rows - len(rows)
+    heads = [_head(column, table) for column in shown]
     listed = bool(table.filters)
     notes = (
         table.note,
@@ -258,8 +257,10 @@ def _table(table: Table) -> dict[str, Any]:
         "kind": "table",
         "key": f"table-{table.key}",
         "caption": set_text(table.caption),
-        "heads": [_head(c, table) for c in shown],
-        "rows": [[_cell(c.cells[i]) for c in shown] for i in rows],
+        "heads": heads,
+        "rows": [
+            [_cell(c.cells[i], head["kind"]) for c, head in zip(shown, heads, strict=True)] for i in rows
+        ],
         "classes": [_row_class(table, i) for i in rows],
         "listed": listed,
         "folded": not listed and table.n_rows >= FOLDED_FROM,
@@ -299,5 +300,15 @@ def _kind(column: Column) -> str:
     return "s" if max(map(len, texts), default=0) <= ONE_LINE and not column.fold else "w"
 
 
-def _cell(cell: str | Bar) -> Any:
-    return range_bar(cell) if isinstance(cell, Bar) else set_text(cell)
+def _cell(cell: str | Bar, kind: str) -> dict[str, Any]:
+    """A cell with its classes: the kind of its column, a word that must be broken, nothing to tell."""
+    if isinstance(cell, Bar):
+        return {"bar": range_bar(cell), "text": "", "long": False, "classes": kind}
+    text = set_text(cell)
+    long = _long(text)
+    return {
+        "bar": None,
+        "text": text,
+        "long": long,
+        "classes": " ".join([kind] * bool(kind) + ["long"] * long + ["none"] * (text == "-")),
+    }
