@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 from unicodedata import category
@@ -208,19 +208,23 @@ def _set_em(text: str, bold: bool) -> tuple[float, float, float]:
 
 def wrapped(text: str, width_in: float, size_pt: float, *, bold: bool = False) -> list[str]:
     """Lines of text not wider than ``width_in``; a number keeps its unit, a word that is wider is split."""
-    lines = [""]
+    measure = partial(text_width_in, size_pt=size_pt, bold=bold)
+    lines, wide = [""], 0.0
     for word in _UNIT.sub("\u00a0", drawable(text)).split(" "):
-        trial = f"{lines[-1]} {word}".lstrip()
-        if text_width_in(trial, size_pt, bold=bold) <= width_in:
-            lines[-1] = trial
-            continue
-        if lines[-1]:
+        end = lines[-1][-1:]
+        grown = wide + measure(f"{end} {word}") - measure(end) if end else measure(word)
+        if grown > width_in and end:
             lines.append("")
-        for letter in word:
-            wide = text_width_in(lines[-1] + letter, size_pt, bold=bold)
-            if wide > width_in and not category(letter).startswith("M"):
-                lines.append("")
-            lines[-1] += letter
+            grown = measure(word)
+        if grown <= width_in:
+            lines[-1] = f"{lines[-1]} {word}".lstrip()
+        else:
+            for letter in word:
+                if measure(lines[-1] + letter) > width_in and not category(letter).startswith("M"):
+                    lines.append("")
+                lines[-1] += letter
+            grown = measure(lines[-1])
+        wide = grown
     return lines
 
 
