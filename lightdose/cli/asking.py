@@ -255,6 +255,9 @@ dialect_option = click.option(
 figures_option = click.option(
     "--figures", metavar="DIR", help="Write figures as SVG and PNG into this folder."
 )
+replace_option = click.option(
+    "--replace", is_flag=True, help="Let results replace files that lightdose did not write."
+)
 imperial_option = click.option("--imperial", is_flag=True, help="Inches in tables and figures.")
 quiet_option = click.option("--quiet", is_flag=True, help="No messages on stderr.")
 no_color_option = click.option("--no-color", is_flag=True, help="No colour; NO_COLOR does the same.")
@@ -347,6 +350,7 @@ class Ask:
     csv_file: str | None = None
     csv_dialect: Literal["plain", "excel-eu"] = "plain"
     figures: str | None = None
+    replace: bool = False
     imperial: bool = False
     strict: bool = False
     everything: bool = False
@@ -382,11 +386,16 @@ class Ask:
         hidden = self.quiet or not worth or not sys.stderr.isatty()
         return click.progressbar(length=length, label=label, file=sys.stderr, hidden=hidden)
 
-    def save(self, path: Path, data: bytes | str, inputs: Iterable[Path], more: str = "") -> None:
-        """Write a file in one step and name it with its size; ``more`` follows."""
+    def save(
+        self, path: Path, data: bytes | str, inputs: Iterable[Path], more: str = "", *, blank: bool = False
+    ) -> None:
+        """Write a result in one step and name it with its size; ``more`` follows.
+
+        A file that lightdose did not write stays, unless it is asked for or known to be ``blank``.
+        """
         from lightdose.files.writing import once_written, write_atomically
 
-        what = write_atomically(path, data, inputs=inputs)
+        what = write_atomically(path, data, inputs=inputs, only_own=not (self.replace or blank))
         once_written(lambda: self.say(f"wrote {what}{more}"))
 
     def save_sheet(self, answer: Answer, target: str, default_name: str, inputs: Iterable[Path]) -> None:
@@ -427,7 +436,8 @@ class Ask:
         with together(), self.progress("figures", len(tasks)) as bar:
             for drawing, form in tasks:
                 path = folder / f"{drawing.name}.{form}"
-                written.append(write_atomically(path, render(drawing, form), inputs=kept))
+                content = render(drawing, form)
+                written.append(write_atomically(path, content, inputs=kept, only_own=not self.replace))
                 bar.update(1)
         for sentence in written:
             self.say(f"wrote {sentence}")

@@ -30,6 +30,7 @@ from lightdose.cli.asking import (
     json_option,
     no_color_option,
     quiet_option,
+    replace_option,
     stands_for_many,
     strict_option,
     takes_setup_as,
@@ -80,6 +81,8 @@ def answers(
             return give(function(ask, **given), ask, csv)
 
         functools.update_wrapper(run, function)
+        own_options = getattr(function, "__click_params__", ())
+        writes = csv or figures or any("-o" in option.opts for option in own_options)
         # Many setups call it in processes of their own.
         run.answer = function  # type: ignore[attr-defined]
         wrapped: Callable[..., Any] = run
@@ -89,6 +92,7 @@ def answers(
             (strict, strict_option),
             (imperial, imperial_option),
             (folds, all_option),
+            (bool(writes), replace_option),
             (figures, figures_option),
             (bool(csv), dialect_option),
             (bool(csv), csv_option),

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import click
 
-from lightdose.cli.asking import debug_option, no_color_option, plain_command, quiet_option, say, wants_colour
+from lightdose.cli.asking import (
+    debug_option,
+    no_color_option,
+    plain_command,
+    quiet_option,
+    replace_option,
+    say,
+    wants_colour,
+)
 
 WIDEST = 100
 """Columns of a line that is easily read; our choice."""
@@ -13,10 +21,11 @@ WIDEST = 100
 @plain_command
 @click.argument("topic", metavar="[TOPIC]", required=False)
 @click.option("--html", "html_file", metavar="FILE", help="Write all pages as one, to keep and to print.")
+@replace_option
 @quiet_option
 @no_color_option
 @debug_option
-def command(topic: str | None, html_file: str | None, quiet: bool, no_color: bool) -> None:
+def command(topic: str | None, html_file: str | None, replace: bool, quiet: bool, no_color: bool) -> None:
     """The manual: first steps, files and keys, quantities, limits, safety.
 
     \b
@@ -33,7 +42,7 @@ def command(topic: str | None, html_file: str | None, quiet: bool, no_color: boo
     if html_file is not None:
         if topic is not None:
             raise click.UsageError("--html writes all pages: leave TOPIC out")
-        _save(html_file, quiet)
+        _save(html_file, replace, quiet)
         return
     from shutil import get_terminal_size
 
@@ -62,7 +71,7 @@ def _refuse_command(topic: str) -> None:
         raise LightdoseError(Problem(f'"{topic}" is a command, not a page of the guide', cure=cure))
 
 
-def _save(target: str, quiet: bool) -> None:
+def _save(target: str, replace: bool, quiet: bool) -> None:
     from lightdose import __version__
     from lightdose.errors import OutputError, Place, Problem
     from lightdose.files.writing import output_target, write_atomically
@@ -75,4 +84,5 @@ def _save(target: str, quiet: bool) -> None:
         raise OutputError(
             Problem("is no name for a page", "a name that ends in .html, or a folder", place=Place(str(path)))
         )
-    say(f"wrote {write_atomically(path, guide_page(all_pages(), __version__))}", quiet=quiet)
+    page = guide_page(all_pages(), __version__)
+    say(f"wrote {write_atomically(path, page, only_own=not replace)}", quiet=quiet)

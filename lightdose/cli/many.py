@@ -545,7 +545,7 @@ def _growing(wanted: Wanted, asks: Sequence[Ask]) -> Iterator[_GrowingTable | No
     target = output_target(wanted.ask.csv_file, wanted.csv)
     if not is_device(target):
         schema_place(target)  # refused before anything is computed
-    with growing_atomically(target) as file:
+    with growing_atomically(target, only_own=not wanted.ask.replace) as file:
         file.keep_off([Path(ask.request.path) for ask in asks])
         file.write(csv_text([c.name for c in columns], (), dialect))
         yield _GrowingTable(file, schema_text(columns, dialect, program_json(this_program())))

@@ -164,14 +164,14 @@ def _read_back(setup: Setup, source: str, date: str) -> Answer:
 
 def _sheet(ask: Ask, setup: Setup, output: str) -> Answer:
     from lightdose.answers.note import sheet_answer
-    from lightdose.files.diary_notes import SHEET_COLUMNS, read_notes, refuse_filled_sheet
+    from lightdose.files.diary_notes import SHEET_COLUMNS, holds_blank_sheet, read_notes
     from lightdose.files.diary_states import diary_folder
     from lightdose.files.writing import csv_text, output_target, together
     from lightdose.present.round_sheet import round_sheet
 
     page = output_target(output, SHEET)
     table = page.with_suffix(".csv")
-    refuse_filled_sheet(table)
+    blank = holds_blank_sheet(table)
     folder = diary_folder(setup.path)
     notes, _ = read_notes(folder, str(folder))
     corals = [*setup.corals, *setup.unplaced]
@@ -180,5 +180,6 @@ def _sheet(ask: Ask, setup: Setup, output: str) -> Answer:
     rows = [[c.name, c.site, *[None] * (len(SHEET_COLUMNS) - 2)] for c in corals]
     with together():
         ask.save(page, round_sheet(setup, notes, table.name, command), inputs)
-        ask.save(table, csv_text(SHEET_COLUMNS, rows, ask.csv_dialect), inputs, f", {len(rows)} rows")
+        text = csv_text(SHEET_COLUMNS, rows, ask.csv_dialect)
+        ask.save(table, text, inputs, f", {len(rows)} rows", blank=blank)
     return sheet_answer(setup, len(corals), page, table)

@@ -51,13 +51,13 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
 
     from lightdose.answers.survey import blank_table
     from lightdose.answers.words import as_typed
-    from lightdose.files.readings_csv import must_hold_no_readings
+    from lightdose.files.readings_csv import holds_blanks
     from lightdose.files.writing import csv_text, output_target, together
     from lightdose.present.paper import survey_sheet
 
     sheet = output_target(output, SHEET)
     table = sheet.with_name(TABLE if sheet.name == SHEET else f"{sheet.stem}-readings.csv")
-    must_hold_no_readings(table)
+    blank = holds_blanks(table)
     path, inputs = Path(survey.setup.path), inputs_of(survey.setup)
     paths = (path, table, path.with_name("calibration.toml"))
     typed = [as_typed(str(p)) for p in paths]
@@ -67,5 +67,5 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
     text = csv_text([c.name for c in blanks.columns], blanks.values(), ask.csv_dialect)
     with together():
         ask.save(sheet, page, inputs)
-        ask.save(table, text, inputs, f", {len(blanks.rows)} rows")
+        ask.save(table, text, inputs, f", {len(blanks.rows)} rows", blank=blank)
     return sheet, table

@@ -41,6 +41,7 @@ from lightdose.files.text import (
     split_line,
     starts_with_names,
 )
+from lightdose.files.toml_guard import LONGEST_TEXT
 from lightdose.files.units import UnitProblem, has_length_unit, is_number, parse_length, parse_number
 from lightdose.model.record import dataclass
 
@@ -196,6 +197,7 @@ class _Reading:
             place = Place(self.file, header.line if header else 0)
             raise DelimitedError(Problem("has a header and no rows below it", _NO_TABLE, place=place))
         self._check_widths(header, rows, separator)
+        self._check_texts(header, rows, separator)
         header, rows = _drop_empty_tail(header, rows)
         if header is None and separator == "," and self.declared is None:
             self._check_comma_without_header(rows)
@@ -418,6 +420,25 @@ class _Reading:
         elif separator == "," and got > expected:
             cure = "numbers with a decimal comma need ; or a tab between cells"
         return Problem(found, cure=cure, place=Place(self.file, row.line, 0, _shown(line)))
+
+    def _check_texts(self, header: Row | None, rows: Sequence[Row], separator: Separator) -> None:
+        """Refuse names and notes that are no line to read."""
+        named = [
+            i for i, cell in enumerate(header.cells if header else ()) if cell.casefold() in NAME_COLUMNS
+        ]
+        long = [row for row in rows if len(self.lines[row.line - 1]) > LONGEST_TEXT]
+        raise_first(
+            [
+                Problem(
+                    f"the text has {len(row.cells[i]):,} letters",
+                    f"up to {LONGEST_TEXT}",
+                    place=self._place(row.line, separator, i),
+                )
+                for row in long
+                for i in named
+                if len(row.cells[i]) > LONGEST_TEXT
+            ]
+        )
 
     def _check_comma_without_header(self, rows: list[Row]) -> None:
         """Commas between plain digits alone may separate, or be decimal: ``400,5,0,1``, ``1.234,5``."""

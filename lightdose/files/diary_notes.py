@@ -279,9 +279,10 @@ def _unfolded(table: DiaryTable) -> DiaryTable:
     return replace(table, rows=tuple(rows))
 
 
-def refuse_filled_sheet(path: Path) -> None:
-    """Refuse to replace a sheet that somebody has filled in; OutputError then."""
+def holds_blank_sheet(path: Path) -> bool:
+    """Whether a sheet without a note is there; OutputError where somebody has filled it in."""
     table = read_table(path, str(path), "coral")
     if any(row.of(column) for row in table.rows for column in (*SHEET_KINDS, "remark")):
         cure = "read it back with --from first, or name another file with -o"
         raise OutputError(Problem("was not written: notes stand in it", cure=cure, place=Place(str(path))))
+    return table.columns == SHEET_COLUMNS

@@ -419,8 +419,8 @@ class _ReadingsTable:
         return tuple(said)
 
 
-def must_hold_no_readings(path: Path) -> None:
-    """Refuse to replace a table of blanks that somebody has filled in.
+def holds_blanks(path: Path) -> bool:
+    """Whether a table of blanks is there, without a reading.
 
     Raises
     ------
@@ -428,14 +428,16 @@ def must_hold_no_readings(path: Path) -> None:
         If a reading stands in the file.
     """
     if not os.path.isfile(path):  # a name that is too long is no file either
-        return
+        return False
     text = path.read_bytes().decode("utf-8-sig", errors="replace")
     separator = max(";,", key=text.partition("\n")[0].count)
     rows = csv.DictReader(io.StringIO(text), delimiter=separator)
+    blanks = {"reading", "site"} <= set(rows.fieldnames or ())
     if any((row.get("reading") or "").strip() for row in rows):
         found = "was not written: readings stand in it already"
         cure = "name another file or folder with -o, or move this one away"
         raise OutputError(Problem(found, cure=cure, place=Place(str(path))))
+    return blanks
 
 
 def check_sites(setup: Setup, names: Sequence[str], option: str) -> None:

@@ -18,6 +18,9 @@ LIMIT_BYTES: Final = 10_000_000
 MOST_KEY_PARTS: Final = 30
 """a.b.c has three; our formats need four. Our choice."""
 
+LONGEST_TEXT: Final = 500
+"""Letters of a title, a name or any other text in a file, also in a cell of a table. Our choice."""
+
 _KEY = r"(?:[\w-]+|\"[^\"\n]*\"|'[^'\n]*')"
 _LONG_KEY: Final = re.compile(
     rf"(?:^|[{{,\[])[ \t]*{_KEY}(?:[ \t]*\.[ \t]*{_KEY}){{{MOST_KEY_PARTS}}}", re.MULTILINE
@@ -39,6 +42,11 @@ def beyond_reading(text: str) -> tuple[int, str, str] | None:
         if (match := form.search(text)) is not None:
             return text.count("\n", 0, match.end()) + 1, found, allowed
     return None
+
+
+def may_hold_long_text(text: str) -> bool:
+    """Whether a line, or what goes over several, has room for a text beyond ``LONGEST_TEXT``."""
+    return '"""' in text or "'''" in text or max(map(len, text.split("\n"))) > LONGEST_TEXT
 
 
 def tables_for_names(path: Path) -> dict[str, Any]:

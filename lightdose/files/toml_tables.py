@@ -9,15 +9,16 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import field
 from functools import cached_property
+from itertools import islice
 from typing import Any
 
 from pydantic_core import SchemaValidator, ValidationError, core_schema
 
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.files.toml_guard import LIMIT_BYTES, beyond_reading
+from lightdose.files.toml_guard import LIMIT_BYTES, LONGEST_TEXT, beyond_reading, may_hold_long_text
 from lightdose.files.toml_positions import KeyPath, PositionMap, map_positions, printable, shown_line
 from lightdose.files.units import (
     AMBIGUOUS_LENGTH,
@@ -76,11 +77,34 @@ def read_document(data: bytes, file: str) -> TomlDocument:
         line, found, allowed = beyond
         raise SetupError(Problem(found, allowed, place=Place(file, line)))
     try:
-        return TomlDocument(file, text, tomllib.loads(text))
+        document = TomlDocument(file, text, tomllib.loads(text))
     except (ValueError, RecursionError):
         from lightdose.files.toml_hints import syntax_problems
 
         raise SetupError(*syntax_problems(text, file)) from None
+    long = list(islice(_long_texts(document, document.data), _MOST_LONG)) if may_hold_long_text(text) else ()
+    if long:
+        raise SetupError(*long)
+    return document
+
+
+def _long_texts(document: TomlDocument, value: object, path: KeyPath = ()) -> Iterator[Problem]:
+    """Problems of keys and texts that are longer than a text may be, in a value and below."""
+    if isinstance(value, dict):
+        for key, within in value.items():
+            if len(key) > LONGEST_TEXT:
+                yield Problem(
+                    f"a key has {len(key):,} letters",
+                    f"up to {LONGEST_TEXT}",
+                    place=document.key_place((*path, key)),
+                )
+            else:
+                yield from _long_texts(document, within, (*path, key))
+    elif isinstance(value, list):
+        for n, within in enumerate(value):
+            yield from _long_texts(document, within, (*path, n))
+    elif isinstance(value, str) and len(value) > LONGEST_TEXT:
+        yield problem_at(document, path, f"the text has {len(value):,} letters", f"up to {LONGEST_TEXT}")
 
 
 def _decode(data: bytes, file: str) -> str:
@@ -125,6 +149,9 @@ def _encoding_problem(data: bytes, file: str, encoding: str, trouble: UnicodeDec
         ),
     )
 
+
+_MOST_LONG = 20
+"""Texts that are too long and are named: no file needs more. Our choice."""
 
 REQUIRED: Any = object()
 """The default of a key that has none."""

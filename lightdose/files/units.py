@@ -16,6 +16,7 @@ from functools import cache
 from typing import Any, Final, Literal
 
 from lightdose.errors import Problem
+from lightdose.files.toml_guard import LONGEST_TEXT
 from lightdose.quantities import HOURS_PER_DAY, METRES_PER_INCH
 
 
@@ -365,7 +366,12 @@ def _late_problem(shown: str, hour: int, minute: str) -> Problem:
 
 
 _BREAKS: Final = "[\\u0000-\\u001f\\u007f-\\u009f\\u2028\\u2029]"
-NAME: Final[Mapping[str, Any]] = {"type": "string", "pattern": "\\S", "not": {"pattern": _BREAKS}}
+NAME: Final[Mapping[str, Any]] = {
+    "type": "string",
+    "maxLength": LONGEST_TEXT,
+    "pattern": "\\S",
+    "not": {"pattern": _BREAKS},
+}
 """Text of one line that is not blank."""
 
 AMBIGUOUS_LENGTH: Final = r"^\s*[+-]?[1-9][0-9]{0,2},[0-9]{3}\s*[^0-9\s]"

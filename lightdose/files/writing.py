@@ -54,7 +54,9 @@ def file_names(names: Sequence[str], suffix: str) -> list[str]:
     return made
 
 
-def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = ()) -> str:
+def write_atomically(
+    path: Path, data: bytes | str, *, inputs: Iterable[Path] = (), only_own: bool = False
+) -> str:
     """Write ``data`` (text as UTF-8, line ends untouched) in one step and say what was written.
 
     Missing folders are made. A link is followed: the file behind it is replaced, the link stays.
@@ -64,6 +66,7 @@ def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = 
     path : where to write
     data : bytes or text
     inputs : files that this run has read, which are never overwritten
+    only_own : whether a file that lightdose did not write is refused too; the same content may be there
 
     Returns
     -------
@@ -78,6 +81,8 @@ def write_atomically(path: Path, data: bytes | str, *, inputs: Iterable[Path] = 
     content = _bytes_of(data) if isinstance(data, str) else data
     target = Path(os.path.realpath(path))
     _check_target(path, target, inputs, _kind_of(content))
+    if only_own:
+        _check_own(path, target, content)
     try:
         if is_device(path):
             path.write_bytes(content)
@@ -205,6 +210,58 @@ def _check_target(path: Path, target: Path, inputs: Iterable[Path], kind: bytes 
             raise OutputError(Problem(found, cure="choose another name for the result", place=place))
 
 
+_MARK: Final = re.compile(
+    rb'<meta name="generator" content="lightdose">|<dc:title>lightdose</dc:title>|Software\0lightdose'
+    rb'|/Creator \(lightdose\)|^format = "lightdose-calibration/',
+    re.MULTILINE,
+)
+"""What stands in our pages, pictures, sheets of paper and calibrations; a keeper writes none of it."""
+
+
+def _check_own(path: Path, target: Path, content: bytes) -> None:
+    """Refuse a file that lightdose did not write; one without a byte in it may be replaced."""
+    if not os.path.isfile(target) or not (size := target.stat().st_size):
+        return
+    with target.open("rb") as stream:
+        head = stream.read(_KIND_STANDS_IN)
+        stream.seek(max(0, size - _KIND_STANDS_IN))
+        tail = stream.read()
+    if _MARK.search(head) or _MARK.search(tail) or _has_its_schema(target, head):
+        return
+    if size == len(content) and target.read_bytes() == content:
+        return
+    raise OutputError(
+        Problem(
+            "is there already and bears no sign that lightdose wrote it; it was left as it is",
+            cure="choose another name for the result, or add --replace",
+            place=Place(str(path)),
+        )
+    )
+
+
+def _has_its_schema(target: Path, head: bytes) -> bool:
+    """Whether a Table Schema lies beside a CSV that has the columns of its first line."""
+    import csv
+
+    schema = _schema_at(target.with_suffix(".schema.json"))
+    if schema is None:
+        return False
+    line = head.partition(b"\n")[0].decode("utf-8-sig", "replace").rstrip("\r")
+    names = [entry.get("name") for entry in schema["fields"] if isinstance(entry, dict)]
+    return any(next(csv.reader([line], delimiter=mark), []) == names for mark in ",;")
+
+
+def _schema_at(path: Path) -> dict[str, Any] | None:
+    """The Table Schema in a file; None where it holds something else."""
+    import json
+
+    try:
+        there = json.loads(path.read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return None
+    return there if isinstance(there, dict) and isinstance(there.get("fields"), list) else None
+
+
 def _same_file(target: Path, source: Path) -> bool:
     with suppress(OSError):
         return target.samefile(source)
@@ -239,7 +296,7 @@ class GrowingFile:
 
 
 @contextmanager
-def growing_atomically(path: Path) -> Iterator[GrowingFile]:
+def growing_atomically(path: Path, *, only_own: bool = False) -> Iterator[GrowingFile]:
     """The same as ``write_atomically`` for what is too large to hold: it takes its name at the end, or never.
 
     Raises
@@ -249,6 +306,8 @@ def growing_atomically(path: Path) -> Iterator[GrowingFile]:
     """
     target = Path(os.path.realpath(path))
     _check_target(path, target, ())
+    if only_own:
+        _check_own(path, target, b"")
     try:
         if is_device(path):
             with path.open("wb") as device:
@@ -370,19 +429,12 @@ def schema_place(table: Path) -> Path:
     OutputError
         If another kind of file has that name, which nobody has named.
     """
-    import json
-
     path = table.with_suffix(".schema.json")
-    if os.path.isfile(path):
-        try:
-            there = json.loads(path.read_bytes())
-        except (OSError, ValueError, RecursionError):
-            there = None
-        if not isinstance(there, dict) or not isinstance(there.get("fields"), list):
-            found = f"is no Table Schema, and that of {table.name} would take its place"
-            raise OutputError(
-                Problem(found, cure=f"choose another name than {table.name}", place=Place(str(path)))
-            )
+    if os.path.isfile(path) and _schema_at(path) is None:
+        found = f"is no Table Schema, and that of {table.name} would take its place"
+        raise OutputError(
+            Problem(found, cure=f"choose another name than {table.name}", place=Place(str(path)))
+        )
     return path
 
 

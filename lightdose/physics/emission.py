@@ -277,12 +277,10 @@ def cosine_exponent(fwhm_deg: float) -> float:
 def _cone_integrals(angle_rad: FloatArray, relative: FloatArray) -> FloatArray:
     """Integral of I sin(angle) over the angle for I linear between nodes, along the last axis."""
     low, high = angle_rad[:-1], angle_rad[1:]
-    slope = (relative[..., 1:] - relative[..., :-1]) / (high - low)
-    parts = (
-        relative[..., :-1] * np.cos(low)
-        - relative[..., 1:] * np.cos(high)
-        + slope * (np.sin(high) - np.sin(low))
-    )
+    before, after = relative[..., :-1], relative[..., 1:]
+    # (sin(high) - sin(low)) / (high - low), which holds for nodes that rounding put into one place too.
+    chord = np.cos((low + high) / 2) * np.sinc((high - low) / (2 * np.pi))
+    parts = before * np.cos(low) - after * np.cos(high) + (after - before) * chord
     return np.asarray(parts.sum(axis=-1))
 
 

@@ -43,7 +43,15 @@ from lightdose.model.plans import Survey
 from lightdose.model.results import Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.model.shop import Handout, Slip
-from lightdose.present.figures.canvas import Drawing, drawn, line_in, new_figure, saved, write_text
+from lightdose.present.figures.canvas import (
+    MADE_BY,
+    Drawing,
+    drawn,
+    line_in,
+    new_figure,
+    saved,
+    write_text,
+)
 from lightdose.present.figures.handout import draw_days, draw_front, draw_range, draw_year
 from lightdose.present.figures.inline_svg import inline_figure
 from lightdose.present.figures.style import (
@@ -100,7 +108,7 @@ def file_bytes(drawing: Drawing, w: Language, *, page: bool) -> bytes | str:
     metadata: dict[str, Any] = {
         "Title": drawing.title,
         "Subject": drawing.description,
-        "Creator": None,
+        "Creator": MADE_BY,
         "Producer": None,
         "CreationDate": None,
     }

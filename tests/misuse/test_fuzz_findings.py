@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -165,6 +166,90 @@ def test_result_replaces_no_setup_and_no_file_that_nobody_named(
     assert contents(tank) == before
     for _ in range(2):  # its own schema of before is replaced
         assert_ends_well(run_here([*command.split(), "--csv", "own.csv"]), codes=(0,))
+
+
+OURS_OR_NOT: dict[str, str] = {
+    "results.csv": "dose setup.toml --csv results.csv",
+    "spectrum.csv": "spectrum blue-450 --csv spectrum.csv",
+    "page.html": "report setup.toml -o page.html --date 2026-03-14",
+    "slip.pdf": "slip setup.toml tip -o slip.pdf --date 2026-03-14",
+    "figures/spectra-compared.svg": "spectrum blue-450 --figures figures",
+    "figures/spectra-compared.png": "spectrum blue-450 --figures figures",
+    "round.csv": "note setup.toml --sheet -o round.html",
+    "sheet-readings.csv": "survey setup.toml -o sheet.html",
+    "all.html": "guide --html all.html",
+}
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("name", OURS_OR_NOT)
+def test_result_replaces_what_lightdose_wrote_and_nothing_else_unasked(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A result of before gives way; a file that somebody else wrote stays until --replace is said."""
+    monkeypatch.chdir(write_tank(tmp_path / "tank"))
+    words = OURS_OR_NOT[name].split()
+    assert_ends_well(run_here(words), codes=(0,))
+    made = Path(name).read_bytes()
+    assert_ends_well(run_here(words), codes=(0,))
+    Path(name).write_bytes(b"time,white\n08:00,0\n18:00,50\n")
+    ending = run_here(words)
+    assert_ends_well(ending, codes=(2,))
+    assert f"{name}: is there already" in ending.told
+    assert "--replace" in ending.told
+    assert Path(name).read_bytes() == b"time,white\n08:00,0\n18:00,50\n"
+    assert_ends_well(run_here([*words, "--replace"]), codes=(0,))
+    assert Path(name).read_bytes() == made
+
+
+@pytest.mark.identity
+def test_programme_of_tune_replaces_no_other_programme(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Schedules bear no sign of their writer: one with other rows stays, the same may be written again."""
+    monkeypatch.chdir(write_tank(tmp_path / "tank"))
+    words = ["dose", "setup.toml", "--all-channels", "50", "--csv-schedule", "out"]
+    for _ in range(2):
+        assert_ends_well(run_here(words), codes=(0,))
+    before = contents(Path("out"))
+    words[3] = "60"
+    assert_ends_well(run_here(words), codes=(2,))
+    assert contents(Path("out")) == before
+    assert_ends_well(run_here([*words, "--replace"]), codes=(0,))
+    assert contents(Path("out")) != before
+
+
+LONG_TEXTS: dict[str, dict[str, str]] = {
+    "title": changed_once("setup.toml", 'title = "', f'title = "{"x" * 9_900_000}'),
+    "a key": changed_once("setup.toml", "[tank]", f'[tank]\n"{"x" * 2_000_000}" = 1'),
+    "name of a fixture's kind": changed_once("lamp.toml", 'name = "', f'name = "{"x" * 501}'),
+    "several lines": changed_once("setup.toml", '"my-groups.toml"', f'"""{"x" * 600}"""'),
+}
+
+
+@pytest.mark.identity
+@pytest.mark.skipif(os.name == "nt", reason="memory is asked from a POSIX system")
+@pytest.mark.parametrize("what", LONG_TEXTS)
+def test_endless_text_is_refused_with_its_limit(what: str, tmp_path: Path) -> None:
+    """A title of 9.9 MB took 1.2 GB: every text of a TOML file has the same limit, and says it."""
+    tank = write_tank(tmp_path / "tank", LONG_TEXTS[what])
+    ending = run_alone(("report", "setup.toml", "-o", "out.html"), tank)
+    assert_ends_well(ending, codes=(2,))
+    assert re.search(r" [\d,]+ letters\n(?:.*\n)*?    allowed: up to 500\n", ending.told)
+    assert ending.peak_mb < 400
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("letters", "code"), [(500, 0), (501, 2)])
+def test_name_in_a_table_has_the_limit_of_a_text(letters: int, code: int, tmp_path: Path) -> None:
+    """The shared reader of tables refuses a longer name or note with its line."""
+    tank = small_tank(tmp_path / "tank")
+    (tank / "s.csv").write_text(f"site,x_cm,y_cm,depth_cm\n{'n' * letters},10,10,5\n", encoding="utf-8")
+    text = (tank / "setup.toml").read_text(encoding="utf-8")
+    (tank / "setup.toml").write_text(f'sites = "s.csv"\n{text}', encoding="utf-8")
+    ending = run_here(["dose", str(tank / "setup.toml")])
+    assert_ends_well(ending, codes=(code,))
+    assert ("s.csv:2" in ending.told and "up to 500" in ending.told) == (code == 2)
 
 
 @pytest.mark.identity

@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
 FigureFormat = Literal["svg", "png"]
 Points = FloatArray | Sequence[float]
+MADE_BY: Final = "lightdose"
+"""Stands in every file, so that a later result may take its place (``files.writing``)."""
 PNG_DPI: Final = 160
 MOST_FIGURES: Final = 5
 """Of one list; each takes a second and 20 MB, and what lies beyond stands in tables and CSV. Our choice."""
@@ -155,8 +157,8 @@ def drawn(build: Callable[_P, _T]) -> Callable[_P, _T]:
 def render(drawing: Drawing, form: FigureFormat) -> bytes:
     """The bytes of a figure's file; text is outlined, and two runs give the same bytes."""
     if form == "png":
-        return saved(drawing.figure, "png", {"Software": None}, dpi=PNG_DPI)
-    svg = saved(drawing.figure, "svg", {"Date": None, "Creator": None})
+        return saved(drawing.figure, "png", {"Software": MADE_BY}, dpi=PNG_DPI)
+    svg = saved(drawing.figure, "svg", {"Date": None, "Creator": MADE_BY})
     start = svg.index(b">", svg.index(b"<svg")) + 1
     # Title and description come first, for readers that speak.
     words = f"\n <title>{escape(drawing.title)}</title>\n <desc>{escape(drawing.description)}</desc>"
