@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import field, is_dataclass
 from typing import Any, Final, Literal
 
-from lightdose.answers.blocks import Bar, Column, Table
+from lightdose.answers.blocks import Bar, Column, LateCells, Table
 from lightdose.answers.words import number
 from lightdose.model.record import dataclass
 from lightdose.model.results import Span
@@ -191,7 +191,7 @@ def table(
     columns = tuple(
         Column(
             head=one.head,
-            cells=tuple(one.shown(row) for row in rows),
+            cells=LateCells(one.shown, rows),
             unit=one.canonical_unit,
             right=one.kind != "string" and one.csv,
             fold=one.fold,

@@ -127,7 +127,18 @@ def match_places(
         wanted_xy=here_xy,
     )
     setter = _Setter(here, there, pairs, task, bands, (time_h, shape), wishes, as_written)
-    front = between(tuple(setter.light(matched_outputs(task, weight)) for weight in LOOK_WEIGHTS))
+    lights = (setter.light(matched_outputs(task, weight)) for weight in LOOK_WEIGHTS)
+    lit = tuple(light for light in lights if light is not None)
+    if not lit:
+        raise SetupError(
+            Problem(
+                "no programme lights each of these places: the levels that would do it are below a step of "
+                "the controller, or light no lamp at all",
+                cure="name other places, or more --level-steps",
+                place=Place(there.setup.path),
+            )
+        )
+    front = between(lit)
     return Match(
         here=here,
         there=there,
@@ -235,8 +246,8 @@ class _Setter:
     wishes: MatchWishes
     as_written: AsWritten
 
-    def light(self, outputs: FloatArray) -> MatchedLight:
-        """The light of these outputs once their levels are rounded and written."""
+    def light(self, outputs: FloatArray) -> MatchedLight | None:
+        """The light of these outputs once their levels are rounded and written; None if a place has none."""
         exact = _mean_factor(self.task.dose @ outputs / self.task.wanted_dose)
         scale, least = 1.0, math.inf
         for attempt in range(ROUNDINGS):
@@ -252,6 +263,8 @@ class _Setter:
             scale *= exact / got
         programmes, hours = best
         pairs = self._pair_matches(programmes, hours)
+        if not all(pair.dli_got > 0 for pair in pairs):
+            return None
         unmatched, other_colour = _unmatched(pairs)
         factors = np.array([p.factor for p in pairs])
         xy = chromaticity_xy(hours @ self.task.tristimulus)

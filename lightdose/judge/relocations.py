@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -11,7 +10,7 @@ import numpy as np
 from lightdose.judge.outlook import Outcome
 from lightdose.judge.search import Search
 from lightdose.model.advice import FreePlace, Unserved
-from lightdose.model.paths import ROUNDING, fewest_steps, free_sites, own_skies
+from lightdose.model.paths import ROUNDING, Neighbours, free_sites, own_skies, reachable, too_near
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Coral, Receiver, Setup, Site, own_receiver, sky_words
 from lightdose.quantities import MOL_PER_UMOL_S_H
@@ -60,6 +59,7 @@ class Relocations:
         self.sites = {s.name: s for s in self.setup.sites}
         self.skies = own_skies(self.setup)
         self.rows = {v.coral: i for i, v in enumerate(search.outlook.verdicts)}
+        self.near = Neighbours([(c, self.sites[c.site]) for c in self.setup.corals])
         self.free: dict[str, tuple[list[Site], FloatArray]] = {}
 
     def coral(self, row: int) -> Coral:
@@ -83,21 +83,19 @@ class Relocations:
             found = [s.open_sky * sky * light[s.name, height] for s in sites]
             self.free[name] = sites, np.array(found).reshape(len(sites), self.search.light.shape[1])
 
-    def reached(self, row: int, hours: FloatArray, today_h: FloatArray) -> Iterator[tuple[Site, float]]:
-        """Free sites that a coral can get to in weekly steps today, and its dose there under some hours."""
+    def reached(
+        self, row: int, hours: FloatArray, today_h: FloatArray
+    ) -> tuple[list[Site], FloatArray, FloatArray]:
+        """Free sites that a coral can get to in weekly steps today, its doses and penalties there."""
         verdict = self.search.outlook.verdicts[row]
         sites, light = self.free.get(self.coral(row).name, ([], np.zeros((0, 0))))
         if not sites or not verdict.dli_mol_m2_d > 0:
-            return
+            return [], np.zeros(0), np.zeros(0)
         floor = verdict.floor_dli or 0.0
-        paths = fewest_steps(verdict.dli_mol_m2_d, MOL_PER_UMOL_S_H * light @ today_h, 1 + WEEKLY_RISE, floor)
-        for site, dli, path in zip(sites, (MOL_PER_UMOL_S_H * light @ hours).tolist(), paths, strict=True):
-            if path is not None:
-                yield site, dli
-
-    def guessed(self, row: int, dli: float) -> float:
-        """The penalty of a coral whose calculated dose is another, as sure as it is today. [mol m-2 d-1]"""
-        return float(self.search.curves.one(row, np.array(dli)))
+        today = MOL_PER_UMOL_S_H * light @ today_h
+        found = np.flatnonzero(reachable(verdict.dli_mol_m2_d, today, 1 + WEEKLY_RISE, floor)).tolist()
+        dli = (MOL_PER_UMOL_S_H * light @ hours)[found]
+        return [sites[k] for k in found], dli, self.search.curves.one(row, dli)
 
     def concerned(self) -> list[int]:
         """Rows of the corals worst off that may move, the worst first."""
@@ -106,58 +104,57 @@ class Relocations:
         return ill[:CORALS_TRIED]
 
     def to_free_places(self, today_h: FloatArray) -> list[Relocation]:
-        """Each of them to each free place that it can get to, the largest gain first."""
+        """Each of them to the best free place that it can get to, the largest gain first."""
         self.look_at(self.concerned())
-        found = [
-            Relocation(float(self.today.penalty[i]) - self.guessed(i, dli), ((self.coral(i), site),))
-            for i in self.concerned()
-            for site, dli in self.reached(i, today_h, today_h)
-        ]
+        found = []
+        for i in self.concerned():
+            sites, _, penalty = self.reached(i, today_h, today_h)
+            if sites:
+                best = int(np.argmin(penalty))
+                gain = float(self.today.penalty[i] - penalty[best])
+                found.append(Relocation(gain, ((self.coral(i), sites[best]),)))
         return sorted(found, key=lambda r: -r.gain)
 
     def exchanges(self) -> list[Relocation]:
-        """Each of them with any other coral, the largest gain first; doses by those of the sites."""
+        """Each of them with the other coral that it gains most with; doses by those of the sites."""
         field = self.search.outlook.analysis
         at_site = {
             r.name: float(dli)
             for r, dli in zip(field.light_field.receivers, field.dose.dli, strict=True)
             if r.coral is None
         }
-        found = []
+        verdicts, found = self.search.outlook.verdicts, []
+        dli = np.array([v.dli_mol_m2_d for v in verdicts])
+        light = np.array([at_site[self.corals[v.coral].site] for v in verdicts])
+        lit = np.flatnonzero(light > 0)
         for i in self.concerned():
-            coral = self.coral(i)
-            for name, j in self.rows.items():
-                other = self.corals[name]
-                if other.pinned or j == i or not self.may_exchange(coral, other):
-                    continue
-                here, there = at_site[coral.site], at_site[other.site]
-                if not (here > 0 and there > 0):
-                    continue
-                verdicts = self.search.outlook.verdicts
-                gain = self.today.penalty[i] + self.today.penalty[j]
-                gain -= self.guessed(i, verdicts[i].dli_mol_m2_d * there / here)
-                gain -= self.guessed(j, verdicts[j].dli_mol_m2_d * here / there)
-                both = (coral, self.sites[other.site]), (other, self.sites[coral.site])
-                found.append(Relocation(float(gain), both))
+            if not light[i] > 0:
+                continue
+            change = np.divide(light[i], light, out=np.ones_like(light), where=light > 0)
+            gain = self.today.penalty[i] + self.today.penalty - self.search.curves.each(dli * change)
+            gain[lit] -= self.search.curves.one(i, dli[i] / change[lit])
+            by_gain = lit[np.argsort(-gain[lit], kind="stable")].tolist()
+            best = next((j for j in by_gain if j != i and self.may_exchange(i, j)), None)
+            if best is not None:
+                one, other = self.coral(i), self.coral(best)
+                both = (one, self.sites[other.site]), (other, self.sites[one.site])
+                found.append(Relocation(float(gain[best]), both))
         return sorted(found, key=lambda r: -r.gain)
 
-    def may_exchange(self, one: Coral, other: Coral) -> bool:
+    def may_exchange(self, row: int, other_row: int) -> bool:
         """Whether two corals fit at one another's named sites, and keep their distance from all others."""
+        one, other = self.coral(row), self.coral(other_row)
         here, there = self.sites[one.site], self.sites[other.site]
-        if here.implicit or there.implicit or here == there:
+        if other.pinned or here.implicit or there.implicit or here == there:
             return False
         if here.depth_m < other.height_m - ROUNDING or there.depth_m < one.height_m - ROUNDING:
             return False
         if not (suits(one, there) and suits(other, here)):
             return False
-        rest = [c for c in self.setup.corals if c.name not in (one.name, other.name)]
-        return self._apart(one, there, rest) and self._apart(other, here, rest)
-
-    def _apart(self, coral: Coral, site: Site, others: Sequence[Coral]) -> bool:
-        return all(
-            math.dist((site.x_m, site.y_m), (self.sites[o.site].x_m, self.sites[o.site].y_m))
-            >= max(o.keep_apart_m, coral.keep_apart_m) - ROUNDING
-            for o in others
+        both = one.name, other.name
+        return not any(
+            too_near(coral, site, [pair for pair in self.near.of(site) if pair[0].name not in both])
+            for coral, site in ((one, there), (other, here))
         )
 
     def receiver(self, coral: Coral, site: Site) -> Receiver:
@@ -176,16 +173,16 @@ class Relocations:
         verdicts = self.search.outlook.verdicts
         off = [i for i, s in enumerate(outcome.states) if s != "undecided" and verdicts[i].penalties[s] > 0]
         off.sort(key=lambda i: -float(outcome.penalty[i]))
-        self.look_at(off[:CORALS_TRIED])
+        tried = off[:CORALS_TRIED]
+        self.look_at(tried)
         found = []
         for i in off:
-            places: list[tuple[float, FreePlace]] = []
-            if i in off[:CORALS_TRIED]:
-                for site, dli in self.reached(i, hours, today_h):
-                    if (penalty := self.guessed(i, dli)) < ILL_OFF:
-                        places.append((penalty, FreePlace(site.name, dli)))
-            places.sort(key=lambda p: p[0])
-            found.append(Unserved(self.coral(i).name, tuple(p for _, p in places[:PLACES_NAMED])))
+            places: tuple[FreePlace, ...] = ()
+            if i in tried:
+                sites, dli, penalty = self.reached(i, hours, today_h)
+                best = np.argsort(penalty, kind="stable")[:PLACES_NAMED].tolist()
+                places = tuple(FreePlace(sites[k].name, float(dli[k])) for k in best if penalty[k] < ILL_OFF)
+            found.append(Unserved(self.coral(i).name, places))
         return tuple(found)
 
 

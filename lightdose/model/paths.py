@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Coral, Setup, Site
@@ -50,14 +51,44 @@ def free_sites(setup: Setup, coral: Coral) -> list[Site]:
     places = {s.name: s for s in setup.sites}
     others = [(c, places[c.site]) for c in setup.corals if c.name != coral.name]
     taken = {c.site for c in setup.corals}
+    near = Neighbours(others, coral.keep_apart_m)
     return [
         s
         for s in setup.sites
         if not s.implicit
         and s.name not in taken
         and s.depth_m >= coral.height_m - ROUNDING
-        and not too_near(coral, s, others)
+        and not too_near(coral, s, near.of(s))
     ]
+
+
+class Neighbours:
+    """Corals by squares of the tank, so that a site meets those that may be too near and no others.
+
+    Parameters
+    ----------
+    corals : sequence of (Coral, Site)
+    reach_m : float
+        Sting reach of a coral that is not among them. [m]
+    """
+
+    def __init__(self, corals: Sequence[tuple[Coral, Site]], reach_m: float = 0.0) -> None:
+        self._side_m = max((coral.keep_apart_m for coral, _ in corals), default=0.0)
+        self._side_m = max(self._side_m, reach_m)
+        self._squares: dict[tuple[int, int], list[tuple[Coral, Site]]] = {}
+        for pair in corals if self._side_m > 0 else ():
+            self._squares.setdefault(self._square(pair[1]), []).append(pair)
+
+    def _square(self, site: Site) -> tuple[int, int]:
+        return int(site.x_m // self._side_m), int(site.y_m // self._side_m)
+
+    def of(self, site: Site) -> list[tuple[Coral, Site]]:
+        """Those in the square of a site and in the eight around it; none where none stings."""
+        if not self._squares:
+            return []
+        x, y = self._square(site)
+        around = ((x + i, y + j) for i in (-1, 0, 1) for j in (-1, 0, 1))
+        return [pair for square in around for pair in self._squares.get(square, ())]
 
 
 def too_near(coral: Coral, site: Site, others: Sequence[tuple[Coral, Site]]) -> list[str]:
@@ -95,18 +126,55 @@ def fewest_steps(start: float, dli: FloatArray, growth: float, floor: float) -> 
     """
     lit = np.maximum(dli, 1e-300)
     paths: list[tuple[int, ...] | None] = [None] * dli.size
-    open_ = np.ones(dli.size, dtype=bool)
-    reached: list[tuple[float, tuple[int, ...], float]] = [(start, (), -math.inf)]
-    while reached:
-        layer: dict[int, tuple[float, tuple[int, ...]]] = {}
-        for dose, path, rise in reached:
-            allowed = open_ & (dli <= dose * growth * (1 + ROUNDING)) & ((dli >= floor) | (dli >= dose))
-            for p in np.flatnonzero(allowed).tolist():
-                largest = max(rise, math.log(lit[p] / dose))
-                if p not in layer or largest < layer[p][0]:
-                    layer[p] = (largest, (*path, p))
-        reached = []
-        for p, (largest, path) in layer.items():
-            open_[p], paths[p] = False, path
-            reached.append((float(lit[p]), path, largest))
+    open_ = np.arange(dli.size)
+    doses, rises, stones = np.array([start]), np.array([-math.inf]), [-1]
+    while doses.size:
+        least, before = np.full(open_.size, math.inf), np.full(open_.size, -1)
+        for k in _worth_a_step(doses, rises, floor):
+            there, dose = dli[open_], doses[k]
+            allowed = (there <= dose * growth * (1 + ROUNDING)) & ((there >= floor) | (there >= dose))
+            largest = np.maximum(rises[k], np.log(lit[open_] / dose))
+            better = allowed & (largest < least)
+            least[better], before[better] = largest[better], stones[k]
+        found = np.flatnonzero(np.isfinite(least))
+        for p, stone in zip(open_[found].tolist(), before[found].tolist(), strict=True):
+            paths[p] = (*(paths[stone] or ()), p) if stone >= 0 else (p,)
+        stones = open_[found].tolist()
+        doses, rises = lit[open_[found]], least[found]
+        open_ = np.delete(open_, found)
     return paths
+
+
+def _worth_a_step(doses: FloatArray, rises: FloatArray, floor: float) -> list[int]:
+    """Stones that no brighter one with a smaller rise outdoes; below the floor all, for some steps up."""
+    order = np.lexsort((rises, -doses))
+    least = np.minimum.accumulate(np.concatenate(([math.inf], rises[order][:-1])))
+    kept: list[int] = np.sort(order[(rises[order] <= least) | (doses[order] < floor)]).tolist()
+    return kept
+
+
+def reachable(start: float, dli: FloatArray, growth: float, floor: float) -> npt.NDArray[np.bool_]:
+    """Whether ``fewest_steps`` finds a path to each site, without the paths.
+
+    Parameters
+    ----------
+    start, dli, growth, floor
+        As for ``fewest_steps``.
+
+    Returns
+    -------
+    array of bool, shape (n_site,)
+
+    Source
+    ------
+    Only steps up lead further: the brightest dose that is reached decides.
+    """
+    order = np.argsort(dli)
+    rising = order[dli[order] >= start]
+    doses = np.concatenate(([start], dli[rising]))
+    gap = np.flatnonzero(doses[1:] > doses[:-1] * growth * (1 + ROUNDING))
+    reached = rising[: gap[0]] if gap.size else rising
+    brightest = doses[reached.size]
+    found: npt.NDArray[np.bool_] = (dli >= floor) & (dli <= brightest * growth * (1 + ROUNDING))
+    found[reached] = True
+    return found

@@ -18,11 +18,11 @@ import numpy as np
 from lightdose.model.fixture import Beam, CosineLobe, PhotometricLobe, TabulatedLobe
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.spectrum import GRID_NM
-from lightdose.physics.emission import bounded_source_cells
+from lightdose.physics.emission import bounded_source_cells, source_cells
 from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.light_paths import routes
-from lightdose.physics.lit_tank import Lamp, block_size, light_in_air, light_under_water
-from lightdose.physics.ray_limits import refuse_too_many_rays
+from lightdose.physics.lit_tank import FLOOR_COARSENESS, Lamp, block_size, light_in_air, light_under_water
+from lightdose.physics.ray_limits import RAYS_FINELY, rays_in_all, refuse_too_many_rays
 
 SAMPLE_PER_DEPTH = 0.3
 """Distance of the places on the floor at which its light is compared, in water depths: our choice."""
@@ -144,15 +144,22 @@ def field_changes(
     ``light_field``; Beer-Lambert law along the mean path.
     """
     samples = _floor_samples(ready)
-    lamps = zip(ready.scene.fixtures, ready.lit.lamps, strict=True)
     times = LIGHT_A_PLACE * len(points_m) + 3 * len(samples)
+    rough = ready
+    if rays_in_all((lamp.routes for lamp in ready.lit.lamps), ready.scene.tank, times) > RAYS_FINELY:
+        rough = _rougher(ready)
     refuse_too_many_rays(
-        [(fixture, lamp.routes) for fixture, lamp in lamps],
+        [(fixture, lamp.routes) for fixture, lamp in zip(ready.scene.fixtures, rough.lit.lamps, strict=True)],
         ready.scene.tank,
         times,
         f"the ranges of {len(points_m)} places",
     )
-    stated_field, moved = _moved(ready, points_m, step_m, normals)
+    stated_field, moved = _moved(rough, points_m, step_m, normals)
+    is_rough = rough is not ready
+    if is_rough:
+        before, stated_field = stated_field, ready.at(points_m, normals)[..., 0]
+        moved *= np.divide(stated_field, before, out=np.ones_like(before), where=before > 0)[:, :, None]
+        ready = rough
     if stated_field.size == 0:
         none = np.zeros((2, *stated_field.shape))
         return FieldChanges(stated_field, moved, none, none, none)
@@ -182,7 +189,7 @@ def field_changes(
         )
         stated, raised = spread[:count], []
         for height_m in step.height_m:
-            most = max(CELLS_ANYHOW, CELLS_MORE * lamp.cells.x_m.size)
+            most = lamp.cells.x_m.size if is_rough else max(CELLS_ANYHOW, CELLS_MORE * lamp.cells.x_m.size)
             cells = bounded_source_cells(replace(fixture, height_m=height_m), most)
             shade = lamp.routes[0].shade
             anew = routes(scene.tank, scene.water.refractive_index, cells, shade=shade)
@@ -201,6 +208,17 @@ def field_changes(
         np.concatenate(beams, axis=2),
         np.array([_ln_yellowed(ready, path_m, added) for added in added_yellowing_per_m]),
     )
+
+
+def _rougher(ready: PreparedField) -> PreparedField:
+    """The same field with lamps of larger cells, for ratios of one light to another at very many places."""
+    tank, index, lamps = ready.scene.tank, ready.scene.water.refractive_index, []
+    for fixture, lamp in zip(ready.scene.fixtures, ready.lit.lamps, strict=True):
+        cells = source_cells(fixture, FLOOR_COARSENESS)
+        lamps.append(
+            replace(lamp, cells=cells, routes=routes(tank, index, cells, shade=lamp.routes[0].shade))
+        )
+    return replace(ready, lit=replace(ready.lit, lamps=tuple(lamps)))
 
 
 def joined_changes(parts: Sequence[tuple[IntArray, FieldChanges]]) -> FieldChanges:

@@ -22,6 +22,9 @@ RAYS_AT_MOST: Final = 25_000_000
 ABSORPTIONS_A_RAY: Final = 40
 """At so many absorptions, times lobes, light by a ray costs as much as the ray; by measurement."""
 
+RAYS_FINELY: Final = 8_000_000
+"""From so many rays on the ranges of places are taken with larger cells of the lamps. Our choice."""
+
 RAYS_A_PLACE_AT_MOST: Final = 1_000_000
 """Rays to one place, which are computed at once. Our choice: about 1 s and 0.5 GB by measurement."""
 
@@ -37,6 +40,21 @@ def possible_rays(paths: Iterable[Route]) -> int:
     paths : iterable of Route
     """
     return sum(r.cells.x_m.size * r.images_x.number.size * r.images_y.number.size for r in paths)
+
+
+def rays_in_all(lamps: Iterable[Sequence[Route]], tank: Tank, places: float) -> float:
+    """Rays to so many places, as ``refuse_too_many_rays`` counts them, or the first number that is too large.
+
+    Parameters
+    ----------
+    lamps : iterable of sequence of Route
+        The ways of each lamp to a place.
+    tank : Tank
+    places : float
+    """
+    ways = list(lamps)
+    most = sum(map(_at_most, ways)) * places
+    return most if most <= RAYS_FINELY else places * sum(_counted(paths, tank) for paths in ways)
 
 
 def refuse_too_many_rays(
