@@ -16,7 +16,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import Protocol
+from typing import TYPE_CHECKING, Final, Protocol
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import numpy.typing as npt
@@ -27,9 +28,12 @@ from lightdose.model.record import FloatArray, dataclass, quantiles
 from lightdose.model.setup import Receiver
 from lightdose.physics.day_curve import day_curve, day_points, programme_hours
 from lightdose.physics.dimming_error import tent_hours, tent_of
-from lightdose.physics.field_changes import FieldChanges, field_changes, joined_changes
+from lightdose.physics.field_changes import FieldChanges, FixtureSteps, field_changes, joined_changes
 from lightdose.physics.light_field import PreparedField, normals_of
 from lightdose.quantities import MOL_PER_UMOL_S_H
+
+if TYPE_CHECKING:
+    from lightdose.physics.lit_tank import LitTank
 
 PEAK_TRIALS = 64
 PEAK_SPREAD = 0.5
@@ -177,17 +181,7 @@ def draw_doses(
     points = np.array([(r.x_m, r.y_m, r.depth_m) for r in receivers], dtype=np.float64).reshape(-1, 3)
     normals = normals_of(receivers)
     parts = [
-        (
-            some,
-            field_changes(
-                field,
-                points[some],
-                OFFSET_SD * inputs.position_m,
-                [s.steps for s in inputs.fixtures],
-                inputs.yellowing_steps_per_m,
-                None if normals is None else normals[some],
-            ),
-        )
+        (some, _changes(field, points[some], None if normals is None else normals[some], inputs))
         for field, some in ready.only("ppfd").by_sky(receivers)
     ]
     changes = parts[0][1] if len(parts) == 1 else joined_changes(parts)
@@ -204,6 +198,31 @@ def draw_doses(
         for row, receiver in enumerate(block):
             see(receiver, doses[row], response[row])
     return dli, peak
+
+
+_Asked = tuple[bytes, bytes, bytes, float, tuple[FixtureSteps, ...], tuple[float, float]]
+_LAST: Final[WeakKeyDictionary[LitTank, tuple[_Asked, FieldChanges]]] = WeakKeyDictionary()
+"""What was found last under lamps that are still in use: other programmes under them change nothing of it."""
+
+
+def _changes(
+    ready: PreparedField, points_m: FloatArray, normals: FloatArray | None, inputs: UncertainInputs
+) -> FieldChanges:
+    """``field_changes`` of places; not computed again for other programmes of the same lamps."""
+    steps = tuple(s.steps for s in inputs.fixtures)
+    asked = (
+        points_m.tobytes(),
+        b"" if normals is None else normals.tobytes(),
+        ready.emission.tobytes() + ready.absorption_per_m.tobytes(),
+        OFFSET_SD * inputs.position_m,
+        steps,
+        inputs.yellowing_steps_per_m,
+    )
+    last = _LAST.get(ready.lit)
+    if last is None or last[0] != asked:
+        found = field_changes(ready, points_m, asked[3], steps, asked[5], normals)
+        last = _LAST[ready.lit] = asked, found
+    return last[1]
 
 
 class Draw(Protocol):

@@ -22,7 +22,7 @@ from lightdose.physics.emission import bounded_source_cells, source_cells
 from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.light_paths import routes
 from lightdose.physics.lit_tank import FLOOR_COARSENESS, Lamp, block_size, light_in_air, light_under_water
-from lightdose.physics.ray_limits import RAYS_FINELY, rays_in_all, refuse_too_many_rays
+from lightdose.physics.ray_limits import RANGE_RAYS_AT_MOST, RAYS_FINELY, rays_in_all, refuse_too_many_rays
 
 SAMPLE_PER_DEPTH = 0.3
 """Distance of the places on the floor at which its light is compared, in water depths: our choice."""
@@ -153,6 +153,7 @@ def field_changes(
         ready.scene.tank,
         times,
         f"the ranges of {len(points_m)} places",
+        most=RANGE_RAYS_AT_MOST,
     )
     stated_field, moved = _moved(rough, points_m, step_m, normals)
     is_rough = rough is not ready
@@ -170,10 +171,7 @@ def field_changes(
         where=stated_field > 0,
     )
     scene, places = ready.scene, np.concatenate((points_m, samples))
-    look = None
-    if normals is not None:
-        upward = np.tile(UP, (len(places) - len(points_m), 1))
-        look = np.concatenate((normals, upward))
+    look = None if normals is None else np.concatenate((normals, np.tile(UP, (len(samples), 1))))
     heights, beams, paths = [], [], []
     first = 0
     for lamp, fixture, step in zip(ready.lit.lamps, scene.fixtures, steps, strict=True):

@@ -6,6 +6,7 @@ Weighted powers are columns in the order blue light, actinic UV, UV-A.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -32,7 +33,7 @@ ACTINIC_DOSE_J_M2 = 30.0
 UV_A_DOSE_J_M2, UV_A_LONG_W_M2 = 1e4, 10.0
 
 _CELLS_PER_DISTANCE, _CELLS_PER_LOBE, _CELLS_A_SIDE = 8, 4, 400
-_PAIRS_AT_ONCE = 200_000
+_PAIRS_AT_ONCE, _PAIRS_AT_MOST = 200_000, 10_000_000
 _TILT_STEP_DEG, _TURN_STEP_DEG, _LAST_TILT_DEG = 5.0, 30.0, 85.0
 
 
@@ -68,6 +69,7 @@ def weighted_power(emission: FloatArray, tables: HazardTables) -> FloatArray:
     return np.asarray(emission @ (rows * joules_per_photon(GRID_NM)).T)
 
 
+@lru_cache(maxsize=64)
 def worst_view(fixture_type: FixtureType, distance_m: float) -> Geometry:
     """What an eye can get of a fixture's light at a distance, looking straight into it through air.
 
@@ -88,7 +90,8 @@ def worst_view(fixture_type: FixtureType, distance_m: float) -> Geometry:
     beams, which = distinct_beams([c.beam for c in fixture_type.channels])
     tilt, turn = _directions(beams, fixture_type.aperture)
     intensity = np.array([intensity_per_flux(b, np.tan(tilt), np.cos(tilt), turn) for b in beams]).T
-    cells = _cells(fixture_type.aperture, distance_m, float(intensity.max()))
+    views = 1 if len(tilt) == 1 else 2 * len(tilt)
+    cells = _cells(fixture_type.aperture, distance_m, float(intensity.max()), views)
     half = np.array([fixture_type.aperture.length_m, fixture_type.aperture.width_m, 0.0]) / 2
     look = np.column_stack((np.sin(tilt) * np.cos(turn), np.sin(tilt) * np.sin(turn), -np.cos(tilt)))
     eye = np.sign(np.round(look, 9)) * half + distance_m * look
@@ -219,13 +222,15 @@ def _largest(per_flux: FloatArray, output: FloatArray, power_w: FloatArray) -> F
     return found
 
 
-def _cells(aperture: Aperture, distance_m: float, intensity_per_sr: float) -> tuple[FloatArray, FloatArray]:
+def _cells(
+    aperture: Aperture, distance_m: float, intensity_per_sr: float, views: int
+) -> tuple[FloatArray, FloatArray]:
     """Middles of cells, small beside the distance and beside the lobe's width there. [m]"""
     lobe_rad = 1 / math.sqrt(math.pi * intensity_per_sr)
     largest = distance_m * min(1 / _CELLS_PER_DISTANCE, lobe_rad / _CELLS_PER_LOBE)
-    sides = []
+    most, sides = int(min(_CELLS_A_SIDE, math.sqrt(_PAIRS_AT_MOST / views))), []
     for side in (aperture.length_m, aperture.width_m):
-        count = min(_CELLS_A_SIDE, max(1, math.ceil(side / largest)))
+        count = min(most, max(1, math.ceil(side / largest)))
         sides.append(((np.arange(count) + 0.5) / count - 0.5) * side)
     x, y = np.meshgrid(*sides)
     return x.ravel(), y.ravel()

@@ -17,7 +17,10 @@ from lightdose.physics.light_paths import Route
 from lightdose.physics.pane_guides import cost_in_rays
 
 RAYS_AT_MOST: Final = 25_000_000
-"""Rays for the floor of a tank, or for the ranges of all its places: 5 to 12 s by measurement. Our choice."""
+"""Rays for the floor of a tank: 5 to 12 s by measurement. Our choice."""
+
+RANGE_RAYS_AT_MOST: Final = 32_000_000
+"""Rays for the ranges of all places: 20,000 under two lamps of 40 x 20 cm take 30 million, about 10 s."""
 
 ABSORPTIONS_A_RAY: Final = 40
 """At so many absorptions, times lobes, light by a ray costs as much as the ray; by measurement."""
@@ -63,6 +66,7 @@ def refuse_too_many_rays(
     places: float,
     what: str,
     absorptions: int = 1,
+    most: int = RAYS_AT_MOST,
 ) -> None:
     """Refuse what would take too long; costs nothing where it is far from that.
 
@@ -77,23 +81,25 @@ def refuse_too_many_rays(
         What for, in words.
     absorptions : int
         At how many light is computed, times lobes.
+    most : int
+        Rays in all.
 
     Raises
     ------
     SetupError
-        If there are more than ``RAYS_A_PLACE_AT_MOST`` to a place, or more than ``RAYS_AT_MOST`` in all.
+        If there are more than ``RAYS_A_PLACE_AT_MOST`` to a place, or more than ``most`` in all.
 
     Source
     ------
     Counted at three places of the tank.
     """
     places *= 1 + absorptions / ABSORPTIONS_A_RAY
-    if sum(map(_at_most, (paths for _, paths in lamps))) * max(places, 10.0) <= RAYS_AT_MOST / 40:
+    if sum(map(_at_most, (paths for _, paths in lamps))) * max(places, 10.0) <= most / 40:
         return
     counted = [_counted(paths, tank) for _, paths in lamps]
     worst = int(np.argmax(counted))
     rays, in_all = counted[worst], sum(counted) * places
-    if rays <= RAYS_A_PLACE_AT_MOST and in_all <= RAYS_AT_MOST:
+    if rays <= RAYS_A_PLACE_AT_MOST and in_all <= most:
         return
     fixture = lamps[worst][0]
     aperture, size = fixture.type.aperture, (tank.length_m, tank.width_m, tank.water_depth_m)
@@ -102,8 +108,8 @@ def refuse_too_many_rays(
             f"light of fixture {fixture.name!r}, {100 * aperture.length_m:.4g} x "
             f"{100 * aperture.width_m:.4g} cm, {100 * fixture.height_m:.3g} cm above a tank of "
             f"{' x '.join(f'{100 * side:.4g}' for side in size)} cm takes about {rays:.2g} rays to a place"
-            + (f", and {in_all:.2g} in all for {what}" if in_all > RAYS_AT_MOST else ""),
-            f"at most {RAYS_A_PLACE_AT_MOST:,} to a place, {RAYS_AT_MOST:,} in all",
+            + (f", and {in_all:.2g} in all for {what}" if in_all > most else ""),
+            f"at most {RAYS_A_PLACE_AT_MOST:,} to a place, {most:,} in all",
             "check the units of tank and aperture; else hang the fixture higher, "
             "describe a smaller aperture, or part its places among several setups",
             fixture.type.aperture_place,

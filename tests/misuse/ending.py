@@ -21,6 +21,7 @@ from lightdose.cli import cli
 
 LIMIT_S = 20
 LIMIT_MB = 1000
+WAITS = 15
 
 STEERING = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff]"
@@ -63,9 +64,9 @@ def _within_the_limit() -> Iterator[None]:
     def stop(*_: object) -> None:
         raise TooSlowError
 
-    # Seconds of the processor, and, for what waits, three times as many on the clock: machines are shared.
+    # Seconds of the processor, and, for what waits, many times as many on the clock: machines are shared.
     before = [signal.signal(number, stop) for number in (signal.SIGALRM, signal.SIGPROF)]
-    signal.alarm(3 * LIMIT_S)
+    signal.alarm(WAITS * LIMIT_S)
     signal.setitimer(signal.ITIMER_PROF, LIMIT_S)
     try:
         yield
@@ -90,6 +91,8 @@ def run_here(words: Sequence[str]) -> Ending:
 
 _LAUNCHER = """
 import os, sys
+import resource
+resource.setrlimit(resource.RLIMIT_CPU, (LIMIT_S, LIMIT_S + 1))
 _, status, usage = os.wait4(os.posix_spawn(sys.argv[2], sys.argv[2:], os.environ), 0)
 os.write(int(sys.argv[1]), f"{os.waitstatus_to_exitcode(status)} {usage.ru_maxrss}".encode())
 """
@@ -109,7 +112,7 @@ def run_alone(
     ``start`` is what the interpreter is told to run.
     """
     told, telling = os.pipe()
-    launch = [sys.executable, "-P", "-S", "-c", _LAUNCHER, str(telling)]
+    launch = [sys.executable, "-P", "-S", "-c", _LAUNCHER.replace("LIMIT_S", str(LIMIT_S)), str(telling)]
     process = subprocess.Popen(
         [*launch, sys.executable, *start, *words],
         cwd=folder,
@@ -122,7 +125,7 @@ def run_alone(
         preexec_fn=first,
     )
     os.close(telling)
-    timer = threading.Timer(LIMIT_S, lambda: os.killpg(process.pid, signal.SIGKILL))
+    timer = threading.Timer(WAITS * LIMIT_S, lambda: os.killpg(process.pid, signal.SIGKILL))
     timer.start()
     texts = ["", ""]
 
