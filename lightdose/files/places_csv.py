@@ -9,7 +9,7 @@ from typing import Final, cast
 
 from lightdose.errors import Place, Problem, SetupError, first_few
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
-from lightdose.files.setup_schema import MOST_SITES, read_face, read_open_sky, sky_word
+from lightdose.files.setup_schema import MOST_SITES, SMALLEST_SIDE_M, read_face, read_open_sky, sky_word
 from lightdose.files.toml_tables import counted, suggestion
 from lightdose.files.units import (
     METRES_PROBLEM,
@@ -387,6 +387,10 @@ class TableCells:
         word = self.text(row, "form")
         form = None if word is None else cast("CoralForm | None", self.word(row, "form", word, CORAL_FORMS))
         diameter_m = self.length(row, "diameter_cm", "above 0, of its colony")
+        if 0 < diameter_m < SMALLEST_SIDE_M:
+            place = self.table.place(row, "diameter_cm")
+            found = f"the diameter {diameter_m * 100:g} cm is outside the range"
+            self.problems.append(Problem(found, f"{100 * SMALLEST_SIDE_M:g} cm to 2000 cm", place=place))
         passes = None
         if self.text(row, "passes") is not None:
             passes = self.number(row, "passes", 0.0, 0, 1)

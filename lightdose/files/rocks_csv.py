@@ -7,6 +7,7 @@ from typing import Final
 
 from lightdose.errors import Place, Problem
 from lightdose.files.places_csv import TableCells, read_rows, understood
+from lightdose.files.setup_schema import SMALLEST_SIDE_M
 from lightdose.frozen import dataclass
 from lightdose.model.forms import ROCK_REFLECTANCE, ROCK_SHAPES
 
@@ -49,10 +50,10 @@ def read_rocks(path: Path, label: str) -> tuple[list[RockRow], str]:
         at = [cells.metres(row, column) for column in AT_COLUMNS]
         size = [cells.metres(row, column) for column in SIZE_COLUMNS]
         for column, side in zip(SIZE_COLUMNS, size, strict=True):
-            if side is not None and not 0 < side <= 20:
+            if side is not None and not SMALLEST_SIDE_M <= side <= 20:
                 place = cells.table.place(row, column)
                 found = f"the size {100 * side:g} cm is outside the range"
-                cells.problems.append(Problem(found, "above 0 cm to 2000 cm", place=place))
+                cells.problems.append(Problem(found, f"{100 * SMALLEST_SIDE_M:g} cm to 2000 cm", place=place))
         turn = cells.number(row, "turn_deg", 0.0, -360, 360)
         back = cells.number(row, "reflectance", ROCK_REFLECTANCE, 0, 0.99)
         if len(cells.problems) > already or name is None or shape is None:

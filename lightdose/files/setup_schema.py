@@ -41,6 +41,9 @@ if TYPE_CHECKING:
     from lightdose.model.solids import Face
 
 SETUP_FORMAT: Final = "lightdose-setup/1"
+SMALLEST_SIDE_M: Final = 0.0001
+"""Of rock, braces and colonies: below it numbers run out of digits. Our choice."""
+
 MOST_SITES: Final = 20_000
 MOST_CHANNELS: Final = 200
 
@@ -166,7 +169,7 @@ _faces = checked(
         ]
     },
 )
-_side = length(0, 20, "is not above 0", above=True)
+_side = length(SMALLEST_SIDE_M, 20, "is not above 0, or below a tenth of a millimetre")
 _across = length(0, 20)
 _down = length(0, 20, "is above the surface")
 _up = length(0, 20, "is below the floor")

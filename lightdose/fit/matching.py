@@ -323,15 +323,12 @@ class _Setter:
 
     def _spectrum_off(self, pairs: Sequence[PairMatch]) -> float:
         """Root mean square over the pairs of the weighted 10 nm misses at equal dose, relative to all."""
-        weight = self.task.band_weight
-        off = [
-            np.linalg.norm(weight * (p.band_got / p.factor - p.band_target))
-            / np.linalg.norm(weight * p.band_target)
-            if p.dli_got > 0
-            else math.inf
-            for p in pairs
-        ]
-        return math.sqrt(sum(float(one) ** 2 for one in off) / len(off))
+        weight, off = self.task.band_weight, []
+        for p in pairs:
+            missed = float(np.linalg.norm(weight * (p.band_got / p.factor - p.band_target)))
+            wanted = float(np.linalg.norm(weight * p.band_target))
+            off.append(missed / wanted if wanted > 0 else 0.0 if missed == 0 else math.inf)
+        return math.sqrt(sum(one**2 for one in off) / len(off))
 
     def _settings(self, programmes: Mapping[str, Programme]) -> tuple[MatchedChannel, ...]:
         """The plateau of every channel: what it runs at, and what is set beside an overall setting."""

@@ -127,7 +127,7 @@ class Solid:
     foot_depth_m: float | None = None
 
     def __post_init__(self) -> None:
-        if not all(0 < side <= 20 for side in self.size_m):
+        if not all(1e-9 < side <= 20 for side in self.size_m):
             raise SetupError(f"the size of {self.name!r} is not above 0 to 20 m along every axis")
         if not 0 <= self.reflectance < 1:
             raise SetupError(f"reflectance {self.reflectance:g} of {self.name!r} is outside 0 to below 1")

@@ -45,6 +45,10 @@ LARGEST_LN_RATIO = math.log(30.0)
 """Changes are held within this: a place at the rim of a lobe has no meaningful ratio. Our choice."""
 
 
+LARGEST_RATIO = 1e100
+"""Of light a step away to that at a place, so that three of them, and the light, are a number."""
+
+
 PATH_NODES = 9
 
 
@@ -155,8 +159,8 @@ def field_changes(
         f"the ranges of {len(points_m)} places",
         most=RANGE_RAYS_AT_MOST,
     )
-    stated_field, moved = _moved(rough, points_m, step_m, normals)
     is_rough = rough is not ready
+    stated_field, moved = _moved(rough, points_m, step_m, normals, by_stated=is_rough)
     if is_rough:
         before, stated_field = stated_field, ready.at(points_m, normals)[..., 0]
         moved *= np.divide(stated_field, before, out=np.ones_like(before), where=before > 0)[:, :, None]
@@ -239,9 +243,17 @@ def joined_changes(parts: Sequence[tuple[IntArray, FieldChanges]]) -> FieldChang
 
 
 def _moved(
-    ready: PreparedField, points_m: FloatArray, step_m: float, normals: FloatArray | None
+    ready: PreparedField,
+    points_m: FloatArray,
+    step_m: float,
+    normals: FloatArray | None,
+    *,
+    by_stated: bool,
 ) -> tuple[FloatArray, FloatArray]:
-    """Responses of every place, (n_place, n_channel), and of its moves, (n_place, n_channel, 27)."""
+    """Responses of every place, (n_place, n_channel), and of its moves, (n_place, n_channel, 27).
+
+    ``by_stated`` takes the light off the floor at the place for that at its moves, as always with solids.
+    """
     steps = step_m * np.concatenate((np.zeros((1, 3)), -np.eye(3), np.eye(3)))
     moved = points_m[:, None, :] + (steps if step_m > 0 else steps[:1])
     tank, wet = ready.scene.tank, points_m[:, None, 2] >= 0
@@ -253,6 +265,7 @@ def _moved(
     if ready.lit.bounce is not None:
         inside = ready.lit.bounce.holds(moved.reshape(-1, 3)).reshape(moved.shape[:2])
         moved = np.where(inside[:, :, None], points_m[:, None, :], moved)  # no place moves into a rock
+    if ready.lit.bounce is not None or (by_stated and ready.lit.floor is not None):
         stands_for = np.repeat(np.arange(len(points_m)) * moved.shape[1], moved.shape[1])
     if normals is not None:
         look = np.repeat(normals, moved.shape[1], axis=0)
@@ -262,6 +275,7 @@ def _moved(
     if step_m == 0:
         return stated, np.repeat(stated[:, :, None], 27, axis=2)
     ratio = np.divide(response, response[:, :1], out=np.zeros_like(response), where=response[:, :1] > 0)
+    ratio = np.minimum(ratio, LARGEST_RATIO)
     one, down, up = np.ones_like(stated), ratio[:, 1:4], ratio[:, 4:7]
     x, y, z = (np.stack((down[:, axis], one, up[:, axis]), axis=2) for axis in range(3))
     grid = x[:, :, :, None, None] * y[:, :, None, :, None] * z[:, :, None, None, :]

@@ -182,7 +182,7 @@ def blockwise(
     split : bool
         Keep the parts of ``LIGHT_PARTS`` apart; else there is one.
     stands_for : array, shape (n_point,), or None
-        Where solids stand: the point near each that stands for it in the light off floor and solids.
+        The point near each that stands for it in the light off floor and solids, which is smooth.
 
     Returns
     -------
@@ -190,7 +190,11 @@ def blockwise(
     """
     out = np.empty((len(points_m), len(LIGHT_PARTS) if split else 1, *mixture.in_air.shape))
     size = lit.points_at_once
-    seen = None if lit.bounce is None else _off_surfaces(points_m, lit, normals, stands_for)
+    seen = (
+        None
+        if lit.bounce is None and stands_for is None
+        else _off_surfaces(points_m, lit, normals, stands_for)
+    )
 
     def fill(first: int) -> None:
         block = slice(first, first + size)
