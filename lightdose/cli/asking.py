@@ -256,7 +256,7 @@ figures_option = click.option(
     "--figures", metavar="DIR", help="Write figures as SVG and PNG into this folder."
 )
 replace_option = click.option(
-    "--replace", is_flag=True, help="Let results replace files that lightdose did not write."
+    "--replace", is_flag=True, help="Let results replace files of another kind that lightdose did not write."
 )
 imperial_option = click.option("--imperial", is_flag=True, help="Inches in tables and figures.")
 quiet_option = click.option("--quiet", is_flag=True, help="No messages on stderr.")
@@ -391,7 +391,7 @@ class Ask:
     ) -> None:
         """Write a result in one step and name it with its size; ``more`` follows.
 
-        A file that lightdose did not write stays, unless it is asked for or known to be ``blank``.
+        What lightdose did not write stays unless asked for or ``blank``, but for a table of the same columns.
         """
         from lightdose.files.writing import once_written, write_atomically
 

@@ -66,7 +66,7 @@ def write_atomically(
     path : where to write
     data : bytes or text
     inputs : files that this run has read, which are never overwritten
-    only_own : whether a file that lightdose did not write is refused too; the same content may be there
+    only_own : whether a file that lightdose did not write is refused too, but for a table of these columns
 
     Returns
     -------
@@ -219,36 +219,46 @@ _MARK: Final = re.compile(
 
 
 def _check_own(path: Path, target: Path, content: bytes) -> None:
-    """Refuse a file that lightdose did not write; one without a byte in it may be replaced."""
+    """Refuse what lightdose did not write and is no table of the same columns; an empty file may go."""
     if not os.path.isfile(target) or not (size := target.stat().st_size):
         return
     with target.open("rb") as stream:
         head = stream.read(_KIND_STANDS_IN)
         stream.seek(max(0, size - _KIND_STANDS_IN))
         tail = stream.read()
-    if _MARK.search(head) or _MARK.search(tail) or _has_its_schema(target, head):
+    columns = _columns(head)
+    if _MARK.search(head) or _MARK.search(tail) or (columns and columns == _columns(content)):
+        return
+    schema = _schema_at(target if path.name.endswith(SCHEMA) else target.with_suffix(SCHEMA))
+    if schema is not None and (path.name.endswith(SCHEMA) or columns == _named_in(schema)):
         return
     if size == len(content) and target.read_bytes() == content:
         return
     raise OutputError(
         Problem(
-            "is there already and bears no sign that lightdose wrote it; it was left as it is",
+            "is there already, lightdose did not write it, and it holds something else; it was left as it is",
             cure="choose another name for the result, or add --replace",
             place=Place(str(path)),
         )
     )
 
 
-def _has_its_schema(target: Path, head: bytes) -> bool:
-    """Whether a Table Schema lies beside a CSV that has the columns of its first line."""
+def _columns(head: bytes) -> list[str]:
+    """The columns that the first line of a CSV names; none where it names only one."""
     import csv
 
-    schema = _schema_at(target.with_suffix(".schema.json"))
-    if schema is None:
-        return False
     line = head.partition(b"\n")[0].decode("utf-8-sig", "replace").rstrip("\r")
-    names = [entry.get("name") for entry in schema["fields"] if isinstance(entry, dict)]
-    return any(next(csv.reader([line], delimiter=mark), []) == names for mark in ",;")
+    read = (next(csv.reader([line], delimiter=mark), []) for mark in ",;")
+    return max(read, key=len) if len(line) < _KIND_STANDS_IN and ("," in line or ";" in line) else []
+
+
+def _named_in(schema: Mapping[str, Any]) -> list[object]:
+    """The columns of a Table Schema."""
+    return [entry.get("name") for entry in schema["fields"] if isinstance(entry, dict)]
+
+
+SCHEMA: Final = ".schema.json"
+"""How the name of a Table Schema ends."""
 
 
 def _schema_at(path: Path) -> dict[str, Any] | None:
@@ -429,7 +439,7 @@ def schema_place(table: Path) -> Path:
     OutputError
         If another kind of file has that name, which nobody has named.
     """
-    path = table.with_suffix(".schema.json")
+    path = table.with_suffix(SCHEMA)
     if os.path.isfile(path) and _schema_at(path) is None:
         found = f"is no Table Schema, and that of {table.name} would take its place"
         raise OutputError(

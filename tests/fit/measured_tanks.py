@@ -202,7 +202,11 @@ def run_trial(case: Case, index: int) -> Trial:
         except ReadingsError as trouble:  # the keeper reads those again
             refused = {p.place.line for p in trouble.problems}
             shown = [g if s.place.line in refused else s for g, s in zip(good, shown, strict=True)]
-            fit = fitted(setup, shown)
+            try:
+                fit = fitted(setup, shown)
+            except ReadingsError as again:  # and leaves out what is refused twice
+                twice = {p.place.line for p in again.problems}
+                fit = fitted(setup, [s for s in shown if s.place.line not in twice])
         named = names(fit, [shown[n].place.line for n in wild], shaded, refused)
         if case.caution:
             named.append(any(f.key == case.caution for f in fit.findings))

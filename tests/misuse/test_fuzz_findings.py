@@ -203,20 +203,25 @@ def test_result_replaces_what_lightdose_wrote_and_nothing_else_unasked(
 
 
 @pytest.mark.identity
-def test_programme_of_tune_replaces_no_other_programme(
+def test_table_replaces_one_of_the_same_columns_and_no_other(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Schedules bear no sign of their writer: one with other rows stays, the same may be written again."""
+    """Who tunes again gets the new programme; a table of other columns in its place stays."""
     monkeypatch.chdir(write_tank(tmp_path / "tank"))
     words = ["dose", "setup.toml", "--all-channels", "50", "--csv-schedule", "out"]
-    for _ in range(2):
-        assert_ends_well(run_here(words), codes=(0,))
+    assert_ends_well(run_here(words), codes=(0,))
     before = contents(Path("out"))
     words[3] = "60"
-    assert_ends_well(run_here(words), codes=(2,))
-    assert contents(Path("out")) == before
-    assert_ends_well(run_here([*words, "--replace"]), codes=(0,))
+    assert_ends_well(run_here(words), codes=(0,))
     assert contents(Path("out")) != before
+    name = next(Path("out").glob("*.csv"))
+    name.write_bytes(b"coral,site\nhammer,A1\n")
+    assert_ends_well(run_here(words), codes=(2,))
+    assert name.read_bytes() == b"coral,site\nhammer,A1\n"
+    assert_ends_well(run_here([*words, "--replace"]), codes=(0,))
+    table = ["dose", "setup.toml", "--csv", "d.csv"]
+    assert_ends_well(run_here(table), codes=(0,))
+    assert_ends_well(run_here([*table, "--fixture-height", "25"]), codes=(0,))
 
 
 LONG_TEXTS: dict[str, dict[str, str]] = {
