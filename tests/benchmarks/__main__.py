@@ -22,6 +22,7 @@ ORDER = (
     "light_field",
     "uncertainty",
     "survey",
+    "promise",
     "fit",
     "answers",
     "solids",
