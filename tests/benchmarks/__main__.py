@@ -31,6 +31,7 @@ ORDER = (
     "page",
     "desk",
     "geometry",
+    "scale",
     "python",
 )
 LIBRARIES = ("numpy", "scipy", "colour-science", "pydantic", "click", "matplotlib")

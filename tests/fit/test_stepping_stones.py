@@ -12,6 +12,7 @@ from judge.made_tank import made_tank
 
 from lightdose.errors import InfeasibleError, SetupError
 from lightdose.fit.placement import fewest_steps
+from lightdose.model.paths import reachable
 from lightdose.model.places import Move, MoveWishes
 from lightdose.model.setup import Setup, Site
 from lightdose.workflows.placing import move
@@ -50,6 +51,28 @@ def test_path_has_the_fewest_steps_and_the_least_largest_rise(seed: int) -> None
             assert way[-1] == end
             assert len(way) == best[0]
             assert max(math.log(b / a) for a, b in itertools.pairwise(doses)) == pytest.approx(best[1])
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("seed", range(40))
+def test_reachable_sites_are_those_that_have_a_path(seed: int) -> None:
+    """The quick answer, which advice uses, against the paths themselves, above and below the floor."""
+    random = np.random.default_rng(seed)
+    dli = random.uniform(0, 7, 60)
+    start, growth, floor = float(random.uniform(0.5, 5)), float(random.uniform(1.02, 1.3)), 2.5
+    ways = fewest_steps(start, dli, growth, floor)
+    assert reachable(start, dli, growth, floor).tolist() == [way is not None for way in ways]
+
+
+@pytest.mark.identity
+def test_paths_among_20_000_sites_take_seconds_not_minutes() -> None:
+    """Stones that a brighter one outdoes are left out of each step: it was quadratic."""
+    from time import process_time
+
+    dli = np.random.default_rng(1).uniform(0.1, 20, 20_000)
+    start = process_time()
+    assert all(way is not None for way, d in zip(fewest_steps(1.0, dli, 1.1, 0.5), dli, strict=True) if d > 1)
+    assert process_time() - start < 5
 
 
 @pytest.mark.identity

@@ -224,6 +224,41 @@ def test_table_replaces_one_of_the_same_columns_and_no_other(
     assert_ends_well(run_here([*table, "--fixture-height", "25"]), codes=(0,))
 
 
+SMALLEST: dict[str, dict[str, str]] = {
+    "rock of no height": changed_once(
+        "rocks.csv", "shelf,slab,50,33,14,16,10,", "shelf,slab,50,33,14,16,1e-320,"
+    ),
+    "angles that are one in radians": changed_once("beam.ies", "0 30 60 90", "0 5e-324 60 90"),
+}
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(("what", "code"), list(zip(SMALLEST, (2, 0), strict=True)))
+def test_numbers_without_digits_left_are_refused_or_answered(
+    what: str, code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A size of 1e-320 cm gave NaN; two angles that differ by 5e-324 degrees a division by zero."""
+    monkeypatch.chdir(write_tank(tmp_path / "tank", SMALLEST[what]))
+    ending = run_here(["dose", "setup.toml", "--json"])
+    assert_ends_well(ending, codes=(code,))
+    assert ("0.01 cm to 2000 cm" in ending.told) == (code == 2)
+
+
+MATCHES = {102: (351, 925), 103: (189,), 104: (440,)}
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(("seed", "number"), [(s, n) for s, numbers in MATCHES.items() for n in numbers])
+def test_match_that_would_light_nothing_or_no_colour_ends_well(
+    seed: int, number: int, tmp_path: Path
+) -> None:
+    """Levels rounded to nothing, and light outside what symbionts use: divisions by zero before."""
+    from misuse.fuzz import run_case
+
+    assert run_case(seed, number, tmp_path / "tank")[1] in (0, 2)
+
+
 LONG_TEXTS: dict[str, dict[str, str]] = {
     "title": changed_once("setup.toml", 'title = "', f'title = "{"x" * 9_900_000}'),
     "a key": changed_once("setup.toml", "[tank]", f'[tank]\n"{"x" * 2_000_000}" = 1'),
