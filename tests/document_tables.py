@@ -245,6 +245,7 @@ def limits_table() -> str:
         ("a wavelength", count(spectral_rows.LONGEST_NM, "nm")),
         ("a beam file", size(photometric.LIMIT_BYTES, photometric.MOST_ANGLES, "angles")),
         ("a line of a CSV", count(delimited.LONGEST_LINE, "letters")),
+        ("a title, a name or a note", count(toml_guard.LONGEST_TEXT, "letters")),
         ("`map`: cells of a slice; points of all slices", f"{count(CELLS_AT_MOST)}; {count(POINTS_AT_MOST)}"),
         ("`place`: places; corals times places", f"{count(MOST_PLACES)}; {count(MOST_PAIRS)}"),
         ("`acclimate`: steps", count(MOST_STEPS)),

@@ -170,7 +170,10 @@ def test_files_of_each_setup_lie_in_a_folder_of_its_own(shop: Path) -> None:
         (["report", "shop", "-o", "x.html"], "-o x.html is one file"),
         (["report", "shop", "shop/north/tank-1"], "a comparison takes two setups"),
         (["dose", "shop", "--colour-or-intensity"], "needs --json or --figures"),
-        (["dose", "shop", "--csv", "shop/north/tank-1/day-1.csv"], "is an input of this run"),
+        (
+            ["dose", "shop", "--csv", "shop/north/tank-1/day-1.csv"],
+            "is there already, lightdose did not write it",
+        ),
         (["dose", "shop/north", "--csv-schedule", "shop/north"], "is the folder of a setup of this run"),
         (["check", "empty"], "there is no setup.toml in this folder"),
     ],

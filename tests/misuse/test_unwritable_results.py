@@ -141,7 +141,7 @@ def test_stop_in_the_middle_of_writing_keeps_the_old_and_leaves_no_half(
         raise STOPS[stop]
 
     monkeypatch.setattr(os, "fsync", fail)
-    ending = run_here(_words(name, out))
+    ending = run_here([*_words(name, out), *(["--replace"] if out.exists() else [])])
     monkeypatch.undo()
     assert_ends_well(ending, codes=(130,) if stop == "Ctrl-C" else (2,))
     assert contents(tmp_path) == before

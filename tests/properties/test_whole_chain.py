@@ -45,7 +45,7 @@ from .drawn_tanks import (
 
 pytestmark = pytest.mark.identity
 
-RELATIVE = 1e-8
+RELATIVE = 1e-7
 """Sums in another order, and lengths written in another unit, differ in the last digits only."""
 
 

@@ -51,7 +51,6 @@ MOST_FIGURES: Final = 5
 MARGIN_IN: Final = 0.15
 LINE_IN: Final = 0.165
 """Height of a line of text of ``TEXT_PT``. [inch]"""
-
 ASCENT: Final = 0.76
 """From the top of a line to the feet of its letters, in units of its size: whatever the script."""
 
@@ -79,10 +78,8 @@ LEADER: Final[Any] = {
     "relpos": (0.0, 0.5),
 }
 """A hairline from a label to its point."""
-
 HEAD_TITLE, HEAD_LEAD = "head title", "head lead"
 """Labels of the texts of a figure's head."""
-
 KEPT: Final = "kept"
 """The id of what keeps its colours on a dark page, such as lines on a ground that does not change."""
 
