@@ -17,15 +17,15 @@ from lightdose.frozen import dataclass
 KeyPath = tuple[str | int, ...]
 """Keys and array indexes from 0, such as ("site", 2, "at", "depth")."""
 
-# Repeats are possessive where they could go on for megabytes: one that may give back remembers each letter.
-_BLANK = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*+")
-_KEY = re.compile(r"\"(?:[^\"\\\n]++|\\.)*+\"|'[^'\n]*'|[A-Za-z0-9_-]+")
+# A repeated group remembers each of its turns: what may go on for megabytes stands outside of groups.
+_BLANK = re.compile(r"[ \t\r\n]*(?:#[^\n]*[ \t\r\n]*)*")
+_KEY = re.compile(r"\"[^\"\\\n]*(?:\\.[^\"\\\n]*)*\"|'[^'\n]*'|[A-Za-z0-9_-]+")
 _DOT = re.compile(r"[ \t]*\.[ \t]*")
 _EQUALS = re.compile(r"[ \t]*=[ \t]*")
 _VALUE = re.compile(
-    r'"""(?:[^"\\]++|\\.|"(?!""))*+"{3,5}'
-    r"|'''(?:[^']++|'(?!''))*+'{3,5}"
-    r'|"(?:[^"\\\n]++|\\.)*+"'
+    r'"""[^"\\]*(?:(?:\\.|"(?!""))[^"\\]*)*"{3,5}'
+    r"|'''[^']*(?:'(?!'')[^']*)*'{3,5}"
+    r'|"[^"\\\n]*(?:\\.[^"\\\n]*)*"'
     r"|'[^'\n]*'"
     r"|[^,\[\]{}\s#]+(?:[ ][0-9][^,\[\]{}\s#]*)?",  # a date and its time may be parted by one blank
     re.DOTALL,

@@ -99,6 +99,13 @@ def reads_as(rest: str, value: Any) -> bool:
 
 
 @pytest.mark.identity
+def test_texts_over_lines_inside_inline_tables_keep_what_follows_in_its_place() -> None:
+    """Possessive repeats, tried for their memory, lost the rest of this one in Python 3.11.2."""
+    text = """[ t0 . 0 ]\nk0=[{ "0"=0, "00"=0, ""=0 },{ "0"=0 }]\nk1={ "0"='''\n0''' }\n[t0.0.below]\nx = 0"""
+    assert check_every_leaf(text) == 6
+
+
+@pytest.mark.identity
 def test_tricky_document_has_every_leaf_where_its_text_starts() -> None:
     """Comments, quotes, dotted keys, multi-line texts and lists, inline tables and nested tables."""
     assert check_every_leaf(TRICKY) == 29
