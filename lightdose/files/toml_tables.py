@@ -26,7 +26,6 @@ from lightdose.files.units import (
     NAME,
     ZERO,
     UnitProblem,
-    format_length,
     length_pattern,
     parse_length,
 )
@@ -337,7 +336,7 @@ def length(
     low_m: float, high_m: float, too_low: str = "is outside the range", *, above: bool = False
 ) -> Kind:
     """A length with its unit, in metres from ``low_m`` to ``high_m``; ``above`` leaves the lower end out."""
-    allowed = f"{'above ' if above else ''}{format_length(low_m, 'cm')} to {format_length(high_m, 'cm')}"
+    allowed = f"{'above ' if above else ''}{100 * low_m:g} cm to {100 * high_m:g} cm"
 
     def check(value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, str | int | float):

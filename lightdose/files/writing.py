@@ -227,7 +227,8 @@ def _check_own(path: Path, target: Path, content: bytes) -> None:
         stream.seek(max(0, size - _KIND_STANDS_IN))
         tail = stream.read()
     columns = _columns(head)
-    if _MARK.search(head) or _MARK.search(tail) or (columns and columns == _columns(content)):
+    same = columns and columns == _columns(content[:_KIND_STANDS_IN])
+    if same or _MARK.search(head) or _MARK.search(tail):
         return
     schema = _schema_at(target if path.name.endswith(SCHEMA) else target.with_suffix(SCHEMA))
     if schema is not None and (path.name.endswith(SCHEMA) or columns == _named_in(schema)):
@@ -244,12 +245,16 @@ def _check_own(path: Path, target: Path, content: bytes) -> None:
 
 
 def _columns(head: bytes) -> list[str]:
-    """The columns that the first line of a CSV names; none where it names only one."""
+    """The columns that the first line of a CSV names; none where it names only one, or is no such line."""
     import csv
 
     line = head.partition(b"\n")[0].decode("utf-8-sig", "replace").rstrip("\r")
-    read = (next(csv.reader([line], delimiter=mark), []) for mark in ",;")
-    return max(read, key=len) if len(line) < _KIND_STANDS_IN and ("," in line or ";" in line) else []
+    if len(line) >= _KIND_STANDS_IN or not {",", ";"} & set(line):
+        return []
+    try:
+        return max((next(csv.reader([line], delimiter=mark), []) for mark in ",;"), key=len)
+    except csv.Error:
+        return []
 
 
 def _named_in(schema: Mapping[str, Any]) -> list[object]:

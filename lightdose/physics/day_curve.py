@@ -7,12 +7,12 @@ resampled: every programme keeps its own values at its own times, and jumps stay
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, FixtureType
+from lightdose.model.fixture import Channel, ChannelProgramme, DimmingCurve, Fixture, FixtureType
 from lightdose.model.light import DayCurve
 from lightdose.model.record import FloatArray, distinct
 from lightdose.model.results import FixtureUse
@@ -243,16 +243,35 @@ def programme_hours(fixtures: Sequence[Fixture]) -> FloatArray:
     ------
     Trapezoid on the breakpoints; a programme folded onto the clock keeps its integral.
     """
-    hours = []
-    for fixture in fixtures:
-        for channel in fixture.type.channels:
-            programme = fixture.programme.channels.get(channel.name)
-            if programme is None:
-                hours.append(0.0)
-            else:
-                time, output = output_points(programme, channel.dimming)
-                hours.append(0.5 * float((time[1:] - time[:-1]) @ (output[1:] + output[:-1])))
-    return np.array(hours)
+
+    def hours(_: Fixture, channel: Channel, programme: ChannelProgramme) -> float:
+        time, output = output_points(programme, channel.dimming)
+        return 0.5 * float((time[1:] - time[:-1]) @ (output[1:] + output[:-1]))
+
+    return each_channel(fixtures, hours)
+
+
+def each_channel(
+    fixtures: Sequence[Fixture], figure: Callable[[Fixture, Channel, ChannelProgramme], float]
+) -> FloatArray:
+    """A figure of each channel's programme, 0 where it has none, shape (n_channel,).
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+    figure : callable
+
+    Source
+    ------
+    Bookkeeping.
+    """
+    return np.array(
+        [
+            0.0 if (programme := f.programme.channels.get(c.name)) is None else figure(f, c, programme)
+            for f in fixtures
+            for c in f.type.channels
+        ]
+    )
 
 
 _S_PER_H = 3600.0

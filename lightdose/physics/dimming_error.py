@@ -10,8 +10,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lightdose.model.fixture import Fixture
+from lightdose.model.fixture import Channel, ChannelProgramme, Fixture
 from lightdose.model.record import FloatArray, distinct
+from lightdose.physics.day_curve import each_channel
 
 FOOT = 0.175
 FOOT_OVER_MID = 4.0
@@ -37,20 +38,16 @@ def tent_hours(fixtures: Sequence[Fixture]) -> FloatArray:
     ------
     Mean of the tent over a linear piece, by its integral over the level, closed form.
     """
-    hours = []
-    for fixture in fixtures:
-        for channel in fixture.type.channels:
-            programme = fixture.programme.channels.get(channel.name)
-            if programme is None:
-                hours.append(0.0)
-                continue
-            knots, tent = tent_of(fixture, channel.name)
-            level, height = programme.level, np.interp(programme.level, knots, tent)
-            mean = 0.5 * (height[1:] + height[:-1])
-            rise, area = np.diff(level), np.diff(_area(level, knots, tent))
-            np.divide(area, rise, out=mean, where=np.abs(rise) > _FLAT)
-            hours.append(float(np.diff(programme.time_h) @ mean))
-    return np.array(hours)
+
+    def hours(fixture: Fixture, channel: Channel, programme: ChannelProgramme) -> float:
+        knots, tent = tent_of(fixture, channel.name)
+        level, height = programme.level, np.interp(programme.level, knots, tent)
+        mean = 0.5 * (height[1:] + height[:-1])
+        rise, area = np.diff(level), np.diff(_area(level, knots, tent))
+        np.divide(area, rise, out=mean, where=np.abs(rise) > _FLAT)
+        return float(np.diff(programme.time_h) @ mean)
+
+    return each_channel(fixtures, hours)
 
 
 def tent_of(fixture: Fixture, channel: str) -> tuple[FloatArray, FloatArray]:

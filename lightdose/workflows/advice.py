@@ -24,18 +24,17 @@ MOST_JUDGED = 500
 """Corals for which changes are tried; a larger stock is judged without advice. Our choice."""
 
 
-def advised(setup: Setup, also: Sequence[str] = (), *, sides: bool = False) -> Analysis:
+def advised(setup: Setup, *, sides: bool = False) -> Analysis:
     """Everything `dose` reports: the analysis, with what could be done.
 
-    ``also`` names further weightings that its light field should hold; ``sides`` adds the light from all
-    sides.
+    ``sides`` adds the light from all sides.
 
     Raises
     ------
     SetupError
         If a channel of an enabled fixture has no absolute flux.
     """
-    return advised_under(setup, *light_of(setup, also), sides=sides)
+    return advised_under(setup, *light_of(setup), sides=sides)
 
 
 def advised_under(

@@ -259,6 +259,18 @@ def test_match_that_would_light_nothing_or_no_colour_ends_well(
     assert run_case(seed, number, tmp_path / "tank")[1] in (0, 2)
 
 
+@pytest.mark.identity
+def test_place_that_is_taken_by_no_table_at_all_is_refused_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first line of what is there may be anything: old line ends, a picture, an endless line."""
+    monkeypatch.chdir(write_tank(tmp_path / "tank"))
+    for there in (b"a,b\rc,d\r", b"\x89PNG,\r;\0", b"x," * 200_000):
+        Path("d.csv").write_bytes(there)
+        assert_ends_well(run_here(["dose", "setup.toml", "--csv", "d.csv"]), codes=(2,))
+        assert Path("d.csv").read_bytes() == there
+
+
 LONG_TEXTS: dict[str, dict[str, str]] = {
     "title": changed_once("setup.toml", 'title = "', f'title = "{"x" * 9_900_000}'),
     "a key": changed_once("setup.toml", "[tank]", f'[tank]\n"{"x" * 2_000_000}" = 1'),
