@@ -10,10 +10,10 @@ import datetime
 import shutil
 from pathlib import Path
 
+from lightdose.files.csv_text import csv_text
 from lightdose.files.diary_notes import COLUMNS, notes_schema
 from lightdose.files.diary_states import keep_state
 from lightdose.files.setup_file import read_setup
-from lightdose.files.writing import csv_text
 
 FOLDER = Path(__file__).resolve().parents[1] / "examples" / "two-years"
 

@@ -18,7 +18,7 @@ from lightdose.frozen import dataclass
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.answers.blocks import Block
-    from lightdose.files.writing import Dialect
+    from lightdose.files.csv_text import Dialect
     from lightdose.model.fixture import Fixture, Programme
     from lightdose.model.setup import LengthUnit, Setup
     from lightdose.present.figures.canvas import Drawing
@@ -401,15 +401,9 @@ class Ask:
     def save_sheet(self, answer: Answer, target: str, default_name: str, inputs: Iterable[Path]) -> None:
         """Write a table as CSV, named with its rows, and its Table Schema beside it where it is a file."""
         from lightdose.answers.answer import provenance_of
+        from lightdose.files.csv_text import csv_text, schema_text
         from lightdose.files.program import this_program
-        from lightdose.files.writing import (
-            csv_text,
-            is_device,
-            output_target,
-            schema_place,
-            schema_text,
-            together,
-        )
+        from lightdose.files.writing import is_device, output_target, schema_place, together
 
         assert answer.sheet is not None
         sheet = answer.sheet

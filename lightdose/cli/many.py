@@ -417,7 +417,7 @@ def _worked(wanted: Wanted, debug: bool, ask: Ask) -> Outcome:
 
 def _rows_of(answer: Answer, ask: Ask) -> str:
     """The rows of an answer as CSV without a header, the setup in front of each."""
-    from lightdose.files.writing import csv_text
+    from lightdose.files.csv_text import csv_text
 
     if answer.sheet is None:
         return ""
@@ -529,15 +529,9 @@ def _growing(wanted: Wanted, asks: Sequence[Ask]) -> Iterator[_GrowingTable | No
     from lightdose.answers import fields_of
     from lightdose.answers.field import Field, Sheet
     from lightdose.answers.provenance import program_json
+    from lightdose.files.csv_text import csv_text, schema_text
     from lightdose.files.program import this_program
-    from lightdose.files.writing import (
-        csv_text,
-        growing_atomically,
-        is_device,
-        output_target,
-        schema_place,
-        schema_text,
-    )
+    from lightdose.files.writing import growing_atomically, is_device, output_target, schema_place
 
     first = Field("setup", "setup", lambda row: row, kind="string", what="file of the setup")
     columns = Sheet((first, *fields_of(wanted.name))).columns

@@ -164,9 +164,10 @@ def _read_back(setup: Setup, source: str, date: str) -> Answer:
 
 def _sheet(ask: Ask, setup: Setup, output: str) -> Answer:
     from lightdose.answers.note import sheet_answer
+    from lightdose.files.csv_text import csv_text
     from lightdose.files.diary_notes import SHEET_COLUMNS, holds_blank_sheet, read_notes
     from lightdose.files.diary_states import diary_folder
-    from lightdose.files.writing import csv_text, output_target, together
+    from lightdose.files.writing import output_target, together
     from lightdose.present.round_sheet import round_sheet
 
     page = output_target(output, SHEET)

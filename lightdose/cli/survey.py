@@ -51,8 +51,9 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
 
     from lightdose.answers.survey import blank_table
     from lightdose.answers.words import as_typed
+    from lightdose.files.csv_text import csv_text
     from lightdose.files.readings_csv import holds_blanks
-    from lightdose.files.writing import csv_text, output_target, together
+    from lightdose.files.writing import output_target, together
     from lightdose.present.paper import survey_sheet
 
     sheet = output_target(output, SHEET)

@@ -10,10 +10,10 @@ from lightdose.desk.bench import Bench, Change, text_of
 from lightdose.desk.keys import number
 from lightdose.errors import Problem, ScheduleError, SetupError
 from lightdose.files.coral_names import CoralNames, folded
+from lightdose.files.csv_text import csv_text
 from lightdose.files.groups_file import default_groups
 from lightdose.files.setup_schema import WALL_WORDS
 from lightdose.files.units import has_length_unit, is_number, parse_length
-from lightdose.files.writing import csv_text
 from lightdose.model.setup import WALL_NAMES, CoralGroup
 
 COLOURS: Final[Mapping[str, str]] = {

@@ -11,7 +11,7 @@ from lightdose.desk.bench import Bench, Change, metres_of, text_of
 from lightdose.desk.keys import number
 from lightdose.desk.table_edits import TableText
 from lightdose.errors import Problem, ReadingsError
-from lightdose.files.writing import csv_text
+from lightdose.files.csv_text import csv_text
 
 READINGS: Final = "readings.csv"
 CALIBRATION: Final = "calibration.toml"

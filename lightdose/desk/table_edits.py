@@ -10,9 +10,9 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from lightdose.errors import LightdoseError, OutputError, Place, Problem
+from lightdose.files.csv_text import decimal_text, neutral_text, plain_text
 from lightdose.files.delimited import DelimitedTable, read_delimited
 from lightdose.files.text import cell_column
-from lightdose.files.writing import decimal_text, neutral_text, plain_text
 
 _MARKS: Final[Mapping[bytes, str]] = {
     codecs.BOM_UTF8: "utf-8",

@@ -15,11 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from lightdose.errors import OutputError, Place, Problem
+from lightdose.files.csv_text import plain_text
 from lightdose.files.delimited import read_delimited
 from lightdose.files.text import Row, Separator, cell_column, read_text
 from lightdose.files.toml_positions import KeyPath
 from lightdose.files.toml_tables import TomlDocument, read_document, value_at
-from lightdose.files.writing import plain_text, write_atomically
+from lightdose.files.writing import write_atomically
 
 
 def adopt_values(path: Path, values: Mapping[KeyPath, str]) -> None:

@@ -20,16 +20,10 @@ from pathlib import Path
 from typing import Final, NamedTuple
 
 from lightdose.errors import OutputError, Place, Problem
+from lightdose.files.csv_text import Dialect, csv_text, neutral_text, plain_text
 from lightdose.files.text import Separator, cell_column, open_bytes
 from lightdose.files.unfinished import taken
-from lightdose.files.writing import (
-    Dialect,
-    csv_text,
-    neutral_text,
-    plain_text,
-    write_atomically,
-    write_problem,
-)
+from lightdose.files.writing import write_atomically, write_problem
 from lightdose.model.record import dataclass
 
 LIMIT_BYTES: Final = 50_000_000

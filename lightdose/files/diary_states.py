@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Final
 
 from lightdose.errors import OutputError, Place, Problem, SetupError
+from lightdose.files.csv_text import csv_text
 from lightdose.files.diary_dates import month_first_in, parse_date
 from lightdose.files.diary_notes import read_notes
 from lightdose.files.diary_rows import add_rows, locked, read_table
 from lightdose.files.toml_tables import show
 from lightdose.files.unfinished import clear_folders, new_name
 from lightdose.files.units import UnitProblem
-from lightdose.files.writing import csv_text, together, write_atomically, write_problem
+from lightdose.files.writing import together, write_atomically, write_problem
 from lightdose.model.diary import Diary, KeptFile, KeptState
 from lightdose.model.record import dataclass
 from lightdose.model.setup import Setup

@@ -6,12 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from lightdose.files.csv_text import csv_text
 from lightdose.files.fixture_file import FIXTURE_FORMAT
 from lightdose.files.programme_rules import percent_from_level
 from lightdose.files.spectrum_file import HEADERS
 from lightdose.files.toml_text import toml_lines, toml_tables
 from lightdose.files.units import format_length_exact
-from lightdose.files.writing import csv_text, file_names
+from lightdose.files.writing import file_names
 from lightdose.model.fixture import (
     Beam,
     Channel,

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final, cast
 
 from lightdose.errors import Place, Problem, SetupError, first_few
+from lightdose.files.csv_text import Cell, Dialect, csv_text, plain_text
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.setup_schema import MOST_SITES, SMALLEST_SIDE_M, read_face, read_open_sky, sky_word
 from lightdose.files.toml_tables import counted, suggestion
@@ -18,7 +19,6 @@ from lightdose.files.units import (
     looks_like_metres,
     parse_number,
 )
-from lightdose.files.writing import Cell, Dialect, csv_text, plain_text
 from lightdose.frozen import dataclass
 from lightdose.model.forms import CORAL_FORMS, CoralForm
 from lightdose.model.places import Placement, Spot

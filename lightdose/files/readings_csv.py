@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from lightdose.errors import OutputError, Place, Problem, ReadingsError, first_few
+from lightdose.files.csv_text import plain_text
 from lightdose.files.delimited import DelimitedError, DelimitedTable, Row, read_delimited, read_text
 from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
 from lightdose.files.reading_rules import (
@@ -37,7 +38,6 @@ from lightdose.files.units import (
     looks_like_metres,
     parse_time,
 )
-from lightdose.files.writing import plain_text
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import Reading, ReadsQuantity
 

@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from lightdose.errors import Place, Problem, ScheduleError, first_few
+from lightdose.files.csv_text import Cell, Dialect, csv_text, decimal_text, plain_text
 from lightdose.files.delimited import DelimitedError, DelimitedTable, read_delimited, read_text
 from lightdose.files.programme_rules import (
     FRACTIONS_CURE,
@@ -31,7 +32,6 @@ from lightdose.files.programme_rules import (
 )
 from lightdose.files.toml_tables import show
 from lightdose.files.units import UnitProblem, format_time, format_time_exact, parse_time
-from lightdose.files.writing import Cell, Dialect, csv_text, decimal_text, plain_text
 from lightdose.frozen import dataclass
 from lightdose.model.fixture import ChannelProgramme, Dial, Programme, day_later_h
 from lightdose.quantities import HOURS_PER_DAY

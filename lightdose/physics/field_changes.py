@@ -12,6 +12,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Final
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -21,7 +23,14 @@ from lightdose.model.spectrum import GRID_NM
 from lightdose.physics.emission import bounded_source_cells, source_cells
 from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.light_paths import routes
-from lightdose.physics.lit_tank import FLOOR_COARSENESS, Lamp, block_size, light_in_air, light_under_water
+from lightdose.physics.lit_tank import (
+    FLOOR_COARSENESS,
+    Lamp,
+    LitTank,
+    block_size,
+    light_in_air,
+    light_under_water,
+)
 from lightdose.physics.ray_limits import RANGE_RAYS_AT_MOST, RAYS_FINELY, rays_in_all, refuse_too_many_rays
 
 SAMPLE_PER_DEPTH = 0.3
@@ -147,8 +156,7 @@ def field_changes(
     ------
     ``light_field``; Beer-Lambert law along the mean path.
     """
-    samples = _floor_samples(ready)
-    times = LIGHT_A_PLACE * len(points_m) + 3 * len(samples)
+    times = LIGHT_A_PLACE * len(points_m) + 3 * len(_floor_samples(ready))
     rough = ready
     if rays_in_all((lamp.routes for lamp in ready.lit.lamps), ready.scene.tank, times) > RAYS_FINELY:
         rough = _rougher(ready)
@@ -174,32 +182,30 @@ def field_changes(
         out=np.zeros_like(stated_field),
         where=stated_field > 0,
     )
-    scene, places = ready.scene, np.concatenate((points_m, samples))
-    look = None if normals is None else np.concatenate((normals, np.tile(UP, (len(samples), 1))))
+    scene, light = ready.scene, _PlacesAndFloor(ready, points_m, normals, steps)
     heights, beams, paths = [], [], []
     first = 0
     for lamp, fixture, step in zip(ready.lit.lamps, scene.fixtures, steps, strict=True):
         own = slice(first, first + len(lamp.beam_of_channel))
-        share = _Share(bounced[:, own], list(lamp.beam_of_channel), len(points_m))
+        share = _Share(bounced[:, own], list(lamp.beam_of_channel))
         absorption, count = _mean_absorption(ready, own), len(lamp.beams)
         lobes = [scaled_beam(b, math.exp(ln)) for ln in step.ln_beam for b in lamp.beams]
-        spread, further = _light(
-            replace(lamp, beams=(*lamp.beams, *lobes)),
-            places,
-            [absorption, absorption + FURTHER_PER_M],
-            look,
+        spread, further = light.of(
+            replace(lamp, beams=(*lamp.beams, *lobes)), [absorption, absorption + FURTHER_PER_M]
         )
-        stated, raised = spread[:count], []
+        stated = spread[:count]
+        raised: list[FloatArray] = []
         for height_m in step.height_m:
             most = lamp.cells.x_m.size if is_rough else max(CELLS_ANYHOW, CELLS_MORE * lamp.cells.x_m.size)
             cells = bounded_source_cells(replace(fixture, height_m=height_m), most)
             shade = lamp.routes[0].shade
             anew = routes(scene.tank, scene.water.refractive_index, cells, shade=shade)
-            raised.append(_light(replace(lamp, cells=cells, routes=anew), places, [absorption], look)[0])
-        heights.append([share.ln_ratio(light, stated) for light in raised])
+            raised.append(light.of(replace(lamp, cells=cells, routes=anew), [absorption])[0])
+        heights.append([share.ln_ratio(changed, stated) for changed in raised])
         beams.append([share.ln_ratio(spread[n * count : (n + 1) * count], stated) for n in (1, 2)])
         paths.append(share.mean_path_m(stated, further[:count]))
         first = own.stop
+    light.keep()
     path_m = np.concatenate(paths, axis=1)
     if ready.lit.floor is not None:
         path_m = (1 - bounced) * path_m + bounced * _floor_path(ready, points_m)
@@ -327,34 +333,71 @@ def _light(
     return out
 
 
+_Floors = WeakKeyDictionary[LitTank, tuple[tuple[object, ...], list[FloatArray]]]
+_ON_FLOOR: Final[_Floors] = WeakKeyDictionary()
+"""Light on the floor in all, lamp by lamp and change by change, under lamps that are still in use: further
+places under the same changes of them ask for the same."""
+
+
+class _PlacesAndFloor:
+    """Light at places, and on the floor in all, under one changed lamp after the other."""
+
+    def __init__(
+        self,
+        ready: PreparedField,
+        points_m: FloatArray,
+        normals: FloatArray | None,
+        steps: Sequence[FixtureSteps],
+    ) -> None:
+        self.lit, self.count, self.found = ready.lit, len(points_m), list[FloatArray]()
+        self.asked = (ready.emission.tobytes(), ready.absorption_per_m.tobytes(), tuple(steps))
+        asked, known = _ON_FLOOR.get(ready.lit, ((), []))
+        self.known = iter(known) if asked == self.asked else None
+        if self.known is None:
+            samples = _floor_samples(ready)
+            points_m = np.concatenate((points_m, samples))
+            if normals is not None:
+                normals = np.concatenate((normals, np.tile(UP, (len(samples), 1))))
+        self.points_m, self.normals = points_m, normals
+
+    def of(self, lamp: Lamp, absorptions: Sequence[float]) -> FloatArray:
+        """Light per unit flux, (n_absorption, n_beam, n_place + 1): at the places, and last on the floor."""
+        light = _light(lamp, self.points_m, absorptions, self.normals)
+        if self.known is None:
+            self.found.append(light[:, :, self.count :].sum(axis=2, keepdims=True))
+        floor = self.found[-1] if self.known is None else next(self.known)
+        return np.concatenate((light[:, :, : self.count], floor), axis=2)
+
+    def keep(self) -> None:
+        """Keep what was found on the floor, once all is."""
+        if self.known is None:
+            _ON_FLOOR[self.lit] = self.asked, self.found
+
+
 @dataclass(frozen=True, eq=False)
 class _Share:
-    """How light by rays counts at places, from lights (n_beam, n_place + n_floor_sample) of one lamp.
+    """How light by rays counts at places, from lights (n_beam, n_place + 1) of one lamp, last on the floor.
 
     Attributes
     ----------
     bounced : array, shape (n_place, own channels); share that comes by the floor
     beams : the lobe of each of the lamp's channels
-    count : how many of the points are places
     """
 
     bounced: FloatArray
     beams: list[int]
-    count: int
 
     def ln_ratio(self, light: FloatArray, stated: FloatArray) -> FloatArray:
         """ln of changed over stated light, the floor's share scaled with the light on it."""
-        ratio = np.divide(light, stated, out=np.ones_like(stated), where=stated > 0)[:, : self.count].T
-        floor = stated[:, self.count :].sum(axis=1)
-        scale = np.divide(light[:, self.count :].sum(axis=1), floor, out=np.ones_like(floor), where=floor > 0)
-        mixed = (1 - self.bounced) * ratio[:, self.beams] + self.bounced * scale[self.beams]
+        ratio = np.divide(light, stated, out=np.ones_like(stated), where=stated > 0)[self.beams].T
+        mixed = (1 - self.bounced) * ratio[:-1] + self.bounced * ratio[-1]
         ln = np.log(np.maximum(mixed, math.exp(-LARGEST_LN_RATIO)))
         return np.asarray(np.minimum(ln, LARGEST_LN_RATIO))
 
     def mean_path_m(self, stated: FloatArray, further: FloatArray) -> FloatArray:
         """Mean way in the water of the light by rays, from light at ``FURTHER_PER_M`` more. [m]"""
-        left = np.divide(further, stated, out=np.ones_like(stated), where=stated > 0)[:, : self.count].T
-        return np.asarray(-np.log(left[:, self.beams]) / FURTHER_PER_M)
+        left = np.divide(further, stated, out=np.ones_like(stated), where=stated > 0)[self.beams, :-1].T
+        return np.asarray(-np.log(left) / FURTHER_PER_M)
 
 
 def _floor_path(ready: PreparedField, points_m: FloatArray) -> FloatArray:

@@ -23,8 +23,9 @@ from lightdose.physics.walls import STRAIGHT
 if TYPE_CHECKING:
     from lightdose.physics.looks import Look
 
-FLOOR_SAMPLE_M = 0.03
-"""Distance of the points at which light is taken on the floor, for its bounce."""
+FLOOR_SAMPLE_M = 0.045
+"""About this far apart light is taken on the floor, for its bounce. By trial against 5 mm: light at places
+changes by 0.01 % (beams of 120 degrees) to 0.2 % at most (12 degrees)."""
 
 FLOOR_SAMPLES_AT_MOST = 25_000
 """About so many of these points at most: a floor of 22 m2 has them. Our choice."""
@@ -174,10 +175,10 @@ def lit_tank(
 
 
 def _sample_axes(grid: FloorGrid) -> list[FloatArray]:
-    """Where light is taken on the floor along x and y: some points a patch, further apart on a huge floor."""
+    """Where light is taken on the floor along x and y: a few points a patch, fewer on a huge floor."""
     spans = ((grid.x_m.size, grid.tank.length_m), (grid.y_m.size, grid.tank.width_m))
     apart = max(FLOOR_SAMPLE_M, math.sqrt(grid.tank.length_m * grid.tank.width_m / FLOOR_SAMPLES_AT_MOST))
-    parts = [max(2, math.ceil(span / count / apart - 1e-9)) for count, span in spans]
+    parts = [max(1, round(span / count / apart)) for count, span in spans]
     return [
         (np.arange(count * n) + 0.5) * span / (count * n)
         for (count, span), n in zip(spans, parts, strict=True)

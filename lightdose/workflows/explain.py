@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.analysis import output_at_peak
-from lightdose.files.writing import csv_text, file_names
+from lightdose.files.csv_text import csv_text
+from lightdose.files.writing import file_names
 from lightdose.fit.mix_span import MixBound, index_spans
 from lightdose.judge.cautions import LEAST_BLUE_SHARE, MOST_BELOW_390_SHARE, MOST_RED_SHARE
 from lightdose.judge.map_choice import EVIDENCE, output_returns

@@ -17,8 +17,8 @@ from lightdose.answers.answer import envelope
 from lightdose.answers.dose import dose_answer, dose_sheet, headline, next_command, span_sentence
 from lightdose.answers.field import Field, plain
 from lightdose.answers.verdicts import bar_of, verdict_sentence
+from lightdose.files.csv_text import Dialect, csv_text, schema_text
 from lightdose.files.delimited import read_delimited, read_text
-from lightdose.files.writing import Dialect, csv_text, schema_text
 from lightdose.model.identity import Program
 from lightdose.model.results import Analysis, Judgement
 from lightdose.present.page import laid_out

@@ -18,10 +18,10 @@ from pathlib import Path
 
 from rows import row
 
+from lightdose.files.csv_text import csv_text
 from lightdose.files.diary_notes import COLUMNS
 from lightdose.files.diary_states import keep_state
 from lightdose.files.setup_file import read_setup
-from lightdose.files.writing import csv_text
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "two-years"
 WEEKS, CORALS, NOTES, SETTINGS = 520, 100, 20_000, 60

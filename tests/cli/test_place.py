@@ -13,8 +13,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from lightdose.cli import cli
+from lightdose.files.csv_text import Dialect
 from lightdose.files.setup_file import read_setup
-from lightdose.files.writing import Dialect
 from lightdose.model.setup import Setup
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank"

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lightdose.files.csv_text import Dialect, csv_text
 from lightdose.files.delimited import LONGEST_LINE, DelimitedError, read_delimited
 from lightdose.files.units import UnitProblem
-from lightdose.files.writing import Dialect, csv_text
 
 
 def numbers(text: str, **options) -> list[tuple[float, ...]]:

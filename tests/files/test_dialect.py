@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lightdose.files.csv_text import Dialect, csv_text, decimal_text, neutral_text, plain_text, table_schema
 from lightdose.files.delimited import read_delimited
-from lightdose.files.writing import Dialect, csv_text, decimal_text, neutral_text, plain_text, table_schema
 from lightdose.quantities import ValueColumn
 
 HEADER = ["site", "dli_mol_m2_d", "lit"]

@@ -7,8 +7,8 @@ from typing import get_args
 import pytest
 
 from lightdose.errors import Place, SetupError
+from lightdose.files.csv_text import Dialect, csv_text
 from lightdose.files.places_csv import CoralRow, SiteRow, read_corals, read_sites
-from lightdose.files.writing import Dialect, csv_text
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from lightdose.errors import Place, ScheduleError
+from lightdose.files.csv_text import Dialect
 from lightdose.files.schedule_csv import (
     LIMIT_ROWS,
     gaps_lit_at_zero,
@@ -20,7 +21,6 @@ from lightdose.files.schedule_csv import (
     write_dial,
     write_schedule,
 )
-from lightdose.files.writing import Dialect
 from lightdose.model.fixture import ChannelProgramme, Programme
 
 CHANNELS = ("blue 445", "white")

@@ -20,9 +20,9 @@ from lightdose.answers.dose import dose_body, dose_sheet
 from lightdose.answers.verdicts import interval_text
 from lightdose.answers.words import hours, number
 from lightdose.files.calibration_file import calibration_toml
+from lightdose.files.csv_text import csv_text
 from lightdose.files.schedule_csv import write_schedule
 from lightdose.files.setup_file import read_setup
-from lightdose.files.writing import csv_text
 from lightdose.model.calibration import Calibration, ChannelGain
 from lightdose.model.plans import TuneWishes
 from lightdose.model.results import Analysis
