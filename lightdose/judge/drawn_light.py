@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Protocol
 from weakref import WeakKeyDictionary
 
@@ -87,14 +88,7 @@ def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> Uncertai
     ------
     See ``physics.dimming_error``.
     """
-    tents = [tent_of(f, c.name) for f in fixtures for c in f.type.channels]
-    count, high = len(tents), np.array([float(tent.max()) for _, tent in tents])
-    fills = [DimmingCurve(level, np.minimum(np.arange(level.size), 1.0)) for level, _ in tents]
-    waits = [DimmingCurve(f.level, f.output - t / h) for f, (_, t), h in zip(fills, tents, high, strict=True)]
-    curve = day_curve([*fixtures, *_dimmed(fixtures, fills), *_dimmed(fixtures, waits)])
-    output = day_points(curve)[1]
-    stated = output[:, :count]
-    tent = (output[:, count : 2 * count] - output[:, 2 * count :]) * high
+    stated, tent = _points_of_day(tuple(fixtures))
     moments = _moments(stated, response)
     return UncertainDay(
         programme_hours(fixtures),
@@ -103,6 +97,20 @@ def uncertain_day(fixtures: Sequence[Fixture], response: FloatArray) -> Uncertai
         tent[moments],
         tuple(i for i, f in enumerate(fixtures) for _ in f.type.channels),
     )
+
+
+@lru_cache(maxsize=2)
+def _points_of_day(fixtures: tuple[Fixture, ...]) -> tuple[FloatArray, FloatArray]:
+    """Outputs at the points of the day, and per unit error at mid level, both (n_point, n_channel)."""
+    tents = [tent_of(f, c.name) for f in fixtures for c in f.type.channels]
+    count, high = len(tents), np.array([float(tent.max()) for _, tent in tents])
+    fills = [DimmingCurve(level, np.minimum(np.arange(level.size), 1.0)) for level, _ in tents]
+    waits = [DimmingCurve(f.level, f.output - t / h) for f, (_, t), h in zip(fills, tents, high, strict=True)]
+    curve = day_curve([*fixtures, *_dimmed(fixtures, fills), *_dimmed(fixtures, waits)])
+    output = day_points(curve)[1]
+    stated = output[:, :count]
+    tent = (output[:, count : 2 * count] - output[:, 2 * count :]) * high
+    return stated, tent
 
 
 def _dimmed(fixtures: Sequence[Fixture], dimming: Sequence[DimmingCurve]) -> list[Fixture]:

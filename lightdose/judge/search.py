@@ -100,6 +100,7 @@ class Search:
     def __init__(self, outlook: Outlook, dials: Mapping[str, float]) -> None:
         self.outlook, self.dials = outlook, dials
         self.fixtures = outlook.fixtures
+        self.headroom = [headroom(f) for f in self.fixtures]
         self.curves = PenaltyCurves.of(outlook)
         self.light = stated_light(outlook)
         self.known: dict[tuple[int, bytes, tuple[DayChange, ...]], FloatArray] = {}
@@ -107,7 +108,7 @@ class Search:
     @property
     def running(self) -> list[int]:
         """The fixtures that give any light today."""
-        return [i for i, f in enumerate(self.fixtures) if math.isfinite(headroom(f))]
+        return [i for i, room in enumerate(self.headroom) if math.isfinite(room)]
 
     def doses(self, fixture: int, factors: FloatArray, days: Sequence[DayChange] = (SAME_DAY,)) -> FloatArray:
         """Calculated doses from one fixture with levels times factors, in each day; factors run fastest.
@@ -139,7 +140,7 @@ class Search:
         for factor in factors.tolist():
             setting = tuple(as_dialled(dial * factor) for dial in today)
             if min(setting) > 0 and all(
-                s <= d * headroom(self.fixtures[i]) * (1 + 1e-12)
+                s <= d * self.headroom[i] * (1 + 1e-12)
                 for s, d, i in zip(setting, today, together, strict=True)
             ):
                 found[setting] = None

@@ -8,13 +8,14 @@ resampled: every programme keeps its own values at its own times, and jumps stay
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
 from lightdose.model.fixture import Channel, ChannelProgramme, DimmingCurve, Fixture, FixtureType
 from lightdose.model.light import DayCurve
-from lightdose.model.record import FloatArray, distinct
+from lightdose.model.record import FloatArray, distinct, read_only
 from lightdose.model.results import FixtureUse
 from lightdose.model.setup import Electricity
 from lightdose.model.spectrum import GRID_NM
@@ -243,12 +244,12 @@ def programme_hours(fixtures: Sequence[Fixture]) -> FloatArray:
     ------
     Trapezoid on the breakpoints; a programme folded onto the clock keeps its integral.
     """
+    return each_channel(fixtures, _full_output_hours)
 
-    def hours(_: Fixture, channel: Channel, programme: ChannelProgramme) -> float:
-        time, output = output_points(programme, channel.dimming)
-        return 0.5 * float((time[1:] - time[:-1]) @ (output[1:] + output[:-1]))
 
-    return each_channel(fixtures, hours)
+def _full_output_hours(_: Fixture, channel: Channel, programme: ChannelProgramme) -> float:
+    time, output = output_points(programme, channel.dimming)
+    return 0.5 * float((time[1:] - time[:-1]) @ (output[1:] + output[:-1]))
 
 
 def each_channel(
@@ -265,12 +266,22 @@ def each_channel(
     ------
     Bookkeeping.
     """
-    return np.array(
-        [
-            0.0 if (programme := f.programme.channels.get(c.name)) is None else figure(f, c, programme)
-            for f in fixtures
-            for c in f.type.channels
-        ]
+    return _each_channel(tuple(fixtures), figure)
+
+
+@lru_cache(maxsize=8)
+def _each_channel(
+    fixtures: tuple[Fixture, ...], figure: Callable[[Fixture, Channel, ChannelProgramme], float]
+) -> FloatArray:
+    """The same, kept for the last few programmes: all that is told of a day asks for its hours."""
+    return read_only(
+        np.array(
+            [
+                0.0 if (programme := f.programme.channels.get(c.name)) is None else figure(f, c, programme)
+                for f in fixtures
+                for c in f.type.channels
+            ]
+        )
     )
 
 

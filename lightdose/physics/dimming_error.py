@@ -39,15 +39,17 @@ def tent_hours(fixtures: Sequence[Fixture]) -> FloatArray:
     Mean of the tent over a linear piece, by its integral over the level, closed form.
     """
 
-    def hours(fixture: Fixture, channel: Channel, programme: ChannelProgramme) -> float:
-        knots, tent = tent_of(fixture, channel.name)
-        level, height = programme.level, np.interp(programme.level, knots, tent)
-        mean = 0.5 * (height[1:] + height[:-1])
-        rise, area = np.diff(level), np.diff(_area(level, knots, tent))
-        np.divide(area, rise, out=mean, where=np.abs(rise) > _FLAT)
-        return float(np.diff(programme.time_h) @ mean)
+    return each_channel(fixtures, _tent_hours)
 
-    return each_channel(fixtures, hours)
+
+def _tent_hours(fixture: Fixture, channel: Channel, programme: ChannelProgramme) -> float:
+    """Of one channel."""
+    knots, tent = tent_of(fixture, channel.name)
+    level, height = programme.level, np.interp(programme.level, knots, tent)
+    mean = 0.5 * (height[1:] + height[:-1])
+    rise, area = np.diff(level), np.diff(_area(level, knots, tent))
+    np.divide(area, rise, out=mean, where=np.abs(rise) > _FLAT)
+    return float(np.diff(programme.time_h) @ mean)
 
 
 def tent_of(fixture: Fixture, channel: str) -> tuple[FloatArray, FloatArray]:
