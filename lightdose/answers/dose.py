@@ -16,12 +16,10 @@ from lightdose.answers.answer import Answer, OverviewRow, drawn_of
 from lightdose.answers.blocks import Block, Point, Points, Say, Section, Table, pointed
 from lightdose.answers.field import NONE, Field, Sheet, as_json, said, table
 from lightdose.answers.light import (
-    FACED,
     FIELDS,
     MOL,
     OF_SITE,
     PPFD,
-    SIDES,
     Row,
     brightest,
     ranked,
@@ -56,6 +54,9 @@ from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
 from lightdose.model.setup import LengthUnit
 from lightdose.quantities import BANDS, PPFD_BAND
+
+BACKGROUND_FROM: Final = 11.5
+"""From this place on, columns of corals are for those who ask for all: a page leaves them out."""
 
 ROWS_SHOWN: Final = 24
 """Rows that a terminal shows of a long table unless everything is asked for. Our choice."""
@@ -311,8 +312,8 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         wanted=1,
         lines_at_most=ROWS_SHOWN,
         left_out="further coral of concern",
-        page_columns=12 + sum("corals" in one.at for one in shown if one in (*SIDES, *FACED)),
-        page_leaves_out=("DLI from all sides", "lit", "grade"),
+        page_columns=sum(one.at.get("corals", math.inf) < BACKGROUND_FROM for one in shown),
+        page_leaves_out=("DLI, lying flat", "DLI from all sides", "judged on its face", "lit", "grade"),
         length_unit=unit,
         filters=(
             ("group", tuple(row.verdict.group_name for row in rows if row.verdict)),

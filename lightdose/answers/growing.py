@@ -118,13 +118,13 @@ def growing_blocks(grown: Growing, unit: LengthUnit) -> tuple[Block, ...]:
         Say(_counted(grown)),
         *([Section(falls.caption, (falls,))] if grown.falls else [Say(f"No coral falls below it in {end}.")]),
         *([Section("Cut first", (Points.of(_trim_words(grown.trims, unit)),))] if grown.trims else []),
-        *([Section(title, (pairs,))] if grown.shadings else []),
+        *([Section(title, (pairs,), folded=True)] if grown.shadings else []),
         Say(RANGE, "note"),
     )
 
 
 def _more(pairs: int) -> str:
-    return f"{count(pairs, 'smaller share')} more in --json." if pairs > 0 else ""
+    return f"{count(pairs, 'smaller share')} left out." if pairs > 0 else ""
 
 
 def _pair_fields(months: Sequence[float], told: Sequence[int]) -> list[Field]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from lightdose.answers.field import Field, said
@@ -313,7 +314,7 @@ SIDES: Final = (
           what="which way the place or coral looks: up, front, back, left, right, down or two angles"),
     Field("dli_face_mol_m2_d", "DLI on its face", lambda r: r.side("face_dli"), "dli",
           "photons of 400-700 nm in the day on the face; empty where it looks up",
-          at={"corals": 1.2, "sites": 1.2, "limits": 1.2}),
+          at={"sites": 1.2}),
     Field("peak_face_umol_m2_s", "peak on its face", lambda r: r.side("face_peak"), "peak", unit=PPFD,
           what="highest PPFD on the face; empty where it looks up", at={"sites": 4.5}),
     Field("dli_scalar_mol_m2_d", "DLI from all sides", lambda r: r.side("scalar_dli"),
@@ -326,20 +327,38 @@ SIDES: Final = (
 FACED: Final = (
     Field("judged_dli_mol_m2_d", "judged DLI", lambda r: r.judged("dli_mol_m2_d"), "dli",
           "the dose that is judged: on the face where one is told, else flat"),
-    said("judged_by", "judged by", lambda r: f"light on its face ({r.faces})" if r.faces != "up" else None,
-         kind="string", at={"corals": 3.5, "limits": 3.5}),
+    said("judged_by", "judged on its face", lambda r: r.faces if r.faces != "up" else None,
+         kind="string", at={"corals": 4.6, "limits": 3.5}),
 )
 
 # fmt: on
+
+FACED_NOTE: Final = "A coral on a face is shown and judged by the light on that face."
 
 FIELDS: Final = (*NAMES, *PLACE, *LIGHT, *JUDGED, *SIDES, *FACED)
 OF_SITE: Final = tuple(f for f in (NAMES[2], *PLACE, *LIGHT, *SIDES) if f.name != "judged_at_depth_m")
 
 
 def told(rows: Sequence[Row]) -> tuple[Field, ...]:
-    """The figures that stand in tables for people: faces and all sides only where some row has one."""
+    """The figures that stand in tables for people.
+
+    Faces and all sides only where some row has one, the site only where some coral's is not its own place.
+    Where corals are judged by the light on their faces, that is their DLI.
+    """
     empty = {f.name for f in (*SIDES, *FACED) if all(f.get(row) is None for row in rows)}
-    return tuple(f for f in FIELDS if f.name not in empty)
+    if rows and all(row.place.name == row.judged("coral") for row in rows):
+        empty.add("site")
+    shown = tuple(f for f in FIELDS if f.name not in empty)
+    return shown if "judged_by" in empty else tuple(_judged_first(f) for f in shown)
+
+
+def _judged_first(one: Field) -> Field:
+    """A figure where it stands in tables of corals with faces."""
+    if one.name == "judged_dli_mol_m2_d":
+        return replace(one, head="DLI", at={"corals": 1, "limits": 1}, note=FACED_NOTE)
+    if one.name == "dli_mol_m2_d":
+        return replace(one, head="DLI, lying flat", at={**one.at, "corals": 8, "limits": 1.2})
+    return one
 
 
 def rows_of(analysis: Analysis, unit: LengthUnit = "cm") -> list[Row]:

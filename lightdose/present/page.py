@@ -176,6 +176,8 @@ def _section(section: Section, numbers: Iterator[int]) -> dict[str, Any]:
     blocks = [
         _block(b, numbers) for b in section.blocks if not isinstance(b, Section) or (b.blocks and b.screens)
     ]
+    for block in blocks:
+        block["said"] = block.get("caption") == set_text(section.title)
     return {
         "kind": "section",
         "key": section.key,
