@@ -380,23 +380,27 @@ def site_days(analysis: results.Analysis, receivers: Sequence[int]) -> tuple[Sit
     return tuple(SiteDay(i, field.receivers[i].name, time_h, (output * response[i]).T) for i in receivers)
 
 
-def channel_spectra(analysis: results.Analysis, receivers: Sequence[int]) -> FloatArray:
+def channel_spectra(
+    analysis: results.Analysis, receivers: Sequence[int], ready: PreparedField | None = None
+) -> FloatArray:
     """Photons of each channel at full output at some receivers, cell by cell of the working grid.
 
-    Shape (n_receiver, n_channel, 500). [umol m-2 s-1]
+    Shape (n_receiver, n_channel, 500). [umol m-2 s-1] ``ready`` is the field of the setup where it is there.
     """
-    scene = scene_of(analysis.setup)
     places = [analysis.light_field.receivers[i] for i in receivers]
-    spectra: FloatArray = scene.emission * spectral_transfer(places, scene)
-    return spectra
+    scene = ready.scene if ready else scene_of(analysis.setup)
+    share = ready.transfer(places) if ready else spectral_transfer(places, scene)
+    return np.asarray(scene.emission * share)
 
 
-def site_spectra(analysis: results.Analysis, receivers: Sequence[int]) -> tuple[SiteSpectrum, ...]:
+def site_spectra(
+    analysis: results.Analysis, receivers: Sequence[int], ready: PreparedField | None = None
+) -> tuple[SiteSpectrum, ...]:
     """The photon spectrum of each channel at some receivers, at the time of the receiver's peak."""
     names = [analysis.light_field.receivers[i].name for i in receivers]
     return tuple(
         SiteSpectrum(i, name, full * output_at_peak(analysis, i)[:, None])
-        for i, name, full in zip(receivers, names, channel_spectra(analysis, receivers), strict=True)
+        for i, name, full in zip(receivers, names, channel_spectra(analysis, receivers, ready), strict=True)
     )
 
 

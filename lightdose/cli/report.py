@@ -99,7 +99,7 @@ def command(
     if (paper or language != "en") and not handout:
         raise click.UsageError("--paper and --language are for --handout: add --handout FILE")
     day = start_date(date, "--date")
-    analysis, comparison, light = _analyses(ask)
+    analysis, comparison, ready = _analyses(ask)
     other = comparison.after if comparison else None
     variation = "" if comparison else ask.request.variation
     inputs = inputs_of(analysis.setup, *([other.setup] if other else []))
@@ -108,7 +108,7 @@ def command(
         if ask.name
         else output_target(output or "report.html", "report.html")
     )
-    found = _report(analysis, comparison, light, ask.unit(analysis.setup), variation)
+    found = _report(analysis, comparison, ready, ask.unit(analysis.setup), variation)
     text = report_page(replace(found, date=day or datetime.date.today().isoformat()))
     written = {"report": page}
     with together():
@@ -120,8 +120,8 @@ def command(
     return report_answer(analysis, comparison, written)
 
 
-def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None, LightMap | None]:
-    """SETUP, where there is another both beside one another, and the map of SETUP."""
+def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None, PreparedField | None]:
+    """SETUP and its light field; where there is another, both beside one another."""
     from lightdose.analysis import light_of
     from lightdose.physics.emission import TRISTIMULUS_WEIGHTINGS
     from lightdose.workflows.advice import advised_under
@@ -131,15 +131,15 @@ def _analyses(ask: Ask) -> tuple[Analysis, Comparison | None, LightMap | None]:
     setup = first.read()
     if other is None:
         ready, field = light_of(setup, TRISTIMULUS_WEIGHTINGS)
-        return advised_under(setup, ready, field), None, _light(setup, ready)
+        return advised_under(setup, ready, field), None, ready
     comparison = compare(setup, other.read())
-    return comparison.before, comparison, _light(setup)
+    return comparison.before, comparison, None
 
 
 def _report(
     analysis: Analysis,
     comparison: Comparison | None,
-    light: LightMap | None,
+    ready: PreparedField | None,
     unit: LengthUnit,
     variation: str,
 ) -> Report:
@@ -158,8 +158,8 @@ def _report(
         analysis=replace(analysis, setup=_for_others(analysis.setup)),
         unit=unit,
         days=site_days(analysis, shown),
-        spectra=site_spectra(analysis, shown[:1]),
-        light=light,
+        spectra=site_spectra(analysis, shown[:1], ready),
+        light=_light(analysis.setup, ready),
         looks=looks_and_gets(analysis),
         more_light=diminishing_return(analysis),
         trial=growth_trial(),
@@ -200,7 +200,7 @@ def _history(setup: Setup) -> History | None:
     return history(setup, intervals="none") if has_diary(setup.path) else None
 
 
-def _light(setup: Setup, ready: PreparedField | None = None) -> LightMap | None:
+def _light(setup: Setup, ready: PreparedField | None) -> LightMap | None:
     """The plan at the depth of the middle coral, and a view from the front; none without a lit fixture."""
     from lightdose.judge.map_choice import default_depths, default_side_view
     from lightdose.workflows.plans import light_map

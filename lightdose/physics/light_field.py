@@ -56,7 +56,7 @@ from lightdose.model.setup import Receiver, Tank, Water
 from lightdose.model.spectrum import GRID_NM, SpectralTable, Weightings
 from lightdose.physics.lit_scene import lit_scene, without_solids
 from lightdose.physics.lit_tank import LitTank, light_in_air, light_under_water, path_and_surface
-from lightdose.physics.water import absorption_nodes, absorption_per_m
+from lightdose.physics.water import AbsorptionNodes, absorption_nodes, absorption_per_m
 
 IntArray = npt.NDArray[np.intp]
 
@@ -77,13 +77,19 @@ class Mixture:
 
     Attributes
     ----------
+    nodes : absorptions at which light is computed
     at_nodes : array, shape (n_channel, n_node, n_weighting)
     in_air : array, shape (n_channel, n_weighting)
     """
 
-    nodes_per_m: FloatArray
+    nodes: AbsorptionNodes
     at_nodes: FloatArray
     in_air: FloatArray
+
+    @property
+    def nodes_per_m(self) -> FloatArray:
+        """The nodes. [m-1]"""
+        return self.nodes.per_m
 
 
 def _passing(scene: Scene) -> FloatArray:
@@ -100,7 +106,7 @@ def _mixture(emission: FloatArray, matrix: FloatArray, absorption: FloatArray, t
     longest = LONGEST_PATH_DEPTHS * tank.water_depth_m
     nodes = absorption_nodes(absorption, kernels.reshape(-1, GRID_NM.size), longest)
     at_nodes = np.ascontiguousarray((kernels @ nodes.to_grid).transpose(0, 2, 1))
-    return Mixture(nodes.per_m, at_nodes, kernels.sum(axis=2))
+    return Mixture(nodes, at_nodes, kernels.sum(axis=2))
 
 
 def _product(left: FloatArray, right: FloatArray) -> FloatArray:
@@ -327,6 +333,15 @@ class PreparedField:
             response[some] = lit_here.at(points[some], look) * sky[some, None, None]
         return LightField(tuple(receivers), self.scene.channels, self.weightings.keys, response)
 
+    def transfer(self, receivers: Sequence[Receiver]) -> FloatArray:
+        """As ``spectral_transfer``, where a channel emits within 1e-5 of it."""
+        passing = _passing(self.scene)
+        each_nm = replace(
+            self.mixture, at_nodes=passing[:, None, :] * self.mixture.nodes.to_grid.T, in_air=passing
+        )
+        whole = replace(self, mixture=each_nm).light_field(receivers)
+        return read_only(whole.response)
+
     def by_sky(self, receivers: Sequence[Receiver]) -> Iterator[tuple[PreparedField, IntArray]]:
         """This field with the receivers for which solids count, and one without solids for the others."""
         own = np.array([r.own_sky for r in receivers], dtype=bool)
@@ -540,19 +555,12 @@ def spectral_transfer(receivers: Sequence[Receiver], scene: Scene) -> FloatArray
     SetupError
         If an aperture is too large to be cut into cells.
     """
-    own = np.array([r.own_sky for r in receivers], dtype=bool)
-    if scene.standing is not None and np.any(own):
-        out = np.empty((len(receivers), len(scene.emission), GRID_NM.size))
-        for some, clear in ((~own, scene), (own, without_solids(scene))):
-            chosen = [r for r, is_in in zip(receivers, some, strict=True) if is_in]
-            out[some] = spectral_transfer([replace(r, own_sky=False) for r in chosen], clear)
-        return read_only(out)
-    points, sky = _places(receivers)
-    passing = _passing(scene)
     absorption = absorption_per_m(scene.water, scene.tables)
     longest = LONGEST_PATH_DEPTHS * scene.tank.water_depth_m
     nodes = absorption_nodes(absorption, np.eye(GRID_NM.size), longest)
-    mixture = Mixture(nodes.per_m, passing[:, None, :] * nodes.to_grid.T, passing)
-    lit = lit_scene(scene, nodes.per_m, for_points=len(points))
-    response = blockwise(points, lit, mixture, normals_of(receivers), split=False)[:, 0] * sky[:, None, None]
-    return read_only(np.maximum(response, 0.0))
+    count = len(scene.emission)
+    unweighted = Mixture(nodes, np.zeros((count, nodes.per_m.size, 0)), np.zeros((count, 0)))
+    lit = lit_scene(scene, nodes.per_m, for_points=len(receivers))
+    weightings = Weightings((), np.zeros((0, GRID_NM.size)))
+    ready = PreparedField(scene, scene.emission, absorption, weightings, lit, unweighted)
+    return ready.transfer(receivers)

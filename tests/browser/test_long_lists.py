@@ -63,6 +63,21 @@ def test_page_of_sixty_corals_is_short_and_small(
     assert crowded_page.stat().st_size < 900_000
 
 
+@pytest.mark.identity
+@pytest.mark.parametrize("width", MOST_PX)
+def test_page_of_a_reef_with_caves_is_short_too(
+    open_page: OpenPage, tmp_path_factory: pytest.TempPathFactory, width: int
+) -> None:
+    """The same of the shipped reef of 48 corals, with rock, faces, shade and a year of growth."""
+    page = tmp_path_factory.mktemp("caves") / "caves.html"
+    setup = Path(__file__).resolve().parents[2] / "examples" / "rock-and-caves" / "setup.toml"
+    done = CliRunner().invoke(cli, ["report", str(setup), "-o", str(page)])
+    assert done.exit_code == 0, done.output
+    shown = open_page(page, width=width).page
+    assert shown.evaluate("document.documentElement.scrollHeight") < MOST_PX[width]
+    assert shown.evaluate("document.documentElement.scrollWidth") <= width
+
+
 @pytest.mark.published
 def test_words_have_contrast_in_light_and_dark(schemes: Iterator[Opened]) -> None:
     """Every word of page and figures has 4.5 or more on its ground, by WCAG's formula."""
