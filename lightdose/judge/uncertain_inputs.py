@@ -9,13 +9,14 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lightdose.model.fixture import Channel, CosineLobe, Fixture
 from lightdose.model.forms import OPEN_SKY_RANGES, OPEN_SKY_WORDS
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import Basis, UncertainInput
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import ChannelSpectrum, LedPeak, SpectrumMix
@@ -205,6 +206,7 @@ class UncertainInputs:
         return 0.5 * STEP_SD * self.values["yellowing_per_m"], STEP_SD * self.values["yellowing_per_m"]
 
 
+@lru_cache(maxsize=2)
 def uncertain_inputs(setup: Setup) -> UncertainInputs:
     """How well everything in a setup is known.
 
@@ -289,8 +291,9 @@ def stream(seed: int, *names: str) -> np.random.Generator:
     return np.random.default_rng([seed, *np.frombuffer(digest, np.uint32).tolist()])
 
 
+@lru_cache(maxsize=1)
 def draw_inputs(inputs: UncertainInputs, count: int, seed: int) -> Draws:
-    """Draw what is common to all places.
+    """Draw what is common to all places; the last draws are kept, for advice asks for more places of a tank.
 
     Parameters
     ----------
@@ -321,11 +324,11 @@ def draw_inputs(inputs: UncertainInputs, count: int, seed: int) -> Draws:
         yellowing = inputs.values["yellowing_per_m"] * np.abs(_held_normal(stream(seed, "yellowing"), count))
     empty = np.ones((count, 0))
     return Draws(
-        gain=np.concatenate(gains, axis=1) if gains else empty,
-        height_m=np.column_stack(heights) if heights else empty,
-        ln_beam=np.column_stack(beams) if beams else empty,
-        dimming=dimming_draws(inputs, count, seed, measured),
-        added_yellowing_per_m=np.maximum(yellowing, -inputs.yellowing_per_m),
+        gain=read_only(np.concatenate(gains, axis=1) if gains else empty),
+        height_m=read_only(np.column_stack(heights) if heights else empty),
+        ln_beam=read_only(np.column_stack(beams) if beams else empty),
+        dimming=read_only(dimming_draws(inputs, count, seed, measured)),
+        added_yellowing_per_m=read_only(np.maximum(yellowing, -inputs.yellowing_per_m)),
         ln_sky={key[2]: values for key, values in measured.items() if key[0] == "open_sky"},
     )
 
