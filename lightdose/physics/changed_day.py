@@ -288,7 +288,8 @@ def _with_time(time_h: FloatArray, level: FloatArray, at_h: float) -> tuple[Floa
         return time_h, level
     share = (at_h - float(time_h[k - 1])) / float(time_h[k] - time_h[k - 1])
     here = level[:, k - 1] + share * (level[:, k] - level[:, k - 1])
-    return np.insert(time_h, k, at_h), np.insert(level, k, here, axis=1)
+    time_h = np.concatenate((time_h[:k], [at_h], time_h[k:]))  # np.insert takes ten times as long
+    return time_h, np.concatenate((level[:, :k], here[:, None], level[:, k:]), axis=1)
 
 
 def _segment_hours(time_h: FloatArray, level: FloatArray, curve: DimmingCurve) -> FloatArray:
