@@ -19,9 +19,9 @@ NAMED_AT_MOST: Final = 3
 PAIRS_SHOWN: Final = 12
 TRIMS_SHOWN: Final = 5
 TITLE: Final = "As the colonies grow"
-RANGE: Final = (
-    f"Months in brackets: growth {FASTER:g} times and {SLOWER:g} times as fast as told. Everything but the "
-    "colonies stays as it is, states are by calculated doses, and forms are simple solids."
+MONTHS: Final = f"Months in brackets: growth {FASTER:g} times and {SLOWER:g} times as fast as told. "
+BASIS: Final = (
+    "Everything but the colonies stays as it is, states are by calculated doses, and forms are simple solids."
 )
 
 
@@ -119,7 +119,7 @@ def growing_blocks(grown: Growing, unit: LengthUnit) -> tuple[Block, ...]:
         *([Section(falls.caption, (falls,))] if grown.falls else [Say(f"No coral falls below it in {end}.")]),
         *([Section("Cut first", (Points.of(_trim_words(grown.trims, unit)),))] if grown.trims else []),
         *([Section(title, (pairs,), folded=True)] if grown.shadings else []),
-        Say(RANGE, "note"),
+        Say((MONTHS if grown.falls or grown.trims else "") + BASIS, "note"),
     )
 
 
