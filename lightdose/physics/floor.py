@@ -211,11 +211,12 @@ def exchange_matrices(grid: FloorGrid, table: FloatArray) -> FloatArray:
     """
     n_x, n_y = grid.x_m.size, grid.y_m.size
     # of each window the place is the receiver, and the step in it a patch: backwards their distance, else sum
-    sums = np.lib.stride_tricks.sliding_window_view(table, (n_x, n_y), (2, 4))
-    apart_x, apart_y = sums[..., ::-1, :], sums[..., ::-1]
-    whole = apart_x[:, 0, :, 0, ..., ::-1] + apart_x[:, 0, :, 1]
-    whole += apart_y[:, 1, :, 0]
-    whole += sums[:, 1, :, 1]
+    windows = np.lib.stride_tricks.sliding_window_view
+    along_y = windows(table, n_y, 4)
+    along_y = along_y[:, :, :, 0, :, ::-1] + along_y[:, :, :, 1]
+    along_x = windows(along_y, n_x, 2).swapaxes(-1, -2)
+    whole = np.empty((len(table), n_x, n_y, n_x, n_y))
+    np.add(along_x[:, 0, ..., ::-1, :], along_x[:, 1], out=whole)
     return whole.reshape(len(table), n_x * n_y, n_x * n_y)
 
 
