@@ -50,16 +50,20 @@ class CoralNames:
         self._looks_shown = False
 
     @cached_property
-    def known(self) -> dict[str, CoralName]:
-        """Every word, folded, with what it means; a word means what it is found as first."""
-        shipped = shipped_names()
+    def genera(self) -> dict[str, CoralName]:
+        """Every accepted genus, folded, with what it means."""
         cited = {genus: source for genus, _, source in shipped_genera()}
         of_genus = {genus: self.groups[key] for genus, key, _ in shipped_genera() if key in self.groups}
         of_genus |= {genus: group for group in self.groups.values() for genus in group.genera}
-        known = {
+        return {
             folded(genus): CoralName(genus, "genus", (group,), genus, cited.get(genus, ""))
             for genus, group in of_genus.items()
         }
+
+    @cached_property
+    def known(self) -> dict[str, CoralName]:
+        """Every word, folded, with what it means; a word means what it is found as first."""
+        shipped, known = shipped_names(), dict(self.genera)
         for key, group in self.groups.items():
             known.setdefault(folded(key), CoralName(key, "group", (group,)))
         for block in shipped["synonyms"]:
@@ -82,6 +86,8 @@ class CoralNames:
         if (group := self.groups.get(word)) is not None:
             return CoralName(word, "group", (group,))
         small = folded(word)
+        if (found := self.genera.get(small)) is not None:
+            return found
         for same in (small, small.removesuffix(" coral"), f"{small} coral"):
             if same in self.known:
                 return self.known[same]

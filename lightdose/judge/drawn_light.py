@@ -196,10 +196,10 @@ def draw_doses(
     day = uncertain_day(ready.scene.fixtures, changes.stated)
     bases = _bases(inputs, common)
     dli, peak = np.zeros((len(receivers), 2)), np.zeros((len(receivers), 2))
-    hours = day.hours(common.dimming)
+    hours, gain = day.hours(common.dimming), np.ascontiguousarray(common.gain.T)
     for block in _blocks(receivers, draws * max(1, len(hours))):
         place = _PlaceDraws.of(inputs, common, [receivers[i] for i in block], draws, seed)
-        response = _drawn_response(changes, block, bases, place, common.gain)
+        response = _drawn_response(changes, block, bases, place, gain)
         doses = MOL_PER_UMOL_S_H * np.einsum("rck,ck->rk", response, hours)
         dli[block] = _interval(doses)
         peak[block] = _interval(day.peaks(response, common.dimming))
@@ -361,12 +361,12 @@ def _drawn_response(
     changes: FieldChanges, block: list[int], bases: _Bases, place: _PlaceDraws, gain: FloatArray
 ) -> FloatArray:
     """PPFD of every channel at full output in every draw, shape (n_receiver, n_channel, n_draw)."""
-    shape = (len(block), changes.stated.shape[1], len(gain))
+    shape = (len(block), *gain.shape)
     response = np.empty(shape)
     for row, receiver in enumerate(block):
         np.take(changes.moved[receiver], place.offset[row], axis=1, out=response[row], mode="clip")
         response[row] *= place.factor[row]
-    response *= gain.T
+    response *= gain
     parts = (changes.ln_height, changes.ln_beam, changes.ln_yellowing)
     for height, beam, own in zip(bases.height, bases.beam, bases.channels, strict=True):
         weights = np.concatenate((height, beam, bases.yellowing))

@@ -221,7 +221,7 @@ seen. Our choice."""
 NEGLIGIBLE_SHARE = 1e-10
 """A response that absorption cuts below this share of itself in clear water need not be exact; our choice."""
 
-FEWEST_NODES, MOST_NODES = 4, 96
+FEWEST_NODES, USUAL_NODES, MOST_NODES = 4, 8, 96
 
 
 @dataclass(frozen=True, eq=False)
@@ -287,10 +287,18 @@ def absorption_nodes(absorption: FloatArray, spectra: FloatArray, longest_path_m
     cells = absorption[:, None] * paths
     wanted = kept @ np.exp(-np.minimum(cells, 700))
     allowed = np.maximum(wanted, NEGLIGIBLE_SHARE / RELATIVE_TOLERANCE * wanted[:, :1]) * RELATIVE_TOLERANCE
-    count = FEWEST_NODES
-    while True:
+
+    def enough(count: int) -> AbsorptionNodes | None:
+        """So many nodes, where they meet the tolerance."""
         nodes = _chebyshev(low, high, count, absorption)
         got = (kept @ nodes.to_grid) @ np.exp(-nodes.per_m[:, None] * paths)
-        if count >= MOST_NODES or np.all(np.abs(got - wanted) <= allowed):
-            return nodes
+        return nodes if count >= MOST_NODES or np.all(np.abs(got - wanted) <= allowed) else None
+
+    count = USUAL_NODES
+    nodes = enough(count)
+    while nodes is None:
         count += 1 if count < 16 else 4
+        nodes = enough(count)
+    while count > FEWEST_NODES and count <= USUAL_NODES and (fewer := enough(count - 1)) is not None:
+        nodes, count = fewer, count - 1
+    return nodes
