@@ -17,7 +17,7 @@ import numpy as np
 
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
-from lightdose.physics.gathering import Seen, directions, see
+from lightdose.physics.gathering import Seen, directions, see, see_open
 from lightdose.physics.skins import Skins, skins_in
 from lightdose.physics.solid_shapes import BoolArray, IntArray, holds
 
@@ -29,7 +29,7 @@ against 1,500 on maps among rock, 128 are within 0.1 % of the brightest place at
 THREADS = 2
 """Blocks of places at once; numpy works outside the interpreter's lock."""
 
-LINES_AT_MOST = 200_000
+LINES_AT_MOST, LINES_A_BLOCK = 200_000, 40_000
 FEW_PLACES, SHARED_M = 400, 0.012
 """Among more places than that, those in one cube of this side see the same: the bounce is smooth. [m]"""
 
@@ -59,6 +59,10 @@ class Patches:
     def tank(self) -> Tank:
         """The tank."""
         return self.skins.tank
+
+    def seen(self, start: FloatArray, way: FloatArray) -> Seen:
+        """What lines see of the patches, as ``see``."""
+        return see(self.skins, self.tank, self.index, start, way)
 
 
 def solved(
@@ -143,9 +147,10 @@ def between_patches(skins: Skins, index: float, count: int) -> Seen:
     in_tank = np.flatnonzero(inside.ravel())
     found = see(skins, tank, index, flat_start[:, in_tank], flat_way[:, in_tank])
     patch: IntArray = np.zeros(inside.size, dtype=np.intp)
-    share, path = np.zeros(inside.size), np.zeros(inside.size)
+    share, path, thinned = np.zeros(inside.size), np.zeros(inside.size), np.ones(inside.size)
     patch[in_tank], share[in_tank], path[in_tank] = found.patch, found.share, found.path_m
-    return Seen(*(v.reshape(count, lines) for v in (patch, share, path)))  # type: ignore[arg-type]
+    thinned[in_tank] = found.thinned
+    return Seen(*(v.reshape(count, lines) for v in (patch, share, path, thinned)))  # type: ignore[arg-type]
 
 
 def _frames(normal: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -227,12 +232,24 @@ class BouncedLight:
     def _flat(self, points_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Light of skins on places that look up, and what solids leave of the floor's light."""
         up = directions(lines_for(self.for_points), cosine=True)
-        weight = np.full((1, 1, up.shape[1]), 1 / up.shape[1])
         at, of = _shared(points_m, None)
-        by_floor, by_skins = self._seen_light(self.patches, points_m[at], up, weight, by_floor=True)[:, :, 0]
-        if self.open is None:
-            return by_skins[of], np.zeros_like(by_skins[of])
-        without = self._seen_light(self.open, points_m[at], up, weight)[:, 0]
+        points, floor_count = points_m[at], self.patches.skins.floor_count
+        by_floor, by_skins, without = found = np.zeros((3, at.size, self._columns))
+
+        def fill(some: slice) -> None:
+            count = len(points[some])
+            start, way, row = _lines(points[some], up)
+            seen = self.patches.seen(start, way)
+            on_skin = seen.patch >= floor_count
+            both = _gathered(self.patches, seen, row + count * on_skin, 2 * count)
+            found[:2, some] = both.reshape(2, count, -1)
+            if self.open is not None:
+                floor = self.open.skins
+                clear = see_open(seen, floor, floor.tank, self.open.index, start, way)
+                found[2, some] = _gathered(self.open, clear, row, count)
+
+        _by_blocks(fill, at.size, up.shape[1])
+        by_skins /= up.shape[1]
         share = np.divide(by_floor, without, out=np.zeros_like(without), where=without > 0)
         return by_skins[of], share[of]
 
@@ -258,60 +275,52 @@ class BouncedLight:
         sphere = np.concatenate((up, up * np.array([[1.0], [1.0], [-1.0]])), axis=1)
         part = 4 / sphere.shape[1]
         faces = np.maximum(normals @ sphere, 0) * part
-        found = self._seen_light(self.patches, points_m, sphere, np.stack((faces, np.full_like(faces, part))))
-        return found[of, 0], found[of, 1]
+        on_faces, all_round = found = np.zeros((2, at.size, self._columns))
 
-    def _seen_light(
-        self,
-        patches: Patches,
-        points_m: FloatArray,
-        ways: FloatArray,
-        weights: FloatArray,
-        *,
-        by_floor: bool = False,
-    ) -> FloatArray:
-        """Sums over what places see; weights (n_kind, n_point or 1, n_way).
+        def fill(some: slice) -> None:
+            start, way, row = _lines(points_m[some], sphere)
+            seen = self.patches.seen(start, way)
+            for kind, weight in enumerate((faces[some].ravel(), part)):
+                found[kind, some] = _gathered(self.patches, seen, row, len(points_m[some]), weight)
 
-        Shape (n_point, n_kind, n), or (2, n_point, n_kind, n) with the floor's light and that of skins.
-        """
-        n_point, n_way = len(points_m), ways.shape[1]
-        beams, nodes = patches.exitance.shape[1:]
-        flat = patches.exitance.reshape(len(patches.exitance), -1)
-        kinds = weights.shape[0]
-        out = np.zeros((2 if by_floor else 1, n_point, kinds, beams * nodes))
-        step = max(1, 40_000 // n_way)
+        _by_blocks(fill, at.size, sphere.shape[1])
+        return on_faces[of], all_round[of]
 
-        def fill(first: int) -> None:
-            some = slice(first, min(first + step, n_point))
-            at = points_m[some] * (1.0, 1.0, -1.0)
-            count = len(at)
-            start = np.repeat(at.T[:, :, None], n_way, axis=2).reshape(3, -1)
-            seen = see(patches.skins, patches.tank, patches.index, start, np.tile(ways, (1, count)))
-            own = weights[:, some] if weights.shape[1] == n_point else weights[:, :1]
-            lit = np.flatnonzero(seen.share > 0)
-            row, column = np.divmod(lit, n_way)
-            patch, share, path = seen.patch[lit], seen.share[lit], seen.path_m[lit]
-            left = [np.exp(-a * path) * share for a in patches.nodes_per_m]
-            skin = (patch >= patches.skins.floor_count) if by_floor else np.zeros(patch.size, dtype=bool)
-            bins = row + count * skin
-            for kind in range(kinds):
-                w = own[kind][row if len(own[kind]) > 1 else 0, column]
-                for beam in range(beams):
-                    for node in range(nodes):
-                        values = w * left[node] * flat[patch, beam * nodes + node]
-                        total = np.bincount(bins, values, count * len(out)).reshape(len(out), count)
-                        out[:, some, kind, beam * nodes + node] = total
 
-        firsts = range(0, n_point, step)
-        if len(firsts) <= 2 * THREADS:
-            for first in firsts:
-                fill(first)
-        else:
-            from concurrent.futures import ThreadPoolExecutor
+def _lines(points_m: FloatArray, ways: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Lines from points (n, 3) in all ways (3, n_way): starts and ways (3, n_line), and whose each is."""
+    count, each = len(points_m), ways.shape[1]
+    row = np.repeat(np.arange(count), each)
+    return (points_m * (1.0, 1.0, -1.0)).T[:, row], np.tile(ways, (1, count)), row
 
-            with ThreadPoolExecutor(THREADS) as pool:
-                list(pool.map(fill, firsts))
-        return out if by_floor else out[0]
+
+def _gathered(
+    patches: Patches, seen: Seen, row: IntArray, count: int, weight: FloatArray | float = 1.0
+) -> FloatArray:
+    """What lines see, added up by rows, (count, n_beam * n_node); rows and weights of shape (n_line,)."""
+    lit = np.flatnonzero(seen.share > 0)
+    row, patch, path = row[lit], seen.patch[lit], seen.path_m[lit]
+    share = seen.share[lit] * (weight if isinstance(weight, float) else weight[lit])
+    out = np.empty((count, *patches.exitance.shape[1:]))
+    for node, absorption in enumerate(patches.nodes_per_m):
+        left = share * np.exp(-absorption * path)
+        for beam in range(out.shape[1]):
+            out[:, beam, node] = np.bincount(row, left * patches.exitance[patch, beam, node], count)
+    return out.reshape(count, -1)
+
+
+def _by_blocks(fill: Callable[[slice], None], count: int, lines_each: int) -> None:
+    """Fill blocks of places, two at once where there are many."""
+    step = max(1, LINES_A_BLOCK // lines_each)
+    blocks = [slice(first, first + step) for first in range(0, count, step)]
+    if len(blocks) <= 2 * THREADS:
+        for some in blocks:
+            fill(some)
+        return
+    from concurrent.futures import ThreadPoolExecutor
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        list(pool.map(fill, blocks))
 
 
 def bare(skins: Skins) -> Skins:

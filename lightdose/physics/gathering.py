@@ -68,11 +68,17 @@ class Seen:
     patch : index of the patch; 0 where ``share`` is 0
     share : of the patch's light that comes back along the line, without absorption
     path_m : way in the water. [m]
+    thinned : what colonies that let light through leave of it; 1 where none stands in the way
     """
 
     patch: IntArray
     share: FloatArray
     path_m: FloatArray
+    thinned: FloatArray
+
+    def of(self, some: slice) -> Seen:
+        """What some of the lines end on."""
+        return Seen(self.patch[some], self.share[some], self.path_m[some], self.thinned[some])
 
 
 def see(skins: Skins, tank: Tank, index: float, start: FloatArray, way: FloatArray) -> Seen:
@@ -92,11 +98,35 @@ def see(skins: Skins, tank: Tank, index: float, start: FloatArray, way: FloatArr
     Fresnel's equations; geometry of a box with plane mirrors, whose clear panes are crossed there and back.
     """
     count = way.shape[1]
-    patch, share, path = np.zeros(count, dtype=np.intp), np.zeros(count), np.zeros(count)
+    seen = Seen(np.zeros(count, dtype=np.intp), np.zeros(count), np.zeros(count), np.ones(count))
     for first in range(0, count, LINES_AT_ONCE):
         part = slice(first, first + LINES_AT_ONCE)
-        _see(skins, tank, index, start[:, part], way[:, part], (patch[part], share[part], path[part]))
-    return Seen(patch, share, path)
+        _see(skins, tank, index, start[:, part], way[:, part], seen.of(part))
+    return seen
+
+
+def see_open(seen: Seen, skins: Skins, tank: Tank, index: float, start: FloatArray, way: FloatArray) -> Seen:
+    """What the same lines see of the floor without any solid: lines that met none are not followed again.
+
+    Parameters
+    ----------
+    seen : Seen
+        By the lines, each with its own entry, of shape (n,).
+    skins : Skins
+        Of the floor alone.
+    tank, index, start, way
+        As in ``see``.
+
+    Source
+    ------
+    ``see``.
+    """
+    met = np.flatnonzero((seen.patch >= skins.floor_count) | ((seen.share == 0) & (seen.thinned < 1)))
+    anew = see(skins, tank, index, start[:, met], way[:, met])
+    patch, path = seen.patch.copy(), seen.path_m.copy()
+    share = np.divide(seen.share, seen.thinned, out=np.zeros(seen.share.size), where=seen.thinned > 0)
+    patch[met], share[met], path[met] = anew.patch, anew.share, anew.path_m
+    return Seen(patch, share, path, np.ones(share.size))
 
 
 def _see(
@@ -105,34 +135,35 @@ def _see(
     index: float,
     start: FloatArray,
     way: FloatArray,
-    out: tuple[IntArray, FloatArray, FloatArray],
+    out: Seen,
 ) -> None:
-    patch, share, path = out
+    """The same of some lines, into their part of the whole."""
     spans = (tank.length_m, tank.width_m, tank.water_depth_m)
     rest = glass_rest(index, tank.glass_index)
     line = np.arange(way.shape[1])
     at, way = start.copy(), way.copy()
-    left, gone = np.ones(line.size), np.zeros(line.size)
+    left, thinned, gone = np.ones(line.size), np.ones(line.size), np.zeros(line.size)
     for _ in range(LEGS_AT_MOST):
         if line.size == 0:
             return
         length, axis = _next_plane(at, way, spans)
         if skins.shapes.kind.size:
             length, solid, thin = first_met(skins.shapes, at, way, length)
-            left = left * thin
+            left, thinned = left * thin, thinned * thin
         else:
             solid = np.full(line.size, -1, dtype=np.intp)
         at = at + way * length
         gone = gone + length
         met = np.flatnonzero(solid >= 0)
         if met.size:
-            patch[line[met]] = skins.on_solid(solid[met], at[:, met])
-            share[line[met]], path[line[met]] = left[met], gone[met]
-        down = np.flatnonzero((solid < 0) & (axis == 2) & (way[2] < 0))
+            out.patch[line[met]] = skins.on_solid(solid[met], at[:, met])
+        floor = (solid < 0) & (axis == 2) & (way[2] < 0)
+        down = np.flatnonzero(floor)
         if down.size:
-            patch[line[down]] = skins.on_floor(at[:, down])
-            share[line[down]], path[line[down]] = left[down], gone[down]
-        go_on = (solid < 0) & ~((axis == 2) & (way[2] < 0))
+            out.patch[line[down]] = skins.on_floor(at[:, down])
+        go_on = (solid < 0) & ~floor
+        ends = np.flatnonzero(~go_on)
+        out.share[line[ends]], out.path_m[line[ends]] = left[ends], gone[ends]
         top = np.flatnonzero(go_on & (axis == 2))
         left[top] *= surface_reflectance_from_below(way[2, top], index)
         way[2, top] *= -1
@@ -150,14 +181,18 @@ def _see(
                     )
                     along[which] = 0.0
                     if skins.shapes.kind.size:
-                        left[on] *= passed_along(skins.shapes, at[:, on], along)
+                        thin = passed_along(skins.shapes, at[:, on], along)
+                        left[on] *= thin
+                        thinned[on] *= thin
                     at[:, on] += along
                 way[which, on] *= -1
         inside = (at[2] <= _ROUNDING_M) & (at[2] >= -spans[2] - _ROUNDING_M)
         for which in range(2):
             inside &= (at[which] >= -_ROUNDING_M) & (at[which] <= spans[which] + _ROUNDING_M)
+        out.thinned[line] = thinned
         keep = np.flatnonzero(go_on & inside & (left > LEAST_SHARE))
-        at, way, left, gone, line = at[:, keep], way[:, keep], left[keep], gone[keep], line[keep]
+        at, way, line = at[:, keep], way[:, keep], line[keep]
+        left, thinned, gone = left[keep], thinned[keep], gone[keep]
 
 
 def _next_plane(
