@@ -283,8 +283,7 @@ def _even_light(tank: Tank, index: float) -> _EvenLight:
     level = index * np.sqrt(sine_square)
     k_x, k_y = level * np.cos(turn), level * np.sin(turn)
     up = index * np.sqrt(1 - sine_square) * np.ones_like(turn)
-    whole, glass = np.zeros_like(k_x), np.full_like(k_x, 2 * tank.glass_thickness_m)
-    stays = [pane_stay(k, glass, whole, index, tank.glass_index) for k in (k_x, k_y)]
+    stays = [pane_stay(k, 2 * tank.glass_thickness_m, index, tank.glass_index) for k in (k_x, k_y)]
     panes = [wall_reflectance(Wall(), k, index, tank.glass_index) for k in (k_x, k_y)]
     back = surface_reflectance_from_below(up / index, index)
     return _EvenLight((k_x, k_y, up), (stays[0], stays[1]), (panes[0], panes[1]), back)

@@ -43,7 +43,9 @@ Lambert's law. Accuracy against an independent photon-tracing simulation:
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+import threading
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -66,6 +68,8 @@ LONGEST_PATH_DEPTHS = 4.0
 THREADS = 2
 """Blocks of points at once, by measurement on two cores; numpy works outside the interpreter's lock."""
 
+BLOCK_PARTS_WORTH_A_THREAD = 8
+"""A thread costs less than it brings from this part of a whole block on; by measurement."""
 
 SINGLE_THREADED_PRODUCT = 200_000
 """Multiplications up to which BLAS starts no threads, which would wait for ours; by measurement."""
@@ -123,13 +127,12 @@ def _block(
     points_m: FloatArray,
     lit: LitTank,
     mixture: Mixture,
-    normals: FloatArray | None = None,
-    seen: FloatArray | None = None,
-    *,
-    split: bool = False,
-) -> FloatArray:
-    """Responses of a block of points, shape (n_part, n_point, n_channel, n_weighting)."""
-    out = np.zeros((len(LIGHT_PARTS) if split else 1, len(points_m), *mixture.in_air.shape))
+    normals: FloatArray | None,
+    seen: FloatArray | None,
+    out: FloatArray,
+) -> None:
+    """Fill in responses of a block of points, shape (n_part, n_point, n_channel, n_weighting)."""
+    split = len(out) > 1
     wet = points_m[:, 2] >= 0
     under = slice(None) if np.all(wet) else np.flatnonzero(wet)
     above = np.flatnonzero(~wet)
@@ -141,6 +144,8 @@ def _block(
     bounced = seen[under] if seen is not None else None
     if seen is None:
         bounced = _bounced(lit, points_m[under], None if normals is None else normals[under])
+    if split or above.size:
+        out[:] = 0.0
     nodes = mixture.nodes_per_m.size
     channel = column = 0
     for lamp in lit.lamps:
@@ -157,13 +162,23 @@ def _block(
             fold = np.concatenate([mixture.at_nodes[i] for i in own], axis=1)
             for part, by_node in enumerate(by_part):
                 mixed = _product(by_node, fold).reshape(-1, len(own), out.shape[3])
-                for i, which in enumerate(own):
-                    out[part, under, which] = mixed[:, i]
-            for which in own:
-                out[0, above, which] = dry[beam][:, None] * mixture.in_air[which]
+                for which, own_part in _runs(own):
+                    out[part, under, which] = mixed[:, own_part]
+            for i in own:
+                out[0, above, i] = dry[beam][:, None] * mixture.in_air[i]
             column += nodes
         channel += len(lamp.beam_of_channel)
-    return out
+    # Where nearly all is absorbed, the polynomial between absorptions dips below zero by 1e-8 of its top.
+    np.maximum(out, 0.0, out=out)
+
+
+def _runs(numbers: list[int]) -> Iterator[tuple[slice, slice]]:
+    """Runs of rising numbers without a gap, and where each stands in the list: they are copied at once."""
+    first = 0
+    for i in range(1, len(numbers) + 1):
+        if i == len(numbers) or numbers[i] != numbers[i - 1] + 1:
+            yield slice(numbers[first], numbers[i - 1] + 1), slice(first, i)
+            first = i
 
 
 def blockwise(
@@ -202,24 +217,42 @@ def blockwise(
         else _off_surfaces(points_m, lit, normals, stands_for)
     )
 
-    def fill(first: int) -> None:
-        block = slice(first, first + size)
+    parts = math.ceil(len(points_m) / size)
+    if len(points_m) >= THREADS * size / BLOCK_PARTS_WORTH_A_THREAD:
+        parts = THREADS * math.ceil(parts / THREADS)
+    ends = [len(points_m) * i // max(1, parts) for i in range(parts + 1)]
+
+    def fill(part: int) -> None:
+        block = slice(ends[part], ends[part + 1])
         look = None if normals is None else normals[block]
         back = None if seen is None else seen[block]
-        found = _block(points_m[block], lit, mixture, look, back, split=split).swapaxes(0, 1)
-        # Where nearly all is absorbed, the polynomial between absorptions dips below zero by 1e-8 of its top.
-        np.maximum(found, 0.0, out=out[block])
+        _block(points_m[block], lit, mixture, look, back, out[block].swapaxes(0, 1))
 
-    firsts = range(0, len(points_m), size)
-    if len(firsts) <= THREADS:
-        for first in firsts:
-            fill(first)
-    else:
-        from concurrent.futures import ThreadPoolExecutor
-
-        with ThreadPoolExecutor(THREADS) as pool:
-            list(pool.map(fill, firsts))
+    _in_threads(fill, parts)
     return out
+
+
+def _in_threads(task: Callable[[int], None], count: int) -> None:
+    """Do a task for each number below ``count``; each thread, this one among them, takes the next in turn."""
+    left, failed = iter(range(count)), list[BaseException]()
+
+    def work() -> None:
+        try:
+            for number in left:
+                task(number)
+        except BaseException as error:
+            failed.append(error)
+            for _ in left:
+                pass
+
+    others = [threading.Thread(target=work) for _ in range(min(THREADS, count) - 1)]
+    for other in others:
+        other.start()
+    work()
+    for other in others:
+        other.join()
+    if failed:
+        raise failed[0]
 
 
 def _bounced(lit: LitTank, points_m: FloatArray, normals: FloatArray | None) -> FloatArray | None:

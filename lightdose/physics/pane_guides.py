@@ -6,7 +6,7 @@ the pane as fast as light does in glass, until it comes to the joint at the othe
 way into the opposite of its first pane, and out of that into the water, as steep as it was before.
 
 For the water this is one more kind of mirror image: along one axis the ray runs through whole spans with the
-speed it has in glass, along the other it is held for so long. ``light_paths`` loses such light at the first
+speed it has in glass, along the other it is held for so long. ``solved_rays`` loses such light at the first
 joint. Only in tanks so deep that light crosses a whole pane on its way down does any of it come back.
 
 Left out, each by tracing under 0.3 % of all light at the foot of a column: light that leaves a joint in
@@ -24,20 +24,26 @@ import numpy.typing as npt
 
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Wall
-from lightdose.physics.light_paths import (
-    Rays,
-    Route,
+from lightdose.physics.light_paths import Rays, Route, possible
+from lightdose.physics.sights import ray_count
+from lightdose.physics.solved_rays import (
     Tube,
+    aimed,
     hit_times,
-    per_reach,
-    possible,
-    ray_count,
+    level_reach,
     rays,
     straight,
     tube_of,
     visible,
 )
-from lightdose.physics.walls import STRAIGHT, glass_rest, pane_reflectance, wall_reflectance
+from lightdose.physics.walls import (
+    STRAIGHT,
+    glass_rest,
+    pane_crossing,
+    pane_reflectance,
+    pane_stay,
+    wall_reflectance,
+)
 from lightdose.physics.water import newton_step, surface_transmittance
 
 IntArray = npt.NDArray[np.intp]
@@ -60,7 +66,7 @@ def all_rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray
 
     Source
     ------
-    ``light_paths.rays``, ``led_rays``.
+    ``solved_rays.rays``, ``led_rays``.
     """
     yield rays(route, x_m, y_m, depth_m)
     for axis, crossings in _ways_along(route):
@@ -178,18 +184,18 @@ def led_rays(route: Route, axis: int, crossings: int, at_m: FloatArray, depth_m:
     glass[run] += run_m
     glass[held] -= twice
     rest = glass_rest(n, tank.glass_index)
-    u, k = straight(away, height, s, n)
+    u, cosine, k = straight(away, height, s, n)
     for _ in range(PASSES):
         in_glass = np.sqrt(rest + k * k)
         stay = glass / in_glass
         stay[held] += (run_m + crossings * twice) / in_glass[run]
         to = away + k * stay
-        reach = np.sqrt(to[0] * to[0] + to[1] * to[1])
+        reach = level_reach(to)
         u += newton_step(u, reach, height, s, n)
-        k = to * per_reach(u, reach)
-    none = np.zeros((2, 1))
-    tube = tube_of(route, u, k, s, glass, none, none)
-    entry, gain = visible(route, cell, start, k, tube, none)
+        cosine, k = aimed(to, reach, u)
+    stay, slope, _ = pane_crossing(k, glass, n, tank.glass_index)
+    tube = tube_of(route, cosine, k, s, stay, slope)
+    entry, gain = visible(route, cell, start, k, tube)
     surface = surface_transmittance(tube.cosine, n)
     gain *= surface / (tube.spread * tube.cosine * route.cells.x_m.size)
     gain *= _share_led(route, axis, crossings, ray, entry, k, tube)
@@ -226,8 +232,11 @@ def _share_led(
     in_glass = np.sqrt(glass_rest(n, tank.glass_index) + k_run * k_run)
     stay = glass / in_glass
     led = (crossings * (span + glass) + glass) / in_glass
-    on_run = hit_times(route, axis, ray[axis], entry[axis], k[axis])
-    on_held = hit_times(route, 1 - axis, ray[1 - axis], entry[1 - axis], k[1 - axis])
+    images, meetings = (route.images_x, route.images_y), []
+    for a in (axis, 1 - axis):
+        in_all = pane_stay(k[a], images[a].glass_m[ray[a]], n, tank.glass_index)
+        meetings.append(hit_times(route, a, ray[a], entry[a], k[a], in_all))
+    on_run, on_held = meetings
     ways: FloatArray = np.zeros(stay.shape)
     for at, (start, _, _) in enumerate(on_run[: len(on_run) - crossings]):
         comes_out = on_run[at + crossings][2]
@@ -243,6 +252,6 @@ def _share_led(
     inside = k_held * k_held < glass_rest(n, tank.glass_index)
     passed_by = np.maximum(1 - k_held / in_glass, 0.0) ** (crossings - 1)
     goes_in = 1 - pane_reflectance(k_run, n, tank.glass_index, painted=True)
-    hits = np.abs((route.images_x, route.images_y)[axis].number[ray[axis]])
+    hits = np.abs(images[axis].number[ray[axis]])
     sent_back = wall_reflectance(Wall(), k_run, n, tank.glass_index) ** hits
     return np.asarray(ways * inside * passed_by * goes_in * sent_back)

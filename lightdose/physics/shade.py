@@ -154,10 +154,11 @@ def _backwards(route: Route, rays: Rays, which: IntArray) -> tuple[FloatArray, F
         ((route.images_x, rays.image_x[which]), (route.images_y, rays.image_y[which]))
     ):
         number = np.abs(images.number[ray])
-        behind = (images.face[ray] == BEHIND).astype(np.float64)
         glass = images.glass_m[ray] / np.maximum(number, 1)
         k = np.abs(way[axis]) * route.index
-        stays.append(pane_stay(k, glass, behind, route.index, route.tank.glass_index))
+        stay, behind = pane_stay(k, glass, route.index, route.tank.glass_index), images.face[ray] == BEHIND
+        stay[behind] = pane_stay(k[behind], glass[behind], route.index, route.tank.glass_index, behind=True)
+        stays.append(stay)
         hits.append(number)
     return way, np.stack(stays), np.stack(hits)
 

@@ -21,11 +21,19 @@ from lightdose.physics.emission import SourceCells
 
 IntArray = npt.NDArray[np.intp]
 
-WHOLE, FRONT, BEHIND = 0, 1, 2
-"""What an image shows of a pane."""
+PLAIN, FRONT, WHOLE, BEHIND = range(4)
+"""What an image shows of clear panes: none, the front face alone, all, or what is behind the front face.
+
+The rays of the last two spend some way in the glass.
+"""
+
+IntoGlass = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 _LEAST_REST = 1e-12
 """Glass with the index of the water is taken as so much denser, so that a ray along the pane stays finite."""
+
+_LEAST_NORMAL = 1e-9
+"""Light from behind a front face that runs along it is taken as so much steeper, so that it leaves."""
 
 
 def glass_rest(index: float, glass_index: float) -> float:
@@ -46,6 +54,27 @@ def glass_rest(index: float, glass_index: float) -> float:
     Snell's law.
     """
     return max(glass_index**2 - index**2, _LEAST_REST)
+
+
+def _into_glass(normal: FloatArray, index: float, glass_index: float) -> IntoGlass:
+    """Fresnel's terms at a pane's front face: k_glass, m = k / k_glass, 1 + m, m g / n + n / g."""
+    in_glass = normal * normal
+    in_glass += glass_rest(index, glass_index)
+    np.sqrt(in_glass, out=in_glass)
+    share = normal / in_glass
+    sum_s = share + 1
+    sum_p = share * (glass_index / index)
+    sum_p += index / glass_index
+    return in_glass, share, sum_s, sum_p
+
+
+def _passed(share: FloatArray, square_s: FloatArray, square_p: FloatArray) -> FloatArray:
+    """What the front face lets through: 1 - R1 = 2 m (1 / (1 + m)^2 + 1 / (m g / n + n / g)^2)."""
+    passed = square_s + square_p
+    passed /= square_s * square_p
+    passed *= share
+    passed *= 2
+    return passed
 
 
 def pane_reflectance(
@@ -74,14 +103,12 @@ def pane_reflectance(
     ------
     Fresnel's equations; sum of a geometric series of reflections in the pane.
     """
-    n2, g2 = index**2, glass_index**2
-    in_glass = np.sqrt(glass_rest(index, glass_index) + normal * normal)
-    across = (normal - in_glass) / (normal + in_glass)
-    along = (g2 * normal - n2 * in_glass) / (g2 * normal + n2 * in_glass)
-    inner = np.asarray(0.5 * (across * across + along * along))
+    in_glass, share, sum_s, sum_p = _into_glass(normal, index, glass_index)
+    inner = np.asarray(1 - _passed(share, sum_s * sum_s, sum_p * sum_p))
     if painted:
         return inner
-    outside = np.sqrt(np.maximum(1 - n2 + normal * normal, 0.0))
+    g2 = glass_index**2
+    outside = np.sqrt(np.maximum(1 - index**2 + normal * normal, 0.0))
     across = (in_glass - outside) / (in_glass + outside)
     along = (in_glass - g2 * outside) / (in_glass + g2 * outside)
     outer = 0.5 * (across * across + along * along)
@@ -125,6 +152,30 @@ def wall_reflectance(wall: Wall, normal: FloatArray, index: float, glass_index: 
     return reflectance
 
 
+def behind_reflectance(k: FloatArray, passed: FloatArray, index: float, glass_index: float) -> FloatArray:
+    """Share of light in the water that a clear pane sends back from behind its front face.
+
+    Parameters
+    ----------
+    k : array
+        Wave vector towards the wall, in vacuum wave numbers.
+    passed : array
+        What passes the front face, 1 - R1.
+    index, glass_index : float
+        Refractive index of the water and of the glass.
+
+    Source
+    ------
+    ``pane_reflectance`` less the front face's; beyond total reflection all that passes comes back.
+    """
+    part = np.flatnonzero(k * k >= index**2 - 1)
+    if part.size == 0:
+        return passed
+    back = passed.copy()
+    back[part] += pane_reflectance(np.abs(k[part]), index, glass_index) - 1
+    return back
+
+
 @dataclass(frozen=True, eq=False)
 class AxisImages:
     """Mirror images of the tank along one axis, numbered i = ... -1, 0, 1 ...; 0 is the tank itself.
@@ -137,7 +188,7 @@ class AxisImages:
     sign, offset_m : array, shape (n_image,)
     low_hits, high_hits : array, shape (n_image,); reflections at the wall at 0 and at the far wall
     glass_m : array, shape (n_image,); twice the pane's thickness for each reflection at a clear pane. [m]
-    face : array, shape (n_image,); WHOLE pane, or the light of its FRONT face or from BEHIND it alone
+    face : array, shape (n_image,); PLAIN, FRONT, WHOLE or BEHIND
     """
 
     number: IntArray
@@ -193,7 +244,7 @@ def axis_images(
         low_hits,
         high_hits,
         glass_m,
-        np.where(once, BEHIND, WHOLE),
+        np.where(once, BEHIND, np.where(glass_m > 0, WHOLE, PLAIN)),
     )
     if not np.any(once):
         return images
@@ -206,7 +257,7 @@ def axis_images(
 
 
 def pane_stay(
-    k: FloatArray, glass_m: FloatArray, behind: FloatArray, index: float, glass_index: float
+    k: FloatArray, glass_m: FloatArray | float, index: float, glass_index: float, *, behind: bool = False
 ) -> FloatArray:
     """Mean stay in panes of light that moves by its wave vector.
 
@@ -218,12 +269,12 @@ def pane_stay(
     ----------
     k : array
         Wave vector towards the wall, in vacuum wave numbers.
-    glass_m : array
+    glass_m : array or float
         Twice the thickness for each reflection. [m]
-    behind : array
-        1 for light from behind the front face, 0 for all light of the pane.
     index, glass_index : float
         Refractive index of the water and of the glass.
+    behind : bool
+        The light from behind the front face alone.
 
     Returns
     -------
@@ -234,54 +285,67 @@ def pane_stay(
     ------
     Snell's law in a plane pane; Fresnel's equations; mean of a geometric series.
     """
-    n2, g2 = index**2, glass_index**2
+    if not behind:
+        in_glass = k * k
+        in_glass += glass_rest(index, glass_index)
+        return np.asarray(glass_m / np.sqrt(in_glass, out=in_glass))
     normal = np.abs(k)
-    in_glass = np.sqrt(glass_rest(index, glass_index) + k * k)
-    if not np.any(behind):
-        return np.asarray(glass_m / in_glass)
-    normal += 1e-9
-    across = (normal - in_glass) / (normal + in_glass)
-    along = (g2 * normal - n2 * in_glass) / (g2 * normal + n2 * in_glass)
-    across *= across
-    along *= along
-    across += along
-    across *= -0.5 * behind
-    across += 1.0
-    in_glass *= across
-    return np.asarray(glass_m / in_glass)
+    _, _, square_s, square_p = _into_glass(normal, index, glass_index)
+    square_s *= square_s
+    square_p *= square_p
+    normal += _LEAST_NORMAL
+    normal *= square_s + square_p
+    square_s *= square_p
+    square_s *= 0.5 * glass_m
+    square_s /= normal
+    return square_s
 
 
-def lost_way_slope(
-    k: FloatArray, stay_m: FloatArray, behind: FloatArray, index: float, glass_index: float
-) -> FloatArray:
-    """Change of the lost way k stay with k, where ``stay_m`` is that of ``pane_stay``.
+def pane_crossing(
+    k: FloatArray, glass_m: FloatArray | float, index: float, glass_index: float, *, behind: bool = False
+) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+    """What panes do to rays: stay, change of the lost way k stay with k, share that passes the front face.
 
     Parameters
     ----------
-    k, stay_m, behind, index, glass_index
-        As in ``pane_stay``. [m]
+    k, glass_m, index, glass_index, behind
+        As in ``pane_stay``.
 
     Returns
     -------
-    array
-        d(k stay) / dk. [m]
+    arrays
+        Stay [m]; d(k stay) / dk [m]; 1 - R1 for light from behind the front face, else None.
 
     Source
     ------
-    Derivative of ``pane_stay``.
+    ``pane_stay`` and its derivative.
     """
-    n2, g2 = index**2, glass_index**2
     rest = glass_rest(index, glass_index)
-    square = k * k
-    slope = stay_m * rest / (rest + square)
-    if not np.any(behind):
-        return np.asarray(slope)
-    normal, in_glass = np.abs(k) + 1e-9, np.sqrt(rest + square)
-    sum_s, sum_p = normal + in_glass, g2 * normal + n2 * in_glass
-    across, along = (normal - in_glass) / sum_s, (g2 * normal - n2 * in_glass) / sum_p
-    pass_in = 1 - 0.5 * behind * (across * across + along * along)
-    change = 2 * rest / in_glass * (across / (sum_s * sum_s) + along * g2 * n2 / (sum_p * sum_p))
-    return np.asarray(slope + stay_m * normal * behind * change / pass_in)
+    if not behind:
+        square = k * k
+        square += rest
+        stay = glass_m / np.sqrt(square)
+        return stay, stay * rest / square, None
+    normal = np.abs(k)
+    in_glass, share, sum_s, sum_p = _into_glass(normal, index, glass_index)
+    one_s, one_p = 1 / sum_s, 1 / sum_p
+    square_s, square_p = one_s * one_s, one_p * one_p
+    both = square_s + square_p
+    share *= both
+    share *= 2
+    normal += _LEAST_NORMAL
+    normal *= both
+    stay = 0.5 * glass_m / normal
+    # With T = 2 m both the slope of k glass / (k_glass T) is free of 1 / k.
+    one_s *= square_s
+    one_p *= square_p
+    one_p *= glass_index / index
+    one_s += one_p
+    one_s *= glass_m * rest
+    both *= both
+    both *= in_glass * in_glass * in_glass
+    one_s /= both
+    return stay, one_s, share
 
 
 def axis_walls(tank: Tank) -> tuple[tuple[Wall, Wall], tuple[Wall, Wall]]:

@@ -11,7 +11,8 @@ from physics.reference_scenes import lamp
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.setup import Tank, Wall
 from lightdose.physics.emission import intensity_per_flux, source_cells
-from lightdose.physics.light_paths import Route, rays, routes
+from lightdose.physics.light_paths import Route, routes
+from lightdose.physics.solved_rays import rays
 from lightdose.physics.walls import axis_images, axis_walls
 
 

@@ -8,7 +8,8 @@ import pytest
 from lightdose.model.setup import Wall
 from lightdose.physics.walls import (
     axis_images,
-    lost_way_slope,
+    behind_reflectance,
+    pane_crossing,
     pane_reflectance,
     pane_stay,
     wall_reflectance,
@@ -58,10 +59,28 @@ def test_light_along_a_pane_is_reflected_whole(index: float, glass_index: float)
     along = np.zeros(1)
     assert pane_reflectance(along, index, glass_index)[0] == 1
     assert pane_reflectance(along, index, glass_index, painted=True)[0] == 1
-    for behind in (along, along + 1):
-        stay = pane_stay(along, along + 0.02, behind, index, glass_index)
+    for behind in (False, True):
+        stay, lost, _ = pane_crossing(along, along + 0.02, index, glass_index, behind=behind)
         assert np.isfinite(stay).all()
-        assert np.isfinite(lost_way_slope(along, stay, behind, index, glass_index)).all()
+        assert np.isfinite(lost).all()
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("behind", [False, True])
+def test_crossing_of_a_pane_fits_its_stay(behind):
+    """The stay is that of ``pane_stay``, the slope that of k stay, and what passes the face its 1 - R1."""
+    k, step = np.linspace(0.02, 1.3, 50) * np.tile([1.0, -1.0], 25), 1e-5
+    stay, slope, passed = pane_crossing(k, 0.02, 1.34, 1.52, behind=behind)
+    assert stay == pytest.approx(pane_stay(k, 0.02, 1.34, 1.52, behind=behind), rel=1e-12)
+    low, high = (at * pane_stay(at, 0.02, 1.34, 1.52, behind=behind) for at in (k - step, k + step))
+    assert slope == pytest.approx((high - low) / (2 * step), rel=1e-6)
+    if behind:
+        front = pane_reflectance(np.abs(k), 1.34, 1.52, painted=True)
+        assert passed == pytest.approx(1 - front, rel=1e-12)
+        whole = wall_reflectance(CLEAN, np.abs(k), 1.34, 1.52)
+        assert behind_reflectance(k, passed, 1.34, 1.52) == pytest.approx(whole - front, abs=1e-12)
+    else:
+        assert passed is None
 
 
 @pytest.mark.identity
