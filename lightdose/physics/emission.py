@@ -155,7 +155,9 @@ def _led_photons(led: LedPeak) -> FloatArray:
 def _gauss_photons(centre_nm: float, width_nm: float) -> FloatArray:
     """Integral of l exp(-((l - centre)/width)^2) over each cell."""
     u = (GRID_EDGES_NM - centre_nm) / width_nm
-    error_function = np.array([math.erf(x) for x in u])
+    error_function = np.sign(u)
+    near = np.abs(u) < 6  # beyond it is 1 to the last digit
+    error_function[near] = [math.erf(x) for x in u[near].tolist()]
     antiderivative = centre_nm * width_nm * math.sqrt(
         math.pi
     ) / 2 * error_function - width_nm**2 / 2 * np.exp(-(u**2))

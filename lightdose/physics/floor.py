@@ -464,21 +464,25 @@ class FloorLight:
         if self.table is None:
             w_x, w_y, w_z = (_interpolated(w, a) for w, a in zip(self.weights, at, strict=True))
             w_z *= kept[:, None]
-            weights = w_z[:, :, None, None] * w_x[:, None, :, None] * w_y[:, None, None, :]
             values = self.values.reshape(-1, self.values.shape[3])
-            return np.asarray(weights.reshape(len(points_m), len(values)) @ values)
+            found = np.empty((len(points_m), values.shape[1]))
+            step = max(1, WEIGHTS_AT_ONCE // len(values))
+            for first in range(0, len(found), step):
+                some = slice(first, first + step)
+                weights = w_z[some, :, None, None] * w_x[some, None, :, None] * w_y[some, None, None, :]
+                np.matmul(weights.reshape(-1, len(values)), values, out=found[some])
+            return found
         m_y, m_z = len(self.weights[1]), len(self.weights[2])
         corner = (i_x * m_y + i_y) * m_z + i_z
-        out: FloatArray = np.zeros((len(at[0]), self.table.shape[1]))
-        row = np.empty_like(out)
-        for d_x, d_y, d_z in product((0, 1), repeat=3):
-            share = (f_x if d_x else 1 - f_x) * (f_y if d_y else 1 - f_y) * (f_z if d_z else 1 - f_z)
-            share *= kept
-            np.take(self.table, corner + ((d_x * m_y + d_y) * m_z + d_z), axis=0, out=row, mode="clip")
-            row *= share[:, None]
-            out += row
-        return out
+        steps = [(d_x * m_y + d_y) * m_z + d_z for d_x, d_y, d_z in product((0, 1), repeat=3)]
+        near = np.take(self.table, corner[:, None] + steps, axis=0, mode="clip")
+        s_x, s_y, s_z = (np.stack((1 - f, f)) for f in (f_x, f_y, f_z))
+        shares = (s_x[:, None, None] * s_y[:, None]) * (s_z * kept)
+        return np.asarray(np.einsum("kn,nkc->nc", shares.reshape(len(steps), -1), near))
 
+
+WEIGHTS_AT_ONCE: Final = 100_000
+"""Weights of the lattice at few places that are held at once: about what a core's cache takes."""
 
 KEPT_AT_MOST: Final = 100_000_000
 """Bytes of matrices that are kept from one setup to the next. Our choice."""

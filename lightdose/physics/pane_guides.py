@@ -28,9 +28,9 @@ from lightdose.physics.light_paths import Rays, Route, possible
 from lightdose.physics.sights import ray_count
 from lightdose.physics.solved_rays import (
     Tube,
-    aimed,
     hit_times,
     level_reach,
+    per_reach,
     rays,
     straight,
     tube_of,
@@ -192,7 +192,8 @@ def led_rays(route: Route, axis: int, crossings: int, at_m: FloatArray, depth_m:
         to = away + k * stay
         reach = level_reach(to)
         u += newton_step(u, reach, height, s, n)
-        cosine, k = aimed(to, reach, u)
+        cosine, share = per_reach(u, reach)
+        k = to * share
     stay, slope, _ = pane_crossing(k, glass, n, tank.glass_index)
     tube = tube_of(route, cosine, k, s, stay, slope)
     entry, gain = visible(route, cell, start, k, tube)

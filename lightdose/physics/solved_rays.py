@@ -6,14 +6,13 @@ import numpy as np
 
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.physics.light_paths import BoolArray, IntArray, Rays, Route
-from lightdose.physics.sights import ImagePairs, Stretches, sights, stretches
+from lightdose.physics.sights import ImagePairs, sights, stretches
 from lightdose.physics.walls import (
     BEHIND,
     FRONT,
     PLAIN,
     STRAIGHT,
     WHOLE,
-    AxisImages,
     AxisRays,
     axis_walls,
     behind_reflectance,
@@ -35,10 +34,14 @@ the water beside it, however its rays are rounded."""
 
 def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) -> FloatArray:
     """Share of a cell's image that stands inside the opening, seen along one axis."""
+    inside = np.minimum(entry_m, span_m - entry_m)
     if softness_m is None:
-        return ((entry_m >= 0) & (entry_m <= span_m)).astype(np.float64)
-    width = np.maximum(softness_m, 1e-9)
-    return np.clip((span_m - entry_m) / width + 0.5, 0, 1) * np.clip(entry_m / width + 0.5, 0, 1)
+        return (inside >= 0).astype(np.float64)
+    share = np.ones(entry_m.size)
+    edge = np.flatnonzero(inside < 0.5 * softness_m)  # else it is seen whole
+    at_m, width = entry_m[edge], np.maximum(softness_m[edge], 1e-9)
+    share[edge] = np.clip((span_m - at_m) / width + 0.5, 0, 1) * np.clip(at_m / width + 0.5, 0, 1)
+    return share
 
 
 def hit_times(
@@ -172,15 +175,13 @@ def tube_of(
     return Tube(cosine, in_air, spread, path, g0, lean, lean_air)
 
 
-def aimed(to_m: FloatArray, reach_m: FloatArray, tangent: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Cosine in the air, (n,), and level wave vector, (2, n), of rays that lead sideways.
+def per_reach(tangent: FloatArray, reach_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Cosine in the air, and level wave vector over the level way of a ray, 0 straight down. [m-1]
 
     Parameters
     ----------
-    to_m : array, shape (2, n)
-        Way along x and y. [m]
-    reach_m, tangent : array, shape (n,)
-        Its length [m]; tangent of the angle in the air, 0 where that is.
+    tangent, reach_m : array, shape (n,)
+        Of the angle in the air; sideways way. [m]
 
     Source
     ------
@@ -190,9 +191,9 @@ def aimed(to_m: FloatArray, reach_m: FloatArray, tangent: FloatArray) -> tuple[F
     cosine += 1
     np.sqrt(cosine, out=cosine)
     np.divide(1, cosine, out=cosine)
-    per_reach = tangent * cosine
-    per_reach /= np.maximum(reach_m, np.finfo(np.float64).tiny)
-    return cosine, to_m * per_reach
+    sine = tangent * cosine
+    sine /= np.maximum(reach_m, np.finfo(np.float64).tiny)
+    return cosine, sine
 
 
 def straight(
@@ -217,7 +218,8 @@ def straight(
     """
     reach = level_reach(away_m)
     tangent = entry_tangent(reach, height_m, depth_m, index)
-    return tangent, *aimed(away_m, reach, tangent)
+    cosine, share = per_reach(tangent, reach)
+    return tangent, cosine, away_m * share
 
 
 def level_reach(to_m: FloatArray) -> FloatArray:
@@ -237,6 +239,31 @@ def level_reach(to_m: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, eq=False)
+class _Panes:
+    """A stretch of rays to which the panes of an axis do the same; ``glass_m`` as in ``AxisImages``."""
+
+    axis: int
+    face: int
+    rays: slice
+    glass_m: FloatArray | float
+
+
+def _panes(pairs: ImagePairs, route: Route, count: IntArray, ray: tuple[IntArray, IntArray]) -> list[_Panes]:
+    """All stretches along x, then along y."""
+    found = []
+    for axis, (images, face_of) in enumerate(
+        ((route.images_x, pairs.face_x), (route.images_y, pairs.face_y))
+    ):
+        for face, run in stretches(face_of, count):
+            glass = images.glass_m[images.face == face]
+            alike = bool(np.all(glass == glass[0]))
+            found.append(
+                _Panes(axis, face, run, float(glass[0]) if alike else images.glass_m[ray[axis][run]])
+            )
+    return found
+
+
+@dataclass(frozen=True, eq=False)
 class _Bundle:
     """Rays of all pairs of images, their arrays changed in place until they are solved.
 
@@ -247,6 +274,7 @@ class _Bundle:
     cell, point, image_x, image_y, depth_m, tangent, cosine : array, shape (n,)
     k : array, shape (2, n)
     rim_m : array, shape (2, n), or None; lost in panes of the rim, over k / k_glass. [m]
+    panes : what the panes of each axis do to which rays
     """
 
     route: Route
@@ -262,24 +290,7 @@ class _Bundle:
     cosine: FloatArray
     k: FloatArray
     rim_m: FloatArray | None
-
-    def along(self, axis: int) -> tuple[AxisImages, IntArray, Stretches]:
-        """Images of an axis, that of each ray, and stretches of rays that its panes treat alike."""
-        if axis == 0:
-            return self.route.images_x, self.image_x, stretches(self.pairs.face_x, self.count)
-        return self.route.images_y, self.image_y, stretches(self.pairs.face_y, self.count)
-
-    def in_glass(self) -> list[tuple[int, slice, FloatArray | float, bool]]:
-        """Stretches of rays displaced by panes: axis, which, twice the glass [m], light from behind alone."""
-        found: list[tuple[int, slice, FloatArray | float, bool]] = []
-        for axis in (0, 1):
-            images, ray, parts = self.along(axis)
-            for face, run in parts:
-                if face == WHOLE:
-                    found.append((axis, run, images.glass_m[ray[run]], False))
-                elif face == BEHIND:
-                    found.append((axis, run, 2 * self.route.tank.glass_thickness_m, True))
-        return found
+    panes: list[_Panes]
 
 
 def _bundle(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) -> _Bundle:
@@ -296,8 +307,9 @@ def _bundle(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray)
     rim = _rim_displacement(route, k)
     displaced = (pairs.face_x >= WHOLE) | (pairs.face_y >= WHOLE)
     first = 0 if rim is not None else int(np.sum(count[~displaced]))
-    image_x, image_y = np.repeat(pairs.image_x, count), np.repeat(pairs.image_y, count)
-    found = _Bundle(route, pairs, count, first, cell, point, image_x, image_y, s, tangent, cosine, k, rim)
+    images = np.repeat(pairs.image_x, count), np.repeat(pairs.image_y, count)
+    panes = _panes(pairs, route, count, images)
+    found = _Bundle(route, pairs, count, first, cell, point, *images, s, tangent, cosine, k, rim, panes)
     _bend(found, away[:, first:])
     return found
 
@@ -308,17 +320,20 @@ def _bend(bundle: _Bundle, away: FloatArray) -> None:
     n, g, h = route.index, route.tank.glass_index, route.cells.height_m
     k, s = bundle.k[:, first:], bundle.depth_m[first:]
     tangent = bundle.tangent[first:]
-    panes, lost = bundle.in_glass(), np.zeros(bundle.k.shape)
+    lost = np.zeros(bundle.k.shape)
     for _ in range(DISPLACEMENT_PASSES if s.size else 0):
-        for axis, run, glass, behind in panes:
-            here = bundle.k[axis, run]
-            np.multiply(here, pane_stay(here, glass, n, g, behind=behind), out=lost[axis, run])
+        for panes in bundle.panes:
+            if panes.face >= WHOLE:
+                own = bundle.k[panes.axis, panes.rays]
+                stay = pane_stay(own, panes.glass_m, n, g, behind=panes.face == BEHIND)
+                np.multiply(own, stay, out=lost[panes.axis, panes.rays])
         to = away + lost[:, first:]
         if bundle.rim_m is not None:
             to += bundle.rim_m * k / np.sqrt(g * g - 1 + k * k)
         reach = level_reach(to)
         tangent += newton_step(tangent, reach, h, s, n)
-        bundle.cosine[first:], k[:] = aimed(to, reach, tangent)
+        bundle.cosine[first:], share = per_reach(tangent, reach)
+        np.multiply(to, share, out=k)
 
 
 def _meet_panes(bundle: _Bundle, gain: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -326,26 +341,39 @@ def _meet_panes(bundle: _Bundle, gain: FloatArray) -> tuple[FloatArray, FloatArr
 
     Both (2, n), of the rays from ``first`` on. [m]
     """
-    route, k = bundle.route, bundle.k
-    n, g = route.index, route.tank.glass_index
+    route, images = bundle.route, (bundle.image_x, bundle.image_y)
+    n, g, k = route.index, route.tank.glass_index, bundle.k
     stay, lost = np.zeros((2, *k.shape))
-    for axis, run, glass, behind in bundle.in_glass():
-        stay[axis, run], lost[axis, run], passed = pane_crossing(k[axis, run], glass, n, g, behind=behind)
-        if passed is not None:
-            gain[run] *= behind_reflectance(k[axis, run], passed, n, g)
-    for axis, walls in enumerate(axis_walls(route.tank)):
-        images, ray, parts = bundle.along(axis)
-        for face, run in parts:
-            if face == FRONT:
-                gain[run] *= pane_reflectance(np.abs(k[axis, run]), n, g, painted=True)
-            elif face != BEHIND:
-                for wall, hits in zip(walls, (images.low_hits, images.high_hits), strict=True):
-                    if np.any(hits[images.face == face]):
-                        times = hits[ray[run]]
-                        gain[run] *= wall_reflectance(wall, np.abs(k[axis, run]), n, g) ** times
+    for panes in bundle.panes:
+        at, behind = (panes.axis, panes.rays), panes.face == BEHIND
+        part, normal = gain[panes.rays], np.abs(k[at])
+        passed = None
+        if panes.face >= WHOLE:
+            stay[at], lost[at], passed = pane_crossing(k[at], panes.glass_m, n, g, behind=behind)
+        if panes.face == FRONT:
+            part *= pane_reflectance(normal, n, g, painted=True)
+        elif passed is not None:
+            part *= behind_reflectance(normal, passed, n, g)
+        else:
+            _reflect(route, panes, images[panes.axis][panes.rays], normal, part)
     if bundle.rim_m is not None:
         lost += bundle.rim_m * (g * g - 1) / (g * g - 1 + k * k) ** 1.5
     return stay, lost
+
+
+def _reflect(route: Route, panes: _Panes, ray: IntArray, normal: FloatArray, gain: FloatArray) -> None:
+    """Multiply rays by the reflectances of all walls that they met, where these are not 1."""
+    images, walls = (route.images_x, route.images_y)[panes.axis], axis_walls(route.tank)[panes.axis]
+    for wall, hits in zip(walls, (images.low_hits, images.high_hits), strict=True):
+        if np.any(hits[images.face == panes.face]):
+            times = hits[ray]
+            weaker = times > 0
+            if wall.kind == "clean":
+                weaker &= normal * normal >= route.index**2 - 1
+            met = np.flatnonzero(weaker)
+            if met.size:
+                back = wall_reflectance(wall, normal[met], route.index, route.tank.glass_index)
+                gain[met] *= back ** times[met]
 
 
 def _rim_displacement(route: Route, k: FloatArray) -> FloatArray | None:
