@@ -197,7 +197,7 @@ def led_rays(route: Route, axis: int, crossings: int, at_m: FloatArray, depth_m:
     stay, slope, _ = pane_crossing(k, glass, n, tank.glass_index)
     tube = tube_of(route, cosine, k, s, stay, slope)
     entry, gain = visible(route, cell, start, k, tube)
-    surface = surface_transmittance(tube.cosine, n)
+    surface = surface_transmittance(tube.cosine, n, tube.down)
     gain *= surface / (tube.spread * tube.cosine * route.cells.x_m.size)
     gain *= _share_led(route, axis, crossings, ray, entry, k, tube)
     lit = np.flatnonzero(gain)

@@ -95,8 +95,9 @@ def _through_joint(bundle: _Bundle, entry: FloatArray, stay: FloatArray, gain: F
     for meets, run in stretches(both.astype(np.intp), bundle.count):
         if not meets:
             continue
-        in_x = hit_times(route, 0, bundle.image_x[run], entry[0, run], k[0, run], stay[0, run])
-        in_y = hit_times(route, 1, bundle.image_y[run], entry[1, run], k[1, run], stay[1, run])
+        stay_x, stay_y = stay[:, run.start - bundle.first : run.stop - bundle.first]
+        in_x = hit_times(route, 0, bundle.image_x[run], entry[0, run], k[0, run], stay_x)
+        in_y = hit_times(route, 1, bundle.image_y[run], entry[1, run], k[1, run], stay_y)
         for start_x, stay_x, real_x in in_x:
             for start_y, stay_y, real_y in in_y:
                 later = start_y - start_x
@@ -106,9 +107,10 @@ def _through_joint(bundle: _Bundle, entry: FloatArray, stay: FloatArray, gain: F
 
 @dataclass(frozen=True, eq=False)
 class Tube:
-    """How the rays of a small solid angle spread: in_air = h / c, g0 the spread sideways."""
+    """How the rays of a small solid angle spread: in_air = h / c, g0 the spread sideways; down is k_w."""
 
     cosine: FloatArray
+    down: FloatArray
     in_air: FloatArray
     spread: FloatArray
     path_m: FloatArray
@@ -151,7 +153,8 @@ def tube_of(
     """
     c2 = cosine * cosine
     kw2 = c2 + (route.index**2 - 1)
-    in_air, in_water = route.cells.height_m / cosine, s / np.sqrt(kw2)
+    down = np.sqrt(kw2)
+    in_air, in_water = route.cells.height_m / cosine, s / down
     # (g1 - g0) / k^2 without cancellation: h/c^3 - h/c = h k^2/c^3, s n^2/k_w^3 - s/k_w = s k^2/k_w^3
     lean_air = in_air / c2
     kw2 = np.divide(in_water, kw2, out=kw2)
@@ -172,7 +175,7 @@ def tube_of(
         spread[tail] = np.abs(own[0] * own[1] - square[0] * square[1])
         path[tail] -= route.index * (stay[0] + stay[1])
         np.maximum(path, 0.0, out=path)
-    return Tube(cosine, in_air, spread, path, g0, lean, lean_air)
+    return Tube(cosine, down, in_air, spread, path, g0, lean, lean_air)
 
 
 def per_reach(tangent: FloatArray, reach_m: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -234,8 +237,9 @@ def level_reach(to_m: FloatArray) -> FloatArray:
     ------
     Pythagoras.
     """
-    square = to_m * to_m
-    return np.asarray(np.sqrt(square[0] + square[1]))
+    reach = to_m[0] * to_m[0]
+    reach += to_m[1] * to_m[1]
+    return np.asarray(np.sqrt(reach, out=reach))
 
 
 @dataclass(frozen=True, eq=False)
@@ -246,6 +250,10 @@ class _Panes:
     face: int
     rays: slice
     glass_m: FloatArray | float
+
+    def after(self, first: int) -> slice:
+        """The same stretch of a list that begins with the ray ``first``."""
+        return slice(self.rays.start - first, self.rays.stop - first)
 
 
 def _panes(pairs: ImagePairs, route: Route, count: IntArray, ray: tuple[IntArray, IntArray]) -> list[_Panes]:
@@ -320,14 +328,14 @@ def _bend(bundle: _Bundle, away: FloatArray) -> None:
     n, g, h = route.index, route.tank.glass_index, route.cells.height_m
     k, s = bundle.k[:, first:], bundle.depth_m[first:]
     tangent = bundle.tangent[first:]
-    lost = np.zeros(bundle.k.shape)
+    lost = np.zeros(k.shape)
     for _ in range(DISPLACEMENT_PASSES if s.size else 0):
         for panes in bundle.panes:
             if panes.face >= WHOLE:
                 own = bundle.k[panes.axis, panes.rays]
                 stay = pane_stay(own, panes.glass_m, n, g, behind=panes.face == BEHIND)
-                np.multiply(own, stay, out=lost[panes.axis, panes.rays])
-        to = away + lost[:, first:]
+                np.multiply(own, stay, out=lost[panes.axis, panes.after(first)])
+        to = away + lost
         if bundle.rim_m is not None:
             to += bundle.rim_m * k / np.sqrt(g * g - 1 + k * k)
         reach = level_reach(to)
@@ -341,27 +349,27 @@ def _meet_panes(bundle: _Bundle, gain: FloatArray) -> tuple[FloatArray, FloatArr
 
     Both (2, n), of the rays from ``first`` on. [m]
     """
-    route, images = bundle.route, (bundle.image_x, bundle.image_y)
-    n, g, k = route.index, route.tank.glass_index, bundle.k
+    route, images, first = bundle.route, (bundle.image_x, bundle.image_y), bundle.first
+    n, g = route.index, route.tank.glass_index
+    k = bundle.k[:, first:]
     stay, lost = np.zeros((2, *k.shape))
     for panes in bundle.panes:
-        at, behind = (panes.axis, panes.rays), panes.face == BEHIND
-        part, normal = gain[panes.rays], np.abs(k[at])
-        passed = None
+        part, own, passed = gain[panes.rays], bundle.k[panes.axis, panes.rays], None
         if panes.face >= WHOLE:
-            stay[at], lost[at], passed = pane_crossing(k[at], panes.glass_m, n, g, behind=behind)
+            at, behind = (panes.axis, panes.after(first)), panes.face == BEHIND
+            stay[at], lost[at], passed = pane_crossing(own, panes.glass_m, n, g, behind=behind)
         if panes.face == FRONT:
-            part *= pane_reflectance(normal, n, g, painted=True)
+            part *= pane_reflectance(np.abs(own), n, g, painted=True)
         elif passed is not None:
-            part *= behind_reflectance(normal, passed, n, g)
+            part *= behind_reflectance(own, passed, n, g)
         else:
-            _reflect(route, panes, images[panes.axis][panes.rays], normal, part)
+            _reflect(route, panes, images[panes.axis][panes.rays], own, part)
     if bundle.rim_m is not None:
         lost += bundle.rim_m * (g * g - 1) / (g * g - 1 + k * k) ** 1.5
     return stay, lost
 
 
-def _reflect(route: Route, panes: _Panes, ray: IntArray, normal: FloatArray, gain: FloatArray) -> None:
+def _reflect(route: Route, panes: _Panes, ray: IntArray, k: FloatArray, gain: FloatArray) -> None:
     """Multiply rays by the reflectances of all walls that they met, where these are not 1."""
     images, walls = (route.images_x, route.images_y)[panes.axis], axis_walls(route.tank)[panes.axis]
     for wall, hits in zip(walls, (images.low_hits, images.high_hits), strict=True):
@@ -369,10 +377,10 @@ def _reflect(route: Route, panes: _Panes, ray: IntArray, normal: FloatArray, gai
             times = hits[ray]
             weaker = times > 0
             if wall.kind == "clean":
-                weaker &= normal * normal >= route.index**2 - 1
+                weaker &= k * k >= route.index**2 - 1
             met = np.flatnonzero(weaker)
             if met.size:
-                back = wall_reflectance(wall, normal[met], route.index, route.tank.glass_index)
+                back = wall_reflectance(wall, np.abs(k[met]), route.index, route.tank.glass_index)
                 gain[met] *= back ** times[met]
 
 
@@ -461,15 +469,15 @@ def rays(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) ->
     the displacement of a plane pane.
     """
     cells, bundle = route.cells, _bundle(route, x_m, y_m, depth_m)
-    k, cell, first = bundle.k, bundle.cell, bundle.first
+    k, cell = bundle.k, bundle.cell
     gain: FloatArray = np.ones(cell.size)
     stay, lost = _meet_panes(bundle, gain)
-    tube = tube_of(route, bundle.cosine, k, bundle.depth_m, stay[:, first:], lost[:, first:])
-    start = np.stack((cells.x_m[cell], cells.y_m[cell]))
+    tube = tube_of(route, bundle.cosine, k, bundle.depth_m, stay, lost)
+    start = np.take(np.stack((cells.x_m, cells.y_m)), cell, axis=1)
     entry, share = visible(route, cell, start, k, tube, bundle.rim_m)
     gain *= share
     _through_joint(bundle, entry, stay, gain)
-    surface = surface_transmittance(tube.cosine, route.index)
+    surface = surface_transmittance(tube.cosine, route.index, tube.down)
     gain *= surface
     gain /= tube.spread * tube.cosine * cells.x_m.size
     for axis, far in enumerate(route.lamp.far_panes):

@@ -114,25 +114,29 @@ def entry_tangent(
     tangent = reach_m / (air_m + water_m / index)
     if index == 1.0:
         return tangent
-    for _ in range(40):
+    for taken in range(40):
         step = newton_step(tangent, reach_m, air_m, water_m, index)
         tangent += step
+        if taken < 2:
+            continue  # hardly ever enough, so it is not looked at
         if tangent.size == 0 or np.max(step - tolerance * tangent) <= tolerance**2:
             break
     return tangent
 
 
-def surface_transmittance(cosine: FloatArray, index: float) -> FloatArray:
+def surface_transmittance(cosine: FloatArray, index: float, down: FloatArray | None = None) -> FloatArray:
     """Share of unpolarised light that passes the surface from air into water.
 
-    T = 1 - (r_s^2 + r_p^2) / 2.
+    T = 1 - (r_s^2 + r_p^2) / 2 = 2 c k_w (1 / (c + k_w)^2 + 1 / (n c + k_w / n)^2).
 
     Parameters
     ----------
     cosine : array
-        Cosine of the angle in the air.
+        Cosine c of the angle in the air.
     index : float
         Refractive index of the water.
+    down : array or None
+        Wave vector k_w straight down in the water, in vacuum wave numbers, where it is known.
 
     Returns
     -------
@@ -143,16 +147,19 @@ def surface_transmittance(cosine: FloatArray, index: float) -> FloatArray:
     ------
     Fresnel's equations.
     """
-    inside = np.sqrt(cosine * cosine + (index**2 - 1))
-    across = (cosine - inside) / (cosine + inside)
-    scaled = cosine * index**2
-    along = (scaled - inside) / (scaled + inside)
+    inside = np.sqrt(cosine * cosine + (index**2 - 1)) if down is None else down
+    across = cosine + inside
+    along = cosine * index
+    along += inside / index
     across *= across
     along *= along
-    across += along
-    across *= -0.5
-    across += 1.0
-    return across
+    passed = across + along
+    across *= along
+    passed /= across
+    passed *= cosine
+    passed *= inside
+    passed *= 2
+    return passed
 
 
 def surface_reflectance_from_below(cosine: FloatArray, index: float) -> FloatArray:
