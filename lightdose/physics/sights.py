@@ -145,7 +145,7 @@ def sights(route: Route, x_m: FloatArray, y_m: FloatArray, depth_m: FloatArray) 
     ):
         stand = images.sign[:, None] * at_m + images.offset_m[:, None]
         reached = possible(stand, depth_m, cell_at, spread, lit, cells.height_m, route.index)
-        seen.append(reached.reshape(-1, shape[0] * shape[1]))
+        seen.append(reached.reshape(images.number.size, shape[0] * shape[1]))
         away.append((stand[:, None, :] - cell_at[:, None]).reshape(seen[-1].shape))
     both = seen[0][pairs.sight_x] & seen[1][pairs.sight_y]
     count = np.count_nonzero(both, axis=1)

@@ -31,12 +31,16 @@ EDGE_M = 1e-6
 """Rays that pass a glass joint by less than this are not lost: a place in the corner itself has the light of
 the water beside it, however its rays are rounded."""
 
+ROUNDING_M = 1e-12
+"""Rays that enter beside the opening by less than this do so by rounding: from a lamp in the plane of a pane to
+a place in it."""
+
 
 def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) -> FloatArray:
     """Share of a cell's image that stands inside the opening, seen along one axis."""
     inside = np.minimum(entry_m, span_m - entry_m)
     if softness_m is None:
-        return (inside >= 0).astype(np.float64)
+        return (inside >= -ROUNDING_M).astype(np.float64)
     share = np.ones(entry_m.size)
     edge = np.flatnonzero(inside < 0.5 * softness_m)  # else it is seen whole
     at_m, width = entry_m[edge], np.maximum(softness_m[edge], 1e-9)
