@@ -32,8 +32,8 @@ EDGE_M = 1e-6
 the water beside it, however its rays are rounded."""
 
 ROUNDING_M = 1e-12
-"""Rays that enter beside the opening by less than this do so by rounding: from a lamp in the plane of a pane to
-a place in it."""
+"""Rays that enter so little beside the opening do so by rounding, as from a lamp in the plane of a pane to a
+place in it."""
 
 
 def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) -> FloatArray:
