@@ -36,16 +36,10 @@ ROUNDING_M = 1e-12
 place in it."""
 
 
-def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray | None) -> FloatArray:
+def _covered(entry_m: FloatArray, span_m: float, softness_m: FloatArray) -> FloatArray:
     """Share of a cell's image that stands inside the opening, seen along one axis."""
-    inside = np.minimum(entry_m, span_m - entry_m)
-    if softness_m is None:
-        return (inside >= -ROUNDING_M).astype(np.float64)
-    share = np.ones(entry_m.size)
-    edge = np.flatnonzero(inside < 0.5 * softness_m)  # else it is seen whole
-    at_m, width = entry_m[edge], np.maximum(softness_m[edge], 1e-9)
-    share[edge] = np.clip((span_m - at_m) / width + 0.5, 0, 1) * np.clip(at_m / width + 0.5, 0, 1)
-    return share
+    width = np.maximum(softness_m, 1e-9)
+    return np.clip((span_m - entry_m) / width + 0.5, 0, 1) * np.clip(entry_m / width + 0.5, 0, 1)
 
 
 def hit_times(
@@ -122,10 +116,11 @@ class Tube:
     lean: FloatArray
     lean_air: FloatArray
 
-    def shift(self, k_axis: FloatArray) -> FloatArray:
-        """How far the entry point moves along an axis when the source moves by one. [m m-1]"""
-        square = k_axis * k_axis
-        return np.asarray(1 - (self.in_air + self.lean_air * square) / (self.g0 + self.lean * square))
+    def shift(self, k_axis: FloatArray, which: IntArray | slice = slice(None)) -> FloatArray:
+        """How far the entry point of some rays moves along an axis when the source moves by one, 0 to 1."""
+        square = k_axis[which] ** 2
+        in_air = self.in_air[which] + self.lean_air[which] * square
+        return np.asarray(1 - in_air / (self.g0[which] + self.lean[which] * square))
 
 
 def tube_of(
@@ -436,12 +431,18 @@ def visible(
             (tank.width_m, cells.spread_y_m, cells.inset_y_m),
         )
     ):
-        shift = tube.shift(k[axis]) if spread else np.zeros(0)
+        inside = np.minimum(entry[axis], span - entry[axis])
         if spread:
-            share *= _covered(entry[axis] + shift * inset[cell], span, spread * np.abs(shift))
+            # Further inside all of a cell is seen: its image is no larger than the cell.
+            edge = np.flatnonzero(inside < 0.5 * spread + np.max(np.abs(inset)))
+            shift = tube.shift(k[axis], edge)
+            share[edge] *= _covered(
+                entry[axis, edge] + shift * inset[cell[edge]], span, spread * np.abs(shift)
+            )
         else:
-            share *= _covered(entry[axis], span, None)
+            share *= inside >= -ROUNDING_M
         if tank.rim_m:
+            shift = tube.shift(k[axis]) if spread else np.zeros(0)
             rays_ = AxisRays(
                 start[axis], inset[cell], entry[axis], np.abs(sideways[axis]), shift, spread, k[axis]
             )
