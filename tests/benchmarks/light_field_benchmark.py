@@ -200,7 +200,7 @@ def against_mitsuba(python: str) -> bool:
     errors = [100 * square["se"] / square["E"] for square in found]
     return row(
         f"Mitsuba to 1 % standard error on {len(found)} squares of scene H14, over ours",
-        f"{seconds / spent:.0f} ({seconds:.1f} s / {1e3 * spent:.0f} ms; {1e3 * busy:.0f} ms of a processor), "
+        f"{seconds / spent:.0f} ({seconds:.1f} s / {1e3 * spent:.0f} ms; {1e3 * busy:.0f} ms of processor), "
         f"off by {min(off):+.1f} to "
         f"{max(off):+.1f} % at its errors of {min(errors):.1f} to {max(errors):.1f} %",
         f"at least {LEAST_OVER_RENDERER:g}",
