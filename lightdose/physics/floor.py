@@ -464,14 +464,11 @@ class FloorLight:
         if self.table is None:
             w_x, w_y, w_z = (_interpolated(w, a) for w, a in zip(self.weights, at, strict=True))
             w_z *= kept[:, None]
-            values = self.values.reshape(-1, self.values.shape[3])
-            found = np.empty((len(points_m), values.shape[1]))
-            step = max(1, WEIGHTS_AT_ONCE // len(values))
-            for first in range(0, len(found), step):
-                some = slice(first, first + step)
-                weights = w_z[some, :, None, None] * w_x[some, None, :, None] * w_y[some, None, None, :]
-                np.matmul(weights.reshape(-1, len(values)), values, out=found[some])
-            return found
+            levels, n_x, n_y, count = self.values.shape
+            sideways = (w_x[:, :, None] * w_y[:, None, :]).reshape(len(w_z), n_x * n_y)
+            by_level = self.values.transpose(1, 2, 0, 3).reshape(n_x * n_y, levels * count)
+            light = (sideways @ by_level).reshape(len(w_z), levels, count)
+            return np.asarray(np.einsum("nl,nlc->nc", w_z, light))
         m_y, m_z = len(self.weights[1]), len(self.weights[2])
         corner = (i_x * m_y + i_y) * m_z + i_z
         steps = [(d_x * m_y + d_y) * m_z + d_z for d_x, d_y, d_z in product((0, 1), repeat=3)]
@@ -480,9 +477,6 @@ class FloorLight:
         shares = (s_x[:, None, None] * s_y[:, None]) * (s_z * kept)
         return np.asarray(np.einsum("kn,nkc->nc", shares.reshape(len(steps), -1), near))
 
-
-WEIGHTS_AT_ONCE: Final = 100_000
-"""Weights of the lattice at few places that are held at once: about what a core's cache takes."""
 
 KEPT_AT_MOST: Final = 100_000_000
 """Bytes of matrices that are kept from one setup to the next. Our choice."""

@@ -220,10 +220,9 @@ def blockwise(
     parts = math.ceil(len(points_m) / size)
     if len(points_m) >= THREADS * size / BLOCK_PARTS_WORTH_A_THREAD:
         parts = THREADS * math.ceil(parts / THREADS)
-    ends = [len(points_m) * i // max(1, parts) for i in range(parts + 1)]
 
-    def fill(part: int) -> None:
-        block = slice(ends[part], ends[part + 1])
+    def fill(first: int) -> None:
+        block = slice(first, None, parts)  # all over the water: each block has as many rays
         look = None if normals is None else normals[block]
         back = None if seen is None else seen[block]
         _block(points_m[block], lit, mixture, look, back, out[block].swapaxes(0, 1))
