@@ -221,8 +221,10 @@ def blockwise(
     if len(points_m) >= THREADS * size / BLOCK_PARTS_WORTH_A_THREAD:
         parts = THREADS * math.ceil(parts / THREADS)
 
-    def fill(first: int) -> None:
-        block = slice(first, None, parts)  # all over the water: each block has as many rays
+    def fill(part: int) -> None:
+        block = slice(len(points_m) * part // parts, len(points_m) * (part + 1) // parts)
+        if parts <= THREADS:
+            block = slice(part, None, parts)  # all over the water: each thread has as many rays
         look = None if normals is None else normals[block]
         back = None if seen is None else seen[block]
         _block(points_m[block], lit, mixture, look, back, out[block].swapaxes(0, 1))
