@@ -44,8 +44,7 @@ Lambert's law. Accuracy against an independent photon-tracing simulation:
 from __future__ import annotations
 
 import math
-import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -56,6 +55,7 @@ from lightdose.model.light import LIGHT_PARTS, LightField, LightFieldParts, Scen
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.setup import Receiver, Tank, Water
 from lightdose.model.spectrum import GRID_NM, SpectralTable, Weightings
+from lightdose.physics.in_threads import THREADS, in_threads
 from lightdose.physics.lit_scene import lit_scene, without_solids
 from lightdose.physics.lit_tank import LitTank, light_in_air, light_under_water, path_and_surface
 from lightdose.physics.water import AbsorptionNodes, absorption_nodes, absorption_per_m
@@ -64,9 +64,6 @@ IntArray = npt.NDArray[np.intp]
 
 LONGEST_PATH_DEPTHS = 4.0
 """Paths up to so many water depths are exact in the spectral interpolation; longer ones carry little."""
-
-THREADS = 2
-"""Blocks of points at once, by measurement on two cores; numpy works outside the interpreter's lock."""
 
 BLOCK_PARTS_WORTH_A_THREAD = 8
 """A thread costs less than it brings from this part of a whole block on; by measurement."""
@@ -229,31 +226,8 @@ def blockwise(
         back = None if seen is None else seen[block]
         _block(points_m[block], lit, mixture, look, back, out[block].swapaxes(0, 1))
 
-    _in_threads(fill, parts)
+    in_threads(fill, parts, THREADS)
     return out
-
-
-def _in_threads(task: Callable[[int], None], count: int) -> None:
-    """Do a task for each number below ``count``; each thread, this one among them, takes the next in turn."""
-    left, failed = iter(range(count)), list[BaseException]()
-
-    def work() -> None:
-        try:
-            for number in left:
-                task(number)
-        except BaseException as error:
-            failed.append(error)
-            for _ in left:
-                pass
-
-    others = [threading.Thread(target=work) for _ in range(min(THREADS, count) - 1)]
-    for other in others:
-        other.start()
-    work()
-    for other in others:
-        other.join()
-    if failed:
-        raise failed[0]
 
 
 def _bounced(lit: LitTank, points_m: FloatArray, normals: FloatArray | None) -> FloatArray | None:

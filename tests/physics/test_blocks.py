@@ -9,6 +9,7 @@ from physics.reference_scenes import irradiance, lamp, water_of
 from lightdose.model.fixture import CosineLobe
 from lightdose.model.setup import Tank
 from lightdose.physics import light_field
+from lightdose.physics.in_threads import in_threads
 
 TANK = Tank(0.6, 0.4, 0.35, rim_m=0.03)
 LAMPS = [lamp("one", CosineLobe(90), 0.2, 0.1, 0.2, (0.1, 0.1)), lamp("two", CosineLobe(60), 0.5, 0.3, 0.1)]
@@ -41,5 +42,5 @@ def test_what_fails_in_a_thread_is_told_and_ends_the_others():
             raise ZeroDivisionError
 
     with pytest.raises(ZeroDivisionError):
-        light_field._in_threads(task, 10_000)
+        in_threads(task, 10_000)
     assert len(begun) < 10_000
