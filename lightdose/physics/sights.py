@@ -7,6 +7,8 @@ without that pane. The light of a pane's front face and that from behind it star
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -55,6 +57,7 @@ class ImagePairs:
         return own, np.arange(int(own.sum())) + np.repeat(shift, own)
 
 
+@lru_cache(maxsize=64)
 def image_pairs(x: AxisImages, y: AxisImages) -> ImagePairs:
     """All pairs: first those whose rays are displaced by no pane, then those along y, both, and x alone.
 

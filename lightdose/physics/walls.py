@@ -11,6 +11,7 @@ the rim's upper edge.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -200,10 +201,13 @@ class AxisImages:
     face: IntArray
 
 
+@lru_cache(maxsize=64)
 def axis_images(
     span_m: float, order: int, low: Wall, high: Wall, glass_thickness_m: float, *, faces: bool = False
 ) -> AxisImages:
     """The images along one axis up to an order, without those that would need a wall that reflects nothing.
+
+    The same object for the same walls, so that what hangs on images alone is found once.
 
     Parameters
     ----------
