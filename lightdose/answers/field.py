@@ -110,6 +110,8 @@ def said(name: str, head: str, get: Callable[[Any], Any], **more: Any) -> Field:
 
 def plain(value: Any) -> Any:
     """A value as JSON and CSV hold it: records as objects of their fields, tuples as lists, no NaN."""
+    if type(value) is float:  # most are
+        return value if math.isfinite(value) else None
     if value is None or isinstance(value, str | bool | int):
         return value
     if is_dataclass(value):

@@ -70,6 +70,8 @@ def _cell(value: Cell, separator: str, decimal: str) -> str:
 
 def decimal_text(number: str, decimal: str) -> str:
     """A number with a decimal point, rewritten with ``decimal``, so that no comma can stand for thousands."""
+    if decimal == ".":
+        return number
     text = number.replace(".", decimal)
     # "1,234" may be read as 1234; "1,2340" may not.
     return f"{text}0" if _LIKE_THOUSANDS.fullmatch(text) else text

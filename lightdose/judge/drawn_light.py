@@ -209,8 +209,10 @@ def draw_doses(
 
 
 _Asked = tuple[bytes, bytes, bytes, float, tuple[FixtureSteps, ...], tuple[float, float]]
-_LAST: Final[WeakKeyDictionary[LitTank, tuple[_Asked, FieldChanges]]] = WeakKeyDictionary()
+_LAST: Final[WeakKeyDictionary[LitTank, dict[_Asked, FieldChanges]]] = WeakKeyDictionary()
 """What was found last under lamps that are still in use: other programmes under them change nothing of it."""
+_KEPT_AT_MOST = 2
+"""All places of a tank, and those that advice looks at between two programmes."""
 
 
 def _changes(
@@ -226,11 +228,14 @@ def _changes(
         steps,
         inputs.yellowing_steps_per_m,
     )
-    last = _LAST.get(ready.lit)
-    if last is None or last[0] != asked:
+    kept = _LAST.setdefault(ready.lit, {})
+    found = kept.pop(asked, None)
+    if found is None:
         found = field_changes(ready, points_m, asked[3], steps, asked[5], normals)
-        last = _LAST[ready.lit] = asked, found
-    return last[1]
+    kept[asked] = found
+    if len(kept) > _KEPT_AT_MOST:
+        del kept[next(iter(kept))]
+    return found
 
 
 class Draw(Protocol):

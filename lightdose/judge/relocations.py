@@ -61,6 +61,15 @@ class Relocations:
         self.rows = {v.coral: i for i, v in enumerate(search.outlook.verdicts)}
         self.near = Neighbours([(c, self.sites[c.site]) for c in self.setup.corals])
         self.free: dict[str, tuple[list[Site], FloatArray]] = {}
+        self.light = self._known()
+
+    def _known(self) -> dict[tuple[str, float], FloatArray]:
+        """Site and height -> PPFD of every channel there under open sky, where the analysis holds it."""
+        if self.setup.standing is not None:
+            return {}  # where the open sky was stated no solid counted
+        field = self.search.outlook.analysis.light_field.of("ppfd")
+        sites = zip(self.setup.sites, field, strict=False)
+        return {(s.name, 0.0): light for s, light in sites if s.open_sky == 1}
 
     def coral(self, row: int) -> Coral:
         """A judged coral."""
@@ -76,12 +85,14 @@ class Relocations:
                 continue
             wanted[coral.name] = [s for s in free_sites(self.setup, coral) if suits(coral, s)]
             for s in wanted[coral.name]:
-                points[s.name, coral.height_m] = s.x_m, s.y_m, max(0.0, s.depth_m - coral.height_m)
-        light = dict(zip(points, self.at(np.array(list(points.values())).reshape(-1, 3)), strict=True))
+                if (s.name, coral.height_m) not in self.light:
+                    points[s.name, coral.height_m] = s.x_m, s.y_m, max(0.0, s.depth_m - coral.height_m)
+        found = self.at(np.array(list(points.values())).reshape(-1, 3))
+        self.light.update(zip(points, found, strict=True))
         for name, sites in wanted.items():
             height, sky = self.corals[name].height_m, self.skies[name]
-            found = [s.open_sky * sky * light[s.name, height] for s in sites]
-            self.free[name] = sites, np.array(found).reshape(len(sites), self.search.light.shape[1])
+            there = [s.open_sky * sky * self.light[s.name, height] for s in sites]
+            self.free[name] = sites, np.array(there).reshape(len(sites), self.search.light.shape[1])
 
     def reached(
         self, row: int, hours: FloatArray, today_h: FloatArray
