@@ -142,8 +142,8 @@ def command(
     unit, shown = ask.unit(setup), cast("MapQuantity", quantity.replace("-", "_"))
     slices, notes = _planes(setup, planes, side_view=bool(output))
     kept, told = _groups(setup, groups)
-    cell_m = cell_m or default_cell_m(setup)
-    light = _light(ask, setup, slices, kept, cell_m, samples=samples, notes=[*notes, *told])
+    size_m, asked = cell_m or default_cell_m(setup), cell_m is not None or samples > 1
+    light = _light(ask, setup, slices, kept, size_m, samples=samples, notes=[*notes, *told], asked=asked)
     if skins:
         light = replace(light, skins=_skins(setup))
     if output:

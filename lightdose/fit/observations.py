@@ -549,6 +549,10 @@ _MOST_TIMES = {"data sheet": 8.0, "typical": 25.0, "none": math.inf}
 """How many times its file's output a fixture may read before the reading is refused: our choice."""
 
 
+_LN_LARGEST = 700.0
+"""Larger multiples than exp(700) are told as that: about what a number holds."""
+
+
 def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArray) -> None:
     said = [statement_of(c) for f in setup.lit_fixtures for c in f.type.channels]
     skies = {s.name: s.open_sky for s in setup.sites}
@@ -556,13 +560,13 @@ def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArr
     problems = []
     for n, reading in enumerate(observed.readings):
         limit = float(np.max(most[observed.output[n] > 0]))
-        model = expected[n] * max(skies.get(reading.site or "", 1.0), 0.05)
-        times = math.exp(observed.ln_reading[n]) / model
+        ln_model = math.log(expected[n]) + math.log(max(skies.get(reading.site or "", 1.0), 0.05))
+        times = math.exp(min(float(observed.ln_reading[n]) - ln_model, _LN_LARGEST))
         if times > limit:
-            lux = reading.unit == "umol"
+            lux, how_many = reading.unit == "umol", f"{times:.0f}" if times < 1e6 else f"{times:.2g}"
             problems.append(
                 Problem(
-                    f"{reading.value:g} {reading.unit} is {times:.0f} times what the fixture file gives here",
+                    f"{reading.value:g} {reading.unit} is {how_many} times what the fixture file gives here",
                     f"up to {limit:.0f} times",
                     "if this is lux, write lux in unit"
                     if lux

@@ -352,7 +352,7 @@ class _Doses:
 
     def _response(self, changes: tuple[Change, ...]) -> FloatArray:
         """PPFD of every receiver from every channel, open sky 1, output scale 1; (n_receiver, n_channel)."""
-        key = tuple(c for c in changes if c.kind in FIELD_KINDS)
+        key = _of_field(changes)
         if key not in self.responses:
             changed = changed_setup(self.setup, key)
             points = np.array([(r.x_m, r.y_m, r.depth_m) for r in changed.receivers]).reshape(-1, 3)
@@ -377,6 +377,16 @@ class _Doses:
             self.hours[key] = float(0.5 * np.sum(np.diff(time_h) * (output[1:] + output[:-1])))
             self.kept.append(programme)  # an id is only good while its object lives
         return self.hours[key]
+
+
+def times_lit(cases: Sequence[Case]) -> int:
+    """How often the tank is lit anew to try them all."""
+    return len({_of_field(changes) for c in cases for changes in (c.baseline, c.changes)})
+
+
+def _of_field(changes: Sequence[Change]) -> tuple[Change, ...]:
+    """Those that light the tank otherwise, whatever the programme."""
+    return tuple(c for c in changes if c.kind in FIELD_KINDS)
 
 
 def _outcome(analysis: Analysis, doses: _Doses, case: Case) -> CaseOutcome:

@@ -34,7 +34,7 @@ UV_A_DOSE_J_M2, UV_A_LONG_W_M2 = 1e4, 10.0
 
 _CELLS_PER_DISTANCE, _CELLS_PER_LOBE, _CELLS_A_SIDE = 8, 4, 400
 _PAIRS_AT_ONCE, _PAIRS_AT_MOST = 200_000, 10_000_000
-_TILT_STEP_DEG, _TURN_STEP_DEG, _LAST_TILT_DEG = 5.0, 30.0, 85.0
+_TILT_STEP_DEG, _TURN_STEP_DEG, _LAST_TILT_DEG, _LAST_PEAK_DEG = 5.0, 30.0, 85.0, 89.9
 
 
 class Geometry(NamedTuple):
@@ -226,7 +226,7 @@ def _cells(
     aperture: Aperture, distance_m: float, intensity_per_sr: float, views: int
 ) -> tuple[FloatArray, FloatArray]:
     """Middles of cells, small beside the distance and beside the lobe's width there. [m]"""
-    lobe_rad = 1 / math.sqrt(math.pi * intensity_per_sr)
+    lobe_rad = 1 / math.sqrt(math.pi * intensity_per_sr) if intensity_per_sr > 0 else math.inf
     largest = distance_m * min(1 / _CELLS_PER_DISTANCE, lobe_rad / _CELLS_PER_LOBE)
     most, sides = int(min(_CELLS_A_SIDE, math.sqrt(_PAIRS_AT_MOST / views))), []
     for side in (aperture.length_m, aperture.width_m):
@@ -257,8 +257,8 @@ def _off_axis_peak(beam: Beam) -> tuple[float, float] | None:
         return None
     if isinstance(beam, TabulatedLobe):
         at = int(np.argmax(beam.relative))
-        return (min(float(beam.angle_deg[at]), _LAST_TILT_DEG), 0.0) if at else None
+        return (min(float(beam.angle_deg[at]), _LAST_PEAK_DEG), 0.0) if at else None
     plane, ring = np.unravel_index(int(np.argmax(beam.relative)), beam.relative.shape)
     if beam.relative[:, 0].min() >= beam.relative.max():
         return None
-    return min(float(beam.gamma_deg[ring]), _LAST_TILT_DEG), float(beam.c_deg[plane])
+    return min(float(beam.gamma_deg[ring]), _LAST_PEAK_DEG), float(beam.c_deg[plane])

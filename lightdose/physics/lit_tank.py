@@ -107,6 +107,11 @@ class LitTank:
         """Points in one block."""
         return block_size(route for lamp in self.lamps for route in lamp.routes)
 
+    @property
+    def floor_places(self) -> int:
+        """Points at which light on the floor is taken; 0 where it sends none back."""
+        return 0 if self.floor is None else math.prod(axis.size for axis in _sample_axes(self.floor.grid))
+
 
 def block_size(paths: Iterable[Route]) -> int:
     """Points that may be computed at once by several routes.

@@ -6,7 +6,7 @@ A large, low panel over a narrow tank is seen from every place through hundreds 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -16,11 +16,23 @@ from lightdose.model.setup import Tank
 from lightdose.physics.light_paths import Route
 from lightdose.physics.pane_guides import cost_in_rays
 
+if TYPE_CHECKING:
+    from lightdose.physics.lit_tank import LitTank
+
 RAYS_AT_MOST: Final = 25_000_000
 """Rays for the floor of a tank: 5 to 12 s by measurement. Our choice."""
 
 RANGE_RAYS_AT_MOST: Final = 32_000_000
 """Rays for the ranges of all places: 20,000 under two lamps of 40 x 20 cm take 30 million, about 10 s."""
+
+MAP_RAYS_AT_MOST: Final = 600_000_000
+"""Rays for a map whose cells were asked for: a million points under the two lamps of the first tank, minutes
+with a progress bar. Our choice."""
+
+HANG_HIGHER: Final = (
+    "check the units of tank and aperture; else hang the fixture higher, describe a smaller aperture, "
+    "or part its places among several setups"
+)
 
 ABSORPTIONS_A_RAY: Final = 40
 """At so many absorptions, times lobes, light by a ray costs as much as the ray; by measurement."""
@@ -67,6 +79,7 @@ def refuse_too_many_rays(
     what: str,
     absorptions: int = 1,
     most: int = RAYS_AT_MOST,
+    cure: str = HANG_HIGHER,
 ) -> None:
     """Refuse what would take too long; costs nothing where it is far from that.
 
@@ -83,6 +96,8 @@ def refuse_too_many_rays(
         At how many light is computed, times lobes.
     most : int
         Rays in all.
+    cure : str
+        What to do about it.
 
     Raises
     ------
@@ -110,11 +125,63 @@ def refuse_too_many_rays(
             f"{' x '.join(f'{100 * side:.4g}' for side in size)} cm takes about {rays:.2g} rays to a place"
             + (f", and {in_all:.2g} in all for {what}" if in_all > most else ""),
             f"at most {RAYS_A_PLACE_AT_MOST:,} to a place, {most:,} in all",
-            "check the units of tank and aperture; else hang the fixture higher, "
-            "describe a smaller aperture, or part its places among several setups",
+            cure,
             fixture.type.aperture_place,
         )
     )
+
+
+def refuse_too_many_places(
+    fixtures: Sequence[Fixture],
+    lit: LitTank,
+    places: float,
+    what: str,
+    most: int = RAYS_AT_MOST,
+    cure: str = HANG_HIGHER,
+) -> None:
+    """The same for light at so many places in a tank that is lit already.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+        Those of its lamps.
+    lit : LitTank
+    places, what, most, cure
+        As in ``refuse_too_many_rays``.
+
+    Raises
+    ------
+    SetupError
+        As ``refuse_too_many_rays``.
+    """
+    ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
+    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
+    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most, cure)
+
+
+def refuse_too_many_changes(fixtures: Sequence[Fixture], lit: LitTank, places: int, times: int) -> None:
+    """The same for so many changes of a tank, each of which is lit anew, floor and places.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+        Those of its lamps.
+    lit : LitTank
+        As it is today.
+    places, times : int
+        Places at which light is asked for; changes.
+
+    Raises
+    ------
+    SetupError
+        As ``refuse_too_many_rays``.
+    """
+    what = f"{times} changes that light it otherwise"
+    refuse_too_many_places(fixtures, lit, times * places, what)
+    ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
+    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
+    values = lobes * lit.nodes_per_m.size
+    refuse_too_many_rays(ways, lit.tank, times * lit.floor_places, what, values)
 
 
 def _at_most(paths: Sequence[Route]) -> float:

@@ -281,7 +281,8 @@ def light_map(
     planes = tuple(Plane("depth", metres(d)) for d in depths) or default_depths(own)[0]
     named = tuple(group_named(key, own.groups).group for key in groups) or default_groups(own)[0]
     cell_m = metres(cell) if cell is not None else default_cell_m(own)
-    found = plans.light_map(own, planes, named, cell_m=cell_m, samples=samples)
+    asked = cell is not None or samples > 1
+    found = plans.light_map(own, planes, named, cell_m=cell_m, samples=samples, asked=asked)
     return of_record(found, lambda r: map_answer(r, "dli", own.length_unit))
 
 

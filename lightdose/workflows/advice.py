@@ -56,9 +56,8 @@ def advised_under(
     return replace(analysis, shadows=shadows(analysis, ready))
 
 
-def drawn_analysis(setup: Setup) -> tuple[Analysis, Outlook | None]:
+def drawn_under(setup: Setup, ready: PreparedField, field: LightField) -> tuple[Analysis, Outlook | None]:
     """The analysis of a setup and its draws; None for the draws where light judges no coral, or too many."""
-    ready, field = light_of(setup)
     kept = keeping(setup)
     analysis = judged_under(setup, ready, field, certainty=True, see=kept.see)
     return analysis, Outlook.of(analysis, kept.response) if kept.response else None

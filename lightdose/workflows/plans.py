@@ -7,12 +7,12 @@ from typing import Final
 
 import numpy as np
 
-from lightdose.analysis import analyse, fixture_emission, light_field, scene_of
+from lightdose.analysis import analyse, fixture_emission, light_field, light_of, scene_of
 from lightdose.files.library import reference_tables
 from lightdose.files.typed_values import cases_from_words
 from lightdose.judge.acclimation import AcclimationRequest, acclimate
 from lightdose.judge.map_choice import group_regions
-from lightdose.judge.sensitivity import standard_cases
+from lightdose.judge.sensitivity import standard_cases, times_lit
 from lightdose.judge.uncertain_inputs import basis_of
 from lightdose.model.changes import Case, Sensitivity
 from lightdose.model.fixture import Fixture, Programme
@@ -28,6 +28,12 @@ from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import weighting_matrix
 from lightdose.physics.light_field import PreparedField, light_field_parts, prepare_field
 from lightdose.physics.lit_scene import without_solids
+from lightdose.physics.ray_limits import (
+    MAP_RAYS_AT_MOST,
+    RAYS_AT_MOST,
+    refuse_too_many_changes,
+    refuse_too_many_places,
+)
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,
@@ -42,6 +48,11 @@ from lightdose.physics.slices import (
 
 POINTS_A_STEP = 5_000
 """Points of a map between two steps of its progress bar."""
+
+SMALLER_MAP = (
+    "check the units of tank and aperture; else name a larger --cell or fewer slices "
+    f"(with a --cell that is named, {MAP_RAYS_AT_MOST:,} are allowed)"
+)
 
 CELLS_TO_COMPARE = 40
 """Cells along the longer side of the level with which a place is compared."""
@@ -59,11 +70,19 @@ def cases_tried(setup: Setup, words: Sequence[str]) -> tuple[Case, ...]:
 
 
 def sensitivity(setup: Setup, cases: Sequence[Case], step: Callable[[], None] = lambda: None) -> Sensitivity:
-    """What each change does to the light of every site and coral; ``step`` is called after each."""
-    from lightdose.judge.sensitivity import sensitivity as tried
-    from lightdose.workflows.advice import drawn_analysis
+    """What each change does to the light of every site and coral; ``step`` is called after each.
 
-    analysis, outlook = drawn_analysis(setup)
+    Raises
+    ------
+    SetupError
+        If all changes together take too many rays.
+    """
+    from lightdose.judge.sensitivity import sensitivity as tried
+    from lightdose.workflows.advice import drawn_under
+
+    ready, field = light_of(setup)
+    refuse_too_many_changes(setup.lit_fixtures, ready.lit, len(setup.receivers), times_lit(cases))
+    analysis, outlook = drawn_under(setup, ready, field)
     return tried(analysis, fixture_emission(setup), reference_tables(), cases, step, outlook)
 
 
@@ -78,12 +97,18 @@ def light_map(
     shares: bool = True,
     advance: Callable[[int], None] = lambda _: None,
     ready: PreparedField | None = None,
+    asked: bool = False,
 ) -> LightMap:
     """Light on planes through the tank under open sky, and where groups would be within their bands.
 
     ``shares=False`` leaves out how much light came by walls and floor: quicker, where only doses are wanted.
     ``advance`` is told of every block of points that is done. ``ready`` is the field of the setup where one
-    with PPFD is there already.
+    with PPFD is there already. ``asked``: somebody asked for cells so small, and waits for them.
+
+    Raises
+    ------
+    SetupError
+        If that takes too many rays.
     """
     curve = day_curve(setup.lit_fixtures)
     cells = [slice_cells(setup.tank, plane, cell_m) for plane in planes]
@@ -93,6 +118,8 @@ def light_map(
         scene = scene_of(setup)
         ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=len(points))
     ready = ready.only("ppfd").at_many(len(points))
+    most = MAP_RAYS_AT_MOST if asked else RAYS_AT_MOST
+    refuse_too_many_places(setup.lit_fixtures, ready.lit, len(points), "this map", most, SMALLER_MAP)
     lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
     for first in range(0, len(points), POINTS_A_STEP):
         parts = ready.parts(points[first : first + POINTS_A_STEP], split=shares)
