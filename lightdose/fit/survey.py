@@ -552,7 +552,8 @@ class _Plan:
     def _narrowing(self, what: str, row: FloatArray, after: FloatArray, kept: float = 0.0) -> Narrowing:
         told = float(np.median(np.einsum("p,tpq,q->t", row, after, row)))
         before, afterwards = (
-            math.exp(Z_95 * math.sqrt(variance + kept)) for variance in (float(row @ self.prior @ row), told)
+            math.exp(min(Z_95 * math.sqrt(variance + kept), _LN_LARGEST))
+            for variance in (float(row @ self.prior @ row), told)
         )
         return Narrowing(what, before, afterwards)
 
@@ -562,6 +563,10 @@ class _Plan:
         used = self.pool.output.max(axis=0) > 0
         keys = [key for key, on in zip(self.problem.keys, used, strict=True) if on and key not in alone]
         return tuple(self.channel_words(*key) for key in keys)
+
+
+_LN_LARGEST = 700.0
+"""A dose that is known no better than to a factor of exp(700) is known no better: what a number holds."""
 
 
 def _updated(covariance: FloatArray, row: FloatArray) -> FloatArray:

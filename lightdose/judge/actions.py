@@ -15,7 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from lightdose.errors import ScheduleError
+from lightdose.errors import ScheduleError, SetupError
 from lightdose.judge.outlook import Outcome, Outlook
 from lightdose.judge.relocations import Relocation, Relocations
 from lightdose.judge.search import Search, set_to
@@ -247,6 +247,12 @@ class _Tried:
 
     def height(self, to_beat: float) -> Action | None:
         """All fixtures higher or lower together, where that does more than what needs no ladder."""
+        try:
+            return self._height(to_beat)
+        except SetupError:  # a height at which light takes too many rays is not offered
+            return None
+
+    def _height(self, to_beat: float) -> Action | None:
         lowest = min(f.height_m for f in self.outlook.fixtures)
         down = min(HEIGHT_REACH_M, math.floor((lowest - LOWEST_M) / HEIGHT_STEP_M) * HEIGHT_STEP_M)
         if down < HEIGHT_STEP_M:

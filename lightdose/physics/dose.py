@@ -291,7 +291,7 @@ def _telling_points(response: FloatArray, output: FloatArray, share: float) -> n
     certain = share * (1 + 1e-9)
     bright = np.all((level > certain) | (highest[:, None] == 0), axis=0)
     if whole.size:
-        least = highest * (np.ascontiguousarray(response.T) / whole).min(axis=1)
+        least = (np.ascontiguousarray(response.T) * highest[:, None] / whole).min(axis=1)
         bright |= least @ level > certain
     kind = np.where(bright, 1, np.where(np.any(level > 0, axis=0), -1, 0))
     telling: npt.NDArray[np.bool_] = kind < 0

@@ -99,7 +99,8 @@ def scaled_beam(beam: Beam, factor: float) -> Beam:
     ----------
     beam : CosineLobe, TabulatedLobe or PhotometricLobe
     factor : float
-        On the width of a cosine lobe (held within 2 to 175 deg), or on the angles of a table (cut at 90 deg).
+        On the width of a cosine lobe (held within 2 to 175 deg), or on the angles of a table (cut at 90 deg;
+        a lobe of which that leaves nothing stays as it is).
 
     Source
     ------
@@ -110,9 +111,9 @@ def scaled_beam(beam: Beam, factor: float) -> Beam:
         return CosineLobe(width, beam.assumed)
     if isinstance(beam, TabulatedLobe):
         angle, relative = _cut(beam.angle_deg * factor, beam.relative[None, :])
-        return TabulatedLobe(angle, relative[0])
+        return TabulatedLobe(angle, relative[0]) if relative.any() else beam
     gamma, table = _cut(beam.gamma_deg * factor, beam.relative)
-    return PhotometricLobe(beam.c_deg, gamma, table, beam.source_file)
+    return beam if not table.any() else PhotometricLobe(beam.c_deg, gamma, table, beam.source_file)
 
 
 def _cut(angle_deg: FloatArray, rows: FloatArray) -> tuple[FloatArray, FloatArray]:

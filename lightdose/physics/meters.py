@@ -139,6 +139,7 @@ def meter_response(meter: Meter, tables: ReferenceTables) -> FloatArray:
     response = np.interp(GRID_NM, table.wavelength_nm, table.values, left=0.0, right=0.0)
     if np.any(table.values < 0) or not np.any(response > 0):
         raise SpectrumError(f"the response {table.name!r} of meter {meter.name!r} is negative or zero")
+    response /= response.max()
     return response / photons_per_joule(GRID_NM) if meter.reads == "lux" else response
 
 
@@ -181,14 +182,16 @@ def sensor_row(meter: Meter, source_photons: Sequence[FloatArray], tables: Refer
     Raises
     ------
     SpectrumError
-        As ``meter_response``.
+        As ``meter_response``, or if the meter sees nothing of a source.
 
     Source
     ------
     CIE S 017:2020, 17-25-115; rectangular distribution: GUM (JCGM 100:2008), 4.3.7.
     """
     response, target = meter_response(meter, tables), target_row(meter.reads, tables)
-    ln_scales = [math.log((s @ target) / (s @ response)) for s in source_photons]
+    if not all(s @ response > 0 for s in source_photons):
+        raise SpectrumError(f"meter {meter.name!r} sees nothing of the light that it is calibrated on")
+    ln_scales = [math.log(s @ target) - math.log(s @ response) for s in source_photons]
     low, high = min(ln_scales), max(ln_scales)
     spread = rectangular(0.5 * (high - low))
     return SensorRow(response * math.exp(0.5 * (low + high)), meter.reads, spread)

@@ -159,7 +159,9 @@ def refuse_too_many_places(
     refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most, cure)
 
 
-def refuse_too_many_changes(fixtures: Sequence[Fixture], lit: LitTank, places: int, times: int) -> None:
+def refuse_too_many_changes(
+    fixtures: Sequence[Fixture], lit: LitTank, places: int, times: int, most: int = RAYS_AT_MOST
+) -> None:
     """The same for so many changes of a tank, each of which is lit anew, floor and places.
 
     Parameters
@@ -170,6 +172,8 @@ def refuse_too_many_changes(fixtures: Sequence[Fixture], lit: LitTank, places: i
         As it is today.
     places, times : int
         Places at which light is asked for; changes.
+    most : int
+        As in ``refuse_too_many_rays``.
 
     Raises
     ------
@@ -177,11 +181,11 @@ def refuse_too_many_changes(fixtures: Sequence[Fixture], lit: LitTank, places: i
         As ``refuse_too_many_rays``.
     """
     what = f"{times} changes that light it otherwise"
-    refuse_too_many_places(fixtures, lit, times * places, what)
+    refuse_too_many_places(fixtures, lit, times * places, what, most)
     ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
     lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
     values = lobes * lit.nodes_per_m.size
-    refuse_too_many_rays(ways, lit.tank, times * lit.floor_places, what, values)
+    refuse_too_many_rays(ways, lit.tank, times * lit.floor_places, what, values, most)
 
 
 def _at_most(paths: Sequence[Route]) -> float:

@@ -19,6 +19,10 @@ from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.emission import weighting_matrix
 from lightdose.physics.light_field import PreparedField, prepare_field
+from lightdose.physics.ray_limits import RAYS_FINELY, refuse_too_many_changes
+
+HEIGHTS_TRIED = 3
+"""Two ends of a range, and the best between them."""
 
 MOST_JUDGED = 500
 """Corals for which changes are tried; a larger stock is judged without advice. Our choice."""
@@ -102,6 +106,7 @@ def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept, draw: Draw =
         return np.array([found[i] for i in range(len(receivers))])
 
     def raised(by_m: float, points: FloatArray) -> FloatArray:
+        refuse_too_many_changes(setup.lit_fixtures, bare.lit, len(points), HEIGHTS_TRIED, RAYS_FINELY)
         fixtures = tuple(replace(f, height_m=f.height_m + by_m) for f in setup.fixtures)
         scene = scene_of(replace(setup, fixtures=fixtures))
         weightings = weighting_matrix(reference_tables(), ("ppfd",))
