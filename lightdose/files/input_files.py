@@ -24,7 +24,7 @@ HASH_LIMIT_BYTES = 100_000_000
 """Larger files are refused by their readers; they are not hashed before."""
 
 MOST_PROBLEMS = 100
-"""Problems of one file that are shown; our choice."""
+"""Problems of a setup that are shown, shared among its files, at least ten of each; our choice."""
 
 SETUPS_TRIED = 5
 LOOKED_AT_BYTES = 4096
@@ -157,11 +157,11 @@ def _shortened(problems: tuple[Problem, ...]) -> list[Problem]:
     by_file: dict[str, list[Problem]] = {}
     for problem in SetupError(*problems).problems:
         by_file.setdefault(problem.place.file if problem.place else "", []).append(problem)
-    shown = []
+    shown, most = [], max(10, MOST_PROBLEMS // max(1, len(by_file)))
     for found in by_file.values():
-        shown += found[:MOST_PROBLEMS]
-        if len(found) > MOST_PROBLEMS:
-            last, rest = found[MOST_PROBLEMS - 1], len(found) - MOST_PROBLEMS
+        shown += found[:most]
+        if len(found) > most:
+            last, rest = found[most - 1], len(found) - most
             text = f"and {rest:,} more problems below"
             shown.append(Problem(text, place=last.place, stands_for=rest))
     return shown

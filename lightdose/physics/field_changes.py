@@ -398,7 +398,8 @@ class _Share:
     def mean_path_m(self, stated: FloatArray, further: FloatArray) -> FloatArray:
         """Mean way in the water of the light by rays, from light at ``FURTHER_PER_M`` more. [m]"""
         left = np.divide(further, stated, out=np.ones_like(stated), where=stated > 0)[self.beams, :-1].T
-        return np.asarray(-np.log(left) / FURTHER_PER_M)
+        least = math.exp(-LARGEST_LN_RATIO)  # the smallest numbers there are become 0 so
+        return np.asarray(-np.log(np.maximum(left, least)) / FURTHER_PER_M)
 
 
 def _floor_path(ready: PreparedField, points_m: FloatArray) -> FloatArray:

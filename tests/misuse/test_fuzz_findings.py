@@ -357,6 +357,134 @@ def test_thousand_corals_of_one_site_take_no_longer_than_of_many(tmp_path: Path)
     assert spent[0] < 2 * spent[1]
 
 
+HORIZON = "{ table = [[0, 0], [89, 0], [90, 1]] }"
+FAINT = """\
+format = "lightdose-setup/1"
+title = "faint (invented)"
+sites = "s.csv"
+corals = "c.csv"
+[tank]
+length = "135 cm"
+width = "1.4 cm"
+water_depth = "192 cm"
+[water]
+yellowing_440_per_m = 1.7
+[[fixture]]
+name = "f"
+type = "lamp.toml"
+at = { x = "8 cm", y = "0 cm", height = "44 cm" }
+schedule = { c0 = [["12:00", 5], ["12:01", 0]], c1 = [["08:00", 1e-300], ["18:00", 1e-300]] }
+"""
+FAINT_LAMP = """\
+format = "lightdose-fixture/1"
+name = "lamp (invented)"
+[[channel]]
+name = "c0"
+spectrum = { peak_nm = 457, fwhm_nm = 37 }
+photon_flux_umol_s = 61
+dimming = [[0, 0], [99, 0], [100, 100]]
+[[channel]]
+name = "c1"
+spectrum = { peak_nm = 545, fwhm_nm = 31 }
+photon_flux_umol_s = 100000
+beam = { table = [[0, 1e-300], [89.999, 1e-300], [90, 0]] }
+"""
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+def test_survey_of_light_that_is_hardly_there_ends_well(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Doses that are known to no factor that a number holds are told as that."""
+    monkeypatch.chdir(tmp_path)
+    sites = "site,x_cm,y_cm,depth_cm\nfar,67,1.4,192\nnear,39,0.7,192\n"
+    corals = "coral,group,site\none,lps-branching,far\nother,mushroom,near\n"
+    files = {"setup.toml": FAINT, "lamp.toml": FAINT_LAMP, "s.csv": sites, "c.csv": corals}
+    for name, text in files.items():
+        Path(name).write_text(text, encoding="utf-8")
+    for words in (["survey", "setup.toml"], ["place", "setup.toml"], ["dose", "setup.toml", "--json"]):
+        assert_ends_well(run_here(words))
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+def test_lobe_that_shines_along_the_water_alone_is_judged_for_eyes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its strongest direction is 90 deg from straight down: an eye beside the lamp gets it."""
+    files = changed_once("lamp2.toml", "{ fwhm_deg = 90 }", HORIZON)
+    monkeypatch.chdir(write_tank(tmp_path / "tank", files))
+    ending = run_here(["hazard", "setup.toml", "--json"])
+    assert_ends_well(ending, codes=(0,))
+    for command in ("match setup.toml setup.toml --pair ridge=ridge", "dose setup.toml --json"):
+        assert_ends_well(run_here(command.split()), codes=(0,))
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+def test_response_of_a_meter_is_relative_however_small(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A response of 1e-310 throughout is one of 1 throughout."""
+    shown = []
+    for value in ("1", "1e-310"):
+        rows = "".join(f"{nm},{value}\n" for nm in range(400, 701, 20))
+        made = write_tank(tmp_path / value, {"response.csv": f"wavelength_nm,response\n{rows}"})
+        monkeypatch.chdir(made)
+        ending = run_here(["meter", "setup.toml", "120", "--site", "ridge", "--json"])
+        assert_ends_well(ending, codes=(0,))
+        shown.append(json.loads(ending.out)["ppfd_umol_m2_s"])
+    assert shown[0] == pytest.approx(shown[1], rel=1e-9)  # 1e-310 has fewer digits than others
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+def test_reading_of_light_that_is_hardly_there_is_refused_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """How many times the file's output it is needs no number that can hold it."""
+    files = changed_once("readings.csv", "sand,,,,,0,0,100,0", "sand,,,,,0,0,1e-320,0")
+    monkeypatch.chdir(write_tank(tmp_path / "tank", files))
+    ending = run_here(["calibrate", "setup.toml", "readings.csv", "--date", "2026-03-14"])
+    assert_ends_well(ending, codes=(2,))
+    assert "times what the fixture file gives here" in ending.told
+    assert max(map(len, ending.told.split("\n"))) < 200
+
+
+@pytest.mark.identity
+def test_several_files_of_many_problems_make_one_short_message(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All problems of all files are counted; fewer of each are shown, the more files there are."""
+    made, again = {}, ("rocks.csv", "sites.csv", "corals.csv", "left.csv")
+    for name in again:
+        head, row, rest = FILES[name].split("\n", 2)
+        made[name] = "\n".join([head, *[row] * 2000, rest])
+    monkeypatch.chdir(write_tank(tmp_path / "tank", made))
+    ending = run_here(["dose", "setup.toml"])
+    assert_ends_well(ending, codes=(2,))
+    assert len(ending.told) < 18_000
+    assert all(f"{name}:" in ending.told for name in again)
+    assert int(re.findall(r"(\d+) problems", ending.told)[-1]) > 6000
+
+
+@pytest.mark.identity
+def test_map_and_changes_that_would_take_minutes_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The limit is named; a map whose cells were asked for may take more."""
+    monkeypatch.chdir(write_tank(tmp_path / "tank"))
+    monkeypatch.setattr("lightdose.workflows.plans.RAYS_AT_MOST", 10_000)
+    monkeypatch.setattr("lightdose.workflows.plans.times_lit", lambda _: 10**7)
+    for words, what in (("map", "this map"), ("sensitivity", "10000000 changes that light it otherwise")):
+        ending = run_here([words, "setup.toml"])
+        assert_ends_well(ending, codes=(2,))
+        assert f"in all for {what}" in ending.told
+        assert "allowed: at most 1,000,000 to a place, " in ending.told
+    assert_ends_well(run_here(["map", "setup.toml", "--cell", "5 cm"]), codes=(0,))
+
+
 @pytest.mark.identity
 def test_every_file_of_the_tank_can_be_harmed() -> None:
     """Each kind of file is among those that the long run draws from."""
