@@ -166,7 +166,7 @@ def _write_corals(ask: Ask, placement: Placement, target: str) -> Path:
 def _drawings(ask: Ask, setup: Setup, placement: Placement) -> list[Drawing]:
     from lightdose.judge.map_choice import default_cell_m, shown_planes
     from lightdose.present.figures.placement import placement_drawing
-    from lightdose.workflows.plans import light_map
+    from lightdose.workflows.plans import map_beside
 
-    light = light_map(setup, shown_planes(placement), cell_m=default_cell_m(setup))
+    light = map_beside(setup, shown_planes(placement), default_cell_m(setup))
     return [placement_drawing(placement, light, ask.unit(setup))]

@@ -203,7 +203,7 @@ def _history(setup: Setup) -> History | None:
 def _light(setup: Setup, ready: PreparedField | None) -> LightMap | None:
     """The plan at the depth of the middle coral, and a view from the front; none without a lit fixture."""
     from lightdose.judge.map_choice import default_depths, default_side_view
-    from lightdose.workflows.plans import light_map
+    from lightdose.workflows.plans import map_beside
 
     if not setup.lit_fixtures:
         return None
@@ -211,7 +211,7 @@ def _light(setup: Setup, ready: PreparedField | None) -> LightMap | None:
     levels, _ = default_depths(setup)
     side, _ = default_side_view(setup)
     cell_m = max(tank.length_m, tank.width_m, tank.water_depth_m) / CELLS_ALONG
-    return light_map(setup, [levels[len(levels) // 2], side], cell_m=cell_m, shares=False, ready=ready)
+    return map_beside(setup, [levels[len(levels) // 2], side], cell_m, shares=False, ready=ready)
 
 
 def _save_handout(

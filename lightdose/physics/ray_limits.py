@@ -40,6 +40,9 @@ ABSORPTIONS_A_RAY: Final = 40
 RAYS_FINELY: Final = 8_000_000
 """From so many rays on the ranges of places are taken with larger cells of the lamps. Our choice."""
 
+USUAL_LEGS: Final = 4.0
+"""Legs of a ray for which the cost of what stands in its way was measured."""
+
 RAYS_A_PLACE_AT_MOST: Final = 1_000_000
 """Rays to one place, which are computed at once. Our choice: about 1 s and 0.5 GB by measurement."""
 
@@ -184,8 +187,8 @@ def refuse_too_many_changes(
     refuse_too_many_places(fixtures, lit, times * places, what, most)
     ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
     lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
-    values = lobes * lit.nodes_per_m.size
-    refuse_too_many_rays(ways, lit.tank, times * lit.floor_places, what, values, most)
+    places = times * lit.floor_places * (1 if lit.bounce is None else 2)  # once more with the solids
+    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most)
 
 
 def _at_most(paths: Sequence[Route]) -> float:
@@ -193,8 +196,16 @@ def _at_most(paths: Sequence[Route]) -> float:
 
 
 def _shading(route: Route) -> float:
-    """What a ray costs where something stands in its way, over one where nothing does."""
-    return 1.0 if route.shade is None else route.shade.cost
+    """What a ray costs where something stands in its way, over one where nothing does.
+
+    Each leg from pane to pane is looked along; many images are many legs.
+    """
+    if route.shade is None:
+        return 1.0
+    legs = 1.0 + sum(
+        float(np.abs(i.number).mean()) for i in (route.images_x, route.images_y) if i.number.size
+    )
+    return route.shade.cost * max(1.0, legs / USUAL_LEGS)
 
 
 def _counted(paths: Sequence[Route], tank: Tank) -> float:

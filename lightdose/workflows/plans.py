@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from lightdose.analysis import analyse, fixture_emission, light_field, light_of, scene_of
+from lightdose.errors import SetupError
 from lightdose.files.library import reference_tables
 from lightdose.files.typed_values import cases_from_words
 from lightdose.judge.acclimation import AcclimationRequest, acclimate
@@ -84,6 +85,23 @@ def sensitivity(setup: Setup, cases: Sequence[Case], step: Callable[[], None] = 
     refuse_too_many_changes(setup.lit_fixtures, ready.lit, len(setup.receivers), times_lit(cases))
     analysis, outlook = drawn_under(setup, ready, field)
     return tried(analysis, fixture_emission(setup), reference_tables(), cases, step, outlook)
+
+
+DOUBLINGS = 4
+"""How often the cells of a map that nobody asked for are doubled before it is refused. Our choice."""
+
+
+def map_beside(setup: Setup, planes: Sequence[Plane], cell_m: float, **more: Any) -> LightMap:
+    """A map beside another answer: of larger cells where those would take too many rays.
+
+    ``more`` are those of ``light_map``, which tells what it raises.
+    """
+    for turn in range(DOUBLINGS):
+        try:
+            return light_map(setup, planes, cell_m=cell_m * 2**turn, **more)
+        except SetupError:
+            continue
+    return light_map(setup, planes, cell_m=cell_m * 2**DOUBLINGS, **more)
 
 
 def light_map(

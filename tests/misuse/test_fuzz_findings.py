@@ -483,6 +483,7 @@ def test_map_and_changes_that_would_take_minutes_are_refused(
         assert f"in all for {what}" in ending.told
         assert "allowed: at most 1,000,000 to a place, " in ending.told
     assert_ends_well(run_here(["map", "setup.toml", "--cell", "5 cm"]), codes=(0,))
+    assert_ends_well(run_here(["report", "setup.toml", "-o", "page.html"]), codes=(0,))
 
 
 @pytest.mark.identity
