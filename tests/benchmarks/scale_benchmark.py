@@ -29,15 +29,19 @@ GROUPS = (
     *("sps-shallow", "sps-plating", "lps-branching", "brain-encrusting", "open-brain", "button"),
     *("mushroom", "zoanthid", "soft", "gorgonian", "clam", "non-photosynthetic"),
 )
-LAMP = """\
+HEAD = """\
 format = "lightdose-fixture/1"
 name = "panel (invented)"
 aperture = { length = "40 cm", width = "20 cm" }
+"""
+BLUE = """\
 [[channel]]
 name = "blue"
 spectrum = { peak_nm = 450, fwhm_nm = 20 }
 photon_flux_umol_s = 150
 beam = { fwhm_deg = 110 }
+"""
+WHITE = """\
 [[channel]]
 name = "white"
 spectrum = { mix = [ { library = "blue-445", share = 0.4 }, { peak_nm = 580, fwhm_nm = 120, share = 0.6 } ] }
@@ -45,6 +49,7 @@ photon_flux_umol_s = 120
 beam = { fwhm_deg = 110 }
 """
 SCHEDULE = "time,blue,white\n08:00,0,0\n09:00,60,40\n17:00,60,40\n18:00,0,0\n"
+BLUE_DAY = "time,blue\n08:00,0\n09:00,60\n17:00,60\n18:00,0\n"
 PROBE = """
 import os, resource, sys
 from lightdose.cli import main
@@ -60,17 +65,22 @@ finally:
 def write_tank(
     folder: Path, sites: int = 20, corals: int = 20, fixtures: int = 2, solids: int = 0, title: str = "tank"
 ) -> None:
-    """A tank of 2 x 1 x 0.6 m with so much in it; the smaller one of two is a part of the larger."""
+    """A tank of 2 x 1 x 0.6 m with so much in it; the smaller one of two is a part of the larger.
+
+    Site s1 is free. Fixtures that are many have one channel each: 200 are allowed. Places lie above the rock.
+    """
     draw = Random(1)
     folder.mkdir(parents=True)
+    deepest = 36 if solids else 55
     spots = [
-        f"s{n},{draw.uniform(2, 198):.2f},{draw.uniform(2, 98):.2f},{draw.uniform(3, 55):.2f}"
+        f"s{n},{draw.uniform(2, 198):.2f},{draw.uniform(2, 98):.2f},{draw.uniform(3, deepest):.2f}"
         for n in range(max(sites, corals))
     ]
-    kept = [f"Ableger {n} \u3042,{GROUPS[n % len(GROUPS)]},s{n}" for n in range(corals)]
+    kept = [f"Ableger {n} \u3042,{GROUPS[n % len(GROUPS)]},s{0 if n == 1 else n}" for n in range(corals)]
     text = f'format = "lightdose-setup/1"\ntitle = "{title} (invented)"\nsites = "s.csv"\n'
     text += 'corals = "c.csv"\n' if corals else ""
     text += '[tank]\nlength = "200 cm"\nwidth = "100 cm"\nwater_depth = "60 cm"\n'
+    many = fixtures > 2
     for n in range(fixtures):
         x, y = (50 + 100 * n, 50) if fixtures == 2 else (5 + 190 * draw.random(), 5 + 90 * draw.random())
         text += f'[[fixture]]\nname = "f{n}"\ntype = "lamp.toml"\nschedule = "day.csv"\n'
@@ -82,8 +92,8 @@ def write_tank(
         text += 'size = { x = "6 cm", y = "5 cm", z = "4 cm" }\n'
     files = {
         "setup.toml": text,
-        "lamp.toml": LAMP,
-        "day.csv": SCHEDULE,
+        "lamp.toml": HEAD + BLUE + ("" if many else WHITE),
+        "day.csv": BLUE_DAY if many else SCHEDULE,
         "s.csv": "\n".join(("site,x_cm,y_cm,depth_cm", *spots)) + "\n",
         "c.csv": "\n".join(("coral,group,site", *kept)) + "\n",
     }
@@ -104,7 +114,7 @@ ONE = {
     "hazard": ("hazard", "setup.toml"),
     "compare": ("compare", "setup.toml", "--all-channels", "40"),
     "sensitivity": ("sensitivity", "setup.toml"),
-    "move": ("move", "setup.toml", "Ableger 0 \u3042", "--to", "s5"),
+    "move": ("move", "setup.toml", "Ableger 0 \u3042", "--to", "s1"),
     "map": ("map", "setup.toml", "--json"),
     "survey": ("survey", "setup.toml"),
     "calibrate": ("calibrate", "setup.toml", "readings.csv", "--date", "2026-03-14"),
