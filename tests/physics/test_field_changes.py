@@ -115,6 +115,8 @@ def test_wider_lobes_keep_their_kind_and_limits() -> None:
     planes = PhotometricLobe(
         np.array([0.0, 360.0]), np.array([0.0, 40.0]), np.array([[1.0, 0.2], [1.0, 0.2]])
     )
+    level = TabulatedLobe(np.array([0.0, 89.0, 90.0]), np.array([0.0, 0.0, 1.0]))
+    assert scaled_beam(level, 1.2) is level, "nothing of it would be left below 90 deg"
     narrow = scaled_beam(planes, 0.5)
     assert isinstance(narrow, PhotometricLobe)
     assert narrow.gamma_deg.tolist() == [0.0, 20.0]

@@ -64,9 +64,8 @@ def test_every_kind_of_action_is_among_those_tried() -> None:
     assert kinds >= {"measure", "overall", "fixture", "hours", "move", "exchange"}
 
 
-@pytest.mark.identity
-def test_height_does_what_it_says_where_no_setting_can() -> None:
-    """Lamps at full that hang too high: lower, by whole centimetres, and a fresh run agrees."""
+def hung_too_high() -> Setup:
+    """Lamps at full that give too little from where they hang."""
     setup = tank(2)
     day = ChannelProgramme(np.array([6.0, 6.25, 19.75, 20.0]), np.array([0.0, 1.0, 1.0, 0.0]))
     full = tuple(
@@ -78,7 +77,22 @@ def test_height_does_what_it_says_where_no_setting_can() -> None:
         )
         for f in setup.fixtures
     )
-    dim = replace(setup, fixtures=full)
+    return replace(setup, fixtures=full)
+
+
+@pytest.mark.identity
+def test_height_at_which_light_takes_too_many_rays_is_not_offered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other advice is given all the same; before, the dose itself was refused."""
+    monkeypatch.setattr("lightdose.workflows.advice.RAYS_FINELY", 10)
+    found = actions(advised(hung_too_high()))
+    assert found
+    assert all(action.kind != "height" for action in found)
+
+
+@pytest.mark.identity
+def test_height_does_what_it_says_where_no_setting_can() -> None:
+    """Lower, by whole centimetres, and a fresh run agrees."""
+    dim = hung_too_high()
     hung = [a for a in actions(advised(dim)) if a.kind == "height"]
     assert hung
     for action in hung:
