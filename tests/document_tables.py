@@ -250,9 +250,10 @@ def limits_table() -> str:
         ("`place`: places; corals times places", f"{count(MOST_PLACES)}; {count(MOST_PAIRS)}"),
         ("`acclimate`: steps", count(MOST_STEPS)),
         (
-            "rays of light to a place; for a floor; for the ranges of all places",
+            "rays of light to a place; for a floor, for all that `sensitivity` tries, for a map; "
+            "for the ranges of all places; for a map whose --cell is named",
             f"{count(ray_limits.RAYS_A_PLACE_AT_MOST)}; {count(ray_limits.RAYS_AT_MOST)}; "
-            f"{count(ray_limits.RANGE_RAYS_AT_MOST)}",
+            f"{count(ray_limits.RANGE_RAYS_AT_MOST)}; {count(ray_limits.MAP_RAYS_AT_MOST)}",
         ),
     ]
     return table(("what", "at most, or range"), rows)
