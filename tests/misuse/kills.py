@@ -17,7 +17,7 @@ from misuse.every_file import write_tank
 from lightdose.files.diary_states import diary_folder, kept_bytes, read_diary
 from lightdose.files.setup_file import read_setup
 
-KINDS = ("report", "calibrate", "tune", "keep", "note", "desk")
+KINDS = ("calibrate", "tune", "keep", "note", "desk", "report")
 WRITER = Path(__file__).with_name("killed_command.py")
 
 
@@ -83,7 +83,7 @@ def kill_and_look(kind: str, tank: Path, times: int, seed: int) -> Counter[str]:
         assert_whole(kind, tank)
         if turn % 5 == 4 or turn == times - 1:
             whole = _started(kind, tank, 10 * turn + 5, "once")
-            assert whole.communicate(timeout=120)[0] == "begun\nwriting\ndone\n"
+            assert whole.communicate(timeout=900)[0] == "begun\nwriting\ndone\n"
             assert_whole(kind, tank)
             assert unfinished(tank) == [], (kind, turn)
     return seen
