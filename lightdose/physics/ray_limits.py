@@ -6,7 +6,7 @@ A large, low panel over a narrow tank is seen from every place through hundreds 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
@@ -15,9 +15,6 @@ from lightdose.model.fixture import Fixture
 from lightdose.model.setup import Tank
 from lightdose.physics.light_paths import Route
 from lightdose.physics.pane_guides import cost_in_rays
-
-if TYPE_CHECKING:
-    from lightdose.physics.lit_tank import LitTank
 
 RAYS_AT_MOST: Final = 25_000_000
 """Rays for the floor of a tank: 5 to 12 s by measurement. Our choice."""
@@ -132,63 +129,6 @@ def refuse_too_many_rays(
             fixture.type.aperture_place,
         )
     )
-
-
-def refuse_too_many_places(
-    fixtures: Sequence[Fixture],
-    lit: LitTank,
-    places: float,
-    what: str,
-    most: int = RAYS_AT_MOST,
-    cure: str = HANG_HIGHER,
-) -> None:
-    """The same for light at so many places in a tank that is lit already.
-
-    Parameters
-    ----------
-    fixtures : sequence of Fixture
-        Those of its lamps.
-    lit : LitTank
-    places, what, most, cure
-        As in ``refuse_too_many_rays``.
-
-    Raises
-    ------
-    SetupError
-        As ``refuse_too_many_rays``.
-    """
-    ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
-    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
-    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most, cure)
-
-
-def refuse_too_many_changes(
-    fixtures: Sequence[Fixture], lit: LitTank, places: int, times: int, most: int = RAYS_AT_MOST
-) -> None:
-    """The same for so many changes of a tank, each of which is lit anew, floor and places.
-
-    Parameters
-    ----------
-    fixtures : sequence of Fixture
-        Those of its lamps.
-    lit : LitTank
-        As it is today.
-    places, times : int
-        Places at which light is asked for; changes.
-    most : int
-        As in ``refuse_too_many_rays``.
-
-    Raises
-    ------
-    SetupError
-        As ``refuse_too_many_rays``.
-    """
-    what = f"{times} changes that light it otherwise"
-    refuse_too_many_places(fixtures, lit, times * places, what, most)
-    ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
-    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
-    places = times * lit.floor_places * (1 if lit.bounce is None else 2)  # once more with the solids
-    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most)
 
 
 def _at_most(paths: Sequence[Route]) -> float:

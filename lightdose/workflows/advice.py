@@ -18,8 +18,9 @@ from lightdose.model.light import LightField
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.emission import weighting_matrix
+from lightdose.physics.field_limits import refuse_too_many_changes
 from lightdose.physics.light_field import PreparedField, prepare_field
-from lightdose.physics.ray_limits import RAYS_FINELY, refuse_too_many_changes
+from lightdose.physics.ray_limits import RAYS_FINELY
 
 HEIGHTS_TRIED = 3
 """Two ends of a range, and the best between them."""

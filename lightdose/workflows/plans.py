@@ -27,14 +27,10 @@ from lightdose.model.setup import CoralGroup, Receiver, Setup
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import weighting_matrix
+from lightdose.physics.field_limits import refuse_too_many_changes, refuse_too_many_places
 from lightdose.physics.light_field import PreparedField, light_field_parts, prepare_field
 from lightdose.physics.lit_scene import without_solids
-from lightdose.physics.ray_limits import (
-    MAP_RAYS_AT_MOST,
-    RAYS_AT_MOST,
-    refuse_too_many_changes,
-    refuse_too_many_places,
-)
+from lightdose.physics.ray_limits import MAP_RAYS_AT_MOST, RAYS_AT_MOST
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
     by_source,

@@ -1,0 +1,66 @@
+"""The refusal of light at too many places, or in too many changes, of a tank that is lit already."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lightdose.model.fixture import Fixture
+from lightdose.physics.lit_tank import LitTank
+from lightdose.physics.ray_limits import HANG_HIGHER, RAYS_AT_MOST, refuse_too_many_rays
+
+
+def refuse_too_many_places(
+    fixtures: Sequence[Fixture],
+    lit: LitTank,
+    places: float,
+    what: str,
+    most: int = RAYS_AT_MOST,
+    cure: str = HANG_HIGHER,
+) -> None:
+    """Refuse light at more places than take ``most`` rays.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+        Those of its lamps.
+    lit : LitTank
+    places, what, most, cure
+        As in ``refuse_too_many_rays``.
+
+    Raises
+    ------
+    SetupError
+        As ``refuse_too_many_rays``.
+    """
+    ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
+    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
+    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most, cure)
+
+
+def refuse_too_many_changes(
+    fixtures: Sequence[Fixture], lit: LitTank, places: int, times: int, most: int = RAYS_AT_MOST
+) -> None:
+    """Refuse so many changes of a tank, each of which is lit anew, floor and places.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+        Those of its lamps.
+    lit : LitTank
+        As it is today.
+    places, times : int
+        Places at which light is asked for; changes.
+    most : int
+        As in ``refuse_too_many_rays``.
+
+    Raises
+    ------
+    SetupError
+        As ``refuse_too_many_rays``.
+    """
+    what = f"{times} changes that light it otherwise"
+    refuse_too_many_places(fixtures, lit, times * places, what, most)
+    ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
+    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
+    places = times * lit.floor_places * (1 if lit.bounce is None else 2)  # once more with the solids
+    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most)
