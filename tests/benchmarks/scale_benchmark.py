@@ -91,7 +91,7 @@ def write_tank(
         text += f'at = {{ x = "{x:.1f} cm", y = "{y:.1f} cm", height = "{z:.1f} cm" }}\n'
         text += 'size = { x = "6 cm", y = "5 cm", z = "4 cm" }\n'
     files = {
-        "setup.toml": text,
+        "setup.toml": text + METER,
         "lamp.toml": HEAD + BLUE + ("" if many else WHITE),
         "day.csv": BLUE_DAY if many else SCHEDULE,
         "s.csv": "\n".join(("site,x_cm,y_cm,depth_cm", *spots)) + "\n",
@@ -107,7 +107,10 @@ def write_setups(folder: Path, count: int) -> None:
         write_tank(folder / f"tank-{n:04d}", title=f"tank {n}")
 
 
-READINGS = "site,reading,unit,time\ns0,150,umol_m2_s,12:00\ns3,90,umol_m2_s,12:00\ns7,120,umol_m2_s,12:00\n"
+METER = '[meter.hand]\nreads = "umol"\nresponse = { shape = "soft" }\ncalibrated_on = "A"\nimmersion = 1.2\n'
+READINGS = "site,meter,reading,unit,time\n" + "".join(
+    f"{site},hand,{value},umol_m2_s,12:00\n" for site, value in (("s0", 150), ("s3", 90), ("s7", 120))
+)
 ONE = {
     "check": ("check", "setup.toml"),
     "dose": ("dose", "setup.toml", "--csv", "out.csv"),
