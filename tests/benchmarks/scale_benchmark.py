@@ -22,7 +22,7 @@ GROWTH = 13.5
 """10 log 20,000 / log 2,000 is 13.0."""
 
 LIMIT_S, LIMIT_MB = 20.0, 1000.0
-JUDGED_S = 1.0
+JUDGED_S = 2.0
 """What takes no longer is not judged for its growth."""
 
 GROUPS = (
