@@ -36,6 +36,8 @@ from lightdose.judge.uncertain_inputs import ASSUMED_BEAM_FRACTION, DEFAULTS, SH
 from lightdose.model import forms
 from lightdose.physics import ray_limits
 from lightdose.quantities import BANDS, QUANTITIES
+from lightdose.workflows.advice import MOST_JUDGED
+from lightdose.workflows.placing import MOST_CORALS
 
 Maker = Callable[[], str]
 
@@ -248,6 +250,7 @@ def limits_table() -> str:
         ("a title, a name or a note", count(toml_guard.LONGEST_TEXT, "letters")),
         ("`map`: cells of a slice; points of all slices", f"{count(CELLS_AT_MOST)}; {count(POINTS_AT_MOST)}"),
         ("`place`: places; corals times places", f"{count(MOST_PLACES)}; {count(MOST_PAIRS)}"),
+        ("corals of one plan: `tune`; `place`, `survey`", f"{count(MOST_JUDGED)}; {count(MOST_CORALS)}"),
         ("`acclimate`: steps", count(MOST_STEPS)),
         (
             "rays of light to a place; for a floor, for all that `sensitivity` tries, for a map; "

@@ -490,7 +490,7 @@ class _Plan:
         explained = np.clip(np.einsum("pn,pn->n", inside, solved) / seen, 0.0, 1 - 1e-12)
         worth = -0.5 * np.log1p(-explained)
         if len(self.doses):
-            variance = np.einsum("cp,pq,cq->c", self.doses, covariance, self.doses)
+            variance = _variances(self.doses, covariance)
             share = (self.doses @ spread) ** 2 / seen / variance[:, None]
             worth = worth - 0.5 * weight @ np.log1p(-np.clip(share, 0.0, 1 - 1e-12))
         return np.asarray(worth)
@@ -541,21 +541,23 @@ class _Plan:
                 row = np.zeros(layout.size)
                 row[at.fixture.start + int(self.problem.fixture_of[n])] = row[at.channel.start + n] = 1.0
                 rows.append((self.channel_words(*key), row))
-        return tuple(self._narrowing(what, row, after) for what, row in rows)
+        return self._narrowed([what for what, _ in rows], np.array([row for _, row in rows]), after)
 
     def _doses(self, after: FloatArray) -> tuple[Narrowing, ...]:
-        return tuple(
-            self._narrowing(coral, row, after, float(kept))
-            for coral, row, kept in zip(self.openness, self.doses, self.kept, strict=True)
-        )
+        return self._narrowed(list(self.openness), self.doses, after, self.kept)
 
-    def _narrowing(self, what: str, row: FloatArray, after: FloatArray, kept: float = 0.0) -> Narrowing:
-        told = float(np.median(np.einsum("p,tpq,q->t", row, after, row)))
-        before, afterwards = (
-            math.exp(min(Z_95 * math.sqrt(variance + kept), _LN_LARGEST))
-            for variance in (float(row @ self.prior @ row), told)
-        )
-        return Narrowing(what, before, afterwards)
+    def _narrowed(
+        self, whats: Sequence[str], rows: FloatArray, after: FloatArray, kept: FloatArray | float = 0.0
+    ) -> tuple[Narrowing, ...]:
+        """Factors of 95 % before and after, of what rows (n, p) of the parameters make up."""
+        if not whats:
+            return ()
+        told = np.median([_variances(rows, one) for one in after], axis=0)
+        factors = [
+            np.exp(np.minimum(Z_95 * np.sqrt(variance + kept), _LN_LARGEST)).tolist()
+            for variance in (_variances(rows, self.prior), told)
+        ]
+        return tuple(map(Narrowing, whats, *factors))
 
     def _unread(self, chosen: Sequence[int]) -> tuple[str, ...]:
         """Channels of the programme that no reading sees alone."""
@@ -567,6 +569,11 @@ class _Plan:
 
 _LN_LARGEST = 700.0
 """A dose that is known no better than to a factor of exp(700) is known no better: what a number holds."""
+
+
+def _variances(rows: FloatArray, covariance: FloatArray) -> FloatArray:
+    """Of what rows (n, p) make of parameters with a covariance, shape (n,)."""
+    return np.asarray(np.einsum("np,np->n", rows @ covariance, rows))
 
 
 def _updated(covariance: FloatArray, row: FloatArray) -> FloatArray:

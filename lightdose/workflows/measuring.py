@@ -39,10 +39,12 @@ def planned_survey(
     Raises
     ------
     SetupError
-        If there is no such meter, or the setup cannot be computed.
+        If there is no such meter, there are too many corals, or the setup cannot be computed.
     """
     from lightdose.fit.survey import plan_survey
+    from lightdose.workflows.placing import refuse_too_many
 
+    refuse_too_many(setup, "survey")
     name = meter or sole_meter(setup.meters, "umol") or sole_meter(setup.meters, "lux")
     used = None if name is None else named_meter(setup, name)
     unscaled = any(c.flux is None for f in setup.lit_fixtures for c in f.type.channels)

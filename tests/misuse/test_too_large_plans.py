@@ -10,11 +10,11 @@ from misuse.every_file import FILES, write_tank
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize(("command", "most"), [("tune", 500), ("place", 2000)])
+@pytest.mark.parametrize(("command", "most"), [("tune", 500), ("place", 2000), ("survey", 2000)])
 def test_plan_of_too_many_corals_is_refused_at_once(
     command: str, most: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A plan's cost grows faster than its corals, and tune keeps all draws of their light."""
+    """A plan's cost grows faster than its corals: tune keeps their draws, survey their errors."""
     many = "".join(f"c{i},lps-branching,A1,,,,0,,,,,,,,,\n" for i in range(most))
     monkeypatch.chdir(write_tank(tmp_path / "tank", {"corals.csv": FILES["corals.csv"] + many}))
     ending = run_here([command, "setup.toml"])
