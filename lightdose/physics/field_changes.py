@@ -281,8 +281,8 @@ def _moved(
     stated = response[:, 0]
     if step_m == 0:
         return stated, np.repeat(stated[:, :, None], 27, axis=2)
-    ratio = np.divide(response, response[:, :1], out=np.zeros_like(response), where=response[:, :1] > 0)
-    ratio = np.minimum(ratio, LARGEST_RATIO)
+    held = np.minimum(response, LARGEST_RATIO * response[:, :1])
+    ratio = np.divide(held, response[:, :1], out=np.zeros_like(response), where=response[:, :1] > 0)
     one, down, up = np.ones_like(stated), ratio[:, 1:4], ratio[:, 4:7]
     x, y, z = (np.stack((down[:, axis], one, up[:, axis]), axis=2) for axis in range(3))
     grid = x[:, :, :, None, None] * y[:, :, None, :, None] * z[:, :, None, None, :]
@@ -390,7 +390,8 @@ class _Share:
 
     def ln_ratio(self, light: FloatArray, stated: FloatArray) -> FloatArray:
         """ln of changed over stated light, the floor's share scaled with the light on it."""
-        ratio = np.divide(light, stated, out=np.ones_like(stated), where=stated > 0)[self.beams].T
+        held = np.minimum(light, LARGEST_RATIO * stated)
+        ratio = np.divide(held, stated, out=np.ones_like(stated), where=stated > 0)[self.beams].T
         mixed = (1 - self.bounced) * ratio[:-1] + self.bounced * ratio[-1]
         ln = np.log(np.maximum(mixed, math.exp(-LARGEST_LN_RATIO)))
         return np.asarray(np.minimum(ln, LARGEST_LN_RATIO))
@@ -398,7 +399,7 @@ class _Share:
     def mean_path_m(self, stated: FloatArray, further: FloatArray) -> FloatArray:
         """Mean way in the water of the light by rays, from light at ``FURTHER_PER_M`` more. [m]"""
         left = np.divide(further, stated, out=np.ones_like(stated), where=stated > 0)[self.beams, :-1].T
-        least = math.exp(-LARGEST_LN_RATIO)  # the smallest numbers there are become 0 so
+        least = 1 / LARGEST_RATIO  # the smallest numbers there are become 0
         return np.asarray(-np.log(np.maximum(left, least)) / FURTHER_PER_M)
 
 
