@@ -62,5 +62,11 @@ def refuse_too_many_changes(
     refuse_too_many_places(fixtures, lit, times * places, what, most)
     ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
     lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
-    places = times * lit.floor_places * (1 if lit.bounce is None else 2)  # once more with the solids
-    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most)
+    lit_anew = lit.floor_places
+    if lit.bounce is not None:
+        from lightdose.physics.bounce import BouncedLight
+        from lightdose.physics.solid_light import places_on
+
+        assert isinstance(lit.bounce, BouncedLight)
+        lit_anew += places_on(lit.bounce.patches.skins)
+    refuse_too_many_rays(ways, lit.tank, times * lit_anew, what, lobes * lit.nodes_per_m.size, most)

@@ -23,6 +23,11 @@ FLOOR_SAMPLES = 2
 """Points along each side of a floor patch at which the lamps' light is taken."""
 
 
+def places_on(skins: Skins) -> int:
+    """At how many places light on floor and solids is taken."""
+    return len(skins.area_m2) + (FLOOR_SAMPLES**2 - 1) * skins.floor_count
+
+
 def with_solids(
     lit: LitTank, fixtures: Sequence[Fixture], solids: Sequence[Solid], *, for_points: int
 ) -> LitTank:
@@ -53,8 +58,7 @@ def with_solids(
         for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
     ]
     values = lit.nodes_per_m.size * max(len(lamp.beams) for lamp in lit.lamps)
-    places = len(skins.area_m2) + (FLOOR_SAMPLES**2 - 1) * skins.floor_count
-    refuse_too_many_rays(ways, lit.tank, places, "the light on rock and floor", values)
+    refuse_too_many_rays(ways, lit.tank, places_on(skins), "the light on rock and floor", values)
     shaded, open_light = _falling(lit, skins)
     patches = solved(skins, lit.index, lit.nodes_per_m, shaded)
     without = None
