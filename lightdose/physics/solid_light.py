@@ -24,7 +24,16 @@ FLOOR_SAMPLES = 2
 
 
 def places_on(skins: Skins) -> int:
-    """At how many places light on floor and solids is taken."""
+    """At how many places light on floor and solids is taken.
+
+    Parameters
+    ----------
+    skins : Skins
+
+    Source
+    ------
+    A place a patch of a solid, ``FLOOR_SAMPLES`` squared a patch of the floor.
+    """
     return len(skins.area_m2) + (FLOOR_SAMPLES**2 - 1) * skins.floor_count
 
 
