@@ -10,7 +10,8 @@ import numpy as np
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray
 from lightdose.model.solids import Solid
-from lightdose.physics.bounce import BouncedLight, Patches, bare, solved
+from lightdose.physics.bounce import BouncedLight, Patches, bare, between_patches, solved
+from lightdose.physics.in_threads import in_threads
 from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.lit_tank import LitTank, block_size, light_under_water
 from lightdose.physics.looks import Look, facing
@@ -68,7 +69,17 @@ def with_solids(
     ]
     values = lit.nodes_per_m.size * max(len(lamp.beams) for lamp in lit.lamps)
     refuse_too_many_rays(ways, lit.tank, places_on(skins), "the light on rock and floor", values)
-    shaded, open_light = _falling(lit, skins)
+    falling: list[tuple[FloatArray, FloatArray]] = []
+
+    def task(number: int) -> None:
+        """What does not hang on each other: light on the patches, and what they see of each other."""
+        if number:
+            between_patches(skins, lit.index, len(skins.area_m2))
+        else:
+            falling.append(_falling(lit, skins))
+
+    in_threads(task, 2)
+    ((shaded, open_light),) = falling
     patches = solved(skins, lit.index, lit.nodes_per_m, shaded)
     without = None
     if lit.floor is not None:
