@@ -328,7 +328,7 @@ FACED: Final = (
     Field("judged_dli_mol_m2_d", "judged DLI", lambda r: r.judged("dli_mol_m2_d"), "dli",
           "the dose that is judged: on the face where one is told, else flat"),
     said("judged_by", "judged on its face", lambda r: r.faces if r.faces != "up" else None,
-         kind="string", at={"corals": 4.6, "limits": 3.5}),
+         kind="string", at={"corals": 4.6, "limits": 9}),
 )
 
 # fmt: on
