@@ -42,10 +42,11 @@ else:
 
 def fill(self: Any, /, *given: object, **named: object) -> None:
     """Set the fields of a record once; the constructor of each that has none of its own."""
-    values = dict(zip(self.__dataclass_fields__, given, strict=False))
-    if named or len(given) != len(self.__dataclass_fields__):
-        values = _completed(self, values, given, named)
-    self.__dict__.update(values)
+    fields = self.__dataclass_fields__
+    if named or len(given) != len(fields):
+        self.__dict__.update(_completed(self, dict(zip(fields, given, strict=False)), given, named))
+    else:
+        self.__dict__.update(zip(fields, given))  # noqa: B905 - as many of both
     if hasattr(self, "__post_init__"):
         self.__post_init__()
 
@@ -55,13 +56,14 @@ def _completed(
 ) -> dict[str, object]:
     """With what is named, and defaults for the rest."""
     of_class = self.__dataclass_fields__
-    values = values | named
+    values.update(named)
     once = len(values) == len(given) + len(named)
-    for name, one in of_class.items():
-        if name not in values and one.default is not dataclasses.MISSING:
-            values[name] = one.default
-        elif name not in values and one.default_factory is not dataclasses.MISSING:
-            values[name] = one.default_factory()
+    if len(values) < len(of_class):
+        for name, one in of_class.items():
+            if name not in values and one.default is not dataclasses.MISSING:
+                values[name] = one.default
+            elif name not in values and one.default_factory is not dataclasses.MISSING:
+                values[name] = one.default_factory()
     if not once or values.keys() != of_class.keys():
         own = _Signature().__get__(None, type(self))
         own.bind(*given, **named)  # tells what is missing, unknown or too many

@@ -341,9 +341,7 @@ def _tell_how_to_call() -> None:
 
 
 def main() -> NoReturn:
-    """Entry point of the ``lightdose`` script."""
-    # What is loaded stays: searching it for cycles at every 700 new objects is a tenth of a short run.
-    gc.set_threshold(100_000)
+    """The command line from the first word to the exit code."""
     _hold_streams()
     _end_by_signals()
     pass_settings_by()

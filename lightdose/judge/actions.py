@@ -124,7 +124,7 @@ class _Tried:
         self.search = Search(outlook, dials)
         self.setup = outlook.analysis.setup
         self.today_h = programme_hours(outlook.fixtures)
-        self.today = outlook.under(outlook.fixtures)
+        self.today = outlook.today
         self.now = self.today.stand
         self.corals = Relocations(self.search, self.today, light.at)
         self.programmes: dict[int, tuple[Fixture, ...]] = {}
@@ -298,12 +298,11 @@ class _Tried:
         places = [(coral, site) for _, relocation in best for coral, site in relocation.to]
         if not places:
             return []
-        hours = self.outlook.hours(self.outlook.fixtures)
-        today = self.outlook.doses(self.outlook.response, hours)
-        drawn = self.outlook.doses(self.light.drawn([self.corals.receiver(*at) for at in places]), hours)
+        light = self.light.drawn([self.corals.receiver(*at) for at in places])
+        drawn = self.outlook.doses(light, self.outlook.hours_today)
         actions, first = [], 0
         for kind, relocation in best:
-            dli = today.copy()
+            dli = self.outlook.doses_today.copy()
             last = first + len(relocation.to)
             dli[[self.corals.rows[coral.name] for coral, _ in relocation.to]] = drawn[first:last]
             first = last

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import field
+from functools import cached_property
 
 import numpy as np
 
 from lightdose.judge.states import leading_states, marks_table, penalties_table, state_shares
-from lightdose.judge.uncertain_inputs import dimming_draws, uncertain_inputs
+from lightdose.judge.uncertain_inputs import draw_inputs, uncertain_inputs
 from lightdose.model.advice import Stand
 from lightdose.model.fixture import Fixture
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import Analysis, DliVerdict, Verdict
 from lightdose.physics.changed_day import Plateau, plateau_of
 from lightdose.physics.day_curve import programme_hours
@@ -86,7 +87,7 @@ class Outlook:
         assert known is not None
         verdicts = tuple(v for v in analysis.verdicts if v.band_dli is not None)
         fixtures = analysis.setup.lit_fixtures
-        drawn = dimming_draws(uncertain_inputs(analysis.setup), known.draws, known.seed)
+        drawn = draw_inputs(uncertain_inputs(analysis.setup), known.draws, known.seed).dimming
         of_fixture = [i for i, f in enumerate(fixtures) for _ in f.type.channels]
         light = np.array([response[v.receiver] for v in verdicts])
         return cls(
@@ -108,6 +109,21 @@ class Outlook:
         """The channels of one fixture."""
         counts = [len(f.type.channels) for f in self.fixtures]
         return slice(sum(counts[:fixture]), sum(counts[: fixture + 1]))
+
+    @cached_property
+    def hours_today(self) -> FloatArray:
+        """Drawn hours at full output today, shape (n_channel, n_draw). [h]"""
+        return self.hours(self.fixtures)
+
+    @cached_property
+    def doses_today(self) -> FloatArray:
+        """Drawn doses today, shape (n_coral, n_draw). [mol m-2 d-1]"""
+        return read_only(self.doses(self.response, self.hours_today))
+
+    @cached_property
+    def today(self) -> Outcome:
+        """How the corals stand today."""
+        return self.judged(self.doses_today)
 
     def hours(self, fixtures: Sequence[Fixture]) -> FloatArray:
         """Drawn hours at full output under a programme, shape (n_channel, n_draw). [h]"""

@@ -160,7 +160,7 @@ def place_penalty(
     drawn = stated[:, None]
     if response and placed:
         outlook = Outlook.of(analysis, response)
-        drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
+        drawn = outlook.doses_today
     lit = [i for i in range(len(placed)) if stated[i] > 0]
     sure = drawn[lit[0]] / stated[lit[0]] if lit else np.ones(1)
     counts = penalties_table(placed)

@@ -49,7 +49,7 @@ class PenaltyCurves:
     @classmethod
     def of(cls, outlook: Outlook) -> Self:
         """Of the judged corals of a tank, from every one of today's draws."""
-        drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures))
+        drawn = outlook.doses_today
         return cls.drawn(
             np.array([v.dli_mol_m2_d for v in outlook.verdicts]), drawn, outlook.marks, outlook.penalties
         )

@@ -300,7 +300,7 @@ def sensitivity(
     """
     doses = _Doses(analysis.setup, emission, tables)
     outcomes, skipped = [], []
-    drawn = outlook.doses(outlook.response, outlook.hours(outlook.fixtures)) if outlook else None
+    drawn = outlook.doses_today if outlook else None
     for case in cases:
         if why := must_be_possible(analysis.setup, case):
             skipped.append(why)

@@ -122,7 +122,7 @@ def _outcome(setup: Setup) -> Outcome:
     ready, field = light_of(setup)
     kept = keeping(setup)
     outlook = Outlook.of(judged_under(setup, ready, field, certainty=True, see=kept.see), kept.response)
-    return outlook.under(outlook.fixtures)
+    return outlook.today
 
 
 def dials_of(setup: Setup) -> dict[str, float]:

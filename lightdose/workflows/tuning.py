@@ -52,7 +52,7 @@ def tune(setup: Setup, wishes: TuneWishes) -> Tuning:
     _check_judged(before)
     outlook = Outlook.of(before, kept.response)
     tuner = _tuner(outlook, wishes, ready)
-    now = outlook.under(outlook.fixtures)
+    now = outlook.today
     found = [(p, outlook.under(_running(outlook.fixtures, p))) for p in _written(tuner)]
     least = min(outcome.stand.penalty for _, outcome in found)
     # The last is the simplest: of programmes that hardly differ in penalty it is the one.
@@ -200,7 +200,7 @@ def _relocations(outlook: Outlook, ready: PreparedField) -> Relocations:
     def at(points: FloatArray) -> FloatArray:
         return bare.at(points)[:, :, 0]
 
-    return Relocations(search, outlook.under(outlook.fixtures), at)
+    return Relocations(search, outlook.today, at)
 
 
 def _with_moves(
@@ -220,7 +220,7 @@ def _with_moves(
             kept = keeping(setup)
             one = judged_under(setup, ready, field, certainty=True, see=kept.see)
             outlook = Outlook.of(one, kept.response)
-            there = outlook.under(outlook.fixtures).stand
+            there = outlook.today.stand
             if there.penalty < stand.penalty - LEAST_GAIN and there.within >= stand.within:
                 found = one, _relocations(outlook, ready), there, relocation
                 break
