@@ -360,7 +360,7 @@ def _between(nodes: FloatArray, at: FloatArray) -> FloatArray:
     return np.stack([np.interp(at, nodes, unit) for unit in np.eye(nodes.size)], axis=1)
 
 
-LEVELS = 6
+LEVELS = 5
 """Depths at which the floor's light is computed; by trial against more."""
 
 FINE_PER_PATCH = 6

@@ -99,7 +99,7 @@ def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept, draw: Draw =
         rest = [i for i in range(len(receivers)) if i not in found]
 
         def see(receiver: int, _: FloatArray, response: FloatArray) -> None:
-            found[rest[receiver]] = response.copy()
+            found[rest[receiver]] = response
 
         if rest:
             asked = [receivers[i] for i in rest]
