@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.model.changes import ColourOrIntensity
     from lightdose.model.results import Analysis
+    from lightdose.physics.light_field import PreparedField
     from lightdose.present.figures.canvas import Drawing
 
 
@@ -53,15 +54,17 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
     give one line each, those with corals furthest off first; --json and --csv hold everything. A setup that
     cannot be read does not stop the others: its problems are told, and the exit code is 2.
     """
+    from lightdose.analysis import light_of
     from lightdose.answers.dose import dose_answer
-    from lightdose.workflows.advice import advised
+    from lightdose.workflows.advice import advised_under
 
     if sites and not ask.figures:
         raise click.UsageError("--site chooses what --figures shows: add --figures DIR")
     if weigh_colour and ask.name and not (ask.as_json or ask.figures):
         raise click.UsageError("--colour-or-intensity needs --json or --figures where there are many setups")
     setup = ask.setup()
-    analysis = advised(setup, sides=bool(ask.as_json or ask.csv_file))
+    ready, field = light_of(setup)
+    analysis = advised_under(setup, ready, field, sides=bool(ask.as_json or ask.csv_file))
     if csv_schedule:
         targets = schedule_targets(ask, csv_schedule, setup.fixtures, "--csv-schedule")
         programmes = {f.name: replace(f.programme, dial=None) for f in setup.fixtures}
@@ -73,11 +76,15 @@ def command(ask: Ask, csv_schedule: str | None, sites: tuple[str, ...], weigh_co
 
         weighed = colour_or_intensity(analysis)
         answer = with_colour(answer, weighed)
-    return replace(answer, pictures=lambda: _pictures(ask, analysis, sites, weighed))
+    return replace(answer, pictures=lambda: _pictures(ask, analysis, ready, sites, weighed))
 
 
 def _pictures(
-    ask: Ask, analysis: Analysis, sites: tuple[str, ...], weighed: ColourOrIntensity | None
+    ask: Ask,
+    analysis: Analysis,
+    ready: PreparedField,
+    sites: tuple[str, ...],
+    weighed: ColourOrIntensity | None,
 ) -> list[Drawing]:
     from lightdose.analysis import site_days, site_spectra
     from lightdose.judge.map_choice import shown_receivers
@@ -90,7 +97,7 @@ def _pictures(
     drawings = [*dose_drawings(analysis), tank_views(analysis, unit)]
     if shown := shown_receivers(analysis, sites):
         drawings.append(day_drawing(analysis, site_days(analysis, shown), unit))
-        drawings.append(spectrum_drawing(analysis, site_spectra(analysis, shown), unit))
+        drawings.append(spectrum_drawing(analysis, site_spectra(analysis, shown, ready), unit))
     more_light = diminishing_drawing(diminishing_return(analysis), sites)
     if more_light is not None:
         drawings.append(more_light)
