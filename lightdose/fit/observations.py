@@ -549,8 +549,8 @@ _MOST_TIMES = {"data sheet": 8.0, "typical": 25.0, "none": math.inf}
 """How many times its file's output a fixture may read before the reading is refused: our choice."""
 
 
-_LN_LARGEST = 700.0
-"""Larger multiples than exp(700) are told as that: about what a number holds."""
+LN_LARGEST = 700.0
+"""Factors beyond exp(700) are told as that: about what a number holds."""
 
 
 def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArray) -> None:
@@ -561,7 +561,7 @@ def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArr
     for n, reading in enumerate(observed.readings):
         limit = float(np.max(most[observed.output[n] > 0]))
         ln_model = math.log(expected[n]) + math.log(max(skies.get(reading.site or "", 1.0), 0.05))
-        times = math.exp(min(float(observed.ln_reading[n]) - ln_model, _LN_LARGEST))
+        times = math.exp(min(float(observed.ln_reading[n]) - ln_model, LN_LARGEST))
         if times > limit:
             lux, how_many = reading.unit == "umol", f"{times:.0f}" if times < 1e6 else f"{times:.2g}"
             problems.append(

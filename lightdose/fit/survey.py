@@ -20,6 +20,7 @@ from lightdose.fit.calibration_problem import DIMMING_SD, CalibrationRequest, Ca
 from lightdose.fit.explanations import solve
 from lightdose.fit.gain_problem import model_ln
 from lightdose.fit.observations import (
+    LN_LARGEST,
     MODEL_FRACTION,
     Observations,
     position_spread,
@@ -554,7 +555,7 @@ class _Plan:
             return ()
         told = np.median([_variances(rows, one) for one in after], axis=0)
         factors = [
-            np.exp(np.minimum(Z_95 * np.sqrt(variance + kept), _LN_LARGEST)).tolist()
+            np.exp(np.minimum(Z_95 * np.sqrt(variance + kept), LN_LARGEST)).tolist()
             for variance in (_variances(rows, self.prior), told)
         ]
         return tuple(map(Narrowing, whats, *factors))
@@ -565,10 +566,6 @@ class _Plan:
         used = self.pool.output.max(axis=0) > 0
         keys = [key for key, on in zip(self.problem.keys, used, strict=True) if on and key not in alone]
         return tuple(self.channel_words(*key) for key in keys)
-
-
-_LN_LARGEST = 700.0
-"""A dose that is known no better than to a factor of exp(700) is known no better: what a number holds."""
 
 
 def _variances(rows: FloatArray, covariance: FloatArray) -> FloatArray:

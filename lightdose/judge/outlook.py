@@ -34,7 +34,7 @@ class Kept:
     def see(self, receiver: int, _: FloatArray, response: FloatArray) -> None:
         """Keep what was drawn of a receiver, if it is wanted."""
         if receiver in self.wanted:
-            self.response[receiver] = response
+            self.response[receiver] = response.copy()
 
 
 @dataclass(frozen=True, eq=False)

@@ -33,8 +33,7 @@ def refuse_too_many_places(
         As ``refuse_too_many_rays``.
     """
     ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
-    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
-    refuse_too_many_rays(ways, lit.tank, places, what, lobes * lit.nodes_per_m.size, most, cure)
+    refuse_too_many_rays(ways, lit.tank, places, what, lit.values_a_ray, most, cure)
 
 
 def refuse_too_many_changes(
@@ -61,7 +60,6 @@ def refuse_too_many_changes(
     what = f"{times} changes that light it otherwise"
     refuse_too_many_places(fixtures, lit, times * places, what, most)
     ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
-    lobes = max((len(lamp.beams) for lamp in lit.lamps), default=1)
     lit_anew = lit.floor_places
     if lit.bounce is not None:
         from lightdose.physics.bounce import BouncedLight
@@ -69,4 +67,4 @@ def refuse_too_many_changes(
 
         assert isinstance(lit.bounce, BouncedLight)
         lit_anew += places_on(lit.bounce.patches.skins)
-    refuse_too_many_rays(ways, lit.tank, times * lit_anew, what, lobes * lit.nodes_per_m.size, most)
+    refuse_too_many_rays(ways, lit.tank, times * lit_anew, what, lit.values_a_ray, most)

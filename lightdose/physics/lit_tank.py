@@ -108,6 +108,11 @@ class LitTank:
         return block_size(route for lamp in self.lamps for route in lamp.routes)
 
     @property
+    def values_a_ray(self) -> int:
+        """Values that a ray is added to: absorptions and lobes of the lamp with the most of them."""
+        return self.nodes_per_m.size * max((len(lamp.beams) for lamp in self.lamps), default=1)
+
+    @property
     def floor_places(self) -> int:
         """Points at which light on the floor is taken; 0 where it sends none back."""
         return 0 if self.floor is None else math.prod(axis.size for axis in _sample_axes(self.floor.grid))

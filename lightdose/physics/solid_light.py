@@ -67,8 +67,7 @@ def with_solids(
         (fixture, [replace(route, shade=Shade(skins.shapes)) for route in lamp.floor_routes])
         for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
     ]
-    values = lit.nodes_per_m.size * max(len(lamp.beams) for lamp in lit.lamps)
-    refuse_too_many_rays(ways, lit.tank, places_on(skins), "the light on rock and floor", values)
+    refuse_too_many_rays(ways, lit.tank, places_on(skins), "the light on rock and floor", lit.values_a_ray)
     falling: list[tuple[FloatArray, FloatArray]] = []
 
     def task(number: int) -> None:
