@@ -34,6 +34,7 @@ from lightdose.model.spectrum import GRID_NM, SpectralTable, Weightings
 from lightdose.physics.day_curve import day_curve, fixture_use
 from lightdose.physics.dose import daily_dose, daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import DOSE_WEIGHTINGS, channel_emission, source_cells, weighting_matrix
+from lightdose.physics.field_limits import refuse_too_many_places
 from lightdose.physics.light_field import (
     PreparedField,
     prepare_field,
@@ -130,10 +131,18 @@ def analyse(
 
 
 def light_of(setup: Setup, also: Sequence[str] = ()) -> tuple[PreparedField, LightField]:
-    """What no programme changes: the prepared field, and light at every receiver."""
+    """What no programme changes: the prepared field, and light at every receiver.
+
+    Raises
+    ------
+    SetupError
+        If that takes too many rays.
+    """
     scene = scene_of(setup)
     weightings = weighting_matrix(scene.tables, (*DOSE_WEIGHTINGS, *also))
-    ready = prepare_field(scene, weightings, for_points=len(setup.receivers))
+    places = len(setup.receivers)
+    ready = prepare_field(scene, weightings, for_points=places)
+    refuse_too_many_places(setup.lit_fixtures, ready.lit, places, f"the light of {places} places")
     return ready, ready.light_field(setup.receivers)
 
 

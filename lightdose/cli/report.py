@@ -154,12 +154,13 @@ def _report(
     from lightdose.workflows.explain import colour_or_intensity, diminishing_return, try_change
 
     shown = shown_receivers(analysis)
+    light, grown = _light_and_growth(analysis, ready)
     return Report(
         analysis=replace(analysis, setup=_for_others(analysis.setup)),
         unit=unit,
         days=site_days(analysis, shown),
         spectra=site_spectra(analysis, shown[:1], ready),
-        light=_light(analysis.setup, ready),
+        light=light,
         looks=looks_and_gets(analysis),
         more_light=diminishing_return(analysis),
         trial=growth_trial(),
@@ -169,7 +170,7 @@ def _report(
         variation=variation,
         date=datetime.date.today().isoformat(),
         history=_history(analysis.setup),
-        grown=_grown(analysis),
+        grown=grown,
         program=this_program(),
     )
 
@@ -182,6 +183,25 @@ def _for_others(setup: Setup) -> Setup:
     said = tuple(text.replace(os.path.join(home, ""), "") for text in setup.understood)
     files = {os.path.abspath(os.path.relpath(name, home)): sha for name, sha in setup.inputs_sha256.items()}
     return replace(setup, path=os.path.relpath(setup.path, home), understood=said, inputs_sha256=files)
+
+
+def _light_and_growth(
+    analysis: Analysis, ready: PreparedField | None
+) -> tuple[LightMap | None, Growing | None]:
+    """The map and the colonies in a year, side by side: neither waits for the other."""
+    from lightdose.physics.in_threads import in_threads
+
+    light: list[LightMap | None] = []
+    grown: list[Growing | None] = []
+
+    def task(number: int) -> None:
+        if number:
+            grown.append(_grown(analysis))
+        else:
+            light.append(_light(analysis.setup, ready))
+
+    in_threads(task, 2)
+    return light[0], grown[0]
 
 
 def _grown(analysis: Analysis) -> Growing | None:

@@ -503,7 +503,8 @@ class _Plan:
         row = self.rows[index] * self.sd[index]
         spread = math.sqrt(float(row @ self.prior @ row) + self.sd[index] ** 2)
         middle = float(self.ln_expected[index])
-        ends = (math.exp(middle - Z_95 * spread), math.exp(middle + Z_95 * spread))
+        either = min(Z_95 * spread, LN_LARGEST)
+        ends = (math.exp(middle - either), math.exp(middle + either))
         return PlannedReading(0, rank, spot, on, ends, self._tells(index))
 
     def _tells(self, index: int) -> str:

@@ -35,7 +35,7 @@ FEW_PLACES, SHARED_M = 400, 0.012
 MATRIX_AT_MOST = 1000
 """Up to so many patches a full matrix between them is quicker than its lines."""
 
-LINES_OF_PATCHES = 80_000
+LINES_OF_PATCHES = 40_000
 FEWEST_A_PATCH, MOST_A_PATCH = 48, 192
 """Lines by which patches see each other, in all and of each. Our choice, by trial."""
 

@@ -268,15 +268,16 @@ def _moved(
     moved[..., 1] = np.clip(moved[..., 1], 0, tank.width_m)
     under = np.clip(moved[..., 2], 0, tank.water_depth_m)
     moved[..., 2] = np.where(wet, under, np.minimum(moved[..., 2], -1e-6))
-    stands_for = look = None
+    off_surfaces = look = None
     if ready.lit.bounce is not None:
         inside = ready.lit.bounce.holds(moved.reshape(-1, 3)).reshape(moved.shape[:2])
         moved = np.where(inside[:, :, None], points_m[:, None, :], moved)  # no place moves into a rock
     if ready.lit.bounce is not None or (by_stated and ready.lit.floor is not None):
-        stands_for = np.repeat(np.arange(len(points_m)) * moved.shape[1], moved.shape[1])
+        stated = ready.off_surfaces(moved[:, 0], normals)
+        off_surfaces = np.repeat(stated, moved.shape[1], axis=0)
     if normals is not None:
         look = np.repeat(normals, moved.shape[1], axis=0)
-    response = ready.at(moved.reshape(-1, 3), look, stands_for=stands_for)
+    response = ready.at(moved.reshape(-1, 3), look, off_surfaces=off_surfaces)
     response = response.reshape(*moved.shape[:2], len(ready.emission))
     stated = response[:, 0]
     if step_m == 0:

@@ -63,8 +63,7 @@ def refuse_too_many_changes(
     lit_anew = lit.floor_places
     if lit.bounce is not None:
         from lightdose.physics.bounce import BouncedLight
-        from lightdose.physics.solid_light import places_on
 
         assert isinstance(lit.bounce, BouncedLight)
-        lit_anew += places_on(lit.bounce.patches.skins)
+        lit_anew += len(lit.bounce.patches.skins.area_m2)
     refuse_too_many_rays(ways, lit.tank, times * lit_anew, what, lit.values_a_ray, most)

@@ -185,7 +185,7 @@ def blockwise(
     normals: FloatArray | None = None,
     *,
     split: bool,
-    stands_for: IntArray | None = None,
+    off_surfaces: FloatArray | None = None,
 ) -> FloatArray:
     """Responses of points in blocks that fit the cache.
 
@@ -199,8 +199,8 @@ def blockwise(
         Which way each point looks: along x, y and upwards; None where all look up.
     split : bool
         Keep the parts of ``LIGHT_PARTS`` apart; else there is one.
-    stands_for : array, shape (n_point,), or None
-        The point near each that stands for it in the light off floor and solids, which is smooth.
+    off_surfaces : array, shape (n_point, n_beam * n_node), or None
+        Light off floor and solids at the points, where it is known already.
 
     Returns
     -------
@@ -208,11 +208,8 @@ def blockwise(
     """
     out = np.empty((len(points_m), len(LIGHT_PARTS) if split else 1, *mixture.in_air.shape))
     size = lit.points_at_once
-    seen = (
-        None
-        if lit.bounce is None and stands_for is None
-        else _off_surfaces(points_m, lit, normals, stands_for)
-    )
+    if off_surfaces is None and lit.bounce is not None:
+        off_surfaces = _off_surfaces(points_m, lit, normals)
 
     parts = math.ceil(len(points_m) / size)
     if len(points_m) >= THREADS * size / BLOCK_PARTS_WORTH_A_THREAD:
@@ -223,7 +220,7 @@ def blockwise(
         if parts <= THREADS:
             block = slice(part, None, parts)  # all over the water: each thread has as many rays
         look = None if normals is None else normals[block]
-        back = None if seen is None else seen[block]
+        back = None if off_surfaces is None else off_surfaces[block]
         _block(points_m[block], lit, mixture, look, back, out[block].swapaxes(0, 1))
 
     in_threads(fill, parts, THREADS)
@@ -244,19 +241,16 @@ def _bounced(lit: LitTank, points_m: FloatArray, normals: FloatArray | None) -> 
     return flat
 
 
-def _off_surfaces(
-    points_m: FloatArray, lit: LitTank, normals: FloatArray | None, stands_for: IntArray | None
-) -> FloatArray:
+def _off_surfaces(points_m: FloatArray, lit: LitTank, normals: FloatArray | None) -> FloatArray:
     """Light off floor and solids at all points at once, (n_point, beam * node); none above the water."""
-    which = np.arange(len(points_m)) if stands_for is None else stands_for
-    some, of = np.unique(which, return_inverse=True)
-    wet = np.flatnonzero(points_m[some, 2] >= 0)
-    at = some[wet]
-    light = _bounced(lit, points_m[at], None if normals is None else normals[at])
+    wet = np.flatnonzero(points_m[:, 2] >= 0)
+    light = _bounced(lit, points_m[wet], None if normals is None else normals[wet])
     assert light is not None
-    out = np.zeros((some.size, light.shape[1]))
+    if wet.size == len(points_m):
+        return light
+    out = np.zeros((len(points_m), light.shape[1]))
     out[wet] = light
-    return out[of]
+    return out
 
 
 def _places(receivers: Sequence[Receiver]) -> tuple[FloatArray, FloatArray]:
@@ -305,7 +299,7 @@ class PreparedField:
         normals: FloatArray | None = None,
         *,
         split: bool = False,
-        stands_for: IntArray | None = None,
+        off_surfaces: FloatArray | None = None,
     ) -> FloatArray:
         """Responses at points, shape (n_point, n_part, n_channel, n_weighting), block by block.
 
@@ -313,20 +307,24 @@ class PreparedField:
         ----------
         points_m : array, shape (n_point, 3)
             x, y, depth below the surface (negative: above the water). [m]
-        normals, split, stands_for
+        normals, split, off_surfaces
             As in ``blockwise``.
         """
-        return blockwise(points_m, self.lit, self.mixture, normals, split=split, stands_for=stands_for)
+        return blockwise(points_m, self.lit, self.mixture, normals, split=split, off_surfaces=off_surfaces)
+
+    def off_surfaces(self, points_m: FloatArray, normals: FloatArray | None = None) -> FloatArray:
+        """Light off floor and solids, (n_point, n_beam * n_node), where one of them sends any back. [m-2]"""
+        return _off_surfaces(points_m, self.lit, normals)
 
     def at(
         self,
         points_m: FloatArray,
         normals: FloatArray | None = None,
         *,
-        stands_for: IntArray | None = None,
+        off_surfaces: FloatArray | None = None,
     ) -> FloatArray:
         """Responses at points under open sky, shape (n_point, n_channel, n_weighting)."""
-        return self.parts(points_m, normals, stands_for=stands_for)[:, 0]
+        return self.parts(points_m, normals, off_surfaces=off_surfaces)[:, 0]
 
     def light_field(self, receivers: Sequence[Receiver]) -> LightField:
         """Light at receivers from every channel at full output; their open sky multiplies everything.

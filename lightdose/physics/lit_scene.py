@@ -11,6 +11,7 @@ from lightdose.model.fixture import Fixture
 from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Standing, Tank
+from lightdose.model.solids import Brace
 from lightdose.physics.lit_tank import LitTank, lit_tank
 
 
@@ -75,14 +76,45 @@ def _lit_anew(
     nodes_per_m: FloatArray,
     for_points: int,
 ) -> LitTank:
-    if standing is None:
-        return lit_tank(fixtures, tank, index, nodes_per_m, for_points=for_points)
-    from lightdose.physics.shade import shade_of
-    from lightdose.physics.solid_light import with_solids
-
-    shade = shade_of(standing.solids, standing.braces)
-    over = shade_of((), standing.braces) if standing.braces else None
-    lit = lit_tank(fixtures, tank, index, nodes_per_m, for_points=for_points, shade=shade, over=over)
-    if not standing.solids or not lit.lamps or for_points == 0 or index == 1:
+    braces = standing.braces if standing else ()
+    solids = standing.solids if standing else ()
+    if for_points == FEW_POINTS:
+        lit = _clear_for_few(fixtures, tank, index, braces, tuple(nodes_per_m.tolist()))
+    else:
+        lit = _clear(fixtures, tank, index, braces, nodes_per_m, for_points)
+    if not solids:
         return lit
-    return with_solids(lit, fixtures, standing.solids, for_points=for_points)
+    from lightdose.physics.solid_light import behind_solids, with_solids
+
+    lit = behind_solids(lit, fixtures, solids, braces)
+    if not lit.lamps or for_points == 0 or index == 1:
+        return lit
+    return with_solids(lit, fixtures, solids, for_points=for_points)
+
+
+@lru_cache(maxsize=2)
+def _clear_for_few(
+    fixtures: tuple[Fixture, ...],
+    tank: Tank,
+    index: float,
+    braces: tuple[Brace, ...],
+    nodes_per_m: tuple[float, ...],
+) -> LitTank:
+    """The tank with nothing in its water: it stays the same while colonies grow and move."""
+    return _clear(fixtures, tank, index, braces, np.array(nodes_per_m), FEW_POINTS)
+
+
+def _clear(
+    fixtures: tuple[Fixture, ...],
+    tank: Tank,
+    index: float,
+    braces: tuple[Brace, ...],
+    nodes_per_m: FloatArray,
+    for_points: int,
+) -> LitTank:
+    shade = None
+    if braces:
+        from lightdose.physics.shade import shade_of
+
+        shade = shade_of((), braces)
+    return lit_tank(fixtures, tank, index, nodes_per_m, for_points=for_points, shade=shade)

@@ -137,7 +137,6 @@ def lit_tank(
     *,
     for_points: int,
     shade: Shading | None = None,
-    over: Shading | None = None,
 ) -> LitTank:
     """Prepare lamps, images and the floor's bounce.
 
@@ -151,8 +150,8 @@ def lit_tank(
         Absorptions at which light is computed. [m-1]
     for_points : int
         How many points will be asked for.
-    shade, over : Shading or None
-        What stands in the way of rays, and the part of it that stands over the rim.
+    shade : Shading or None
+        What stands in the way of rays over the rim.
 
     Raises
     ------
@@ -165,7 +164,7 @@ def lit_tank(
         beams, which = distinct_beams([channel.beam for channel in fixture.type.channels])
         few = tuple(
             r
-            for r in routes(tank, index, rough, faces=False, shade=over)
+            for r in routes(tank, index, rough, faces=False, shade=shade)
             if r.lamp.x is None or r.lamp.y is None
         )
         lamps.append(Lamp(cells, routes(tank, index, cells, shade=shade), few, beams, which))

@@ -9,33 +9,50 @@ import numpy as np
 
 from lightdose.model.fixture import Fixture
 from lightdose.model.record import FloatArray
-from lightdose.model.solids import Solid
+from lightdose.model.solids import Brace, Solid
 from lightdose.physics.bounce import BouncedLight, Patches, bare, between_patches, solved
 from lightdose.physics.in_threads import in_threads
 from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.lit_tank import LitTank, block_size, light_under_water
 from lightdose.physics.looks import Look, facing
 from lightdose.physics.ray_limits import refuse_too_many_rays
-from lightdose.physics.shade import Shade
+from lightdose.physics.shade import Shade, shade_of
 from lightdose.physics.skins import Skins, skins_in, skins_of
 from lightdose.physics.solid_shapes import Shapes, shapes_of
 
-FLOOR_SAMPLES = 2
-"""Points along each side of a floor patch at which the lamps' light is taken."""
 
-
-def places_on(skins: Skins) -> int:
-    """At how many places light on floor and solids is taken.
+def behind_solids(
+    lit: LitTank, fixtures: Sequence[Fixture], solids: Sequence[Solid], braces: Sequence[Brace]
+) -> LitTank:
+    """The tank with solids in the way of its lamps; light off the floor is as without them.
 
     Parameters
     ----------
-    skins : Skins
+    lit : LitTank
+        With nothing in its water.
+    fixtures : sequence of Fixture
+        Those of its lamps.
+    solids : sequence of Solid
+    braces : sequence of Brace
+        What stands over the rim.
+
+    Raises
+    ------
+    SetupError
+        If a place takes too many rays.
 
     Source
     ------
-    A place a patch of a solid, ``FLOOR_SAMPLES`` squared a patch of the floor.
+    ``shade``.
     """
-    return len(skins.area_m2) + (FLOOR_SAMPLES**2 - 1) * skins.floor_count
+    shade = shade_of(solids, braces)
+    lamps = tuple(
+        replace(lamp, routes=tuple(replace(route, shade=shade) for route in lamp.routes))
+        for lamp in lit.lamps
+    )
+    ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]
+    refuse_too_many_rays(ways, lit.tank, 1, "one place")
+    return replace(lit, lamps=lamps)
 
 
 def with_solids(
@@ -67,7 +84,7 @@ def with_solids(
         (fixture, [replace(route, shade=Shade(skins.shapes)) for route in lamp.floor_routes])
         for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
     ]
-    refuse_too_many_rays(ways, lit.tank, places_on(skins), "the light on rock and floor", lit.values_a_ray)
+    refuse_too_many_rays(ways, lit.tank, len(skins.area_m2), "the light on rock and floor", lit.values_a_ray)
     falling: list[tuple[FloatArray, FloatArray]] = []
 
     def task(number: int) -> None:
@@ -108,22 +125,13 @@ def without_solids(lit: LitTank) -> LitTank:
 def _falling(lit: LitTank, skins: Skins) -> tuple[FloatArray, FloatArray]:
     """Light of all lamps on each patch with and without solids in its way, (n_patch, n_beam, n_node) each."""
     tank = lit.tank
-    count = skins.floor_count
-    sides = (tank.length_m / skins.floor[0], tank.width_m / skins.floor[1])
-    inset = (np.arange(FLOOR_SAMPLES) + 0.5) / FLOOR_SAMPLES - 0.5
-    floor = skins.centre[:count]
-    steps = [np.array((x, y, 0.0)) for x in inset * sides[0] for y in inset * sides[1]]
-    at = [skins.centre[count:], *(floor + step for step in steps)]
-    points = np.concatenate(at) * (1.0, 1.0, -1.0)
-    normals = np.concatenate((skins.normal[count:], *([skins.normal[:count]] * (len(at) - 1))))
+    points = skins.centre * (1.0, 1.0, -1.0)
     inside = (points >= 0).all(axis=1) & (points <= (tank.length_m, tank.width_m, np.inf)).all(axis=1)
     inside &= points[:, 2] <= tank.water_depth_m + 1e-9
     some = np.flatnonzero(inside)
     light = np.zeros((2, len(points), sum(len(lamp.beams) for lamp in lit.lamps), lit.nodes_per_m.size))
-    light[:, some] = lamps_on_faces(lit, points[some], normals[some], skins.shapes)
-    bodies = len(skins.area_m2) - count
-    on_floor = light[:, bodies:].reshape(2, len(at) - 1, count, *light.shape[2:]).mean(axis=1)
-    shaded, open_light = np.concatenate((on_floor, light[:, :bodies]), axis=1)
+    light[:, some] = lamps_on_faces(lit, points[some], skins.normal[some], skins.shapes)
+    shaded, open_light = light
     return shaded, open_light
 
 

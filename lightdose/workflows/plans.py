@@ -19,7 +19,7 @@ from lightdose.model.changes import Case, Sensitivity
 from lightdose.model.fixture import Fixture, Programme
 from lightdose.model.light import Scene
 from lightdose.model.match import Match, MatchWishes
-from lightdose.model.places import LightExplanation, LightMap, Plane, SkinView
+from lightdose.model.places import AXES, LightExplanation, LightMap, Plane, SkinView
 from lightdose.model.plans import Acclimation
 from lightdose.model.record import FloatArray
 from lightdose.model.results import weaker_basis
@@ -33,6 +33,7 @@ from lightdose.physics.lit_scene import without_solids
 from lightdose.physics.ray_limits import MAP_RAYS_AT_MOST, RAYS_AT_MOST
 from lightdose.physics.slices import (
     SHARE_WEIGHTINGS,
+    BoolArray,
     by_source,
     day_weights,
     in_water,
@@ -134,18 +135,12 @@ def light_map(
     ready = ready.only("ppfd").at_many(len(points))
     most = MAP_RAYS_AT_MOST if asked else RAYS_AT_MOST
     refuse_too_many_places(setup.lit_fixtures, ready.lit, len(points), "this map", most, SMALLER_MAP)
-    lights: list[tuple[FloatArray, FloatArray, FloatArray]] = []
-    for first in range(0, len(points), POINTS_A_STEP):
-        parts = ready.parts(points[first : first + POINTS_A_STEP], split=shares)
-        lights.append(_by_source(parts[:, :, :, 0], day_weights(curve), known=shares))
-        advance(len(parts))
-    ends = np.cumsum([len(part) for part in sampled])[:-1]
-    ppfd, by_wall, by_floor = (np.split(np.concatenate(values), ends) for values in zip(*lights, strict=True))
     solids = setup.standing.solids if setup.standing else ()
-    slices = [
-        map_slice(part, *light, curve, in_water(solids, at))
-        for part, at, light in zip(cells, sampled, zip(ppfd, by_wall, by_floor, strict=True), strict=True)
-    ]
+    slices = []
+    for part, at in zip(cells, sampled, strict=True):
+        water = in_water(solids, at)
+        light = _light_on(ready, at, water, part.plane, day_weights(curve), shares, advance)
+        slices.append(map_slice(part, *light, curve, water))
     return LightMap(
         setup=setup,
         basis=basis_of(setup),
@@ -155,6 +150,35 @@ def light_map(
         samples=samples,
         notes=tuple(notes),
     )
+
+
+def _light_on(
+    ready: PreparedField,
+    points_m: FloatArray,
+    water: BoolArray,
+    plane: Plane,
+    weights: FloatArray,
+    shares: bool,
+    advance: Callable[[int], None],
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """``by_source`` of the points of a plane that lie in water, 0 for the others; NaN for shares unasked."""
+    from lightdose.physics.plane_bounce import plane_bounce
+
+    ppfd = np.zeros((len(points_m), len(ready.emission)))
+    by_wall, by_floor = np.full((2, len(points_m)), 0.0 if shares else np.nan)
+    wet = np.flatnonzero(water)
+    bounce = plane_bounce(ready, points_m, AXES[plane.kind][:2], water)
+    for first in range(0, wet.size, POINTS_A_STEP):
+        some = wet[first : first + POINTS_A_STEP]
+        back = None if bounce is None else bounce.at(points_m[some])
+        parts = ready.parts(points_m[some], split=shares, off_surfaces=back)[:, :, :, 0]
+        if shares:
+            ppfd[some], by_wall[some], by_floor[some] = by_source(parts, weights)
+        else:
+            ppfd[some] = parts[:, 0]
+        advance(some.size)
+    advance(len(points_m) - wet.size)
+    return ppfd, by_wall, by_floor
 
 
 SKIN_CELLS: Final = 90
@@ -193,16 +217,6 @@ def skin_views(setup: Setup) -> tuple[SkinView, ...]:
         full, peak, dli = (value.reshape(part.shape) for value in light)
         views.append(SkinView(part, full, peak, dli, which.reshape(part.shape), names))
     return tuple(views)
-
-
-def _by_source(
-    parts: FloatArray, weights: FloatArray, *, known: bool
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Light at points, by walls and by the floor; NaN for both where the parts were not kept apart."""
-    if known:
-        return by_source(parts, weights)
-    unknown = np.full(len(parts), np.nan)
-    return parts[:, 0], unknown, unknown
 
 
 def explain_light(setup: Setup, receiver: Receiver) -> LightExplanation:

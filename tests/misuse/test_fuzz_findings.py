@@ -245,18 +245,21 @@ def test_numbers_without_digits_left_are_refused_or_answered(
     assert ("0.01 cm to 2000 cm" in ending.told) == (code == 2)
 
 
-MATCHES = {102: (351, 925), 103: (189,), 104: (440,)}
+FOUND = {
+    "a match that would light nothing, or no colour": [(102, 351), (102, 925), (103, 189), (104, 440)],
+    "readings planned where light is known to no factor that a number holds": [(308, 5)],
+    "light at eight places that would take minutes": [(301, 160)],
+}
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize(("seed", "number"), [(s, n) for s, numbers in MATCHES.items() for n in numbers])
-def test_match_that_would_light_nothing_or_no_colour_ends_well(
-    seed: int, number: int, tmp_path: Path
-) -> None:
-    """Levels rounded to nothing, and light outside what symbionts use: divisions by zero before."""
+@pytest.mark.parametrize("what", FOUND)
+def test_case_that_a_long_run_found_ends_well(what: str, tmp_path: Path) -> None:
+    """Divisions by zero, an overflow and more than 20 s before."""
     from misuse.fuzz import run_case
 
-    assert run_case(seed, number, tmp_path / "tank")[1] in (0, 2)
+    for seed, number in FOUND[what]:
+        assert run_case(seed, number, tmp_path / f"{seed}-{number}")[1] in (0, 2)
 
 
 @pytest.mark.identity

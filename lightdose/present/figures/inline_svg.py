@@ -15,6 +15,7 @@ from html import escape
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from lightdose.model.record import FloatArray
 from lightdose.present.figures.canvas import HEAD_LEAD, HEAD_TITLE, KEPT, Drawing, drawing_settings
@@ -24,6 +25,9 @@ from lightdose.present.figures.style import ASCENT_EM, DESCENT_EM, GAP_EM, TEXT_
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
     from matplotlib.font_manager import FontProperties
+
+IntArray = npt.NDArray[np.intp]
+BoolArray = npt.NDArray[np.bool_]
 
 PT_PER_IN: Final = 72
 PX_PER_PT: Final = 4 / 3
@@ -234,40 +238,48 @@ def _path(d: str) -> str:
     """A path with no more points and digits than the eye can tell."""
     short = d
     if len(d) > LONG_PATH and not _CURVED.search(d):
-        short = " ".join(_thinned(run) for run in _RUNS.findall(d))
+        short = _thinned(_RUNS.findall(d))
     short = _rounded(" ".join(short.split()), 1 if len(d) > LONG_PATH else 2)
     return re.sub(r" ?([A-Za-z]) ?", r"\1", short)
 
 
-def _thinned(run: str) -> str:
-    """A line without the points that lie on it as nearly as ``FLAT_PT``."""
-    closed = run.rstrip().endswith("z")
-    points = np.array(_NUMBERS.findall(run), dtype=float).reshape(-1, 2)
-    kept = points[_corners(points)]
-    (x, y), rest = kept[0], kept[1:]
-    lines = " ".join(f"{x:.3f} {y:.3f}" for x, y in rest)
-    return f"M {x:.3f} {y:.3f} L {lines}{' z' if closed else ''}" if lines else f"M {x:.3f} {y:.3f}"
+def _thinned(runs: list[str]) -> str:
+    """Lines without the points that lie on them as nearly as ``FLAT_PT``."""
+    numbers = [_NUMBERS.findall(run) for run in runs]
+    points = np.array([n for run in numbers for n in run], dtype=float).reshape(-1, 2)
+    ends = np.cumsum([len(run) // 2 for run in numbers])
+    kept = _corners(points, ends)
+    found = []
+    for run, first, last in zip(runs, (0, *ends[:-1]), ends, strict=True):
+        start, *rest = (f"{x:.3f} {y:.3f}" for x, y in points[first:last][kept[first:last]].tolist())
+        close = " z" if run.rstrip().endswith("z") else ""
+        found.append(f"M {start} L {' '.join(rest)}{close}" if rest else f"M {start}")
+    return " ".join(found)
 
 
-def _corners(points: FloatArray) -> FloatArray:
-    """Which points a line needs, by the rule of Ramer 1972 and of Douglas & Peucker 1973."""
+def _corners(points: FloatArray, ends: IntArray) -> BoolArray:
+    """Which points lines need, by the rule of Ramer 1972 and of Douglas & Peucker 1973.
+
+    ``points`` (n, 2) are those of all lines one after the other, ``ends`` where each line ends. All parts of
+    all lines are cut at once, each at its furthest point, until none is further away than ``FLAT_PT``.
+    """
     needed = np.zeros(len(points), dtype=bool)
-    needed[[0, -1]] = True
-    open_parts = [(0, len(points) - 1)]
-    while open_parts:
-        first, last = open_parts.pop()
-        if last - first < 2:
-            continue
-        way = points[last] - points[first]
-        off = points[first + 1 : last] - points[first]
-        length = float(np.hypot(*way))
-        away = np.abs(off @ (-way[1], way[0])) / length if length > 0 else np.hypot(*off.T)
-        far = int(np.argmax(away))
-        if away[far] > FLAT_PT:
-            middle = first + 1 + far
-            needed[middle] = True
-            open_parts += [(first, middle), (middle, last)]
-    return needed
+    needed[[0, *ends[:-1], *(ends - 1)]] = True
+    while True:
+        part = np.cumsum(needed) - 1
+        at = np.flatnonzero(needed)
+        first, last = at[part], at[np.minimum(part + 1, at.size - 1)]
+        way, off = points[last] - points[first], points - points[first]
+        length = np.hypot(*way.T)
+        across = np.abs(off[:, 0] * way[:, 1] - off[:, 1] * way[:, 0])
+        away = np.where(length > 0, across / np.where(length > 0, length, 1.0), np.hypot(*off.T))
+        away[needed] = 0.0
+        furthest = np.maximum.reduceat(away, at)
+        far = np.flatnonzero((away > FLAT_PT) & (away == furthest[part]))
+        if far.size == 0:
+            return needed
+        _, one = np.unique(part[far], return_index=True)
+        needed[far[one]] = True
 
 
 def _rounded(text: str, decimals: int) -> str:
