@@ -63,7 +63,8 @@ def daily_dose(field: LightField, curve: DayCurve) -> Dose:
     by_channel = MOL_PER_UMOL_S_H * ppfd * hours
     dli = daily_light_integral(ppfd, curve)
     peak, photoperiod = peak_and_photoperiod(ppfd, curve)
-    equivalent = np.divide(dli, MOL_PER_UMOL_S_H * peak, out=np.full(peak.size, np.nan), where=peak > 0)
+    per_h = MOL_PER_UMOL_S_H * peak
+    equivalent = np.divide(dli, per_h, out=np.full(peak.size, np.nan), where=per_h > 0)
     return Dose(
         dli=dli,
         peak_ppfd=peak,

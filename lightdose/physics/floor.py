@@ -241,14 +241,16 @@ def floor_exitance(matrix: FloatArray, falling: FloatArray, reflectance: float) 
     ------
     Radiosity balance; its series converges as at most about half the light comes back from the surface.
     """
-    leaving = reflectance * falling
-    scale = 1e-12 * np.max(leaving, initial=0.0)
-    for _ in range(200):
-        last = leaving
-        leaving = reflectance * (falling + matrix @ last)
-        if np.max(np.abs(leaving - last), initial=0.0) <= scale:
-            break
-    return leaving
+    exitance = np.empty_like(falling)
+    for between, own, whole in zip(matrix, reflectance * falling, exitance, strict=True):
+        leaving, scale = own, 1e-12 * np.max(own, initial=0.0)
+        for _ in range(200):
+            last = leaving
+            leaving = own + reflectance * (between @ last)
+            if np.max(np.abs(leaving - last), initial=0.0) <= scale:
+                break
+        whole[:] = leaving
+    return exitance
 
 
 TILTS, TURNS = 12, 24

@@ -248,6 +248,7 @@ def test_numbers_without_digits_left_are_refused_or_answered(
 FOUND = {
     "a match that would light nothing, or no colour": [(102, 351), (102, 925), (103, 189), (104, 440)],
     "readings planned where light is known to no factor that a number holds": [(308, 5)],
+    "a peak so low that an hour of it is nothing": [(316, 446)],
     "light at eight places that would take minutes": [(301, 160)],
 }
 
