@@ -205,7 +205,7 @@ def against_mitsuba(python: str) -> bool:
     errors = [100 * square["se"] / square["E"] for square in found]
     return row(
         f"Mitsuba to 1 % standard error on {len(found)} squares of scene H14, over ours",
-        f"{seconds / spent:.0f} ({seconds:.1f} s / {1e3 * spent:.1f} ms), {ACROSS} x {ACROSS} points a square, "
+        f"{seconds / spent:.0f} ({seconds:.1f} s / {1e3 * spent:.1f} ms) at {ACROSS} x {ACROSS} points each, "
         f"{100 * coarse:.2f} % off {FINELY} x {FINELY}; {seconds / finer:.0f} at four times as many; off by "
         f"{min(off):+.1f} to {max(off):+.1f} % at its errors of {min(errors):.1f} to {max(errors):.1f} %",
         f"at least {LEAST_OVER_RENDERER:g}",
