@@ -311,7 +311,7 @@ def corals_section(analysis: Analysis, unit: LengthUnit) -> Section:
         least=4,
         wanted=1,
         lines_at_most=ROWS_SHOWN,
-        left_out="further coral of concern",
+        left_out="more coral",
         page_columns=sum(one.at.get("corals", math.inf) < BACKGROUND_FROM for one in shown),
         page_leaves_out=("DLI, lying flat", "DLI from all sides", "judged on its face", "lit", "grade"),
         length_unit=unit,

@@ -30,6 +30,11 @@ READABLE: Final = 20
 CALM_FROM: Final = 13
 """From so many rows on a terminal counts those of no concern instead of printing them. Our choice."""
 
+SCREENFUL: Final = 60
+FEWEST_ROWS: Final = 8
+"""Lines of a short answer in a window of any width, while its long tables keep as many as the second. Our
+choice."""
+
 NARROWEST: Final = 10
 """No column is folded to less than this."""
 
@@ -47,13 +52,15 @@ _PLAIN_AGAIN: Final = "\x1b[0m"
 class Window:
     """Where lines go: how wide, whether it wraps and takes styles, and whether everything is to be shown.
 
-    In a pipe that is asked for everything, tables are as wide as they are.
+    In a pipe that is asked for everything, tables are as wide as they are. Long tables show ``fewer`` lines
+    than they may.
     """
 
     width: int = PIPE_WIDTH
     wraps: bool = False
     styled: bool = False
     everything: bool = False
+    fewer: int = 0
 
     @property
     def table_width(self) -> float:
@@ -67,8 +74,18 @@ class Window:
         return (f"{start}{line}{_PLAIN_AGAIN}" if start else line for line in lines)
 
 
-def lines_of(blocks: Iterable[Block], window: Window) -> Iterator[str]:
-    """Every line of an answer."""
+def lines_of(blocks: Iterable[Block], window: Window) -> list[str]:
+    """Every line of an answer; where words wrap, so many rows that a short one stays a screenful."""
+    blocks = list(blocks)
+    lines = list(_lines(blocks, window))
+    for _ in range(2 if window.wraps and not window.everything else 0):
+        if len(lines) > SCREENFUL:
+            window = replace(window, fewer=window.fewer + len(lines) - SCREENFUL)
+            lines = list(_lines(blocks, window))
+    return lines
+
+
+def _lines(blocks: Iterable[Block], window: Window) -> Iterator[str]:
     for block in blocks:
         if isinstance(block, Say):
             if block.tone == "verdict":
@@ -87,7 +104,7 @@ def lines_of(blocks: Iterable[Block], window: Window) -> Iterator[str]:
                 yield ""
                 if block.title:
                     yield from window.line(literal(block.title), "strong")
-                yield from lines_of(block.blocks, window)
+                yield from _lines(block.blocks, window)
         else:
             assert isinstance(block, Picture | Markup)  # for pages alone
 
@@ -116,7 +133,8 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         stacked = [_widened(chosen, window.width) if window.wraps else chosen]
     if short and table.lines_at_most:
         heights = accumulate(max(len(c.cells[n]) for c in stacked[0]) for n in range(len(rows)))
-        rows = rows[: max(1, sum(height <= table.lines_at_most for height in heights))]
+        most = max(min(FEWEST_ROWS, table.lines_at_most), table.lines_at_most - window.fewer)
+        rows = rows[: max(1, sum(height <= most for height in heights))]
     for n, columns in enumerate(stacked):
         yield from [""] * (n > 0)
         yield from _rows(columns, table, rows, window)

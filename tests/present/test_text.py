@@ -75,6 +75,28 @@ def test_long_tables_are_counted_on_a_terminal_and_whole_in_a_pipe() -> None:
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize("width", [60, 80, 100, 130])
+def test_short_answer_is_a_screenful_in_every_window(width: int) -> None:
+    """Where sentences take more lines a long table shows fewer rows, eight at least; --all shows them all."""
+    table = Table(
+        "t",
+        "Rows",
+        (Column("name", tuple(f"row {n}" for n in range(60))),),
+        lines_at_most=40,
+        left_out="dim row",
+        least=1,
+    )
+    said = [Say("word " * 400), table, Say("at last", "verdict")]
+    lines = on_terminal(said, width)
+    rows = sum(line.strip().startswith("row ") for line in lines)
+    assert len(lines) <= 60
+    assert rows > 8
+    assert f"and {60 - rows} dim rows: --all shows them" in lines
+    assert sum(line.strip().startswith("row ") for line in on_terminal(said, width, everything=True)) == 60
+    assert len(on_terminal([Say("word " * 2000), table], width)) > 60
+
+
+@pytest.mark.identity
 def test_rows_of_no_concern_are_counted_where_a_table_is_long() -> None:
     """Marks stand before rows of concern; a short table, a pipe and --all show every row."""
     calm = tuple(n % 3 == 0 for n in range(15))
