@@ -188,6 +188,20 @@ def test_report_in_print_shows_no_control(made_page: MakePage, open_page: OpenPa
 
 
 @pytest.mark.identity
+def test_report_prints_the_map_of_a_wide_screen(made_page: MakePage, open_page: OpenPage) -> None:
+    """A sheet is narrower than a screen that gets small maps, and holds the large one at its full size."""
+    page = open_page(made_page("report"), width=703).page
+    assert page.locator("#maps svg.narrow").first.is_visible()
+    page.emulate_media(media="print")
+    printed = page.locator("figure.broad svg.figure").evaluate_all(
+        "all => all.filter(e => e.getClientRects().length).map(e => [e.classList.contains('narrow'),"
+        " e.getBoundingClientRect().width / e.viewBox.baseVal.width])"
+    )
+    assert printed
+    assert all(not narrow and scale == pytest.approx(4 / 3, rel=0.01) for narrow, scale in printed)
+
+
+@pytest.mark.identity
 def test_report_without_scripts_holds_every_dose(made_page: MakePage, open_page: OpenPage) -> None:
     """With scripts off the doses, peaks and ranges of all corals stand in the tables."""
     from lightdose.analysis import analyse
