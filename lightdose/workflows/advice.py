@@ -20,10 +20,12 @@ from lightdose.model.setup import Receiver, Setup
 from lightdose.physics.emission import weighting_matrix
 from lightdose.physics.field_limits import refuse_too_many_changes
 from lightdose.physics.light_field import PreparedField, prepare_field
-from lightdose.physics.ray_limits import RAYS_FINELY
 
 HEIGHTS_TRIED = 3
 """Two ends of a range, and the best between them."""
+
+RAYS_FOR_HEIGHTS = 2_000_000
+"""Rays up to which lamps are tried at other heights: some 2 s, twenty times a usual tank. Our choice."""
 
 MOST_JUDGED = 500
 """Corals for which changes are tried; a larger stock is judged without advice. Our choice."""
@@ -107,7 +109,7 @@ def advice_on(analysis: Analysis, ready: PreparedField, kept: Kept, draw: Draw =
         return np.array([found[i] for i in range(len(receivers))])
 
     def raised(by_m: float, points: FloatArray) -> FloatArray:
-        refuse_too_many_changes(setup.lit_fixtures, bare.lit, len(points), HEIGHTS_TRIED, RAYS_FINELY)
+        refuse_too_many_changes(setup.lit_fixtures, bare.lit, len(points), HEIGHTS_TRIED, RAYS_FOR_HEIGHTS)
         fixtures = tuple(replace(f, height_m=f.height_m + by_m) for f in setup.fixtures)
         scene = scene_of(replace(setup, fixtures=fixtures))
         weightings = weighting_matrix(reference_tables(), ("ppfd",))

@@ -83,7 +83,7 @@ def hung_too_high() -> Setup:
 @pytest.mark.identity
 def test_height_at_which_light_takes_too_many_rays_is_not_offered(monkeypatch: pytest.MonkeyPatch) -> None:
     """The other advice is given all the same; before, the dose itself was refused."""
-    monkeypatch.setattr("lightdose.workflows.advice.RAYS_FINELY", 10)
+    monkeypatch.setattr("lightdose.workflows.advice.RAYS_FOR_HEIGHTS", 10)
     found = actions(advised(hung_too_high()))
     assert found
     assert all(action.kind != "height" for action in found)
