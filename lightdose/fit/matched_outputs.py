@@ -64,9 +64,10 @@ class MatchTask:
     wanted_xy: tuple[float, float]
 
     def look(self, outputs: FloatArray) -> FloatArray:
-        """x and y of what these outputs emit, which give some light."""
+        """x and y of what these outputs emit; NaN where that is nothing."""
         sums = outputs @ self.tristimulus
-        xy: FloatArray = sums[:2] / sums.sum()
+        total = sums.sum()
+        xy: FloatArray = np.divide(sums[:2], total, out=np.full(2, np.nan), where=total > 0)
         return xy
 
 
@@ -96,6 +97,8 @@ def matched_outputs(task: MatchTask, look_weight: float = 0.0) -> FloatArray:
 
     for _ in range(LOOK_ROUNDS if look_weight > 0 else 0):
         here, total = task.look(outputs), float(np.sum(outputs @ task.tristimulus))
+        if not total > 0:
+            break
         slope = (
             look_weight / total * (task.tristimulus[:, :2] - np.outer(task.tristimulus.sum(axis=1), here)).T
         )

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from lightdose.judge.outlook import Outcome
-from lightdose.judge.search import Search
+from lightdose.judge.search import DARK, Search
 from lightdose.model.advice import FreePlace, Unserved
 from lightdose.model.paths import ROUNDING, Neighbours, free_sites, own_skies, reachable, too_near
 from lightdose.model.record import FloatArray, dataclass
@@ -137,11 +137,11 @@ class Relocations:
         verdicts, found = self.search.outlook.verdicts, []
         dli = np.array([v.dli_mol_m2_d for v in verdicts])
         light = np.array([at_site[self.corals[v.coral].site] for v in verdicts])
-        lit = np.flatnonzero(light > 0)
+        lit = np.flatnonzero(light > DARK)
         for i in self.concerned():
-            if not light[i] > 0:
+            if not light[i] > DARK:
                 continue
-            change = np.divide(light[i], light, out=np.ones_like(light), where=light > 0)
+            change = np.divide(light[i], light, out=np.ones_like(light), where=light > DARK)
             gain = self.today.penalty[i] + self.today.penalty - self.search.curves.each(dli * change)
             gain[lit] -= self.search.curves.one(i, dli[i] / change[lit])
             by_gain = lit[np.argsort(-gain[lit], kind="stable")].tolist()

@@ -30,6 +30,9 @@ TOLD_APART = 0.1
 FURTHEST_LN, STEPS = math.log(50.0), 800
 """The curves reach from a fiftieth to fifty times today's dose, in steps of 1 %: our choice."""
 
+DARK = 1e-12
+"""A dose below it is none: nothing is so many times as much. Our choice. [mol m-2 d-1]"""
+
 Setting = tuple[float, ...]
 
 
@@ -75,7 +78,7 @@ class PenaltyCurves:
 
     def each(self, dli: FloatArray) -> FloatArray:
         """Penalties at calculated doses, both of shape (..., n_coral). [mol m-2 d-1]"""
-        ratio = np.divide(dli, self.stated, out=np.ones_like(dli), where=self.stated > 0)
+        ratio = np.divide(dli, self.stated, out=np.ones_like(dli), where=self.stated > DARK)
         with np.errstate(divide="ignore"):
             at = (np.log(ratio) / FURTHEST_LN + 1) * 0.5 * STEPS
         at = np.clip(at, 0.0, STEPS - 1e-9)

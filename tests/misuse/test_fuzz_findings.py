@@ -246,7 +246,10 @@ def test_numbers_without_digits_left_are_refused_or_answered(
 
 
 FOUND = {
-    "a match that would light nothing, or no colour": [(102, 351), (102, 925), (103, 189), (104, 440)],
+    "a match that would light nothing, or no colour": [
+        *((102, 351), (102, 925), (103, 189), (104, 440), (425, 449)),
+    ],
+    "a coral that would get infinitely more light than today": [(404, 493)],
     "readings planned where light is known to no factor that a number holds": [(308, 5)],
     "a peak so low that an hour of it is nothing": [(316, 446)],
     "light at eight places that would take minutes": [(301, 160)],
