@@ -16,7 +16,7 @@ import numpy as np
 from lightdose.errors import ScheduleError
 from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
 from lightdose.model.record import FloatArray, dataclass, distinct
-from lightdose.physics.day_curve import day_curve, output_at
+from lightdose.physics.day_curve import area_below, day_curve, output_at
 from lightdose.quantities import HOURS_PER_DAY
 
 AT_TOP, NEAR_TOP = 0.999, 0.95
@@ -295,17 +295,7 @@ def _with_time(time_h: FloatArray, level: FloatArray, at_h: float) -> tuple[Floa
 def _segment_hours(time_h: FloatArray, level: FloatArray, curve: DimmingCurve) -> FloatArray:
     """Integral of ``curve`` of each row of levels, linear between times, over each segment. [h]"""
     rise = level[:, 1:] - level[:, :-1]
-    area = _area(level, curve)
+    area = area_below(level, curve.level, curve.output)
     mean = np.interp(0.5 * (level[:, 1:] + level[:, :-1]), curve.level, curve.output)
     np.divide(area[:, 1:] - area[:, :-1], rise, out=mean, where=np.abs(rise) > 1e-7)
     return np.asarray(mean * (time_h[1:] - time_h[:-1]))
-
-
-def _area(level: FloatArray, curve: DimmingCurve) -> FloatArray:
-    """Integral of a curve from 0 to levels."""
-    knot, output = curve.level, curve.output
-    whole = np.concatenate(([0.0], np.cumsum(0.5 * np.diff(knot) * (output[1:] + output[:-1]))))
-    k = np.clip(np.searchsorted(knot, level, side="right") - 1, 0, knot.size - 2)
-    into = level - knot[k]
-    rise = (output[k + 1] - output[k]) / (knot[k + 1] - knot[k])
-    return np.asarray(whole[k] + into * (output[k] + 0.5 * into * rise))

@@ -401,3 +401,28 @@ def _use_of(
         emitted_umol / joules if joules > 0 else None,
         tuple(power_w.tolist()),
     )
+
+
+def area_below(level: FloatArray, knot: FloatArray, value: FloatArray) -> FloatArray:
+    """Integral of a curve, linear between its knots, from the first of them to each level.
+
+    Parameters
+    ----------
+    level : array
+    knot, value : array, shape (n_knot,)
+        Rising knots, and the curve there.
+
+    Returns
+    -------
+    array, shape of ``level``
+
+    Source
+    ------
+    Integral of a piecewise-linear function, closed form. A rise may be more than a number holds, so none is
+    computed.
+    """
+    step = np.diff(knot)
+    whole = np.concatenate(([0.0], np.cumsum(0.5 * step * (value[1:] + value[:-1]))))
+    k = np.clip(np.searchsorted(knot, level, side="right") - 1, 0, step.size - 1)
+    into = level - knot[k]
+    return np.asarray(whole[k] + into * (value[k] + 0.5 * (into / step[k]) * (value[k + 1] - value[k])))

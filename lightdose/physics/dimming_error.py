@@ -12,7 +12,7 @@ import numpy as np
 
 from lightdose.model.fixture import Channel, ChannelProgramme, Fixture
 from lightdose.model.record import FloatArray, distinct
-from lightdose.physics.day_curve import each_channel
+from lightdose.physics.day_curve import area_below, each_channel
 
 FOOT = 0.175
 FOOT_OVER_MID = 4.0
@@ -47,7 +47,7 @@ def _tent_hours(fixture: Fixture, channel: Channel, programme: ChannelProgramme)
     knots, tent = tent_of(fixture, channel.name)
     level, height = programme.level, np.interp(programme.level, knots, tent)
     mean = 0.5 * (height[1:] + height[:-1])
-    rise, area = np.diff(level), np.diff(_area(level, knots, tent))
+    rise, area = np.diff(level), np.diff(area_below(level, knots, tent))
     np.divide(area, rise, out=mean, where=np.abs(rise) > _FLAT)
     return float(np.diff(programme.time_h) @ mean)
 
@@ -79,12 +79,3 @@ def tent_of(fixture: Fixture, channel: str) -> tuple[FloatArray, FloatArray]:
     level = distinct([0.0, FOOT * top, min(0.5, top), top, 1.0])
     foot = np.interp(level / top, (0.0, FOOT, 1.0), (0.0, top, 0.0))
     return level, 1 - np.abs(2 * level - 1) + FOOT_OVER_MID * foot
-
-
-def _area(level: FloatArray, knots: FloatArray, tent: FloatArray) -> FloatArray:
-    """Integral of a tent from 0 to each level."""
-    step, slope = np.diff(knots), np.diff(tent) / np.diff(knots)
-    whole = np.concatenate(([0.0], np.cumsum(0.5 * step * (tent[1:] + tent[:-1]))))
-    at = np.clip(np.searchsorted(knots, level, side="right") - 1, 0, step.size - 1)
-    part = level - knots[at]
-    return np.asarray(whole[at] + part * (tent[at] + 0.5 * slope[at] * part))

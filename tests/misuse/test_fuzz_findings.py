@@ -249,6 +249,7 @@ FOUND = {
     "a match that would light nothing, or no colour": [
         *((102, 351), (102, 925), (103, 189), (104, 440), (425, 449)),
     ],
+    "a driver that rises within next to nothing": [(428, 197)],
     "a coral that would get infinitely more light than today": [(404, 493)],
     "readings planned where light is known to no factor that a number holds": [(308, 5)],
     "a peak so low that an hour of it is nothing": [(316, 446)],
