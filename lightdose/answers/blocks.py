@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final, Literal, overload
 
 from lightdose.model.record import dataclass
@@ -17,6 +16,8 @@ Tone = Literal["plain", "basis", "strong", "note", "verdict"]
 
 ALIKE_FROM: Final = 4
 """From so many rows on, a column whose cells are all alike is said in a sentence. Our choice."""
+
+CELLS_AT_ONCE: Final = 100
 
 
 @dataclass(frozen=True)
@@ -76,14 +77,15 @@ def bar_zones(edges: tuple[float, float, float, float]) -> tuple[float, ...]:
 
 
 class LateCells(Sequence["str | Bar"]):
-    """A cell for every row, made when the first is asked for: a folded table of 20,000 rows costs nothing."""
+    """A cell for every row, made when it or a later one is asked for: a folded table costs nothing."""
 
     def __init__(self, shown: Callable[[Any], str | Bar], rows: Sequence[Any]) -> None:
-        self._shown, self._rows = shown, rows
+        self._shown, self._rows, self._made = shown, rows, list[str | Bar]()
 
-    @cached_property
-    def _made(self) -> tuple[str | Bar, ...]:
-        return tuple(map(self._shown, self._rows))
+    def _first(self, count: int) -> list[str | Bar]:
+        """So many first cells, or more."""
+        self._made += map(self._shown, self._rows[len(self._made) : count])
+        return self._made
 
     def __len__(self) -> int:
         return len(self._rows)
@@ -95,16 +97,17 @@ class LateCells(Sequence["str | Bar"]):
     def __getitem__(self, at: slice) -> Sequence[str | Bar]: ...
 
     def __getitem__(self, at: int | slice) -> str | Bar | Sequence[str | Bar]:
-        return self._made[at]
+        return self._first(at + 1 if isinstance(at, int) and at >= 0 else len(self))[at]
 
     def __iter__(self) -> Iterator[str | Bar]:
-        return iter(self._made)
+        for n in range(0, len(self), CELLS_AT_ONCE):
+            yield from self._first(n + CELLS_AT_ONCE)[n : n + CELLS_AT_ONCE]
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, tuple | LateCells) and self._made == tuple(other)
+        return isinstance(other, tuple | LateCells) and tuple(self) == tuple(other)
 
     def __hash__(self) -> int:
-        return hash(self._made)
+        return hash(tuple(self))
 
 
 @dataclass(frozen=True)
@@ -124,7 +127,8 @@ class Column:
     @property
     def alike(self) -> bool:
         """Whether every cell holds the same text."""
-        return isinstance(self.cells[0], str) and len(set(self.cells)) == 1
+        first = self.cells[0]
+        return isinstance(first, str) and all(cell == first for cell in self.cells)
 
 
 @dataclass(frozen=True)

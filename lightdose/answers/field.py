@@ -92,15 +92,13 @@ class Field:
             return str(value)
         return number(float(value), self.quantity.digits if self.quantity else 3)
 
-    def cells(self, row: Any) -> list[Cell]:
-        """Its cells in the CSV."""
-        value = self.get(row)
+    def cells(self, rows: Sequence[Any]) -> list[Sequence[Cell]]:
+        """Its columns in the CSV, each with a cell for every row."""
+        values = map(self.get, rows)
         if not self.parts:
-            return ["; ".join(value) if isinstance(value, tuple) else plain(value)]
-        if value is None:
-            return [None] * len(self.parts)
-        values = value.values() if isinstance(value, Mapping) else _parts(value)
-        return [plain(part) for part in values]
+            return [["; ".join(v) if isinstance(v, tuple) else plain(v) for v in values]]
+        none = (None,) * len(self.parts)
+        return [*zip(*(none if v is None else [plain(p) for p in _parts(v)] for v in values), strict=True)]
 
 
 def said(name: str, head: str, get: Callable[[Any], Any], **more: Any) -> Field:
@@ -125,6 +123,8 @@ def plain(value: Any) -> Any:
 
 
 def _parts(value: Any) -> Sequence[Any]:
+    if isinstance(value, Mapping):
+        return tuple(value.values())
     return (value.default, value.low, value.high) if isinstance(value, Span) else tuple(value)
 
 
@@ -156,9 +156,8 @@ class Sheet:
 
     def values(self) -> Iterator[list[Cell]]:
         """The cells of every row, in the order of the columns."""
-        written = [one for one in self.fields if one.csv]
-        for row in self.rows:
-            yield [cell for one in written for cell in one.cells(row)]
+        columns = [column for one in self.fields if one.csv and self.rows for column in one.cells(self.rows)]
+        return map(list, zip(*columns, strict=True))
 
     def records(self) -> list[dict[str, Cell]]:
         """Every row by the names of its columns."""

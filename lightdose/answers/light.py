@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Any, Final
 
 from lightdose.answers.field import Field, said
@@ -32,7 +33,7 @@ class Row:
     verdict: Verdict | None = None
     unit: LengthUnit = "cm"
 
-    @property
+    @cached_property
     def receiver(self) -> int:
         """Index of the point whose light it is."""
         return self.site if self.verdict is None else self.analysis.flat_receiver(self.verdict.receiver)

@@ -57,6 +57,8 @@ def neutral_text(text: str) -> str:
 def _cell(value: Cell, separator: str, decimal: str) -> str:
     if value is None:
         return ""
+    if type(value) is float and decimal == "." and value - value == 0:  # most are
+        return repr(value)
     if isinstance(value, str):
         text = neutral_text(value)
         return '"' + text.replace('"', '""') + '"' if separator in text or '"' in text else text

@@ -292,21 +292,22 @@ class _PlaceDraws:
         seed: int,
     ) -> _PlaceDraws:
         low, high = OFFSET_SHARES
-        model = math.log1p(inputs.values["model_fraction"])
-        offset = np.empty((len(receivers), draws), dtype=np.intp)
+        rows: dict[str, int] = {}
+        of = [rows.setdefault(receiver.site, len(rows)) for receiver in receivers]
+        axis, sky = np.empty((3, len(rows), draws), dtype=np.float32), np.empty((len(rows), draws))
+        for site, row in rows.items():
+            own = stream(seed, "place", site)
+            axis[:, row] = own.random((3, draws), dtype=np.float32)
+            own.standard_normal(out=sky[row])
+        step = (axis > low).astype(np.intp) + (axis > high)
         factor = np.empty((len(receivers), draws))
-        drawn: dict[str, tuple[npt.NDArray[np.intp], FloatArray]] = {}
-        for i, receiver in enumerate(receivers):
-            if receiver.site not in drawn:
-                own = stream(seed, "place", receiver.site)
-                axis = own.random((3, draws), dtype=np.float32)
-                step = (axis > low).astype(np.intp) + (axis > high)
-                drawn[receiver.site] = (3 * step[0] + step[1]) * 3 + step[2], own.standard_normal(draws)
-            offset[i], sky = drawn[receiver.site]
-            own = stream(seed, "model", receiver.coral or receiver.site)
-            factor[i] = np.exp(model * own.standard_normal(draws))
-            factor[i] *= _open_sky(inputs, common, receiver, sky)
-        return cls(offset, factor)
+        for row, receiver in zip(factor, receivers, strict=True):
+            stream(seed, "model", receiver.coral or receiver.site).standard_normal(out=row)
+        factor *= math.log1p(inputs.values["model_fraction"])
+        np.exp(factor, out=factor)
+        for row, receiver, site_row in zip(factor, receivers, of, strict=True):
+            row *= _open_sky(inputs, common, receiver, sky[site_row])
+        return cls(((3 * step[0] + step[1]) * 3 + step[2])[of], factor)
 
 
 def _open_sky(

@@ -288,7 +288,8 @@ class Draws:
 def stream(seed: int, *names: str) -> np.random.Generator:
     """Random numbers of something's own, by its name: nothing else that is drawn changes them."""
     digest = hashlib.blake2b("\0".join(names).encode("utf-8", "surrogatepass"), digest_size=16).digest()
-    return np.random.default_rng([seed, *np.frombuffer(digest, np.uint32).tolist()])
+    words = seed.to_bytes(4 * max(1, -(-seed.bit_length() // 32)), "little") + digest
+    return np.random.default_rng(np.frombuffer(words, "<u4"))
 
 
 @lru_cache(maxsize=1)

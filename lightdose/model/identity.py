@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -53,39 +54,37 @@ def digest_of(setup: object) -> str:
 
     A setup that is saved and read back has the same digest.
     """
-    digest = hashlib.sha256()
-    for part in _parts(setup):
-        digest.update(part.encode("utf-8", "surrogatepass"))
-        digest.update(b"\0")
-    return digest.hexdigest()
+    told: list[str] = []
+    _tell(setup, told)
+    return hashlib.sha256("\0".join([*told, ""]).encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def _parts(value: Any) -> Iterator[str]:
+def _tell(value: Any, told: list[str]) -> None:
     """A value as texts that tell it apart from any other."""
-    if isinstance(value, np.ndarray):
-        yield f"array {value.shape} {(value + 0.0).astype('<f8').tobytes().hex()}"
-    elif isinstance(value, bool | str) or value is None:
-        yield f"{type(value).__name__} {value}"
+    if isinstance(value, str | bool) or value is None:
+        told.append(f"{type(value).__name__} {value}")
     elif isinstance(value, int | float):
-        yield f"number {(float(value) + 0.0).hex()}"
+        told.append(f"number {(float(value) + 0.0).hex()}")
+    elif isinstance(value, np.ndarray):
+        told.append(f"array {value.shape} {(value + 0.0).astype('<f8').tobytes().hex()}")
     elif isinstance(value, Mapping):
-        yield f"mapping {len(value)}"
+        told.append(f"mapping {len(value)}")
         for key in sorted(value, key=str):
-            yield str(key)
-            yield from _parts(value[key])
+            told.append(str(key))
+            _tell(value[key], told)
     elif isinstance(value, tuple | list):
-        yield f"several {len(value)}"
+        told.append(f"several {len(value)}")
         for one in value:
-            yield from _parts(one)
+            _tell(one, told)
     else:
-        yield from _record(value)
+        told.append(f"record {type(value).__name__}")
+        for name in _fields_of(type(value)):
+            told.append(name)
+            _tell(getattr(value, name), told)
 
 
-def _record(value: Any) -> Iterator[str]:
-    kind = type(value).__name__
-    yield f"record {kind}"
-    for field in dataclasses.fields(value):
-        named_after_file = field.name == "name" and kind in _NAMED_AFTER_FILES
-        if field.name not in _NOTHING_HANGS_ON and not named_after_file:
-            yield field.name
-            yield from _parts(getattr(value, field.name))
+@cache
+def _fields_of(kind: type) -> tuple[str, ...]:
+    """The fields of a record on which a number hangs."""
+    nothing = _NOTHING_HANGS_ON | ({"name"} if kind.__name__ in _NAMED_AFTER_FILES else set())
+    return tuple(f.name for f in dataclasses.fields(kind) if f.name not in nothing)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Final, Literal, get_args
 
 from lightdose.errors import SetupError
@@ -388,7 +389,8 @@ class Setup:
             if "groups" not in named and len(given) < 6:  # made in code, not of a setup's own records
                 from lightdose.python.building import built
 
-                named, given = vars(built(*given, **named)), ()
+                made = built(*given, **named)
+                named, given = {name: getattr(made, name) for name in self.__dataclass_fields__}, ()
             fill(self, *given, **named)
 
     def __post_init__(self) -> None:
@@ -471,7 +473,7 @@ class Setup:
         """The enabled fixtures; light fields, day curves and doses list their channels in this order."""
         return tuple(f for f in self.fixtures if f.enabled)
 
-    @property
+    @cached_property
     def receivers(self) -> tuple[Receiver, ...]:
         """Every site in order, then the tops of corals that stand off their site, and faces of corals."""
         sites = {s.name: s for s in self.sites}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from itertools import product
 
 import numpy as np
 
@@ -14,6 +16,11 @@ from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.lit_tank import LitTank, block_size, light_in_air, light_under_water
 from lightdose.physics.looks import all_sides
 from lightdose.physics.solid_light import light_around
+
+LATTICE_FROM, LATTICE_PER_DEPTH = 10_000, 0.15
+"""Beyond so many places the light off a floor without solids is taken on a lattice of this pitch, in water
+depths, and linear between; as near to the floor, where it ends at the panes, at every place. By trial against
+3,000 directions, in parts of the brightest place: 0.1 to 0.2 % off as a rule, 1.6 % at most, as before."""
 
 
 def light_from_all_sides(
@@ -80,13 +87,41 @@ def from_all_sides(ready: PreparedField, points_m: FloatArray) -> FloatArray:
     dry = np.flatnonzero(points_m[:, 2] < 0)
     lit = ready.lit
     by_node = _by_lamps(lit, points_m[wet])
-    by_node += light_around(lit, points_m[wet], np.tile(UP, (wet.size, 1)))[1].reshape(by_node.shape)
+    by_node += _off_surfaces(lit, points_m[wet]).reshape(by_node.shape)
     out = np.zeros((len(points_m), *ready.mixture.in_air.shape))
     for channel, beam in enumerate(ready.beams):
         out[wet, channel] = by_node[:, beam] @ ready.mixture.at_nodes[channel]
     if dry.size:
         _in_air(ready, points_m, dry, out)
     return out
+
+
+def _off_surfaces(lit: LitTank, points_m: FloatArray) -> FloatArray:
+    """Light off floor and solids from all sides at points under water, shape (n_point, n_beam * n_node)."""
+    pitch_m = LATTICE_PER_DEPTH * lit.tank.water_depth_m
+    clear = points_m[:, 2] <= lit.tank.water_depth_m - pitch_m
+    if lit.bounce is not None or np.count_nonzero(clear) <= LATTICE_FROM:
+        return _seen(lit, points_m)
+    high = points_m[clear]
+    low, span = high.min(axis=0), np.ptp(high, axis=0)
+    cuts = np.maximum(np.ceil(span / pitch_m), 1).astype(np.intp)
+    if math.prod((cuts + 1).tolist()) >= len(high):
+        return _seen(lit, points_m)
+    axes = [np.linspace(a, a + b, n + 1) for a, b, n in zip(low, span, cuts, strict=True)]
+    lattice = _seen(lit, np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3))
+    at = (high - low) * cuts / np.where(span > 0, span, 1.0)
+    first = np.minimum(at.astype(np.intp), cuts - 1)
+    share, light = at - first, np.zeros((len(high), lattice.shape[1]))
+    for step in product((0, 1), repeat=3):
+        corner = np.ravel_multi_index(tuple((first + step).T), tuple((cuts + 1).tolist()))
+        light += np.where(step, share, 1 - share).prod(axis=1)[:, None] * lattice[corner]
+    out = np.empty((len(points_m), lattice.shape[1]))
+    out[clear], out[~clear] = light, _seen(lit, points_m[~clear])
+    return out
+
+
+def _seen(lit: LitTank, points_m: FloatArray) -> FloatArray:
+    return light_around(lit, points_m, np.tile(UP, (len(points_m), 1)))[1]
 
 
 def _by_lamps(lit: LitTank, points_m: FloatArray) -> FloatArray:

@@ -122,7 +122,7 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         yield from window.line(f"All {calm} {table.calm_words}: --all shows them", "note")
         return
     telling, alike = table.telling()
-    laid = [_Laid.of(column, table, rows, window) for column in telling]
+    laid = _laid(telling, table, rows, window)
     if table.stacks:
         stacked = list(_stacked(laid[0], laid[1:], window))
         chosen = laid
@@ -144,6 +144,17 @@ def _table(table: Table, window: Window) -> Iterator[str]:
         yield from window.line(literal(said), "note")
     for note in filter(None, (*(c.note for c in chosen), table.note)):
         yield from window.line(literal(note), "note")
+
+
+def _laid(columns: Sequence[Column], table: Table, rows: Sequence[int], window: Window) -> list[_Laid]:
+    """Columns with their cells; in a pipe none is made that finds no room, for a table may be long."""
+    made: list[_Laid] = []
+    for column in columns:
+        chosen = made if window.wraps or table.stacks else _fitting(made, window.table_width, table.least)
+        least = _width(chosen) + GAP + max(map(cell_len, column.head.split("\n")))
+        if chosen is made or len(made) < table.least or least <= window.table_width:
+            made.append(_Laid.of(column, table, rows, window))
+    return made
 
 
 def _of_concern(table: Table) -> list[int]:

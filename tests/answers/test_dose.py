@@ -90,8 +90,9 @@ def test_every_field_of_dose_gives_its_value_on_a_made_record() -> None:
     """A wrong way to a value fails here: each field is asked for a coral and for a bare site."""
     rows = light.rows_of(made_analysis())
     for one in (f for f in light.FIELDS if f.csv):
-        cells = [one.cells(row) for row in rows]
-        assert all(len(c) == max(1, len(one.parts)) for c in cells)
+        columns = one.cells(rows)
+        assert len(columns) == max(1, len(one.parts))
+        assert all(len(column) == len(rows) for column in columns)
         values = [plain(one.get(row)) for row in rows if row.verdict]
         assert all(v is None or isinstance(v, str | float | int | bool | list | dict) for v in values)
 

@@ -36,7 +36,8 @@ def test_json_and_csv_hold_the_same_depths() -> None:
     known, unknown = Row(replace(analysis, reef_depth_m=depths), 0), Row(analysis, 0)
     assert as_json(LIGHT, known)["reef_depth_m"] == {"clear": [8.0, None], "coastal": [3.0, 9.0]}
     assert as_json(LIGHT, unknown)["reef_depth_m"] is None
-    columns = {name: value for f in LIGHT for (name, _), value in zip(f.parts, f.cells(known), strict=False)}
+    parts = [(f, n, name) for f in LIGHT for n, (name, _) in enumerate(f.parts)]
+    columns = {name: f.cells([known])[n][0] for f, n, name in parts}
     assert [columns[f"reef_depth_{water}_{end}_m"] for water in depths for end in ("low", "high")] == [
         8.0,
         None,
