@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import inspect
 from collections.abc import Callable
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -59,15 +60,24 @@ def _completed(
     values.update(named)
     once = len(values) == len(given) + len(named)
     if len(values) < len(of_class):
-        for name, one in of_class.items():
-            if name not in values and one.default is not dataclasses.MISSING:
-                values[name] = one.default
-            elif name not in values and one.default_factory is not dataclasses.MISSING:
-                values[name] = one.default_factory()
+        for name, default, make in _defaults_of(type(self)):
+            if name not in values:
+                values[name] = default if make is None else make()
     if not once or values.keys() != of_class.keys():
         own = _Signature().__get__(None, type(self))
         own.bind(*given, **named)  # tells what is missing, unknown or too many
     return values
+
+
+@cache
+def _defaults_of(kind: Any) -> list[tuple[str, object, Callable[[], object] | None]]:
+    """Fields of a record that have a default: the name, and the default or what makes one."""
+    missing, found = dataclasses.MISSING, []
+    for name, one in kind.__dataclass_fields__.items():
+        make = None if one.default_factory is missing else one.default_factory
+        if one.default is not missing or make is not None:
+            found.append((name, one.default, make))
+    return found
 
 
 class _Signature:

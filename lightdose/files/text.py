@@ -211,13 +211,18 @@ def _cell_starts(line: str, separator: Separator) -> list[int]:
     """Where every cell of a line starts; kept, because a header may have thousands of doubtful cells."""
     if separator == " ":
         return [word.start() + 1 for word in re.finditer(r'"(?:[^"]|"")*"|\S+', line)]
+    starts, at = [], 0
+    if '"' not in line:
+        for cell in line.split(separator):
+            starts.append(at + len(cell) - len(cell.lstrip(" ")) + 1)
+            at += len(cell) + 1
+        return starts
     ends, quoted = [], False
     for position, letter in enumerate(line):
         if letter == '"':
             quoted = not quoted
         elif letter == separator and not quoted:
             ends.append(position)
-    starts = []
     for start in (0, *(end + 1 for end in ends)):
         while start < len(line) and line[start] == " ":
             start += 1

@@ -57,7 +57,7 @@ def judge_corals(
     for coral, receiver, saturated in zip(setup.corals, receivers, saturation, strict=True):
         face = field.receivers[receiver].face
         by_light = face_words(face) if face else FLAT if solid else ""
-        verdict = replace(_verdict(setup, field, dose, coral, receiver), by_light=by_light, **saturated)
+        verdict = _verdict(setup, field, dose, coral, receiver, by_light=by_light, **saturated)
         said = light_sentence(
             verdict,
             own_band=coral.band_dli is not None,
@@ -98,8 +98,10 @@ def likes_shade(band_dli: tuple[float, float] | None) -> bool:
     return band_dli is not None and band_dli[0] <= DIM_EDGE
 
 
-def _verdict(setup: Setup, field: LightField, dose: Dose, coral: Coral, receiver: int) -> Verdict:
-    """The verdict without its advice."""
+def _verdict(
+    setup: Setup, field: LightField, dose: Dose, coral: Coral, receiver: int, **more: Any
+) -> Verdict:
+    """The verdict without its advice; ``more`` are further fields of it."""
     group = setup.groups[coral.group]
     band, floor, ceiling = _dli_marks(coral, group)
     peak_band = _peak_band(coral, group)
@@ -123,6 +125,7 @@ def _verdict(setup: Setup, field: LightField, dose: Dose, coral: Coral, receiver
         advice="",
         grade=group.grade,
         sources=_sources(setup, coral, group),
+        **more,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import field
+from functools import cached_property
 from typing import TYPE_CHECKING, Final, Literal
 
 from lightdose.model.advice import Advice
@@ -380,7 +381,7 @@ class Analysis:
         """The receiver that looks up at the place of one on a face."""
         return receiver - 1 if self.light_field.receivers[receiver].face is not None else receiver
 
-    @property
+    @cached_property
     def judgement(self) -> Judgement:
         """How the corals stand."""
         return Judgement.of(self.verdicts)
