@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import field, replace
-from itertools import dropwhile
+from itertools import dropwhile, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -186,6 +186,7 @@ def _named(ctx: click.Context, param: click.Parameter, value: Any) -> Any:
     return value
 
 
+LINES_AT_ONCE = 200
 VARIATIONS = ("fixture_height", "swap_fixture", "schedule", "all_channels")
 
 
@@ -535,8 +536,9 @@ def print_blocks(blocks: Iterable[Block], ask: Ask) -> None:
 
         width = shutil.get_terminal_size().columns
         window = replace(window, width=width, wraps=True, styled=wants_colour(ask.no_color))
-    for line in dropwhile(lambda line: not line, lines_of(blocks, window)):
-        click.echo(line)
+    lines = dropwhile(lambda line: not line, lines_of(blocks, window))
+    while some := list(islice(lines, LINES_AT_ONCE)):
+        click.echo("\n".join(some))
 
 
 def save_schedules(

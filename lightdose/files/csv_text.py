@@ -33,9 +33,11 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dia
         For a number that is not finite: a table holds None instead.
     """
     separator, decimal = (",", ".") if dialect == "plain" else (";", ",")
-    lines = [_BOM] if dialect == "excel-eu" else [""]
+    lines, point = [_BOM] if dialect == "excel-eu" else [""], decimal == "."
     for index, row in enumerate([header, *rows]):
-        cells = [_cell(value, separator, decimal) for value in row]
+        cells = [
+            repr(v) if point and type(v) is float and v - v == 0 else _cell(v, separator, decimal) for v in row
+        ]  # most are
         # A line that starts with # is a comment to readers, unless its cell is quoted.
         if cells and cells[0].startswith("#"):
             cells[0] = f'"{cells[0]}"'
@@ -57,8 +59,6 @@ def neutral_text(text: str) -> str:
 def _cell(value: Cell, separator: str, decimal: str) -> str:
     if value is None:
         return ""
-    if type(value) is float and decimal == "." and value - value == 0:  # most are
-        return repr(value)
     if isinstance(value, str):
         text = neutral_text(value)
         return '"' + text.replace('"', '""') + '"' if separator in text or '"' in text else text

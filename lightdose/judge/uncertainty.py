@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import field, replace
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -110,11 +111,14 @@ def _normal_share(z: npt.NDArray[np.floating]) -> FloatArray:
     return np.asarray(np.interp(z, _TABLE_Z, _TABLE_P))
 
 
-MANY_PLACES, DRAWS_FOR_MANY = 2_000, 1_000
-"""Beyond so many places fewer draws do: the ends of intervals are then known to a tenth of half a width."""
+FEWER_DRAWS: Final = {10_000: 500, 2_000: 1_000}
+"""Beyond so many places fewer draws do: the ends of intervals are then known to a tenth of half a width, or to
+a seventh beyond 10,000 places."""
 
 READABLE_AT_MOST = OPEN_AT_MOST = 200
 """Sites that are thought of for a reading, those with corals first, and open verdicts to be settled."""
+
+JUDGED_AT_ONCE = 50
 
 
 def with_certainty(
@@ -137,7 +141,7 @@ def with_certainty(
     verdicts : sequence of Verdict
         Of the same setup.
     draws : int or None
-        4,000, or 1,000 for more than 2,000 places.
+        4,000; 1,000 for more than 2,000 places, 500 for more than 10,000.
     seed : int
     see : callable or None
         Gets the index of each receiver, its drawn doses and its drawn light at full output too, once.
@@ -155,7 +159,8 @@ def with_certainty(
     Monte Carlo propagation of distributions, JCGM 101:2008.
     """
     inputs, receivers = uncertain_inputs(setup), setup.receivers
-    count = draws or (DRAWS if len(receivers) <= MANY_PLACES else DRAWS_FOR_MANY)
+    fewer = (few for beyond, few in FEWER_DRAWS.items() if len(receivers) > beyond)
+    count = draws or next(fewer, DRAWS)
     watch = _Watch.of(setup, verdicts)
 
     def shown(receiver: int, doses: FloatArray, response: FloatArray) -> None:
@@ -164,6 +169,7 @@ def with_certainty(
             see(receiver, doses, response)
 
     dli, peak = draw(inputs, ready, receivers, shown, draws=count, seed=seed)
+    watch.judge()
     best = watch.best_reading()
     site = setup.sites[best.site].name if best else None
     settled = dict(zip(watch.open, best.chances, strict=False)) if best else {}
@@ -197,6 +203,7 @@ class _Watch:
     probability, likely : by verdict
     open : the undecided verdicts that are kept, in order of appearance
     ln_dli : draws of ln DLI by receiver
+    seen : receivers that are not judged yet, and their drawn doses
     """
 
     verdicts: Sequence[Verdict]
@@ -206,6 +213,7 @@ class _Watch:
     likely: dict[int, DliVerdict] = field(default_factory=dict)
     open: list[int] = field(default_factory=list)
     ln_dli: dict[int, FloatArray] = field(default_factory=dict)
+    seen: list[tuple[int, FloatArray]] = field(default_factory=list)
 
     @classmethod
     def of(cls, setup: Setup, verdicts: Sequence[Verdict]) -> _Watch:
@@ -217,22 +225,33 @@ class _Watch:
         return cls(verdicts, at_receiver, frozenset(sites[:READABLE_AT_MOST]))
 
     def see(self, receiver: int, dli: FloatArray) -> None:
-        """Judge one receiver."""
-        kept = receiver in self.readable
-        for index in self.at_receiver.get(receiver, ()):
-            verdict = self.verdicts[index]
-            if not (marks := marks_of(verdict)):
-                self.probability[index], self.likely[index] = {"not_judged": 1.0}, "not_judged"
-                continue
-            shares = state_shares(dli[None, :], np.array([marks]))
-            self.probability[index] = dict(zip(STATES, shares[0].tolist(), strict=True))
-            (self.likely[index],) = leading_states(shares)
-            if self.likely[index] == "undecided" and len(self.open) < OPEN_AT_MOST:
+        """Take one receiver; several are judged together."""
+        self.seen.append((receiver, dli))
+        if len(self.seen) == JUDGED_AT_ONCE:
+            self.judge()
+
+    def judge(self) -> None:
+        """Judge the receivers that were seen."""
+        rows, marks = [], []
+        for receiver, dli in self.seen:
+            for index in self.at_receiver.get(receiver, ()):
+                if own := marks_of(self.verdicts[index]):
+                    rows.append((index, receiver, dli))
+                    marks.append(own)
+                else:
+                    self.probability[index], self.likely[index] = {"not_judged": 1.0}, "not_judged"
+        kept = {receiver for receiver, _ in self.seen if receiver in self.readable}
+        none = np.zeros((0, len(STATES)))
+        shares = state_shares(np.array([dli for *_, dli in rows]), np.array(marks)) if rows else none
+        for (index, receiver, _), share, likely in zip(rows, shares, leading_states(shares), strict=True):
+            self.probability[index] = dict(zip(STATES, share.tolist(), strict=True))
+            self.likely[index] = likely
+            if likely == "undecided" and len(self.open) < OPEN_AT_MOST:
                 self.open.append(index)
-                kept = True
-        if kept:
-            with np.errstate(divide="ignore"):
-                self.ln_dli[receiver] = np.log(dli)
+                kept.add(receiver)
+        with np.errstate(divide="ignore"):
+            self.ln_dli.update((receiver, np.log(dli)) for receiver, dli in self.seen if receiver in kept)
+        self.seen.clear()
 
     def best_reading(self) -> BestReading | None:
         """The site (index of a receiver) whose reading settles most, and its chances for ``open``."""
