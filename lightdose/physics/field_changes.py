@@ -42,6 +42,10 @@ SAMPLES_AT_MOST = 100
 CELLS_MORE, CELLS_ANYHOW = 2, 512
 """A lamp at another height has at most so many times its cells, or so many: our choice."""
 
+COARSEST = 4.0
+"""Sides of a lamp's cells, relative to its own, where ranges are taken at very many places. By trial on 2,000
+places: the ends of 95 of 100 are within 0.8 % of those by its own cells, of all within 6 %; at 2, 0.5 and 3 %."""
+
 LIGHT_A_PLACE = 10
 """How many times light is computed at a place and its changes."""
 
@@ -159,8 +163,9 @@ def field_changes(
     """
     times = LIGHT_A_PLACE * len(points_m) + 3 * len(_floor_samples(ready))
     rough = ready
-    if rays_in_all((lamp.routes for lamp in ready.lit.lamps), ready.scene.tank, times) > RAYS_FINELY:
-        rough = _rougher(ready)
+    for coarseness in (FLOOR_COARSENESS, COARSEST):
+        if rays_in_all((lamp.routes for lamp in rough.lit.lamps), ready.scene.tank, times) > RAYS_FINELY:
+            rough = _rougher(ready, coarseness)
     refuse_too_many_rays(
         [(fixture, lamp.routes) for fixture, lamp in zip(ready.scene.fixtures, rough.lit.lamps, strict=True)],
         ready.scene.tank,
@@ -219,11 +224,11 @@ def field_changes(
     )
 
 
-def _rougher(ready: PreparedField) -> PreparedField:
+def _rougher(ready: PreparedField, coarseness: float) -> PreparedField:
     """The same field with lamps of larger cells, for ratios of one light to another at very many places."""
     tank, index, lamps = ready.scene.tank, ready.scene.water.refractive_index, []
     for fixture, lamp in zip(ready.scene.fixtures, ready.lit.lamps, strict=True):
-        cells = source_cells(fixture, FLOOR_COARSENESS)
+        cells = source_cells(fixture, coarseness)
         lamps.append(
             replace(lamp, cells=cells, routes=routes(tank, index, cells, shade=lamp.routes[0].shade))
         )
