@@ -60,7 +60,8 @@ def _completed(
     values.update(named)
     once = len(values) == len(given) + len(named)
     if len(values) < len(of_class):
-        for name, default, make in _defaults_of(type(self)):
+        kind: Any = type(self)
+        for name, default, make in _defaults_of(kind):
             if name not in values:
                 values[name] = default if make is None else make()
     if not once or values.keys() != of_class.keys():

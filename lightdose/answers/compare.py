@@ -46,7 +46,7 @@ from lightdose.model.comparison import (
     SiteComparison,
 )
 from lightdose.model.record import dataclass
-from lightdose.model.results import Caution, weaker_basis
+from lightdose.model.results import Caution, Verdict, weaker_basis
 
 ARROW: Final = " -> "
 NAMED: Final = 5
@@ -113,12 +113,14 @@ def pairs_of(comparison: Comparison, changes: Iterable[SiteComparison | CoralCom
     here, there = ({s.name: n for n, s in enumerate(side.setup.sites)} for side in (before, after))
     made = []
     for change in changes:
+        looks = change.before.looks, change.after.looks
         if isinstance(change, SiteComparison):
-            a, b = Side(before, change.a), Side(after, change.b)
+            places: tuple[tuple[int, Verdict | None], ...] = (change.a, None), (change.b, None)
         else:
             one, other = change.verdict_before, change.verdict_after
-            a, b = Side(before, here[one.site], one), Side(after, there[other.site], other)
-        made.append(Pair(change, replace(a, looks=change.before.looks), replace(b, looks=change.after.looks)))
+            places = (here[one.site], one), (there[other.site], other)
+        a, b = Side(before, *places[0], looks=looks[0]), Side(after, *places[1], looks=looks[1])
+        made.append(Pair(change, a, b))
     return made
 
 

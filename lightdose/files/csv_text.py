@@ -36,8 +36,11 @@ def csv_text(header: Sequence[str], rows: Iterable[Sequence[Cell]], dialect: Dia
     lines, point = [_BOM] if dialect == "excel-eu" else [""], decimal == "."
     for index, row in enumerate([header, *rows]):
         cells = [
-            repr(v) if point and type(v) is float and v - v == 0 else _cell(v, separator, decimal) for v in row
-        ]  # most are
+            repr(cell)
+            if point and type(cell) is float and cell - cell == 0
+            else _cell(cell, separator, decimal)
+            for cell in row
+        ]
         # A line that starts with # is a comment to readers, unless its cell is quoted.
         if cells and cells[0].startswith("#"):
             cells[0] = f'"{cells[0]}"'

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
@@ -21,7 +22,7 @@ from lightdose.model.comparison import (
     Split,
 )
 from lightdose.model.fixture import Fixture, Programme
-from lightdose.model.record import FloatArray, dataclass
+from lightdose.model.record import FloatArray, dataclass, quantiles
 from lightdose.model.results import USABLE_KEYS, Analysis, Caution, FixtureUse, Interval, Span
 from lightdose.model.setup import Coral, LengthUnit, Setup, Site, Water
 from lightdose.quantities import METRES_PER_INCH
@@ -311,8 +312,8 @@ class RatioDraws:
         """Set the doses under B, drawn in the same world, over them."""
         own = self.before.pop(receiver)
         if own.min() > 0:
-            low, high = np.quantile(dli.astype(np.float32) / own, COVERED)
-            self.ratio[receiver] = float(low), float(high)
+            low, high = quantiles(dli.astype(np.float32) / own, COVERED).tolist()
+            self.ratio[receiver] = low, high
 
 
 def compare_analyses(
@@ -335,14 +336,19 @@ def compare_analyses(
     here, there = ({s.name: row for row, s in enumerate(side.setup.sites)} for side in (before, after))
     own, other = ({v.coral: v for v in side.verdicts} for side in (before, after))
     sites, corals = [], []
+
+    @cache
+    def changed(row: int, row_b: int) -> dict[str, Any]:
+        """What changes at a place; most corals stand at that of their site."""
+        return vars(_change(a, b, (row, row_b), known))
+
     for name in here:
         if name in there:
             rows = here[name], there[name]
-            sites.append(SiteComparison(site=name, a=rows[0], b=rows[1], **vars(_change(a, b, rows, known))))
+            sites.append(SiteComparison(site=name, a=rows[0], b=rows[1], **changed(*rows)))
     for name, verdict in own.items():
         if name in other:
-            rows = verdict.receiver, other[name].receiver
-            change = vars(_change(a, b, rows, known))
+            change = changed(verdict.receiver, other[name].receiver)
             corals.append(
                 CoralComparison(coral=name, verdict_before=verdict, verdict_after=other[name], **change)
             )
@@ -366,11 +372,13 @@ def _change(a: Side, b: Side, rows: tuple[int, int], ratio: Mapping[int, Interva
     before, after = place_light(a, rows[0]), place_light(b, rows[1])
     dose = before.dli_mol_m2_d
     parts = split(_factors(a.analysis, rows[0]), _factors(b.analysis, rows[1]))
+    if (shade := _ln_shade(a, b, rows, parts.ln_dli)) is not None:
+        parts = dataclasses.replace(parts, ln_shade=shade)
     return PlaceChange(
         before,
         after,
         after.dli_mol_m2_d / dose if dose > 0 else None,
-        dataclasses.replace(parts, ln_shade=_ln_shade(a, b, rows, parts.ln_dli)),
+        parts,
         ratio.get(rows[0]),
     )
 

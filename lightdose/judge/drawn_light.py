@@ -295,18 +295,18 @@ class _PlaceDraws:
         rows: dict[str, int] = {}
         of = [rows.setdefault(receiver.site, len(rows)) for receiver in receivers]
         axis, sky = np.empty((3, len(rows), draws), dtype=np.float32), np.empty((len(rows), draws))
-        for site, row in rows.items():
+        for site, at in rows.items():
             own = stream(seed, "place", site)
-            axis[:, row] = own.random((3, draws), dtype=np.float32)
-            own.standard_normal(out=sky[row])
+            axis[:, at] = own.random((3, draws), dtype=np.float32)
+            own.standard_normal(out=sky[at])
         step = (axis > low).astype(np.intp) + (axis > high)
         factor = np.empty((len(receivers), draws))
         for row, receiver in zip(factor, receivers, strict=True):
             stream(seed, "model", receiver.coral or receiver.site).standard_normal(out=row)
         factor *= math.log1p(inputs.values["model_fraction"])
         np.exp(factor, out=factor)
-        for row, receiver, site_row in zip(factor, receivers, of, strict=True):
-            row *= _open_sky(inputs, common, receiver, sky[site_row])
+        for row, receiver, at in zip(factor, receivers, of, strict=True):
+            row *= _open_sky(inputs, common, receiver, sky[at])
         return cls(((3 * step[0] + step[1]) * 3 + step[2])[of], factor)
 
 

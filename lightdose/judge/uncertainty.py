@@ -112,8 +112,8 @@ def _normal_share(z: npt.NDArray[np.floating]) -> FloatArray:
 
 
 FEWER_DRAWS: Final = {10_000: 500, 2_000: 1_000}
-"""Beyond so many places fewer draws do: the ends of intervals are then known to a tenth of half a width, or to
-a seventh beyond 10,000 places."""
+"""Beyond so many places fewer draws do: the ends of intervals are then known to a tenth of half a width, or
+to a seventh beyond 10,000 places."""
 
 READABLE_AT_MOST = OPEN_AT_MOST = 200
 """Sites that are thought of for a reading, those with corals first, and open verdicts to be settled."""

@@ -77,8 +77,9 @@ def _tell(value: Any, told: list[str]) -> None:
         for one in value:
             _tell(one, told)
     else:
-        told.append(f"record {type(value).__name__}")
-        for name in _fields_of(type(value)):
+        kind: Any = type(value)
+        told.append(f"record {kind.__name__}")
+        for name in _fields_of(kind):
             told.append(name)
             _tell(getattr(value, name), told)
 

@@ -415,8 +415,13 @@ class Analysis:
 
     def usable_dose_mol_m2_d(self, receiver: int) -> Span:
         """Photons weighted by what symbionts use: mean of five curves, span of nine. [mol m-2 d-1]"""
-        default, *curves = (self._weighted(receiver, key) for key in USABLE_KEYS)
+        default, *curves = self.dose.weighted[receiver, self._usable_columns].tolist()
         return Span(default, min(curves), max(curves))
+
+    @cached_property
+    def _usable_columns(self) -> list[int]:
+        """Where the doses by ``USABLE_KEYS`` stand among the weightings."""
+        return [self.light_field.weightings.index(key) for key in USABLE_KEYS]
 
     def usable_fraction(self, receiver: int) -> Span | None:
         """Usable dose as a share of the DLI, None where there is no light."""
