@@ -37,6 +37,7 @@ from lightdose.model import forms
 from lightdose.physics import ray_limits
 from lightdose.quantities import BANDS, QUANTITIES
 from lightdose.workflows.advice import MOST_JUDGED
+from lightdose.workflows.measuring import MOST_FIXTURES
 from lightdose.workflows.placing import MOST_CORALS
 
 Maker = Callable[[], str]
@@ -251,6 +252,7 @@ def limits_table() -> str:
         ("`map`: cells of a slice; points of all slices", f"{count(CELLS_AT_MOST)}; {count(POINTS_AT_MOST)}"),
         ("`place`: places; corals times places", f"{count(MOST_PLACES)}; {count(MOST_PAIRS)}"),
         ("corals of one plan: `tune`; `place`, `survey`", f"{count(MOST_JUDGED)}; {count(MOST_CORALS)}"),
+        ("lit fixtures of one `survey`", count(MOST_FIXTURES)),
         ("`acclimate`: steps", count(MOST_STEPS)),
         (
             "rays of light to a place; for a floor, for all that `sensitivity` tries, for a map; "

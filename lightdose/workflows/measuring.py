@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from lightdose import __version__
 from lightdose.analysis import Analysis, analyse
+from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import calibration_sources, reference_tables
 from lightdose.files.reading_rules import sole_meter
 from lightdose.files.typed_values import named_meter
@@ -20,6 +21,10 @@ from lightdose.model.setup import Setup
 
 if TYPE_CHECKING:
     from lightdose.fit.calibration_problem import CalibrationRequest
+
+
+MOST_FIXTURES: Final = 60
+"""Fixtures of one survey: as many take about 10 s, the cost grows with their cube. Our choice."""
 
 
 def planned_survey(
@@ -39,12 +44,16 @@ def planned_survey(
     Raises
     ------
     SetupError
-        If there is no such meter, there are too many corals, or the setup cannot be computed.
+        If there is no such meter, there are too many corals or fixtures, or the setup cannot be computed.
     """
     from lightdose.fit.survey import plan_survey
     from lightdose.workflows.placing import refuse_too_many
 
     refuse_too_many(setup, "survey")
+    if (lit := len(setup.lit_fixtures)) > MOST_FIXTURES:
+        cure = "plan for the fixtures over a part of the tank, in a setup of their own"
+        problem = Problem(f"{lit} fixtures are too many for one survey", f"up to {MOST_FIXTURES}", cure)
+        raise SetupError(problem.at(Place(setup.path)))
     name = meter or sole_meter(setup.meters, "umol") or sole_meter(setup.meters, "lux")
     used = None if name is None else named_meter(setup, name)
     unscaled = any(c.flux is None for f in setup.lit_fixtures for c in f.type.channels)
