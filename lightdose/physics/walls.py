@@ -201,11 +201,15 @@ class AxisImages:
     face: IntArray
 
 
+LEAST_REFLECTED = 1e-15
+"""An image of which stated reflectances leave less is none: it is below the rounding of what comes straight."""
+
+
 @lru_cache(maxsize=64)
 def axis_images(
     span_m: float, order: int, low: Wall, high: Wall, glass_thickness_m: float, *, faces: bool = False
 ) -> AxisImages:
-    """The images along one axis up to an order, without those that would need a wall that reflects nothing.
+    """The images along one axis up to an order, without those of which walls leave nothing.
 
     The same object for the same walls, so that what hangs on images alone is found once.
 
@@ -234,8 +238,10 @@ def axis_images(
     low_hits = np.where(number > 0, second, first)
     open_path = np.ones(number.size, dtype=bool)
     for wall, hits in ((low, low_hits), (high, high_hits)):
-        if wall.kind == "dark" or wall.reflectance == 0:
+        if wall.kind == "dark":
             open_path &= hits == 0
+        elif wall.reflectance is not None:
+            open_path &= wall.reflectance**hits >= LEAST_REFLECTED
     number, low_hits, high_hits = number[open_path], low_hits[open_path], high_hits[open_path]
     clear = low_hits * (low.kind == "clean") + high_hits * (high.kind == "clean")
     even = number % 2 == 0
