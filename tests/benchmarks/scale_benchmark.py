@@ -52,7 +52,7 @@ SCHEDULE = "time,blue,white\n08:00,0,0\n09:00,60,40\n17:00,60,40\n18:00,0,0\n"
 BLUE_DAY = "time,blue\n08:00,0\n09:00,60\n17:00,60\n18:00,0\n"
 PROBE = """
 import os, resource, sys
-from lightdose.cli import main
+from lightdose.__main__ import main
 try:
     main()
 finally:
