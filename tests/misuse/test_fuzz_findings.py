@@ -253,6 +253,8 @@ FOUND = {
     "a coral that would get infinitely more light than today": [(404, 493)],
     "readings planned where light is known to no factor that a number holds": [(308, 5)],
     "a peak so low that an hour of it is nothing": [(316, 446)],
+    "a place beside light that is hardly there": [(222, 162)],
+    "a shaft 18 m deep whose front wall mirrors 5e-324": [(223, 372)],
     "light at eight places that would take minutes": [(301, 160)],
 }
 

@@ -11,9 +11,9 @@ from judge.full_model import dose_and_peak, small_setup, varied_fixture
 
 from lightdose.analysis import scene_of
 from lightdose.files.library import reference_tables
-from lightdose.model.fixture import CosineLobe, PhotometricLobe, TabulatedLobe
+from lightdose.model.fixture import Aperture, CosineLobe, PhotometricLobe, TabulatedLobe
 from lightdose.model.record import FloatArray
-from lightdose.model.setup import Setup
+from lightdose.model.setup import Setup, Site, Wall
 from lightdose.physics.emission import hemisphere_flux, weighting_matrix
 from lightdose.physics.field_changes import FieldChanges, FixtureSteps, field_changes, scaled_beam
 from lightdose.physics.light_field import prepare_field, response_at
@@ -100,6 +100,30 @@ def test_dark_place_stays_dark_and_finite() -> None:
     for values in (found.moved, found.ln_height, found.ln_beam, found.ln_yellowing):
         assert np.all(np.isfinite(values))
     assert found.moved[1].max() == 0
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+def test_place_at_the_rim_of_light_that_is_hardly_there_has_ratios_that_are_numbers() -> None:
+    """1e-312 of a lobe, and all of it a centimetre away, under the lamp raised or lowered, or in a wider beam.
+
+    The ratio is held: divided first, it overflowed.
+    """
+    faint = TabulatedLobe(np.array([0.0, 20.0, 20.5, 60.0, 61.0]), np.array([1e-312, 1e-312, 1.0, 1.0, 0.0]))
+    setup = small_setup(floor=0.0)
+    channels = tuple(replace(c, beam=faint) for c in setup.fixtures[0].type.channels)
+    kind = replace(setup.fixtures[0].type, channels=channels, aperture=Aperture())
+    lamp = replace(setup.fixtures[0], type=kind, x_m=0.15, y_m=0.15)
+    dark = replace(setup.tank, walls={side: Wall("dark") for side in setup.tank.walls})
+    sites = tuple(Site(f"at {n}", 0.15 + 0.002 * n, 0.15, 0.06) for n in range(60))
+    found = changes(replace(setup, tank=dark, fixtures=(lamp,), sites=sites, corals=()))
+    faintly = found.stated[:, 0] < 1e-300
+    assert faintly.any()
+    assert not faintly.all()
+    assert found.moved[faintly].max() > 1e-250, "a centimetre away it is brighter"
+    assert found.ln_height[:, faintly].max() == pytest.approx(math.log(30.0)), "as far as changes are held"
+    for values in (found.moved, found.ln_height, found.ln_beam, found.ln_yellowing):
+        assert np.all(np.isfinite(values))
 
 
 @pytest.mark.identity
