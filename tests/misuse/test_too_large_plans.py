@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,25 @@ def test_plan_of_too_many_corals_is_refused_at_once(
     ending = run_here([command, "setup.toml"])
     assert_ends_well(ending, codes=(2,))
     assert f"up to {most:,} corals" in ending.told
+
+
+@pytest.mark.identity
+def test_survey_of_too_many_fixtures_is_refused_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its cost grows with the cube of its fixtures; those that are off count nothing."""
+    head, lamp = FILES["setup.toml"].split("[[fixture]]", 1)[0], FILES["setup.toml"].split("[[fixture]]")[1]
+    rest = FILES["setup.toml"].removeprefix(head)
+    name = re.search(r'name = "([^"]+)"', lamp)
+    assert name is not None
+    for on, codes in ((61, (2,)), (0, (0,))):
+        many = [lamp.replace(name[0], f'name = "f{n}"\nenabled = {str(n < on).lower()}') for n in range(62)]
+        text = head + "".join(f"[[fixture]]{one}\n" for one in many) + rest
+        made = write_tank(tmp_path / str(on), {"setup.toml": text})
+        monkeypatch.chdir(made)
+        ending = run_here(["survey", "setup.toml"])
+        assert_ends_well(ending, codes=codes)
+        assert ("up to 60" in ending.told) == (codes == (2,))
 
 
 @pytest.mark.identity

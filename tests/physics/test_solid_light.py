@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +15,8 @@ from lightdose.model.forms import CoralForm
 from lightdose.model.light import Scene
 from lightdose.model.setup import Cover, Standing, Tank, Wall
 from lightdose.model.solids import Brace, Solid, colony
-from lightdose.physics.all_sides import around
+from lightdose.physics import all_sides
+from lightdose.physics.all_sides import around, from_all_sides
 from lightdose.physics.bounce import between_patches
 from lightdose.physics.light_field import PreparedField, prepare_field
 from lightdose.physics.shaded_by import shaded_by
@@ -38,6 +40,32 @@ def field_of(*solids: Solid, tank: Tank = TANK, braces: tuple[Brace, ...] = (), 
 def flat(field: PreparedField, places: np.ndarray = PLACES) -> np.ndarray:
     """Light on places that look up."""
     return field.at(places)[:, 0, 0]
+
+
+@pytest.mark.identity
+def test_light_of_very_many_places_from_all_sides_is_that_of_each(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Off the bare floor from a lattice: within 1.5 % of the brightest place, as far as 384 directions tell."""
+    field = field_of()
+    places = np.random.default_rng(2).uniform(0, 1, (1600, 3)) * (0.6, 0.45, 0.4)
+    each = from_all_sides(field, places)
+    monkeypatch.setattr(all_sides, "LATTICE_FROM", 300)
+    monkeypatch.setattr(all_sides, "light_around", counted := Counted(all_sides.light_around))
+    many = from_all_sides(field, places)
+    assert counted.places < 1100, "fewer than there are places"
+    assert many == pytest.approx(each, abs=0.015 * each.max())
+    level = np.column_stack((places[:, :2], np.full(1600, 0.2)))
+    assert from_all_sides(field, level) == pytest.approx(from_all_sides(field, level[::-1])[::-1], rel=1e-12)
+
+
+class Counted:
+    """A function of a tank and points, and for how many points it was called."""
+
+    def __init__(self, function: Callable[..., object]) -> None:
+        self.function, self.places = function, 0
+
+    def __call__(self, lit: object, points: np.ndarray, *rest: object) -> object:
+        self.places += len(points)
+        return self.function(lit, points, *rest)
 
 
 @pytest.mark.published

@@ -16,7 +16,7 @@ from lightdose.physics.walls import (
 )
 from lightdose.physics.water import surface_reflectance_from_below
 
-CLEAN, PAINTED, DARK = Wall(), Wall("painted"), Wall("dark")
+CLEAN, PAINTED, DARK, LEAST = Wall(), Wall("painted"), Wall("dark"), Wall("reflectance", 5e-324)
 
 
 @pytest.mark.published
@@ -27,6 +27,15 @@ def test_pane_in_air_reflects_by_both_faces():
     upright = np.array([1.0])
     assert pane_reflectance(upright, 1.0, 1.52, painted=True)[0] == pytest.approx(r, rel=1e-12)
     assert pane_reflectance(upright, 1.0, 1.52)[0] == pytest.approx(2 * r / (1 + r), rel=1e-12)
+
+
+@pytest.mark.identity
+def test_wall_that_mirrors_next_to_nothing_has_the_images_of_a_dark_one():
+    """A reflectance of 5e-324 took as long as one of 1; what 0.1 leaves after 15 reflections is nothing too."""
+    least, dark = (axis_images(0.4, 40, wall, Wall("reflectance", 0.5), 0.0) for wall in (LEAST, DARK))
+    assert least.number.tolist() == dark.number.tolist()
+    tenth = axis_images(0.4, 40, Wall("reflectance", 0.1), Wall("reflectance", 1.0), 0.0)
+    assert tenth.low_hits.max() == 15
 
 
 @pytest.mark.published

@@ -8,7 +8,7 @@ import pytest
 from answers.printed import on_terminal, piped
 from present.made_analysis import made_analysis
 
-from lightdose.answers.blocks import Column, Point, Points, Say, Section, Table
+from lightdose.answers.blocks import Column, LateCells, Point, Points, Say, Section, Table
 from lightdose.answers.dose import dose_answer
 from lightdose.answers.words import count, hours, length, number, percent
 from lightdose.errors import literal
@@ -30,6 +30,25 @@ def test_table_fits_the_terminal_and_keeps_dose_band_and_state(width: int) -> No
     assert all(cell_len(line) <= width for line in text.splitlines())
     for word in ("staghorn frag", "9.40", "8-15", "within common practice", "mol/m2/day", "far above usual"):
         assert word in text
+
+
+@pytest.mark.identity
+def test_cells_of_a_long_table_are_made_only_where_they_show() -> None:
+    """In a pipe a column that finds no room has no cells made, nor has one whose first two cells differ."""
+    made: dict[str, int] = {}
+
+    def column(name: str, width: int) -> Column:
+        def cell(row: int) -> str:
+            made[name] = made.get(name, 0) + 1
+            return f"{row:0{width}d}"
+
+        return Column(name.ljust(width), LateCells(cell, range(5000)))
+
+    columns = (column("first", 40), column("second", 40), column("third", 60), column("fourth", 30))
+    lines = list(piped([Table("t", "long", columns, least=2)]))
+    assert len(lines) == 5002
+    assert (made["first"], made["fourth"]) == (5000, 5000)
+    assert made["third"] <= 100
 
 
 @pytest.mark.identity
