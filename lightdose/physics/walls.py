@@ -202,7 +202,7 @@ class AxisImages:
 
 
 LEAST_REFLECTED = 1e-15
-"""An image of which stated reflectances leave less is none: it is below the rounding of what comes straight."""
+"""An image of which stated reflectances leave less is none: it is below the rounding of straight light."""
 
 
 @lru_cache(maxsize=64)

@@ -105,7 +105,7 @@ def test_dark_place_stays_dark_and_finite() -> None:
 @pytest.mark.identity
 @pytest.mark.filterwarnings("error")
 def test_place_at_the_rim_of_light_that_is_hardly_there_has_ratios_that_are_numbers() -> None:
-    """1e-312 of a lobe, and all of it a centimetre away, under the lamp raised or lowered, or in a wider beam.
+    """1e-312 of a lobe, and all of it a centimetre away, under another height or beam.
 
     The ratio is held: divided first, it overflowed.
     """

@@ -44,7 +44,7 @@ def flat(field: PreparedField, places: np.ndarray = PLACES) -> np.ndarray:
 
 @pytest.mark.identity
 def test_light_of_very_many_places_from_all_sides_is_that_of_each(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Off the bare floor from a lattice: within 1.5 % of the brightest place, as far as 384 directions tell."""
+    """Off the bare floor from a lattice: within 1.5 % of the brightest place, as 384 directions tell."""
     field = field_of()
     places = np.random.default_rng(2).uniform(0, 1, (1600, 3)) * (0.6, 0.45, 0.4)
     each = from_all_sides(field, places)

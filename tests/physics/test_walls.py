@@ -31,7 +31,7 @@ def test_pane_in_air_reflects_by_both_faces():
 
 @pytest.mark.identity
 def test_wall_that_mirrors_next_to_nothing_has_the_images_of_a_dark_one():
-    """A reflectance of 5e-324 took as long as one of 1; what 0.1 leaves after 15 reflections is nothing too."""
+    """A reflectance of 5e-324 took as long as one of 1; what 0.1 leaves after 15 hits is nothing too."""
     least, dark = (axis_images(0.4, 40, wall, Wall("reflectance", 0.5), 0.0) for wall in (LEAST, DARK))
     assert least.number.tolist() == dark.number.tolist()
     tenth = axis_images(0.4, 40, Wall("reflectance", 0.1), Wall("reflectance", 1.0), 0.0)
