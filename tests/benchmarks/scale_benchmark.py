@@ -180,7 +180,7 @@ def judged(kind: str, command: str, words: tuple[str, ...], folders: list[Path])
             told += f"; a tenth {tenth[0]:.1f} s, {tenth[1]:.0f} MB"
         return row(f"{kind}: {command}", told, "a limit named", met=whole[0] < LIMIT_S and bool(whole[3]))
     over = (whole[0] - least[0]) / max(tenth[0] - least[0], 0.05)
-    few = kind != "setups"  # each setup has the limit of one
+    few = not kind.endswith("setups")  # each setup has the limit of one
     met = whole[2] == tenth[2] == 0 and whole[1] < LIMIT_MB and (whole[0] < LIMIT_S or not few)
     met &= over < GROWTH or whole[0] - least[0] < JUDGED_S
     told = f"{whole[0]:.1f} s, {whole[1]:.0f} MB; a tenth {tenth[0]:.1f} s; growth {over:.1f}"
