@@ -531,7 +531,8 @@ def only_sentences(comparison: Comparison) -> list[str]:
             if names:
                 lines.append(f"In {label} only, not compared: {count(len(names), what)} ({_few(names)}).")
     for label in "AB":
-        dark = [site.site for site in comparison.sites if photon_words(site) == f"dark under {label}"]
+        unlit = (site for site in comparison.sites if not site.dli_ratio)
+        dark = [site.site for site in unlit if photon_words(site) == f"dark under {label}"]
         if dark:
             lines.append(f"Dark under {label}: {count(len(dark), 'site')} ({_few(dark)}).")
     return lines

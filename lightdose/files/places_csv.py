@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Final, cast
 
@@ -92,7 +93,14 @@ def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
     SetupError
         With every problem of the file.
     """
-    cells = TableCells(read_rows(path, label, "site"), SITE_COLUMNS)
+    rows, said = _sites(*_text_of(path, label), label)
+    return list(rows), said
+
+
+@lru_cache(maxsize=1)
+def _sites(text: str, encoding: str, label: str) -> tuple[tuple[SiteRow, ...], str]:
+    """The same of a text; the last is kept, since two setups beside one another often share it."""
+    cells = TableCells(_table_of(text, encoding, label, "site"), SITE_COLUMNS)
     cells.require("site", *SPOT_COLUMNS)
     cells.raise_problems()
     rows = []
@@ -117,7 +125,7 @@ def read_sites(path: Path, label: str) -> tuple[list[SiteRow], str]:
             )
         )
     cells.raise_problems()
-    return rows, understood(cells.table, len(rows), "site")
+    return tuple(rows), understood(cells.table, len(rows), "site")
 
 
 def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
@@ -130,7 +138,14 @@ def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
     SetupError
         With every problem of the file.
     """
-    cells = TableCells(read_rows(path, label, "coral"), CORAL_COLUMNS)
+    rows, said = _corals(*_text_of(path, label), label)
+    return list(rows), said
+
+
+@lru_cache(maxsize=1)
+def _corals(text: str, encoding: str, label: str) -> tuple[tuple[CoralRow, ...], str]:
+    """The same of a text, as ``_sites``."""
+    cells = TableCells(_table_of(text, encoding, label, "coral"), CORAL_COLUMNS)
     cells.require("coral")
     cells.require_one("group", "genus")
     if not cells.columns.keys().isdisjoint(SPOT_COLUMNS):
@@ -138,7 +153,7 @@ def read_corals(path: Path, label: str) -> tuple[list[CoralRow], str]:
     cells.raise_problems()
     read = [cells.coral(row) for row in cells.table.rows]
     cells.raise_problems()
-    rows = [row for row in read if row is not None]
+    rows = tuple(row for row in read if row is not None)
     return rows, understood(cells.table, len(rows), "coral")
 
 
@@ -199,8 +214,20 @@ def read_rows(path: Path, label: str, key: str) -> DelimitedTable:
     SetupError
         If it is no table, or has more rows than places are taken.
     """
+    return _table_of(*_text_of(path, label), label, key)
+
+
+def _text_of(path: Path, label: str) -> tuple[str, str]:
+    """The text of a file, and its encoding."""
     try:
-        text, encoding = read_text(path, limit_bytes=LIMIT_BYTES, label=label)
+        return read_text(path, limit_bytes=LIMIT_BYTES, label=label)
+    except DelimitedError as trouble:
+        raise SetupError(*trouble.problems) from None
+
+
+def _table_of(text: str, encoding: str, label: str, key: str) -> DelimitedTable:
+    """``read_rows`` of a text."""
+    try:
         table = read_delimited(text, label, encoding, key_column=key)
     except DelimitedError as trouble:
         raise SetupError(*trouble.problems) from None
