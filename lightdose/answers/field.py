@@ -156,8 +156,8 @@ class Sheet:
 
     def values(self) -> Iterator[list[Cell]]:
         """The cells of every row, in the order of the columns."""
-        columns = [column for one in self.fields if one.csv and self.rows for column in one.cells(self.rows)]
-        return map(list, zip(*columns, strict=True))
+        written = [one for one in self.fields if one.csv and len(self.rows)]
+        return map(list, zip(*(column for one in written for column in one.cells(self.rows)), strict=True))
 
     def records(self) -> list[dict[str, Cell]]:
         """Every row by the names of its columns."""
