@@ -503,9 +503,8 @@ class _Plan:
         row = self.rows[index] * self.sd[index]
         spread = math.sqrt(float(row @ self.prior @ row) + self.sd[index] ** 2)
         middle = float(self.ln_expected[index])
-        either = min(Z_95 * spread, LN_LARGEST)
-        ends = (math.exp(middle - either), math.exp(middle + either))
-        return PlannedReading(0, rank, spot, on, ends, self._tells(index))
+        low, high = (math.exp(min(middle + z * spread, LN_LARGEST)) for z in (-Z_95, Z_95))
+        return PlannedReading(0, rank, spot, on, (low, high), self._tells(index))
 
     def _tells(self, index: int) -> str:
         """What a reading is about: the channel alone, the beam, a shaded site, or the whole."""

@@ -115,7 +115,7 @@ def run_case(seed: int, number: int, folder: Path, *, alone: bool = False) -> tu
     before = contents(folder)
     with _watched(one, folder):
         ending = run_alone(one.words, folder) if alone else run_here(one.words)
-        assert_ends_well(ending, codes=(0, 2))
+        assert_ends_well(ending, codes=(0, 2), names=_names(folder))
         if "--json" in one.words and ending.code == 0:
             assert_makes_sense(json.loads(ending.out))
         after = contents(folder)
@@ -127,6 +127,15 @@ def run_case(seed: int, number: int, folder: Path, *, alone: bool = False) -> tu
                 assert not re.search(r"(?<![\w-])(?:NaN|Infinity)(?![\w-])", text), f"NaN in {name}"
     shutil.rmtree(folder)
     return one, ending.code
+
+
+def _names(folder: Path) -> set[str]:
+    """What places and corals are called in the tables of a tank: their first cells."""
+    texts = [
+        (folder / name).read_bytes() for name in ("sites.csv", "corals.csv") if (folder / name).is_file()
+    ]
+    lines = [line for text in texts for line in text.decode("utf-8", "replace").splitlines()]
+    return {line.split(",")[0].strip(' "') for line in lines}
 
 
 @contextlib.contextmanager

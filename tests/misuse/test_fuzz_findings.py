@@ -251,7 +251,7 @@ FOUND = {
     ],
     "a driver that rises within next to nothing": [(428, 197)],
     "a coral that would get infinitely more light than today": [(404, 493)],
-    "readings planned where light is known to no factor that a number holds": [(308, 5)],
+    "readings planned where light is known to no factor that a number holds": [(308, 5), (433, 369)],
     "a peak so low that an hour of it is nothing": [(316, 446)],
     "a place beside light that is hardly there": [(222, 162)],
     "a shaft 18 m deep whose front wall mirrors 5e-324": [(223, 372)],
