@@ -231,6 +231,10 @@ def size(limit_bytes: int, most: int = 0, what: str = "") -> str:
 def limits_table() -> str:
     """The sizes up to which files are read and plans are made."""
     faintest, brightest = reading_rules.FAINTEST, reading_rules.PLAUSIBLE
+    rays = (
+        *(ray_limits.RAYS_A_PLACE_AT_MOST, ray_limits.RAYS_AT_MOST, ray_limits.SKIN_RAYS_AT_MOST),
+        *(ray_limits.RANGE_RAYS_AT_MOST, ray_limits.MAP_RAYS_AT_MOST),
+    )
     rows = [
         ("a TOML file", size(toml_guard.LIMIT_BYTES)),
         ("parts of a TOML key, as in a.b.c", count(toml_guard.MOST_KEY_PARTS)),
@@ -255,10 +259,9 @@ def limits_table() -> str:
         ("lit fixtures of one `survey`", count(MOST_FIXTURES)),
         ("`acclimate`: steps", count(MOST_STEPS)),
         (
-            "rays of light to a place; for a floor, for all that `sensitivity` tries, for a map; "
-            "for the ranges of all places; for a map whose --cell is named",
-            f"{count(ray_limits.RAYS_A_PLACE_AT_MOST)}; {count(ray_limits.RAYS_AT_MOST)}; "
-            f"{count(ray_limits.RANGE_RAYS_AT_MOST)}; {count(ray_limits.MAP_RAYS_AT_MOST)}",
+            "rays of light to a place; for a floor, for all places, for all that `sensitivity` tries, "
+            "for a map; on rock and floor; for the ranges of all places; for a map whose --cell is named",
+            "; ".join(map(count, rays)),
         ),
     ]
     return table(("what", "at most, or range"), rows)

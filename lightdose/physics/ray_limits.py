@@ -19,6 +19,9 @@ from lightdose.physics.pane_guides import cost_in_rays
 RAYS_AT_MOST: Final = 25_000_000
 """Rays for the floor of a tank: 5 to 12 s by measurement. Our choice."""
 
+SKIN_RAYS_AT_MOST: Final = 16_000_000
+"""Rays for the light on rock and floor, which comes on top of that: as long by measurement. Our choice."""
+
 RANGE_RAYS_AT_MOST: Final = 32_000_000
 """Rays for the ranges of all places: 20,000 under two lamps of 40 x 20 cm take 30 million, about 10 s."""
 

@@ -15,7 +15,7 @@ from lightdose.physics.in_threads import in_threads
 from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.lit_tank import LitTank, block_size, light_under_water
 from lightdose.physics.looks import Look, facing
-from lightdose.physics.ray_limits import refuse_too_many_rays
+from lightdose.physics.ray_limits import SKIN_RAYS_AT_MOST, refuse_too_many_rays
 from lightdose.physics.shade import Shade, shade_of
 from lightdose.physics.skins import Skins, skins_in, skins_of
 from lightdose.physics.solid_shapes import Shapes, shapes_of
@@ -84,7 +84,8 @@ def with_solids(
         (fixture, [replace(route, shade=Shade(skins.shapes)) for route in lamp.floor_routes])
         for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
     ]
-    refuse_too_many_rays(ways, lit.tank, len(skins.area_m2), "the light on rock and floor", lit.values_a_ray)
+    values, places = lit.values_a_ray, len(skins.area_m2)
+    refuse_too_many_rays(ways, lit.tank, places, "the light on rock and floor", values, SKIN_RAYS_AT_MOST)
     falling: list[tuple[FloatArray, FloatArray]] = []
 
     def task(number: int) -> None:

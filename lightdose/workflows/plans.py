@@ -84,6 +84,9 @@ def sensitivity(setup: Setup, cases: Sequence[Case], step: Callable[[], None] = 
     return tried(analysis, fixture_emission(setup), reference_tables(), cases, step, outlook)
 
 
+RAYS_BESIDE = 8_000_000
+"""Rays of a map beside another answer, before its cells are doubled: a few seconds. Our choice."""
+
 DOUBLINGS = 4
 """How often the cells of a map that nobody asked for are doubled before it is refused. Our choice."""
 
@@ -95,7 +98,7 @@ def map_beside(setup: Setup, planes: Sequence[Plane], cell_m: float, **more: Any
     """
     for turn in range(DOUBLINGS):
         try:
-            return light_map(setup, planes, cell_m=cell_m * 2**turn, **more)
+            return light_map(setup, planes, cell_m=cell_m * 2**turn, most=RAYS_BESIDE, **more)
         except SetupError:
             continue
     return light_map(setup, planes, cell_m=cell_m * 2**DOUBLINGS, **more)
@@ -113,12 +116,14 @@ def light_map(
     advance: Callable[[int], None] = lambda _: None,
     ready: PreparedField | None = None,
     asked: bool = False,
+    most: int | None = None,
 ) -> LightMap:
     """Light on planes through the tank under open sky, and where groups would be within their bands.
 
     ``shares=False`` leaves out how much light came by walls and floor: quicker, where only doses are wanted.
     ``advance`` is told of every block of points that is done. ``ready`` is the field of the setup where one
-    with PPFD is there already. ``asked``: somebody asked for cells so small, and waits for them.
+    with PPFD is there already. ``asked``: somebody asked for cells so small, and waits for them; else there
+    are at most ``most`` rays, where it is None as many as a floor may take.
 
     Raises
     ------
@@ -133,7 +138,7 @@ def light_map(
         scene = scene_of(setup)
         ready = prepare_field(scene, weighting_matrix(scene.tables, ("ppfd",)), for_points=len(points))
     ready = ready.only("ppfd").at_many(len(points))
-    most = MAP_RAYS_AT_MOST if asked else RAYS_AT_MOST
+    most = MAP_RAYS_AT_MOST if asked else most or RAYS_AT_MOST
     refuse_too_many_places(setup.lit_fixtures, ready.lit, len(points), "this map", most, SMALLER_MAP)
     solids = setup.standing.solids if setup.standing else ()
     slices = []
