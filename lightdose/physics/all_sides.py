@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import product
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from lightdose.model.light import AllSides
 from lightdose.model.record import FloatArray
 from lightdose.model.setup import Receiver
 from lightdose.model.solids import Face
+from lightdose.physics.lattice import cells_of, read_off
 from lightdose.physics.light_field import UP, IntArray, PreparedField
 from lightdose.physics.lit_tank import LitTank, block_size, light_in_air, light_under_water
 from lightdose.physics.looks import all_sides
@@ -109,12 +109,7 @@ def _off_surfaces(lit: LitTank, points_m: FloatArray) -> FloatArray:
         return _seen(lit, points_m)
     axes = [np.linspace(a, a + b, n + 1) for a, b, n in zip(low, span, cuts, strict=True)]
     lattice = _seen(lit, np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3))
-    at = (high - low) * cuts / np.where(span > 0, span, 1.0)
-    first = np.minimum(at.astype(np.intp), cuts - 1)
-    share, light = at - first, np.zeros((len(high), lattice.shape[1]))
-    for step in product((0, 1), repeat=3):
-        corner = np.ravel_multi_index(tuple((first + step).T), tuple((cuts + 1).tolist()))
-        light += np.where(step, share, 1 - share).prod(axis=1)[:, None] * lattice[corner]
+    light = read_off(lattice.reshape(*(cuts + 1), -1), *cells_of(axes, high))
     out = np.empty((len(points_m), lattice.shape[1]))
     out[clear], out[~clear] = light, _seen(lit, points_m[~clear])
     return out

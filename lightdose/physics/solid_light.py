@@ -12,8 +12,8 @@ from lightdose.model.record import FloatArray
 from lightdose.model.solids import Brace, Solid
 from lightdose.physics.bounce import BouncedLight, Patches, bare, between_patches, solved
 from lightdose.physics.in_threads import in_threads
-from lightdose.physics.light_paths import Rays, Route
-from lightdose.physics.lit_tank import LitTank, block_size, light_under_water
+from lightdose.physics.light_paths import Rays, Route, Shading
+from lightdose.physics.lit_tank import Lamp, LitTank, block_size, light_under_water
 from lightdose.physics.looks import Look, facing
 from lightdose.physics.ray_limits import SKIN_RAYS_AT_MOST, refuse_too_many_rays
 from lightdose.physics.shade import Shade, shade_of
@@ -46,13 +46,15 @@ def behind_solids(
     ``shade``.
     """
     shade = shade_of(solids, braces)
-    lamps = tuple(
-        replace(lamp, routes=tuple(replace(route, shade=shade) for route in lamp.routes))
-        for lamp in lit.lamps
-    )
+    lamps = tuple(_shaded(lamp, shade) for lamp in lit.lamps)
     ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]
     refuse_too_many_rays(ways, lit.tank, 1, "one place")
     return replace(lit, lamps=lamps)
+
+
+def _shaded(lamp: Lamp, shade: Shading | None) -> Lamp:
+    """The lamp with something else in the way of its rays."""
+    return replace(lamp, routes=tuple(replace(route, shade=shade) for route in lamp.routes))
 
 
 def with_solids(
@@ -119,7 +121,7 @@ def without_solids(lit: LitTank) -> LitTank:
     lamps = []
     for lamp in lit.lamps:
         over = lamp.floor_routes[0].shade if lamp.floor_routes else None
-        lamps.append(replace(lamp, routes=tuple(replace(route, shade=over) for route in lamp.routes)))
+        lamps.append(_shaded(lamp, over))
     return replace(lit, lamps=tuple(lamps), bounce=None)
 
 
