@@ -20,7 +20,7 @@ from lightdose.physics.solid_light import light_around
 LATTICE_FROM, LATTICE_PER_DEPTH = 10_000, 0.15
 """Beyond so many places the light off a floor without solids is taken on a lattice of this pitch, in water
 depths, and linear between; as near to the floor, where it ends at the panes, at every place. By trial against
-3,000 directions, in parts of the brightest place: 0.1-0.2 % off as a rule, 1.6 % at most, as place by place."""
+3,000 directions, in parts of the brightest place: 0.1-0.2 % off, 1.6 % at most, as place by place."""
 
 
 def light_from_all_sides(
