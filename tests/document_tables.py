@@ -232,8 +232,8 @@ def limits_table() -> str:
     """The sizes up to which files are read and plans are made."""
     faintest, brightest = reading_rules.FAINTEST, reading_rules.PLAUSIBLE
     rays = (
-        *(ray_limits.RAYS_A_PLACE_AT_MOST, ray_limits.RAYS_AT_MOST, ray_limits.SKIN_RAYS_AT_MOST),
-        *(ray_limits.RANGE_RAYS_AT_MOST, ray_limits.MAP_RAYS_AT_MOST),
+        *(ray_limits.RAYS_A_PLACE_AT_MOST, ray_limits.FLOOR_RAYS_AT_MOST, ray_limits.SKIN_RAYS_AT_MOST),
+        *(ray_limits.RAYS_AT_MOST, ray_limits.RANGE_RAYS_AT_MOST, ray_limits.MAP_RAYS_AT_MOST),
     )
     rows = [
         ("a TOML file", size(toml_guard.LIMIT_BYTES)),
@@ -259,8 +259,8 @@ def limits_table() -> str:
         ("lit fixtures of one `survey`", count(MOST_FIXTURES)),
         ("`acclimate`: steps", count(MOST_STEPS)),
         (
-            "rays of light to a place; for a floor, for all places, for all that `sensitivity` tries, "
-            "for a map; on rock and floor; for the ranges of all places; for a map whose --cell is named",
+            "rays of light to a place; for a floor; on rock and floor; for all places, for all that "
+            "`sensitivity` tries, for a map; for the ranges of all places; for a map whose --cell is named",
             "; ".join(map(count, rays)),
         ),
     ]

@@ -22,6 +22,7 @@ from lightdose.physics.gathering import Seen, directions, see, see_open
 from lightdose.physics.in_threads import THREADS, in_threads
 from lightdose.physics.skins import Skins, skins_in
 from lightdose.physics.solid_shapes import BoolArray, IntArray, holds
+from lightdose.physics.water import share_left
 
 BOUNCES_AT_MOST = 60
 AROUND, ROUGH, FINE = 192, 128, 384
@@ -91,7 +92,7 @@ def solved(
     exitance = np.empty_like(falling)
     later = np.zeros_like(falling[:, :, 0])  # of the node before: nearly that of the next
     for node, absorption in enumerate(nodes_per_m):
-        weight = seen.share * np.exp(-absorption * seen.path_m) / seen.share.shape[1]
+        weight = seen.share * share_left(absorption, seen.path_m) / seen.share.shape[1]
         own = rho * falling[:, :, node]
         gathered = _sums(weight, seen.patch)
         leaving, scale = own + later, 1e-6 * np.max(own, initial=0.0)
@@ -302,7 +303,7 @@ def _gathered(
     share = seen.share[lit] * (weight if isinstance(weight, float) else weight[lit])
     out = np.empty((count, *patches.exitance.shape[1:]))
     for node, absorption in enumerate(patches.nodes_per_m):
-        left = share * np.exp(-absorption * path)
+        left = share * share_left(absorption, path)
         for beam in range(out.shape[1]):
             out[:, beam, node] = np.bincount(row, left * patches.exitance[patch, beam, node], count)
     return out.reshape(count, -1)

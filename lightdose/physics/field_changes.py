@@ -177,7 +177,8 @@ def field_changes(
     stated_field, moved = _moved(rough, points_m, step_m, normals, by_stated=is_rough)
     if is_rough:
         before, stated_field = stated_field, ready.at(points_m, normals)[..., 0]
-        moved *= np.divide(stated_field, before, out=np.ones_like(before), where=before > 0)[:, :, None]
+        by = np.divide(stated_field, before, out=np.zeros_like(before), where=before > 0)[:, :, None]
+        moved = np.where(by > 0, moved * by, stated_field[:, :, None])
         ready = rough
     if stated_field.size == 0:
         none = np.zeros((2, *stated_field.shape))
@@ -206,7 +207,8 @@ def field_changes(
             cells = bounded_source_cells(replace(fixture, height_m=height_m), most)
             shade = lamp.routes[0].shade
             anew = routes(scene.tank, scene.water.refractive_index, cells, shade=shade)
-            raised.append(light.of(replace(lamp, cells=cells, routes=anew), [absorption])[0])
+            changed = replace(lamp, cells=cells, routes=anew[: len(lamp.routes)])
+            raised.append(light.of(changed, [absorption])[0])
         heights.append([share.ln_ratio(changed, stated) for changed in raised])
         beams.append([share.ln_ratio(spread[n * count : (n + 1) * count], stated) for n in (1, 2)])
         paths.append(share.mean_path_m(stated, further[:count]))
@@ -225,13 +227,15 @@ def field_changes(
 
 
 def _rougher(ready: PreparedField, coarseness: float) -> PreparedField:
-    """The same field with lamps of larger cells, for ratios of one light to another at very many places."""
+    """The same field with lamps of larger cells and no rim, for ratios of one light to another.
+
+    Light by the rim, a few per cent, is taken to change as the rest does.
+    """
     tank, index, lamps = ready.scene.tank, ready.scene.water.refractive_index, []
     for fixture, lamp in zip(ready.scene.fixtures, ready.lit.lamps, strict=True):
         cells = source_cells(fixture, coarseness)
-        lamps.append(
-            replace(lamp, cells=cells, routes=routes(tank, index, cells, shade=lamp.routes[0].shade))
-        )
+        anew = routes(tank, index, cells, shade=lamp.routes[0].shade)
+        lamps.append(replace(lamp, cells=cells, routes=anew[:1]))
     return replace(ready, lit=replace(ready.lit, lamps=tuple(lamps)))
 
 

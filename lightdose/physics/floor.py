@@ -35,7 +35,7 @@ from lightdose.physics.walls import (
     pane_stay,
     wall_reflectance,
 )
-from lightdose.physics.water import surface_reflectance_from_below
+from lightdose.physics.water import share_left, surface_reflectance_from_below
 
 IntArray = npt.NDArray[np.intp]
 
@@ -192,7 +192,7 @@ def exchange_table(grid: FloorGrid, height_m: float, nodes_per_m: FloatArray) ->
     gain, path = _exchange(grid, x, y, height_m)
     gain *= grid.patch_m2
     member_x, member_y = x.member.reshape(-1, x.away_m.size), y.member.reshape(-1, y.away_m.size).T
-    table = [np.linalg.multi_dot((member_x, gain * np.exp(-a * path), member_y)) for a in nodes_per_m]
+    table = [np.linalg.multi_dot((member_x, gain * share_left(a, path), member_y)) for a in nodes_per_m]
     return np.array(table).reshape(len(table), 2, 2 * grid.x_m.size - 1, 2, 2 * grid.y_m.size - 1)
 
 

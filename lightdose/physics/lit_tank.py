@@ -17,8 +17,14 @@ from lightdose.physics.emission import SourceCells, distinct_beams, intensity_pe
 from lightdose.physics.floor import FloorGrid, FloorLight, floor_grid, floor_light
 from lightdose.physics.light_paths import Rays, Route, Shading, routes
 from lightdose.physics.pane_guides import all_rays
-from lightdose.physics.ray_limits import possible_rays, refuse_too_many_rays
+from lightdose.physics.ray_limits import (
+    FEWER_OR_HIGHER,
+    FLOOR_RAYS_AT_MOST,
+    possible_rays,
+    refuse_too_many_rays,
+)
 from lightdose.physics.walls import STRAIGHT
+from lightdose.physics.water import share_left
 
 if TYPE_CHECKING:
     from lightdose.physics.looks import Look
@@ -177,7 +183,8 @@ def lit_tank(
         ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]
         lobes_in_all = sum(len(lamp.beams) for lamp in lamps) / len(lamps)
         values = math.ceil(nodes_per_m.size * lobes_in_all)
-        refuse_too_many_rays(ways, tank, points, "the light that its floor sends back", values)
+        what = "the light that its floor sends back"
+        refuse_too_many_rays(ways, tank, points, what, values, FLOOR_RAYS_AT_MOST, FEWER_OR_HIGHER)
         falling = np.concatenate([_falling(lamp, grid, nodes_per_m) for lamp in lamps]).transpose(2, 0, 1)
         floor = floor_light(grid, falling, nodes_per_m, for_points=for_points)
     return LitTank(tank, index, tuple(lamps), nodes_per_m, floor)
@@ -351,15 +358,20 @@ def light_under_water(
     count = len(points_m)
     out = np.zeros((len(lamp.beams), len(looks) * (RAY_PARTS if split else 1), nodes_per_m.size, count))
     for route, found in rays_of(paths, points_m):
-        left = [np.exp(-a * found.path_m) for a in nodes_per_m]
         parts = _ray_parts(route, found) if split else (1.0,)
         seen = [1.0 if look is None else look(route, found) for look in looks]
         gains = [found.gain_per_m2 * (own * part) for own in seen for part in parts]
-        for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)):
-            for part, gain in enumerate(gains):
-                light = lobe * gain
-                for node, share in enumerate(left):
-                    out[beam, part, node] += np.bincount(found.point, light * share, count)
+        lit = [
+            (out[beam, part], lobe * gain)
+            for beam, lobe in enumerate(lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y))
+            for part, gain in enumerate(gains)
+        ]
+        for node, absorption in enumerate(nodes_per_m):
+            share = share_left(absorption, found.path_m)
+            for at_nodes, light in lit:
+                at_nodes[node] += (
+                    light @ share if count == 1 else np.bincount(found.point, light * share, count)
+                )
     return out
 
 

@@ -60,7 +60,9 @@ class PlaneBounce:
 def plane_bounce(
     ready: PreparedField, points_m: FloatArray, axes: tuple[int, int], water: BoolArray
 ) -> PlaneBounce | None:
-    """Light off floor and solids over the plane in which points lie; None without solids, where it is cheap.
+    """Light off floor and solids over the plane in which points lie; None where a lattice saves nothing.
+
+    That is without solids, where it is cheap, and where the lattice has no fewer nodes than there are points.
 
     Parameters
     ----------
@@ -83,6 +85,8 @@ def plane_bounce(
     first, second = (
         np.linspace(low, high, math.ceil((high - low) / NODE_M - 1e-9) + 1) for low, high in spans
     )
+    if first.size * second.size >= len(points_m):
+        return None
     nodes = np.empty((first.size, second.size, 3))
     nodes[...] = points_m[0]
     nodes[:, :, axes[0]], nodes[:, :, axes[1]] = first[:, None], second

@@ -17,10 +17,13 @@ from lightdose.physics.light_paths import Route
 from lightdose.physics.pane_guides import cost_in_rays
 
 RAYS_AT_MOST: Final = 25_000_000
-"""Rays for the floor of a tank: 5 to 12 s by measurement. Our choice."""
+"""Rays for places, or for a map: 5 to 12 s by measurement. Our choice."""
 
-SKIN_RAYS_AT_MOST: Final = 16_000_000
-"""Rays for the light on rock and floor, which comes on top of that: as long by measurement. Our choice."""
+FLOOR_RAYS_AT_MOST: Final = 12_000_000
+"""Rays for the floor of a tank, which come first: about 6 s by measurement. Our choice."""
+
+SKIN_RAYS_AT_MOST: Final = 10_000_000
+"""Rays for the light on rock and floor, which come on top of that: about 7 s by measurement. Our choice."""
 
 RANGE_RAYS_AT_MOST: Final = 32_000_000
 """Rays for the ranges of all places: 20,000 under two lamps of 40 x 20 cm take 30 million, about 10 s."""
@@ -34,11 +37,19 @@ HANG_HIGHER: Final = (
     "or part its places among several setups"
 )
 
-ABSORPTIONS_A_RAY: Final = 40
+FEWER_OR_HIGHER: Final = (
+    "check the units of tank and aperture; else hang the fixture higher, describe a smaller aperture, "
+    "or leave fixtures or solids out that matter little"
+)
+
+ABSORPTIONS_A_RAY: Final = 60
 """At so many absorptions, times lobes, light by a ray costs as much as the ray; by measurement."""
 
 RAYS_FINELY: Final = 8_000_000
 """From so many rays on the ranges of places are taken with larger cells of the lamps. Our choice."""
+
+RIM_COST: Final = 2.0
+"""What a ray costs where two panes of a rim may stand in its way, over one without; by measurement."""
 
 USUAL_LEGS: Final = 4.0
 """Legs of a ray for which the cost of what stands in its way was measured."""
@@ -139,16 +150,17 @@ def _at_most(paths: Sequence[Route]) -> float:
 
 
 def _shading(route: Route) -> float:
-    """What a ray costs where something stands in its way, over one where nothing does.
+    """What a ray costs where something may stand in its way, over one where nothing can.
 
     Each leg from pane to pane is looked along; many images are many legs.
     """
+    rim = RIM_COST if route.tank.rim_m > 0 else 1.0
     if route.shade is None:
-        return 1.0
+        return rim
     legs = 1.0 + sum(
         float(np.abs(i.number).mean()) for i in (route.images_x, route.images_y) if i.number.size
     )
-    return route.shade.cost * max(1.0, legs / USUAL_LEGS)
+    return rim * route.shade.cost * max(1.0, legs / USUAL_LEGS)
 
 
 def _counted(paths: Sequence[Route], tank: Tank) -> float:

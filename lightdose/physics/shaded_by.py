@@ -14,6 +14,7 @@ from lightdose.physics.light_paths import Rays, Route
 from lightdose.physics.lit_tank import Lamp, block_size, light_under_water, lobes, rays_of
 from lightdose.physics.looks import Look, facing
 from lightdose.physics.shade import Shade, shade_of
+from lightdose.physics.water import share_left
 
 SOLIDS_AT_ONCE = 25
 """So many times a block of rays may be kept, one share a solid."""
@@ -122,7 +123,7 @@ def _add_light(
     shade, at = shade_of(solids, ()), (points_m * (1.0, 1.0, -1.0)).T
     for route, found in rays_of(routes, points_m):
         lobe = lobes(lamp, found.tangent, found.cosine, found.k_x, found.k_y)
-        through = np.exp(-np.multiply.outer(ready.mixture.nodes_per_m, found.path_m))
+        through = share_left(ready.mixture.nodes_per_m[:, None], found.path_m)
         light = sum(one * (of @ through) for one, of in zip(lobe, by_beam, strict=True))
         light = light * found.gain_per_m2 * (1.0 if look is None else look(route, found))
         whole += np.bincount(found.point, light, len(whole))

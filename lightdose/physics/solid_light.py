@@ -15,7 +15,7 @@ from lightdose.physics.in_threads import in_threads
 from lightdose.physics.light_paths import Rays, Route, Shading
 from lightdose.physics.lit_tank import Lamp, LitTank, block_size, light_under_water
 from lightdose.physics.looks import Look, facing
-from lightdose.physics.ray_limits import SKIN_RAYS_AT_MOST, refuse_too_many_rays
+from lightdose.physics.ray_limits import FEWER_OR_HIGHER, SKIN_RAYS_AT_MOST, refuse_too_many_rays
 from lightdose.physics.shade import Shade, shade_of
 from lightdose.physics.skins import Skins, skins_in, skins_of
 from lightdose.physics.solid_shapes import Shapes, shapes_of
@@ -87,7 +87,8 @@ def with_solids(
         for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
     ]
     values, places = lit.values_a_ray, len(skins.area_m2)
-    refuse_too_many_rays(ways, lit.tank, places, "the light on rock and floor", values, SKIN_RAYS_AT_MOST)
+    what = "the light on rock and floor"
+    refuse_too_many_rays(ways, lit.tank, places, what, values, SKIN_RAYS_AT_MOST, FEWER_OR_HIGHER)
     falling: list[tuple[FloatArray, FloatArray]] = []
 
     def task(number: int) -> None:

@@ -221,6 +221,28 @@ def absorption_per_m(water: Water, tables: ReferenceTables) -> FloatArray:
     return read_only(clear + water.yellowing_440_per_m * np.exp(-slope * (GRID_NM - YELLOWING_REFERENCE_NM)))
 
 
+_DEEPEST = 600.0
+"""Optical depth beyond which light counts as left by exp(-600): with numbers next to the smallest that a
+computer holds it takes ten to a hundred times as long."""
+
+
+def share_left(absorption_per_m: FloatArray | float, path_m: FloatArray) -> FloatArray:
+    """What absorption leaves of light along paths.
+
+    Parameters
+    ----------
+    absorption_per_m : float or array that spreads over the paths
+        [m-1]
+    path_m : array
+        Length in the water. [m]
+
+    Source
+    ------
+    Beer-Lambert law.
+    """
+    return np.asarray(np.exp(-np.minimum(absorption_per_m * path_m, _DEEPEST)))
+
+
 RELATIVE_TOLERANCE = 1e-6
 """Largest error of a weighted response that the nodes may cause, relative; in whole tanks a tenth of it was
 seen. Our choice."""
@@ -291,14 +313,13 @@ def absorption_nodes(absorption: FloatArray, spectra: FloatArray, longest_path_m
         high = low + 1e-9
     paths = longest_path_m * np.linspace(0, 1, 13)
     kept = lit * used
-    cells = absorption[:, None] * paths
-    wanted = kept @ np.exp(-np.minimum(cells, 700))
+    wanted = kept @ share_left(absorption[:, None], paths)
     allowed = np.maximum(wanted, NEGLIGIBLE_SHARE / RELATIVE_TOLERANCE * wanted[:, :1]) * RELATIVE_TOLERANCE
 
     def enough(count: int) -> AbsorptionNodes | None:
         """So many nodes, where they meet the tolerance."""
         nodes = _chebyshev(low, high, count, absorption)
-        got = (kept @ nodes.to_grid) @ np.exp(-nodes.per_m[:, None] * paths)
+        got = (kept @ nodes.to_grid) @ share_left(nodes.per_m[:, None], paths)
         return nodes if count >= MOST_NODES or np.all(np.abs(got - wanted) <= allowed) else None
 
     count = USUAL_NODES

@@ -50,3 +50,34 @@ def test_plan_of_too_many_places_is_refused_at_once(tmp_path: Path, monkeypatch:
     ending = run_here(["place", "setup.toml", "--all", "--grid", "0.5 cm", "--depth", "20 cm"])
     assert_ends_well(ending, codes=(2,))
     assert "5,000,000 pairs" in ending.told
+
+
+@pytest.mark.identity
+def test_floor_under_too_many_lamps_is_refused_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two hundred large panels over a dry rim: each is seen in its panes as well."""
+    lamp = 'name = "panel"\naperture = { length = "40 cm", width = "20 cm" }\n'
+    channel = (
+        '[[channel]]\nname = "blue"\nspectrum = { peak_nm = 450, fwhm_nm = 20 }\n'
+        "photon_flux_umol_s = 150\nbeam = { fwhm_deg = 110 }\n"
+    )
+    many = "".join(
+        f'[[fixture]]\nname = "f{n}"\ntype = "lamp.toml"\n'
+        'schedule = { blue = [["08:00", 0], ["18:00", 50]] }\n'
+        f'at = {{ x = "{n}.3 cm", y = "50 cm", height = "25 cm" }}\n'
+        for n in range(200)
+    )
+    size = '[tank]\nlength = "200 cm"\nwidth = "100 cm"\nwater_depth = "60 cm"\nrim = "4 cm"\n'
+    texts = {
+        "setup.toml": f'format = "lightdose-setup/1"\ntitle = "panels"\nsites = "s.csv"\n{size}{many}',
+        "lamp.toml": f'format = "lightdose-fixture/1"\n{lamp}{channel}',
+        "s.csv": "site,x_cm,y_cm,depth_cm\nmiddle,100,50,30\n",
+    }
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    ending = run_here(["dose", "setup.toml"])
+    assert_ends_well(ending, codes=(2,))
+    assert "in all for the light that its floor sends back" in ending.told
+    assert "12,000,000 in all" in ending.told

@@ -157,3 +157,18 @@ def test_simulation_of_the_tests_agrees_with_the_program() -> None:
     assert got[0] == pytest.approx(dose.dli, rel=1e-7)
     assert got[1] == pytest.approx(dose.peak_ppfd, rel=1e-7)
     assert math.isfinite(got.sum())
+
+
+@pytest.mark.identity
+def test_rough_changes_leave_the_rim_out_and_are_near_the_fine_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The light itself is the same to rounding; what changes make of it within 1 %, of moves 2 %."""
+    setup = small_setup()
+    setup = replace(setup, tank=replace(setup.tank, rim_m=0.04))
+    fine = changes(setup)
+    monkeypatch.setattr("lightdose.physics.field_changes.RAYS_FINELY", 0)
+    rough = changes(setup)
+    assert rough.stated == pytest.approx(fine.stated, rel=1e-9)
+    assert not np.array_equal(rough.ln_height, fine.ln_height)
+    for name in ("ln_height", "ln_beam", "ln_yellowing"):
+        assert np.exp(getattr(rough, name)) == pytest.approx(np.exp(getattr(fine, name)), rel=0.01)
+    assert rough.moved == pytest.approx(fine.moved, rel=0.02)

@@ -72,13 +72,20 @@ def test_stick_thinner_than_the_pitch_is_seen() -> None:
 
 @pytest.mark.identity
 def test_plane_of_one_row_has_its_nodes_in_a_row() -> None:
-    """Light along a line, and at a single point; beside a lamp that gives some 5."""
+    """Light along a line beside a lamp that gives some 5."""
     ready = field_of(*STACK)
     line = np.column_stack((np.linspace(0.02, 0.3, 9), np.full(9, 0.42), np.full(9, 0.1)))
-    for points in (line, line[:1]):
-        bounce = plane_bounce(ready, points, (0, 1), np.ones(len(points), bool))
-        assert bounce is not None
-        assert bounce.at(points) == pytest.approx(ready.off_surfaces(points), abs=0.005)
+    bounce = plane_bounce(ready, line, (0, 1), np.ones(len(line), bool))
+    assert bounce is not None
+    assert bounce.at(line) == pytest.approx(ready.off_surfaces(line), abs=0.005)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("count", [1, 9])
+def test_points_further_apart_than_nodes_are_traced_themselves(count: int) -> None:
+    """A lattice would have more nodes than there are points: hundreds to one in a pond with a coarse map."""
+    points = np.column_stack((np.linspace(0.02, 0.58, count), np.full(count, 0.42), np.full(count, 0.1)))
+    assert plane_bounce(field_of(*STACK), points, (0, 1), np.ones(count, bool)) is None
 
 
 @pytest.mark.identity

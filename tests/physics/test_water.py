@@ -7,7 +7,7 @@ import pytest
 
 from lightdose.model.setup import Water
 from lightdose.model.spectrum import GRID_NM, ReferenceTables, SpectralTable
-from lightdose.physics.water import absorption_per_m
+from lightdose.physics.water import absorption_per_m, share_left
 
 # Nodes of pure water, [nm] and [m-1]. Source: Pope & Fry 1997, Appl. Opt. 36:8710.
 POPE_FRY_1997 = SpectralTable(
@@ -51,3 +51,14 @@ def test_own_table_replaces_pure_water_and_yellowing_adds():
     yellow = absorption_per_m(Water(absorption=own, yellowing_440_per_m=0.5), CLEAR)
     only = absorption_per_m(Water(yellowing_440_per_m=0.5), CLEAR)
     assert yellow - clean == pytest.approx(only, rel=1e-12)
+
+
+@pytest.mark.identity
+def test_what_water_leaves_is_never_a_number_that_takes_long() -> None:
+    """Beer-Lambert to the last bit down to exp(-600), which is far below any light; no tinier numbers."""
+    paths = np.linspace(0, 60, 601)
+    left = share_left(50.0, paths)
+    shallow = 50.0 * paths <= 600
+    np.testing.assert_array_equal(left[shallow], np.exp(-50.0 * paths[shallow]))
+    assert np.all(left > 1e10 * np.finfo(np.float64).tiny)
+    assert np.all(left[~shallow] < 1e-250)
