@@ -38,7 +38,7 @@ def _places(setup: Any, above_m: float) -> Iterator[Problem]:
             value_m = getattr(site, field)
             if not -over_m <= value_m <= most_m + ROUNDING_M:
                 found = f"site {site.name!r} {axis}: {value_m:g} m is outside the water"
-                cure = f"{value_m:g} cm is {value_m / 100:g} m" if 0 < value_m / 100 <= most_m else ""
+                cure = f"{value_m:g} cm is {value_m / 100:g} m" if 1 <= value_m <= 100 * most_m else ""
                 yield Problem(found, f"0 to {most_m:g} m ({limit})", cure)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from lightdose.model.fixture import Fixture
 from lightdose.physics.lit_tank import LitTank
-from lightdose.physics.ray_limits import HANG_HIGHER, RAYS_AT_MOST, refuse_too_many_rays
+from lightdose.physics.ray_limits import HANG_HIGHER, RAYS_AT_MOST, SKIN_RAYS_A_CHANGE, refuse_too_many_rays
 
 
 def refuse_too_many_places(
@@ -60,10 +60,12 @@ def refuse_too_many_changes(
     what = f"{times} changes that light it otherwise"
     refuse_too_many_places(fixtures, lit, times * places, what, most)
     ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lit.lamps, strict=True)]
-    lit_anew = lit.floor_places
+    refuse_too_many_rays(ways, lit.tank, times * lit.floor_places, what, lit.values_a_ray, most)
     if lit.bounce is not None:
         from lightdose.physics.bounce import BouncedLight
+        from lightdose.physics.solid_light import ways_to_skins
 
         assert isinstance(lit.bounce, BouncedLight)
-        lit_anew += len(lit.bounce.patches.skins.area_m2)
-    refuse_too_many_rays(ways, lit.tank, times * lit_anew, what, lit.values_a_ray, most)
+        skins = lit.bounce.patches.skins
+        on_skins, most = ways_to_skins(fixtures, lit, skins), int(SKIN_RAYS_A_CHANGE * most)
+        refuse_too_many_rays(on_skins, lit.tank, times * len(skins.area_m2), what, lit.values_a_ray, most)

@@ -22,11 +22,15 @@ RAYS_AT_MOST: Final = 25_000_000
 FLOOR_RAYS_AT_MOST: Final = 12_000_000
 """Rays for the floor of a tank, which come first: about 6 s by measurement. Our choice."""
 
-SKIN_RAYS_AT_MOST: Final = 10_000_000
-"""Rays for the light on rock and floor, which come on top of that: about 7 s by measurement. Our choice."""
+SKIN_RAYS_AT_MOST: Final = 17_000_000
+"""Rays for the light on rock and floor, which come on top of that: about 8 s by measurement. Our choice."""
+
+SKIN_RAYS_A_CHANGE: Final = 1.6
+"""So many times what all places may take is allowed for rock and floor in all changes that are tried: among
+solids rays are counted by an upper limit. Our choice."""
 
 RANGE_RAYS_AT_MOST: Final = 32_000_000
-"""Rays for the ranges of all places: 20,000 under two lamps of 40 x 20 cm take 30 million, about 10 s."""
+"""Rays for the ranges of all places: 20,000 under two lamps of 40 x 20 cm take 15 million, about 10 s."""
 
 MAP_RAYS_AT_MOST: Final = 600_000_000
 """Rays for a map whose cells were asked for: a million points under the two lamps of the first tank, minutes
@@ -160,7 +164,7 @@ def _shading(route: Route) -> float:
     legs = 1.0 + sum(
         float(np.abs(i.number).mean()) for i in (route.images_x, route.images_y) if i.number.size
     )
-    return rim * route.shade.cost * max(1.0, legs / USUAL_LEGS)
+    return rim - 1 + route.shade.cost * max(1.0, legs / USUAL_LEGS)
 
 
 def _counted(paths: Sequence[Route], tank: Tank) -> float:

@@ -82,12 +82,8 @@ def with_solids(
     ``bounce.solved``.
     """
     skins = skins_in(lit.tank, tuple(solids))
-    ways = [
-        (fixture, [replace(route, shade=Shade(skins.shapes)) for route in lamp.floor_routes])
-        for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
-    ]
+    ways, what = ways_to_skins(fixtures, lit, skins), "the light on rock and floor"
     values, places = lit.values_a_ray, len(skins.area_m2)
-    what = "the light on rock and floor"
     refuse_too_many_rays(ways, lit.tank, places, what, values, SKIN_RAYS_AT_MOST, FEWER_OR_HIGHER)
     falling: list[tuple[FloatArray, FloatArray]] = []
 
@@ -106,6 +102,29 @@ def with_solids(
         floor = bare(skins)
         without = solved(floor, lit.index, lit.nodes_per_m, open_light[: floor.floor_count])
     return replace(lit, bounce=BouncedLight(patches, without, for_points))
+
+
+def ways_to_skins(
+    fixtures: Sequence[Fixture], lit: LitTank, skins: Skins
+) -> list[tuple[Fixture, list[Route]]]:
+    """Ways of each lamp to rock and floor, with all solids in them.
+
+    Parameters
+    ----------
+    fixtures : sequence of Fixture
+        Those of its lamps.
+    lit : LitTank
+    skins : Skins
+
+    Source
+    ------
+    Our choice: with lamps as coarse as for the floor.
+    """
+    shade = Shade(skins.shapes)
+    return [
+        (fixture, [replace(route, shade=shade) for route in lamp.floor_routes])
+        for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
+    ]
 
 
 def without_solids(lit: LitTank) -> LitTank:

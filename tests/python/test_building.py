@@ -325,6 +325,16 @@ def test_edit_of_a_record_cannot_leave_the_water(edit: Callable[[ld.Setup], ld.S
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize(("depth_m", "hinted"), [(0.9, False), (9.0, True)])
+def test_only_what_may_be_centimetres_is_told_to_be(depth_m: float, hinted: bool) -> None:
+    """A place a little too deep is a slip of another kind: nobody means 0.9 cm by 0.9."""
+    setup = study()
+    with pytest.raises(ld.SetupError, match="is outside the water") as refusal:
+        replace(setup, sites=(replace(setup.sites[0], depth_m=depth_m),))
+    assert ("9 cm is 0.09 m" in str(refusal.value)) == hinted
+
+
+@pytest.mark.identity
 def test_points_and_weightings_are_asked_for_as_they_are_meant() -> None:
     """A single point is not reshaped, centimetres are refused, a word is one weighting, own ones weigh."""
     setup, point = study(), [[0.2, 0.2, 0.1]]
