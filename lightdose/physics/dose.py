@@ -71,7 +71,8 @@ def daily_dose(field: LightField, curve: DayCurve) -> Dose:
         brightest_hour_ppfd=brightest_window(ppfd, curve),
         lux_at_peak=value_at_peak(ppfd, lux, curve),
         photoperiod_h=photoperiod,
-        any_light_h=time_above(photons, curve, 0.0),
+        # All photons hold those of PPFD; where light is hardly there, rounding may have left fewer.
+        any_light_h=time_above(np.maximum(photons, ppfd), curve, 0.0),
         peak_equivalent_h=equivalent,
         weighted=weighted,
         dli_by_channel=by_channel,

@@ -320,7 +320,8 @@ def _inner_slopes(step: FloatArray, secant: FloatArray) -> FloatArray:
     same_way = left * right > 0
     w_left, w_right = 2 * step[1:] + step[:-1], step[1:] + 2 * step[:-1]
     safe_left, safe_right = np.where(same_way, left, 1.0), np.where(same_way, right, 1.0)
-    harmonic = (w_left + w_right) / (w_left / safe_left + w_right / safe_right)
+    with np.errstate(over="ignore"):  # beside a step that hardly rises the mean is 0
+        harmonic = (w_left + w_right) / (w_left / safe_left + w_right / safe_right)
     return np.where(same_way, harmonic, 0.0)
 
 

@@ -55,6 +55,9 @@ RAYS_FINELY: Final = 8_000_000
 RIM_COST: Final = 2.0
 """What a ray costs where two panes of a rim may stand in its way, over one without; by measurement."""
 
+FEW_LEGS, MANY_LEGS_COST = 3.0, 2.0
+"""From so many legs on a ray costs more, by the panes that it meets, and how much more; by measurement."""
+
 USUAL_LEGS: Final = 4.0
 """Legs of a ray for which the cost of what stands in its way was measured."""
 
@@ -158,13 +161,12 @@ def _shading(route: Route) -> float:
 
     Each leg from pane to pane is looked along; many images are many legs.
     """
-    rim = RIM_COST if route.tank.rim_m > 0 else 1.0
-    if route.shade is None:
-        return rim
     legs = 1.0 + sum(
         float(np.abs(i.number).mean()) for i in (route.images_x, route.images_y) if i.number.size
     )
-    return rim - 1 + route.shade.cost * max(1.0, legs / USUAL_LEGS)
+    panes = RIM_COST if route.tank.rim_m > 0 else 1.0
+    panes *= min(MANY_LEGS_COST, max(1.0, legs / FEW_LEGS))
+    return panes if route.shade is None else panes - 1 + route.shade.cost * max(1.0, legs / USUAL_LEGS)
 
 
 def _counted(paths: Sequence[Route], tank: Tank) -> float:

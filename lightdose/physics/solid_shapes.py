@@ -26,7 +26,7 @@ HOME_M = 0.03
 """So near to where a colony stands is its own place: a meter is held there in its stead. Our choice. [m]"""
 
 _PAIRS_AT_ONCE = 100_000
-"""Lines times solids in one block: it fits the cache, and BLAS starts no threads; by measurement."""
+"""Lines times solids in one block, so that it fits the cache; by measurement."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from lightdose import __version__
-from lightdose.analysis import Analysis, analyse
+from lightdose.analysis import Analysis, judged_under, light_of
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.library import calibration_sources, reference_tables
 from lightdose.files.reading_rules import sole_meter
@@ -18,6 +18,7 @@ from lightdose.model.calibration import CalibrationFit
 from lightdose.model.plans import Survey
 from lightdose.model.results import Basis
 from lightdose.model.setup import Setup
+from lightdose.physics.field_limits import refuse_too_many_changes
 
 if TYPE_CHECKING:
     from lightdose.fit.calibration_problem import CalibrationRequest
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
 
 MOST_FIXTURES: Final = 60
 """Fixtures of one survey: as many take about 10 s, the cost grows with their cube. Our choice."""
+
+TIMES_LIT: Final = 5
+"""So often a survey lights a tank anew: as stated, with other lobes, lamps up and down, yellower water."""
 
 
 def planned_survey(
@@ -57,7 +61,11 @@ def planned_survey(
     name = meter or sole_meter(setup.meters, "umol") or sole_meter(setup.meters, "lux")
     used = None if name is None else named_meter(setup, name)
     unscaled = any(c.flux is None for f in setup.lit_fixtures for c in f.type.channels)
-    analysis = None if unscaled and not setup.calibration else analyse(setup)
+    analysis = None
+    if not unscaled or setup.calibration:
+        ready, field = light_of(setup)
+        refuse_too_many_changes(setup.lit_fixtures, ready.lit, len(setup.sites), TIMES_LIT)
+        analysis = judged_under(setup, ready, field, certainty=True)
     survey = plan_survey(
         bare,
         used,

@@ -84,14 +84,15 @@ def test_floor_under_too_many_lamps_is_refused_at_once(
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize("command", ["sensitivity", "survey"])
 def test_changes_of_a_tank_with_much_rock_are_refused_before_the_work(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Each change lights rock and floor anew, which takes more than all places do."""
     monkeypatch.chdir(write_tank(tmp_path / "tank"))
-    assert_ends_well(run_here(["sensitivity", "setup.toml"]), codes=(0,))
+    assert_ends_well(run_here([command, "setup.toml"]), codes=(0,))
     monkeypatch.setattr("lightdose.physics.field_limits.SKIN_RAYS_A_CHANGE", 1e-3)
-    ending = run_here(["sensitivity", "setup.toml"])
+    ending = run_here([command, "setup.toml"])
     assert_ends_well(ending, codes=(2,))
     assert "changes that light it otherwise" in ending.told
     assert "25,000 in all" in ending.told

@@ -283,3 +283,10 @@ def test_output_scale_is_not_applied_a_second_time() -> None:
     scaled, plain = (day_curve([fixture(output_scale=s)]) for s in (0.5, 1.0))
     scene: LightField = field([[100.0]])
     assert daily_dose(scene, scaled).dli[0] == daily_dose(scene, plain).dli[0]
+
+
+@pytest.mark.identity
+def test_any_light_is_never_shorter_than_the_photoperiod() -> None:
+    """Where light is hardly there, rounding may leave fewer photons in all than those of PPFD."""
+    dose = daily_dose(field([[5e-29]], photons=[[0.0]]), day_curve([fixture()]))
+    assert 0 < dose.photoperiod_h[0] <= dose.any_light_h[0]

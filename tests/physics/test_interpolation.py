@@ -94,3 +94,15 @@ def test_sprague_refuses_few_or_uneven_nodes(nodes):
     """The formula holds for six or more evenly spaced nodes only."""
     with pytest.raises(SpectrumError, match="six or more evenly spaced"):
         sprague(nodes, np.ones_like(nodes), nodes)
+
+
+@pytest.mark.identity
+@pytest.mark.filterwarnings("error")
+def test_pchip_after_a_step_that_hardly_rises_starts_level() -> None:
+    """A value of 1e-320 beside one of 0.4: the harmonic mean of both slopes is 0."""
+    nodes, values = np.array([400.0, 405, 410, 415]), np.array([0, 1e-320, 0.4, 0.5])
+    curve = pchip(nodes, values, np.linspace(400, 415, 151))
+    assert np.all(curve[:51] <= 1e-319)
+    assert np.all(np.diff(curve) >= 0)
+    level = pchip(nodes, np.array([0, 0, 0.4, 0.5]), np.linspace(400, 415, 151))
+    np.testing.assert_allclose(curve, level, atol=1e-15)
