@@ -21,7 +21,7 @@ _HEAD = """\
 
 def rounded_band(low: float, high: float) -> tuple[float, float] | None:
     """A range to three figures, outwards; None where it has no width to speak of."""
-    step = 10.0 ** (math.floor(math.log10(high)) - 2) if high > 0 else 1.0
+    step = 10.0 ** (math.floor(math.log10(high)) - 2) if high > 1e-300 else 1.0
     ends = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
     band = float(f"{ends[0]:.6g}"), float(f"{ends[1]:.6g}")
     return band if band[1] > 1.01 * band[0] else None

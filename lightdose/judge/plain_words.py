@@ -196,5 +196,5 @@ def rounded_down(factor: float) -> float:
     """
     if factor >= 1:
         return math.floor(factor * 10 + 1e-9) / 10
-    scale = 10.0 ** (1 - math.floor(math.log10(factor)))
+    scale = 10.0 ** min(1 - math.floor(math.log10(factor)), 300)  # what is smaller is 0
     return math.floor(factor * scale + 1e-9) / scale

@@ -107,3 +107,4 @@ def test_band_is_rounded_outwards_and_needs_a_width() -> None:
     assert rounded_band(4.876, 7.772) == (4.87, 7.78)
     assert rounded_band(11.84, 12.61) == (11.8, 12.7)
     assert rounded_band(5.0, 5.0) is None
+    assert rounded_band(0.0, 5e-324) is None

@@ -127,6 +127,13 @@ def test_following_the_factor_down_reaches_the_band(dli: float) -> None:
     assert 4 < dimmed <= 9 * (1 + 1e-6)
 
 
+@pytest.mark.identity
+@pytest.mark.parametrize(("factor", "kept"), [(5e-324, 0.0), (2.3456e-310, 0.0), (1.29e-280, 1.2e-280)])
+def test_hardly_any_light_is_rounded_down_too(factor: float, kept: float) -> None:
+    """A power of ten beyond all numbers is not asked for."""
+    assert rounded_down(factor) == pytest.approx(kept, rel=1e-12, abs=0)
+
+
 @given(st.floats(0.001, 60))
 @pytest.mark.identity
 def test_shown_number_stands_on_its_own_side_of_the_band(dli: float) -> None:
