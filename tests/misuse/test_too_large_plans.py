@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 from pathlib import Path
 
 import pytest
 from misuse.ending import assert_ends_well, run_here
 from misuse.every_file import FILES, write_tank
+
+from lightdose.physics.field_limits import refuse_too_many_changes
 
 
 @pytest.mark.identity
@@ -96,3 +99,13 @@ def test_changes_of_a_tank_with_much_rock_are_refused_before_the_work(
     assert_ends_well(ending, codes=(2,))
     assert "changes that light it otherwise" in ending.told
     assert "25,000 in all" in ending.told
+
+
+@pytest.mark.identity
+def test_survey_of_very_many_places_is_planned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It lights the tank anew for the few places that it weighs, not for all."""
+    rows = "".join(f"more{n},{20 + n % 40 / 10},{n / 100},2,,\n" for n in range(1500))
+    monkeypatch.chdir(write_tank(tmp_path / "tank", {"sites.csv": FILES["sites.csv"] + rows}))
+    few = partial(refuse_too_many_changes, most=60_000)
+    monkeypatch.setattr("lightdose.workflows.measuring.refuse_too_many_changes", few)
+    assert_ends_well(run_here(["survey", "setup.toml"]), codes=(0,))
