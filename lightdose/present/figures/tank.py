@@ -17,7 +17,7 @@ from lightdose.model.solids import Face
 from lightdose.present.figures.canvas import MARGIN_IN, Drawing, Panel, Sheet, drawn, line_in, write_text
 from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT, fitted
-from lightdose.present.figures.tank_view import Box, Scene, TankView, beside, text_size_in
+from lightdose.present.figures.tank_view import MOST_NAMED, Box, Scene, TankView, beside, text_size_in
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -151,7 +151,7 @@ def _draw_view(panel: Panel, scene: Scene, marks: Sequence[CoralMark]) -> None:
     for off, shape, fill in ((False, "o", INK), (True, "D", "white")):
         alike = [place for mark, place in zip(marks, places, strict=True) if mark.off is off]
         view.marks(alike, shape, fill, markersize=MARK_PT)
-    for mark, (x, y) in zip(marks, points, strict=True):
+    for mark, (x, y) in zip(marks, points, strict=True) if len(marks) <= MOST_NAMED else ():
         size = text_size_in(mark.word, pad_in=0.012)
         box = view.labels.place(beside(x, y, size, 0.05), size)
         if box is None:

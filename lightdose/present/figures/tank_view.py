@@ -40,6 +40,9 @@ MARK_PT: Final = 5.0
 LETTER_HEIGHT: Final = 1.25
 """Height of a line of text in units of its size."""
 
+MOST_NAMED: Final = 500
+"""Marks of one view that are named; no page has room for more. Our choice."""
+
 SHORTEST_LINE_IN: Final = 0.5
 """Pieces of contours shorter than this carry no number."""
 
@@ -234,8 +237,11 @@ def place_names(
 ) -> PlacedNames:
     """Find room for the names of sites beside their marks; those without any get a number, or only a line.
 
-    A narrow figure leaves them out: its marks stand too close for numbers.
+    A narrow figure leaves them out: its marks stand too close for numbers. More than ``MOST_NAMED`` places
+    stay without names.
     """
+    if len(marks) > MOST_NAMED:
+        return PlacedNames((), f"Its {len(marks):,} places are too many for their names here.")
     side = MARK_PT / 72 + 0.01
     places = [scene.inches(size_in, mark.place_m) for mark in marks]
     labels.taken += [Box.around(x, y, side, side) for x, y in places]

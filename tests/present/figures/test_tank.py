@@ -11,9 +11,11 @@ from matplotlib.patches import Polygon
 from present.text_boxes import misplaced_words
 
 from lightdose.analysis import analyse
+from lightdose.model.places import Plane
 from lightdose.model.setup import Coral, Setup, Site
 from lightdose.model.solids import FACES, Solid
 from lightdose.present.figures.tank import NAMED_AT_MOST, coral_marks, tank_views
+from lightdose.present.figures.tank_view import MOST_NAMED, Box, LabelField, Scene, SiteMark, place_names
 
 ROCK = Solid("left arch", "box", 0.12, 0.3, 0.28, (0.1, 0.12, 0.1), turn_deg=20)
 
@@ -88,3 +90,33 @@ def test_corals_are_numbered_from_left_to_right() -> None:
     marks = coral_marks(setup, analyse(setup, certainty=False).verdicts)
     assert [m.word for m in marks] == [str(n) for n in range(1, 21)]
     assert [m.at_m[0] for m in marks] == sorted(m.at_m[0] for m in marks)
+
+
+@pytest.mark.identity
+def test_more_places_than_a_page_has_room_for_are_counted_and_not_named(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A search for room among 20,000 names would take an hour; marks are drawn, names stand in the table."""
+    tried: list[int] = []
+
+    def place(self: LabelField, *_: object) -> None:
+        tried.append(len(self.taken))
+
+    monkeypatch.setattr(LabelField, "place", place)
+    scene, field = Scene.whole(crowded(3), Plane("depth", 0.1), "cm"), LabelField(Box(0, 0, 5, 4))
+    marks = [SiteMark((0.001 * n, 0.1), True, f"P{n}") for n in range(MOST_NAMED + 1)]
+    found = place_names(scene, (5.0, 4.0), marks, field)
+    assert found.rest == f"Its {MOST_NAMED + 1} places are too many for their names here."
+    assert not found.written
+    assert not field.taken
+    assert not tried
+    place_names(scene, (5.0, 4.0), marks[:2], field)
+    assert len(tried) == 4  # each by its name, then by a number
+    tried.clear()
+    monkeypatch.setattr("lightdose.present.figures.tank.MOST_NAMED", 10)
+    analysis = analyse(crowded(11), certainty=False)
+    tank_views(analysis, "cm")
+    words = len(tried)
+    monkeypatch.setattr("lightdose.present.figures.tank.MOST_NAMED", 11)
+    tank_views(analysis, "cm")
+    assert len(tried) > 2 * words + 11
