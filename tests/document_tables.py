@@ -38,7 +38,7 @@ from lightdose.physics import ray_limits
 from lightdose.quantities import BANDS, QUANTITIES
 from lightdose.workflows.advice import MOST_JUDGED
 from lightdose.workflows.measuring import MOST_FIXTURES
-from lightdose.workflows.placing import MOST_CORALS
+from lightdose.workflows.placing import MOST_CORALS, MOST_PLACED
 
 Maker = Callable[[], str]
 
@@ -255,7 +255,10 @@ def limits_table() -> str:
         ("a title, a name or a note", count(toml_guard.LONGEST_TEXT, "letters")),
         ("`map`: cells of a slice; points of all slices", f"{count(CELLS_AT_MOST)}; {count(POINTS_AT_MOST)}"),
         ("`place`: places; corals times places", f"{count(MOST_PLACES)}; {count(MOST_PAIRS)}"),
-        ("corals of one plan: `tune`; `place`, `survey`", f"{count(MOST_JUDGED)}; {count(MOST_CORALS)}"),
+        (
+            "corals of one plan: `tune`; `place`; `survey`",
+            f"{count(MOST_JUDGED)}; {count(MOST_PLACED)}; {count(MOST_CORALS)}",
+        ),
         ("lit fixtures of one `survey`", count(MOST_FIXTURES)),
         ("`acclimate`: steps", count(MOST_STEPS)),
         (

@@ -26,8 +26,11 @@ if TYPE_CHECKING:
 LEAST_GAIN: Final = 0.02
 """Nobody moves a coral for less of the penalty: our choice."""
 
+MOST_PLACED: Final = 300
+"""Corals of one `place`: on as many places 500 take about 20 s, 1,000 over a minute. Our choice."""
+
 MOST_CORALS: Final = 2000
-"""A plan for as many takes about 10 s; its cost grows faster than they do. Our choice."""
+"""Corals of one `survey`: as many take about 10 s; its cost grows faster than they do. Our choice."""
 
 ROUNDS: Final = 4
 """A plan is judged with its colonies where it puts them, and mended so often. Our choice."""
@@ -51,7 +54,7 @@ def place(
     Raises
     ------
     SetupError
-        If there are no corals, more than ``MOST_CORALS``, or no places, a name is unknown, or pins
+        If there are no corals, more than ``MOST_PLACED``, or no places, a name is unknown, or pins
         contradict one another.
     """
     from lightdose.fit.placement import placed_setup, plan_placement, standing_today
@@ -59,7 +62,7 @@ def place(
     from lightdose.judge.placement_record import place_penalty, placement_record
     from lightdose.workflows.advice import keeping
 
-    refuse_too_many(setup, "place")
+    refuse_too_many(setup, "place", MOST_PLACED)
     if not (wishes.corals or wishes.everything or wishes.moves is not None or setup.unplaced):
         wishes = replace(wishes, moves=FEW_MOVES)
     ready, field = known or light_of(setup)

@@ -14,7 +14,7 @@ from lightdose.physics.field_limits import refuse_too_many_changes
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize(("command", "most"), [("tune", 500), ("place", 2000), ("survey", 2000)])
+@pytest.mark.parametrize(("command", "most"), [("tune", 500), ("place", 300), ("survey", 2000)])
 def test_plan_of_too_many_corals_is_refused_at_once(
     command: str, most: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -47,10 +47,10 @@ def test_survey_of_too_many_fixtures_is_refused_at_once(
 
 @pytest.mark.identity
 def test_plan_of_too_many_places_is_refused_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A thousand corals on ten thousand places of a grid would fill the memory."""
-    many = "".join(f"c{i},lps-branching,A1,,,,0,,,,,,,,,\n" for i in range(1000))
+    """Hundreds of corals on twenty thousand places of a grid would fill the memory."""
+    many = "".join(f"c{i},lps-branching,A1,,,,0,,,,,,,,,\n" for i in range(290))
     monkeypatch.chdir(write_tank(tmp_path / "tank", {"corals.csv": FILES["corals.csv"] + many}))
-    ending = run_here(["place", "setup.toml", "--all", "--grid", "0.5 cm", "--depth", "20 cm"])
+    ending = run_here(["place", "setup.toml", "--all", "--grid", "0.36 cm", "--depth", "20 cm"])
     assert_ends_well(ending, codes=(2,))
     assert "5,000,000 pairs" in ending.told
 
