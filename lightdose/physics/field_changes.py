@@ -207,8 +207,8 @@ def field_changes(
             cells = bounded_source_cells(replace(fixture, height_m=height_m), most)
             shade = lamp.routes[0].shade
             anew = routes(scene.tank, scene.water.refractive_index, cells, shade=shade)
-            changed = replace(lamp, cells=cells, routes=anew[: len(lamp.routes)])
-            raised.append(light.of(changed, [absorption])[0])
+            higher = replace(lamp, cells=cells, routes=anew[: len(lamp.routes)])
+            raised.append(light.of(higher, [absorption])[0])
         heights.append([share.ln_ratio(changed, stated) for changed in raised])
         beams.append([share.ln_ratio(spread[n * count : (n + 1) * count], stated) for n in (1, 2)])
         paths.append(share.mean_path_m(stated, further[:count]))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from lightdose.model.fixture import Fixture
 from lightdose.physics.lit_tank import LitTank
-from lightdose.physics.ray_limits import HANG_HIGHER, RAYS_AT_MOST, SKIN_RAYS_A_CHANGE, refuse_too_many_rays
+from lightdose.physics.ray_limits import HANG_HIGHER, RAYS_AT_MOST, SKINS_OVER_PLACES, refuse_too_many_rays
 
 
 def refuse_too_many_places(
@@ -67,5 +67,5 @@ def refuse_too_many_changes(
 
         assert isinstance(lit.bounce, BouncedLight)
         skins = lit.bounce.patches.skins
-        on_skins, most = ways_to_skins(fixtures, lit, skins), int(SKIN_RAYS_A_CHANGE * most)
+        on_skins, most = ways_to_skins(fixtures, lit, skins), int(SKINS_OVER_PLACES * most)
         refuse_too_many_rays(on_skins, lit.tank, times * len(skins.area_m2), what, lit.values_a_ray, most)

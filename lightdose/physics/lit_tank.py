@@ -368,7 +368,7 @@ def light_under_water(
         ]
         for node, absorption in enumerate(nodes_per_m):
             share = share_left(absorption, found.path_m)
-            for at_nodes, light in lit:
+            for at_nodes, light in lit:  # a single place has one sum, which a product gives much sooner
                 at_nodes[node] += (
                     light @ share if count == 1 else np.bincount(found.point, light * share, count)
                 )

@@ -25,7 +25,7 @@ FLOOR_RAYS_AT_MOST: Final = 12_000_000
 SKIN_RAYS_AT_MOST: Final = 17_000_000
 """Rays for the light on rock and floor, which come on top of that: about 8 s by measurement. Our choice."""
 
-SKIN_RAYS_A_CHANGE: Final = 1.6
+SKINS_OVER_PLACES: Final = 1.6
 """So many times what all places may take is allowed for rock and floor in all changes that are tried: among
 solids rays are counted by an upper limit. Our choice."""
 

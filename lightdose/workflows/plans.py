@@ -123,7 +123,7 @@ def light_map(
     ``shares=False`` leaves out how much light came by walls and floor: quicker, where only doses are wanted.
     ``advance`` is told of every block of points that is done. ``ready`` is the field of the setup where one
     with PPFD is there already. ``asked``: somebody asked for cells so small, and waits for them; else there
-    are at most ``most`` rays, where it is None as many as a floor may take.
+    are at most ``most`` rays, where it is None as many as all places may take.
 
     Raises
     ------

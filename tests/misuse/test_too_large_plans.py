@@ -94,7 +94,7 @@ def test_changes_of_a_tank_with_much_rock_are_refused_before_the_work(
     """Each change lights rock and floor anew, which takes more than all places do."""
     monkeypatch.chdir(write_tank(tmp_path / "tank"))
     assert_ends_well(run_here([command, "setup.toml"]), codes=(0,))
-    monkeypatch.setattr("lightdose.physics.field_limits.SKIN_RAYS_A_CHANGE", 1e-3)
+    monkeypatch.setattr("lightdose.physics.field_limits.SKINS_OVER_PLACES", 1e-3)
     ending = run_here([command, "setup.toml"])
     assert_ends_well(ending, codes=(2,))
     assert "changes that light it otherwise" in ending.told

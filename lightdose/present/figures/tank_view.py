@@ -241,7 +241,8 @@ def place_names(
     stay without names.
     """
     if len(marks) > MOST_NAMED:
-        return PlacedNames((), f"Its {len(marks):,} places are too many for their names here.")
+        counted = f"Its {len(marks):,} places are too many for their names here."
+        return PlacedNames((), "" if fit().narrow else counted)
     side = MARK_PT / 72 + 0.01
     places = [scene.inches(size_in, mark.place_m) for mark in marks]
     labels.taken += [Box.around(x, y, side, side) for x, y in places]
