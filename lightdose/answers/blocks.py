@@ -97,7 +97,8 @@ class LateCells(Sequence["str | Bar"]):
     def __getitem__(self, at: slice) -> Sequence[str | Bar]: ...
 
     def __getitem__(self, at: int | slice) -> str | Bar | Sequence[str | Bar]:
-        return self._first(at + 1 if isinstance(at, int) and at >= 0 else len(self))[at]
+        last = at.stop if isinstance(at, slice) else at + 1
+        return self._first(last if last is not None and last > 0 else len(self))[at]
 
     def __iter__(self) -> Iterator[str | Bar]:
         for n in range(0, len(self), CELLS_AT_ONCE):

@@ -58,37 +58,9 @@ def plan_placement(
     ------
     Our choice of order; see ``best_choice`` for the search.
     """
-    pins = check_wishes(setup, wishes)
+    pins, movable, fixed, spots = free_to_move(setup, wishes)
     wishes = replace(wishes, not_at=(*wishes.not_at, *forbidden))
-    everyone = (*setup.corals, *setup.unplaced)
-    today, at_site = standing_today(setup), {s.name: s for s in setup_spots(setup)}
-    movable = [c for c in everyone if c.name not in pins and _may_move(c, wishes)]
-    names = {c.name for c in movable}
-    fixed = {
-        c.name: at_site[pins[c.name]] if c.name in pins else today[c.name]
-        for c in everyone
-        if c.name not in names and (c.name in pins or c.name in today)
-    }
-    spots = _spots(setup, wishes.grid, fixed)
-    if wishes.grid is not None and not wishes.everything:  # who does not move stays off the grid
-        spots += [today[c.name] for c in movable if c.name in today]
-    if movable and not spots:
-        raise SetupError(
-            Problem(
-                "no place is left for any coral that may move",
-                cure="add a [[site]] or a [[rack]], or name a grid: --grid 5cm --depth 20cm",
-                place=Place(setup.path),
-            )
-        )
-    if len(movable) * len(spots) > MOST_PAIRS:
-        raise SetupError(
-            Problem(
-                f"{len(movable):,} corals on {len(spots):,} places are too many to try",
-                f"up to {MOST_PAIRS:,} pairs of a coral and a place",
-                "take a wider grid, or name fewer corals",
-                Place(setup.path),
-            )
-        )
+    everyone, today = (*setup.corals, *setup.unplaced), standing_today(setup)
     skies = own_skies(setup)
     task = place_task(
         movable,
@@ -123,6 +95,50 @@ def plan_placement(
         has_rules=task.has_rules,
         moved=frozenset(n for n, s in chosen.items() if s and (n not in today or today[n].name != s.name)),
     )
+
+
+def free_to_move(
+    setup: Setup, wishes: PlaceWishes
+) -> tuple[dict[str, str], list[Coral], dict[str, Spot], list[Spot]]:
+    """The pins; the corals that may move; where others with a place stay, by name; the spots to choose from.
+
+    Raises
+    ------
+    SetupError
+        If there are no corals or no places, more pairs of them than ``MOST_PAIRS``, a name is unknown, or
+        pins contradict one another.
+    """
+    pins = check_wishes(setup, wishes)
+    everyone = (*setup.corals, *setup.unplaced)
+    today, at_site = standing_today(setup), {s.name: s for s in setup_spots(setup)}
+    movable = [c for c in everyone if c.name not in pins and _may_move(c, wishes)]
+    names = {c.name for c in movable}
+    fixed = {
+        c.name: at_site[pins[c.name]] if c.name in pins else today[c.name]
+        for c in everyone
+        if c.name not in names and (c.name in pins or c.name in today)
+    }
+    spots = _spots(setup, wishes.grid, fixed)
+    if wishes.grid is not None and not wishes.everything:  # who does not move stays off the grid
+        spots += [today[c.name] for c in movable if c.name in today]
+    if movable and not spots:
+        raise SetupError(
+            Problem(
+                "no place is left for any coral that may move",
+                cure="add a [[site]] or a [[rack]], or name a grid: --grid 5cm --depth 20cm",
+                place=Place(setup.path),
+            )
+        )
+    if len(movable) * len(spots) > MOST_PAIRS:
+        raise SetupError(
+            Problem(
+                f"{len(movable):,} corals on {len(spots):,} places are too many to try",
+                f"up to {MOST_PAIRS:,} pairs of a coral and a place",
+                "take a wider grid, or name fewer corals",
+                Place(setup.path),
+            )
+        )
+    return pins, movable, fixed, spots
 
 
 def _may_move(coral: Coral, wishes: PlaceWishes) -> bool:

@@ -15,7 +15,6 @@ PASSES = 30
 
 SPOTS_TO_PUSH_FOR = 12
 MOST_PUSHED = 2
-SPOTS_AT_ONCE = 64
 
 Marks = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 Spots = np.ndarray[tuple[int, ...], np.dtype[np.intp]]
@@ -59,97 +58,108 @@ def repaired(task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> tuple[
 
 
 class _Standing:
-    """Where every coral stands; ``square[p, j]`` is the squared distance of spot p from coral j's. [m2]
+    """Where every coral stands, and at which spots others are in its way.
 
-    ``within[j, p]`` is 1 where that is less than the least that any two corals keep, ``count[p]`` their sum.
+    ``near(p)`` are the spots so close to p that a coral there can matter to any other, ``least[j]`` the squared
+    distances that others keep from coral j [m2], ``who[p]`` the coral at p or -1, ``in_way[p, i]`` the number
+    of others that keep coral i from p. One coral put up or taken up changes only what is near.
     """
 
     def __init__(self, task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> None:
         self.key = key
         self.least = np.maximum(task.apart_m - 1e-9, 0.0) ** 2
-        self.x, self.y = task.places_m.T.copy()
-        self.order = np.argsort(key[:, :-1], axis=1, kind="stable")
-        self.spot = np.array(start, dtype=np.intp)
-        self.square = np.full((self.x.size, len(start)), np.inf)
-        others = ~np.eye(len(start), dtype=bool)
-        self.base = float(self.least.min(where=others, initial=np.inf))
-        self.within = np.zeros((len(start), self.x.size), dtype=np.int16)
-        self.count = np.zeros(self.x.size, dtype=np.int16)
-        for i in range(len(start)):
-            self.put(i, int(self.spot[i]))
+        self.at = task.places_m
+        self.radius = float(np.sqrt(self.least.max(initial=0.0)))
+        self.lowest = key.min(axis=1)
+        self.spot = np.full(len(start), -1, dtype=np.intp)
+        self.who = np.full(len(self.at), -1, dtype=np.intp)
+        self.in_way = np.zeros((len(self.at), len(start)), dtype=np.int16)
+        self.known: dict[int, tuple[Spots, FloatArray]] = {}
+        for i, spot in enumerate(start):
+            self.put(i, spot)
+
+    def near(self, spot: int) -> tuple[Spots, FloatArray]:
+        """Spots within the largest distance that any two corals keep, itself among them, and squares. [m2]"""
+        if spot not in self.known:
+            square = np.square(self.at - self.at[spot]).sum(axis=1)
+            close = np.flatnonzero(square <= self.radius**2)
+            self.known[spot] = close, square[close]
+        return self.known[spot]
 
     def put(self, i: int, spot: int) -> None:
+        old = int(self.spot[i])
+        if old >= 0:
+            self.shut(i, old, -1)
+            if self.who[old] == i:
+                self.who[old] = -1
         self.spot[i] = spot
-        if spot < 0:
-            self.square[:, i] = np.inf
-        else:
-            self.square[:, i] = (self.x - self.x[spot]) ** 2 + (self.y - self.y[spot]) ** 2
-        # Spots nearer to this coral than any two may be: shut for all others, whoever they are.
-        self.count -= self.within[i]
-        self.within[i] = self.square[:, i] < self.base
-        self.count += self.within[i]
+        if spot >= 0:
+            self.shut(i, spot, 1)
+            self.who[spot] = i
+
+    def shut(self, i: int, spot: int, step: int) -> None:
+        """Count a coral at a spot as in the way of all others near it, or no longer."""
+        close, square = self.near(spot)
+        shut = square[:, None] < self.least[i]
+        shut[close.searchsorted(spot)] = True
+        shut[:, i] = False
+        self.in_way[close] += shut * np.int16(step)
 
     def price(self, i: int) -> float:
         return float(self.key[i, self.spot[i]])
+
+    def cheaper(self, i: int) -> Spots:
+        """The spots that cost a coral less than where it stands, in their order."""
+        return np.flatnonzero(self.key[i, :-1] < self.price(i))
 
     def total(self) -> float:
         return float(self.key[np.arange(self.spot.size), self.spot].sum())
 
     def settle(self, i: int) -> None:
         """Move a coral to its cheapest open spot, if that is cheaper than where it stands."""
-        order = self.order[i]
-        cheaper = order[: int(np.searchsorted(self.key[i, order], self.price(i), side="left"))]
-        cheaper = cheaper[(self.count == self.within[i])[cheaper]]
-        for first in range(0, cheaper.size, SPOTS_AT_ONCE):
-            some = cheaper[first : first + SPOTS_AT_ONCE]
-            shut = self._in_the_way(i, some).any(axis=1)
-            if not shut.all():
-                self.put(i, int(some[int(np.argmin(shut))]))
-                return
-
-    def _in_the_way(self, i: int, spots: Spots) -> Marks:
-        """Which corals are too near to each of some spots for coral i, or stand there; (n_spot, n_coral)."""
-        near: Marks = self.square[spots] < self.least[i]
-        near |= spots[:, None] == self.spot
-        near[:, i] = False
-        return near
+        cheaper = self.cheaper(i)
+        open_ = cheaper[self.in_way[cheaper, i] == 0]
+        if open_.size:
+            self.put(i, int(open_[np.argmin(self.key[i, open_])]))
 
     def lift_conflicts(self) -> None:
         """Take up corals, those with most conflicts first, until the rest keep the rules."""
         while True:
-            near = np.array(
-                [self._near(i, int(self.spot[i])) if self.spot[i] >= 0 else 0 for i in range(self.spot.size)]
-            )
+            near = np.where(self.spot >= 0, self.in_way[self.spot, np.arange(self.spot.size)], 0)
             if not near.any():
                 return
             self.put(int(np.argmax(near)), -1)
 
-    def _near(self, i: int, spot: int) -> int:
-        return int(np.count_nonzero(self._in_the_way(i, np.array([spot]))))
-
     def swap(self) -> None:
         """Swap pairs of corals while that is cheaper and keeps the rules, the best swap first."""
         placed = np.flatnonzero(self.spot >= 0)
+        there = self.key[np.ix_(placed, self.spot[placed])]  # of each at the spot of each
+        gain = self._gain(there, np.arange(placed.size))
         for _ in range(placed.size):
-            there = self.key[np.ix_(placed, self.spot[placed])]
-            own = np.diagonal(there)
-            gain = own[:, None] + own[None, :] - there - there.T
-            gain = np.where(np.isfinite(gain), np.triu(gain, 1), 0.0)
-            for flat in np.argsort(-gain, axis=None, kind="stable"):
-                a, b = divmod(int(flat), placed.size)
-                if gain[a, b] <= 0:
-                    return
+            pairs = np.argwhere(np.triu(gain > 0, 1))
+            order = np.argsort(-gain[tuple(pairs.T)], kind="stable")
+            for a, b in pairs[order].tolist():
                 if self._swapped(int(placed[a]), int(placed[b])):
+                    there[:, [a, b]] = there[:, [b, a]]
+                    for row in (a, b):
+                        gain[row] = gain[:, row] = self._gain(there, np.array([row]))
                     break
             else:
                 return
+
+    @staticmethod
+    def _gain(there: FloatArray, rows: Spots) -> FloatArray:
+        """What swaps of some corals with each other coral save; 0 where one may not stand there."""
+        own = np.diagonal(there)
+        gain = own[rows, None] + own - there[rows] - there.T[rows]
+        return np.where(np.isfinite(gain), gain, 0.0)
 
     def _swapped(self, i: int, j: int) -> bool:
         """Swap two corals if both keep the rules afterwards."""
         here, there = int(self.spot[i]), int(self.spot[j])
         self.put(i, there)
         self.put(j, here)
-        if self._near(i, there) or self._near(j, here):
+        if self.in_way[there, i] or self.in_way[here, j]:
             self.put(i, here)
             self.put(j, there)
             return False
@@ -157,23 +167,33 @@ class _Standing:
 
     def push(self, i: int) -> None:
         """Take a cheaper spot that others are in the way of, and settle those anew, if all in all it pays."""
-        cheaper = np.flatnonzero(self.key[i, :-1] < self.price(i))
-        order = cheaper[np.argsort(self.key[i, cheaper], kind="stable")][:SPOTS_TO_PUSH_FOR]
-        for spot in order.tolist():
-            pushed = np.flatnonzero(self._in_the_way(i, np.array([spot]))[0])
-            if pushed.size > MOST_PUSHED:
+        cheaper = self.cheaper(i)
+        order = np.argsort(self.key[i, cheaper], kind="stable")[:SPOTS_TO_PUSH_FOR]
+        for spot in cheaper[order].tolist():
+            if self.in_way[spot, i] > MOST_PUSHED:
                 continue
-            before = self.total()
-            kept = self.spot[[i, *pushed]].tolist()
-            for j in pushed.tolist():
+            pushed = self.pushed(i, spot)
+            moved = [i, *pushed]
+            kept = self.spot[moved].tolist()
+            before = self.key[moved, kept].sum()
+            if self.key[i, spot] + self.lowest[pushed].sum() >= before:
+                continue  # not even if each found its best spot open
+            for j in pushed:
                 self.put(j, -1)
             self.put(i, spot)
-            for j in pushed.tolist():
+            for j in pushed:
                 self.settle(j)
-            if self.total() < before:
+            if self.key[moved, self.spot[moved]].sum() < before:
                 return
-            for j, old in zip([i, *pushed.tolist()], kept, strict=True):
+            for j, old in zip(moved, kept, strict=True):
                 self.put(j, old)
+
+    def pushed(self, i: int, spot: int) -> list[int]:
+        """The corals in the way of coral i at a spot, in their order."""
+        close, square = self.near(spot)
+        who = self.who[close]
+        shut = (who >= 0) & (who != i) & ((square < self.least[i, who]) | (close == spot))
+        return sorted(who[shut].tolist())
 
 
 MOST_CELLS_EXACT = 720

@@ -14,7 +14,7 @@ from lightdose.physics.field_limits import refuse_too_many_changes
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize(("command", "most"), [("tune", 500), ("place", 300), ("survey", 2000)])
+@pytest.mark.parametrize(("command", "most"), [("tune", 500), ("place", 1000), ("survey", 2000)])
 def test_plan_of_too_many_corals_is_refused_at_once(
     command: str, most: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

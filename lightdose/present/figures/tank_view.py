@@ -190,30 +190,36 @@ def _reach(outlines: Sequence[Sequence[float]], span: float, glass: float) -> tu
 
 @dataclass(frozen=True)
 class SiteMark:
-    """A mark for one site, or for several that lie over one another: place, whether one is near, words."""
+    """A mark for one site, or for several that lie over one another: place, whether one is near, names.
+
+    Each name has with it what tells how far off its site lies, "" for nothing.
+    """
 
     place_m: tuple[float, float]
     near: bool
-    label: str
+    names: tuple[tuple[str, str], ...]
+
+    @property
+    def label(self) -> str:
+        """Its names, shortened to the room that there is."""
+        return _joined([fitted(name, NAME_IN, NAME_PT) + off for name, off in self.names])
 
 
 def site_marks(scene: Scene, planes: Sequence[Plane]) -> list[SiteMark]:
     """The sites that are drawn on a plane: each on the nearest plane of its kind."""
     along, down, across = AXES[scene.plane.kind]
     alike = [plane for plane in planes if plane.kind == scene.plane.kind]
-    at: dict[tuple[float, float], list[tuple[str, bool]]] = {}
+    at: dict[tuple[float, float], list[tuple[str, str, bool]]] = {}
     for site in scene.setup.sites:
         place = (site.x_m, site.y_m, site.depth_m)
         away = [abs(plane.at_m - place[across]) for plane in alike]
         if alike[away.index(min(away))] != scene.plane:
             continue
         near = min(away) <= NEAR_M
-        label = fitted(site.name, NAME_IN, NAME_PT)
-        if not near and not scene.upright:
-            label += f" ({length(place[across], scene.unit)})"
-        at.setdefault((round(place[along], 3), round(place[down], 3)), []).append((label, near))
+        off = "" if near or scene.upright else f" ({length(place[across], scene.unit)})"
+        at.setdefault((round(place[along], 3), round(place[down], 3)), []).append((site.name, off, near))
     return [
-        SiteMark(place_m, any(near for _, near in sites), _joined([label for label, _ in sites]))
+        SiteMark(place_m, any(near for *_, near in sites), tuple((name, off) for name, off, _ in sites))
         for place_m, sites in at.items()
     ]
 
