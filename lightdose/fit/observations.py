@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +26,7 @@ from lightdose.model.spectrum import (
 )
 from lightdose.physics.day_curve import day_curve, output_at
 from lightdose.physics.emission import channel_emission, photon_distribution
+from lightdose.physics.field_limits import refuse_too_many_changes, refuse_too_many_places
 from lightdose.physics.light_field import prepare_field
 from lightdose.physics.lit_scene import without_solids
 from lightdose.physics.meters import SensorRow, illuminant_a, immersion_factor, sensor_row, target_row
@@ -35,6 +36,9 @@ Statement = Literal["data sheet", "typical", "none"]
 """How well a channel's output is known, best first."""
 
 _ORDER: tuple[Statement, ...] = ("data sheet", "typical", "none")
+
+TIMES_LIT: Final = 5
+"""So often a fit lights the tank anew: as stated, with other lobes, lamps up and down, yellower water."""
 
 SHEET_LN_MEAN, SHEET_LN_SD = -0.112, 0.116
 """Mean and standard deviation of the logarithm of what fixtures give of their data sheet: those of the skewed
@@ -375,6 +379,11 @@ def sensed(
     -------
     array, shape (n, channel, meter + 1)
         The last column is PPFD.
+
+    Raises
+    ------
+    SetupError
+        If ``TIMES_LIT`` such lightings, or so many points, take too many rays: refused before the first.
     """
     matrix = np.array([*(row.row for row in observed.rows), target_row("umol", tables)])
     weightings = Weightings((*(f"sensor {n}" for n in range(len(matrix) - 1)), "ppfd"), matrix)
@@ -391,6 +400,9 @@ def sensed(
     seen = np.zeros((len(points_m), len(scene.emission), len(matrix)))
     clear = _under_stated_sky(setup, observed, len(points_m), sites)
     lit = prepare_field(without_solids(scene) if clear.all() else scene, weightings, for_points=len(points_m))
+    if len(scene.emission) == len(observed.emission):  # as hung; other lobes come after
+        refuse_too_many_changes(fixtures, lit.lit, 0, TIMES_LIT)
+        refuse_too_many_places(fixtures, lit.lit, len(points_m), f"light at {len(points_m)} points")
     for part, here in ((clear, lit.clear), (~clear, lit)):
         if part.any():
             places, which = np.unique(points_m[part], axis=0, return_inverse=True)

@@ -60,9 +60,9 @@ def repaired(task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> tuple[
 class _Standing:
     """Where every coral stands, and at which spots others are in its way.
 
-    ``near(p)`` are the spots so close to p that a coral there can matter to any other, ``least[j]`` the squared
-    distances that others keep from coral j [m2], ``who[p]`` the coral at p or -1, ``in_way[p, i]`` the number
-    of others that keep coral i from p. One coral put up or taken up changes only what is near.
+    ``near(p)`` are the spots so close to p that a coral there can matter to any other, ``least[j]`` the
+    squared distances that others keep from coral j [m2], ``who[p]`` the coral at p or -1, ``in_way[p, i]``
+    the number of others that keep coral i from p. A coral put or taken up changes only what is near.
     """
 
     def __init__(self, task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> None:

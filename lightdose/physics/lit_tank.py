@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -229,14 +229,14 @@ def lobes(
     Parameters
     ----------
     lamp : Lamp
-    tangent, cosine : array, shape (n,)
+    tangent, cosine : array
         Of the angle from straight down.
-    to_x, to_y : array, shape (n,)
+    to_x, to_y : array of the same shape
         Any vector along the sideways direction.
 
     Returns
     -------
-    list of array, shape (n,)
+    list of array of that shape
         Intensity per unit flux. [sr-1]
 
     Source
@@ -247,6 +247,10 @@ def lobes(
     if any(isinstance(beam, PhotometricLobe) for beam in lamp.beams):
         turn = np.arctan2(to_y, to_x) - lamp.cells.turn_rad
     return [intensity_per_flux(beam, tangent, cosine, turn) for beam in lamp.beams]
+
+
+PAIRS_IN_AIR: Final = 10_000
+"""Pairs of a cell and a point in the air that are computed at once: they fit the cache. Our choice."""
 
 
 def light_in_air(
@@ -280,8 +284,10 @@ def light_in_air(
     drop = lamp.cells.height_m + depth_m
     below = np.flatnonzero(drop > 0)
     drop = drop[below]
-    for cell_x, cell_y in zip(lamp.cells.x_m, lamp.cells.y_m, strict=True):
-        to_x, to_y = x_m[below] - cell_x, y_m[below] - cell_y
+    at_once = max(1, PAIRS_IN_AIR // max(1, below.size))
+    for first in range(0, lamp.cells.x_m.size, at_once):
+        some = slice(first, first + at_once)
+        to_x, to_y = x_m[below] - lamp.cells.x_m[some, None], y_m[below] - lamp.cells.y_m[some, None]
         tangent = np.sqrt(to_x**2 + to_y**2) / drop
         cosine = 1 / np.sqrt(1 + tangent * tangent)
         gain = cosine**3 / (drop * drop * lamp.cells.x_m.size)
@@ -291,7 +297,7 @@ def light_in_air(
             n_x, n_y, n_up = normals[below].T
             gain *= np.maximum(n_up - (n_x * to_x + n_y * to_y) / drop, 0.0)
         for beam, lobe in enumerate(lobes(lamp, tangent, cosine, to_x, to_y)):
-            out[beam, below] += lobe * gain
+            out[beam, below] += (lobe * gain).sum(axis=0)
     return out
 
 

@@ -97,10 +97,10 @@ def _histories(
     notes: dict[str, list[Note]] = {}
     for note in diary.notes:
         notes.setdefault(note.coral, []).append(note)
-    made = {}
+    made, group_today = {}, {coral.name: coral.group for coral in setup.corals}
     for name, found in unders.items():
         spells = spells_of(found)
-        group = found[-1].light.group if found else next(c.group for c in setup.corals if c.name == name)
+        group = found[-1].light.group if found else group_today[name]
         of_group = setup.groups.get(group)
         made[name] = CoralHistory(
             coral=name,

@@ -27,9 +27,6 @@ if TYPE_CHECKING:
 MOST_FIXTURES: Final = 60
 """Fixtures of one survey: as many take about 10 s, the cost grows with their cube. Our choice."""
 
-TIMES_LIT: Final = 5
-"""So often a survey lights a tank anew: as stated, with other lobes, lamps up and down, yellower water."""
-
 
 def planned_survey(
     setup: Setup, bare: Setup, *, meter: str | None = None, count: int | None = None
@@ -50,6 +47,7 @@ def planned_survey(
     SetupError
         If there is no such meter, there are too many corals or fixtures, or the setup cannot be computed.
     """
+    from lightdose.fit.observations import TIMES_LIT
     from lightdose.fit.survey import plan_survey
     from lightdose.workflows.placing import refuse_too_many
 

@@ -37,7 +37,7 @@ class Remembered:
     """A prepared field that gives the same answer to the same question: each trial asks for it anew."""
 
     def __init__(self, field: PreparedField) -> None:
-        self.field = field
+        self.field, self.lit = field, field.lit
         self.known: dict[bytes, Any] = {}
 
     @cached_property

@@ -7,6 +7,7 @@ from math import exp, log
 from random import Random
 
 Range = tuple[float, float]
+METER = '[meter.hand]\nreads = "umol"\nresponse = { shape = "soft" }\ncalibrated_on = "A"\nimmersion = 1.2\n'
 
 
 def _between(draw: Random, low: float, high: float) -> float:
@@ -171,10 +172,17 @@ def extreme_tank(draw: Random, *, most_sites: int = 8) -> dict[str, str]:
     corals = ["coral,group,site"]
     kept = range(draw.choice((0, 1, 6)))
     corals.extend(f"coral {n},{draw.choice(groups)},s{draw.randrange(count)}" for n in kept)
-    tables = {"s.csv": sites, "c.csv": corals}
+    readings = ["site,meter,reading,unit,time"]
+    shown = _seldom(draw, (10, 500), (1e-6, 1e6))
+    readings.extend(f"s{n},hand,{shown * draw.uniform(0.7, 1.4)!r},umol_m2_s,12:00" for n in range(count))
+    tables = {"s.csv": sites, "c.csv": corals, "r.csv": readings}
+    text, lamp = text + METER, _lamp(draw, names)
+    bare = "".join(line for line in lamp.splitlines(True) if not line.startswith("photon_flux"))
     return {
         "setup.toml": text,
-        "lamp.toml": _lamp(draw, names),
+        "lamp.toml": lamp,
+        "unmeasured.toml": text.replace('"lamp.toml"', '"bare.toml"'),
+        "bare.toml": bare,
         **{name: "\n".join(rows) + "\n" for name, rows in tables.items()},
     }
 
@@ -188,6 +196,9 @@ COMMANDS: tuple[tuple[str, ...], ...] = (
     ("hazard", "setup.toml", "--json"),
     ("sensitivity", "setup.toml", "--json"),
     ("survey", "setup.toml"),
+    ("survey", "unmeasured.toml"),
+    ("calibrate", "setup.toml", "r.csv", "--date", "2026-03-14"),
+    ("calibrate", "unmeasured.toml", "r.csv", "--date", "2026-03-14"),
     ("compare", "setup.toml", "--fixture-height", "1 cm", "--json"),
     ("compare", "setup.toml", "--fixture-height", "5 m"),
     ("tune", "setup.toml"),

@@ -87,15 +87,17 @@ def test_floor_under_too_many_lamps_is_refused_at_once(
 
 
 @pytest.mark.identity
-@pytest.mark.parametrize("command", ["sensitivity", "survey"])
+@pytest.mark.parametrize(
+    "command", ["sensitivity setup.toml", "survey setup.toml", "calibrate setup.toml readings.csv"]
+)
 def test_changes_of_a_tank_with_much_rock_are_refused_before_the_work(
     command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Each change lights rock and floor anew, which takes more than all places do."""
     monkeypatch.chdir(write_tank(tmp_path / "tank"))
-    assert_ends_well(run_here([command, "setup.toml"]), codes=(0,))
+    assert_ends_well(run_here(command.split()), codes=(0,))
     monkeypatch.setattr("lightdose.physics.field_limits.SKINS_OVER_PLACES", 1e-3)
-    ending = run_here([command, "setup.toml"])
+    ending = run_here(command.split())
     assert_ends_well(ending, codes=(2,))
     assert "changes that light it otherwise" in ending.told
     assert "25,000 in all" in ending.told
@@ -108,4 +110,5 @@ def test_survey_of_very_many_places_is_planned(tmp_path: Path, monkeypatch: pyte
     monkeypatch.chdir(write_tank(tmp_path / "tank", {"sites.csv": FILES["sites.csv"] + rows}))
     few = partial(refuse_too_many_changes, most=60_000)
     monkeypatch.setattr("lightdose.workflows.measuring.refuse_too_many_changes", few)
+    monkeypatch.setattr("lightdose.fit.observations.refuse_too_many_changes", few)
     assert_ends_well(run_here(["survey", "setup.toml"]), codes=(0,))

@@ -52,6 +52,25 @@ def test_cells_of_a_long_table_are_made_only_where_they_show() -> None:
 
 
 @pytest.mark.identity
+def test_first_rows_of_a_column_are_made_without_the_rest() -> None:
+    """A page shows 300 rows of 20,000: the others cost nothing."""
+    made: list[int] = []
+
+    def cell(row: int) -> str:
+        made.append(row)
+        return f"{row}"
+
+    cells = LateCells(cell, range(5000))
+    assert cells[:3] == ["0", "1", "2"]
+    assert made == [0, 1, 2]
+    assert cells[2:5] == ["2", "3", "4"]
+    assert len(made) == 5
+    assert cells[-1] == "4999"
+    assert cells[:-4998] == ["0", "1"]
+    assert len(cells[:]) == len(made) == 5000
+
+
+@pytest.mark.identity
 def test_wide_terminal_shows_more_columns_than_a_narrow_one() -> None:
     """Columns are dropped whole when the window narrows, a bar with its key."""
     wide, narrow = shown(made_analysis(), 200), shown(made_analysis(), 60)

@@ -71,8 +71,9 @@ def tank_views(analysis: Analysis, unit: LengthUnit) -> Drawing:
     sheet = Sheet(_title(analysis), _lead(setup, marks), width, height)
     bottom = draw_views(sheet.figure, LEFT_IN, sheet.top_in, room, setup, marks, unit)
     draw_list(sheet.figure, MARGIN_IN, bottom, width - 2 * MARGIN_IN, marks)
-    off = ", ".join(mark.name for mark in marks if mark.off)
-    return sheet.drawing("tank", f"{sheet.title}.{f' Not usual: {off}.' if off else ''}")
+    off = [mark.name for mark in marks if mark.off]
+    told = ", ".join(off) if len(off) <= MOST_NAMED else count(len(off), "coral")
+    return sheet.drawing("tank", f"{sheet.title}.{f' Not usual: {told}.' if off else ''}")
 
 
 def _title(analysis: Analysis) -> str:
@@ -190,15 +191,20 @@ def list_height_in(marks: Sequence[CoralMark]) -> float:
     """Height of the list of numbered corals; 0 where they have their names. [inch]"""
     if len(marks) <= NAMED_AT_MOST:
         return 0.0
-    return math.ceil(len(marks) / COLUMNS) * line_in(LIST_PT) + 0.1
+    rows = math.ceil(len(marks) / COLUMNS) if len(marks) <= MOST_NAMED else 1
+    return rows * line_in(LIST_PT) + 0.1
 
 
 def draw_list(
     figure: Figure, left_in: float, top_in: float, width_in: float, marks: Sequence[CoralMark]
 ) -> float:
-    """The names of numbered corals in columns; the height below them. [inch from the top]"""
+    """The names of numbered corals in columns, or their count; the height below them. [inch from the top]"""
     if len(marks) <= NAMED_AT_MOST:
         return top_in
+    if len(marks) > MOST_NAMED:
+        counted = f"Its {count(len(marks), 'coral')} are too many for their names here."
+        write_text(figure, left_in, top_in, width_in, counted, LIST_PT, color=QUIET_INK)
+        return top_in + line_in(LIST_PT)
     rows, wide = math.ceil(len(marks) / COLUMNS), width_in / COLUMNS
     for n, mark in enumerate(marks):
         column, row = divmod(n, rows)

@@ -104,7 +104,7 @@ def test_more_places_than_a_page_has_room_for_are_counted_and_not_named(
 
     monkeypatch.setattr(LabelField, "place", place)
     scene, field = Scene.whole(crowded(3), Plane("depth", 0.1), "cm"), LabelField(Box(0, 0, 5, 4))
-    marks = [SiteMark((0.001 * n, 0.1), True, f"P{n}") for n in range(MOST_NAMED + 1)]
+    marks = [SiteMark((0.001 * n, 0.1), True, ((f"P{n}", ""),)) for n in range(MOST_NAMED + 1)]
     found = place_names(scene, (5.0, 4.0), marks, field)
     assert found.rest == f"Its {MOST_NAMED + 1} places are too many for their names here."
     assert not found.written
@@ -120,3 +120,19 @@ def test_more_places_than_a_page_has_room_for_are_counted_and_not_named(
     monkeypatch.setattr("lightdose.present.figures.tank.MOST_NAMED", 11)
     tank_views(analysis, "cm")
     assert len(tried) > 2 * words + 11
+
+
+@pytest.mark.identity
+def test_list_of_more_corals_than_are_named_is_their_count(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without numbers at the marks a list by numbers tells nothing, and 20,000 names take half a minute."""
+    written: list[str] = []
+    monkeypatch.setattr("lightdose.present.figures.tank.write_text", lambda *a, **_: written.append(a[4]))
+    analysis = analyse(crowded(40), certainty=False)
+    monkeypatch.setattr("lightdose.present.figures.tank.MOST_NAMED", 30)
+    many = tank_views(analysis, "cm")
+    assert written[-1] == "Its 40 corals are too many for their names here."
+    assert len(written) == 3
+    monkeypatch.setattr("lightdose.present.figures.tank.MOST_NAMED", 40)
+    few = tank_views(analysis, "cm")
+    assert len(written) == 3 + 2 + 40
+    assert few.figure.get_figheight() > many.figure.get_figheight() + 1
