@@ -557,6 +557,9 @@ def _refuse_unlit(observed: Observations, expected: FloatArray) -> None:
         raise ReadingsError(*problems)
 
 
+MOST_FLUX_UMOL_S: Final = 100_000.0
+"""What a fixture file may state of a channel: a reading that needs more is of another place or level."""
+
 _MOST_TIMES = {"data sheet": 8.0, "typical": 25.0, "none": math.inf}
 """How many times its file's output a fixture may read before the reading is refused: our choice."""
 
@@ -574,7 +577,17 @@ def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArr
         limit = float(np.max(most[observed.output[n] > 0]))
         ln_model = math.log(expected[n]) + math.log(max(skies.get(reading.site or "", 1.0), 0.05))
         times = math.exp(min(float(observed.ln_reading[n]) - ln_model, LN_LARGEST))
-        if times > limit:
+        if limit == math.inf and times * UNSCALED_FLUX_UMOL_S > MOST_FLUX_UMOL_S:
+            problems.append(
+                Problem(
+                    f"{reading.value:g} {reading.unit} here takes {times * UNSCALED_FLUX_UMOL_S:.2g} umol/s "
+                    "of a channel",
+                    f"up to {MOST_FLUX_UMOL_S:,.0f} umol/s",
+                    "mend the reading, its place or its levels",
+                    reading.place,
+                )
+            )
+        elif times > limit:
             lux, how_many = reading.unit == "umol", f"{times:.0f}" if times < 1e6 else f"{times:.2g}"
             problems.append(
                 Problem(

@@ -463,6 +463,36 @@ def test_reading_of_light_that_is_hardly_there_is_refused_in_words(
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize("level", [1e-300, 1e-8, 50.0])
+def test_reading_that_no_lamp_can_give_is_refused_where_none_is_stated(
+    level: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Under a lamp of unknown output a reading may mean any light, up to what a fixture file may state."""
+    lamp = (
+        '[[channel]]\nname = "blue"\nspectrum = { peak_nm = 450, fwhm_nm = 20 }\nbeam = { fwhm_deg = 110 }\n'
+    )
+    day = f'schedule = {{ blue = [["08:00", 50], ["11:00", {level!r}], ["13:00", {level!r}]] }}\n'
+    places = 'at = { x = "15 cm", y = "15 cm", height = "20 cm" }\n'
+    hung = f'[[fixture]]\nname = "panel"\ntype = "lamp.toml"\n{places}{day}'
+    size = '[tank]\nlength = "30 cm"\nwidth = "30 cm"\nwater_depth = "30 cm"\n'
+    hand = (
+        '[meter.hand]\nreads = "umol"\nresponse = { shape = "soft" }\ncalibrated_on = "A"\nimmersion = 1.2\n'
+    )
+    texts = {
+        "setup.toml": f'format = "lightdose-setup/1"\ntitle = "dim"\nsites = "s.csv"\n{size}{hung}{hand}',
+        "lamp.toml": f'format = "lightdose-fixture/1"\nname = "panel"\n{lamp}',
+        "s.csv": "site,x_cm,y_cm,depth_cm\nmiddle,15,15,10\n",
+        "r.csv": "site,meter,reading,unit,time\nmiddle,hand,150,umol_m2_s,12:00\n",
+    }
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    ending = run_here(["calibrate", "setup.toml", "r.csv", "--date", "2026-03-14"])
+    assert_ends_well(ending, codes=(0,) if level > 1 else (2,))
+    assert ("up to 100,000 umol/s" in ending.told) is (level < 1)
+
+
+@pytest.mark.identity
 def test_several_files_of_many_problems_make_one_short_message(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
