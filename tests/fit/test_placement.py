@@ -102,6 +102,38 @@ def test_repair_keeps_every_rule_and_never_beats_the_exact_answer(seed: int) -> 
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize("seed", range(3))
+def test_repaired_choice_leaves_no_cheaper_open_spot_and_no_swap_that_pays(seed: int) -> None:
+    """What it keeps count of, who is in whose way, is looked up anew: 40 corals on 90 spots, three kinds."""
+    task = made_task(seed, 40, 90, 0.04, pairs=12)
+    draw = np.random.default_rng(seed)
+    wide = draw.integers(0, 3, 40) * 0.02
+    apart = np.maximum(task.apart_m, np.add.outer(wide, wide)) * ~np.eye(40, dtype=bool)
+    task = replace(task, apart_m=apart)
+    key = task.key()
+    found = list(repaired(task, key, assignment(key)))
+    assert conflicts(task, tuple(found)) == []
+
+    def fits(choice: list[int]) -> bool:
+        standing = [p for p in choice if p >= 0]
+        return len(set(standing)) == len(standing) and not conflicts(task, tuple(choice))
+
+    tried = 0
+    for i in range(40):
+        for p in np.flatnonzero(key[i, :-1] < key[i, found[i]]).tolist():
+            tried += 1
+            assert not fits([*found[:i], p, *found[i + 1 :]])
+        for j in range(i):
+            pays = key[i, found[j]] + key[j, found[i]] < key[i, found[i]] + key[j, found[j]]
+            if pays and found[i] >= 0 and found[j] >= 0:
+                tried += 1
+                swapped = list(found)
+                swapped[i], swapped[j] = found[j], found[i]
+                assert not fits(swapped)
+    assert tried > 20
+
+
+@pytest.mark.identity
 def test_large_case_keeps_rules_and_names_its_bound() -> None:
     """30 corals on 400 spots, 5 cm apart: all placed, no conflict, proven only where it meets the bound."""
     task = made_task(1, 30, 400, 0.05)

@@ -202,7 +202,7 @@ def draw_list(
     if len(marks) <= NAMED_AT_MOST:
         return top_in
     if len(marks) > MOST_NAMED:
-        counted = f"Its {count(len(marks), 'coral')} are too many for their names here."
+        counted = f"Its {len(marks):,} corals are too many for their names here."
         write_text(figure, left_in, top_in, width_in, counted, LIST_PT, color=QUIET_INK)
         return top_in + line_in(LIST_PT)
     rows, wide = math.ceil(len(marks) / COLUMNS), width_in / COLUMNS
