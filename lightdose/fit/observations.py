@@ -37,8 +37,9 @@ Statement = Literal["data sheet", "typical", "none"]
 
 _ORDER: tuple[Statement, ...] = ("data sheet", "typical", "none")
 
-TIMES_LIT: Final = 5
-"""So often a fit lights the tank anew: as stated, with other lobes, lamps up and down, yellower water."""
+TIMES_LIT: Final = 8
+"""So often a survey lights the tank anew: as stated, with what is unsure of it, with other lobes, which takes
+twice as long, with lamps up and down; `calibrate` does so less often, and in yellower water."""
 
 SHEET_LN_MEAN, SHEET_LN_SD = -0.112, 0.116
 """Mean and standard deviation of the logarithm of what fixtures give of their data sheet: those of the skewed
