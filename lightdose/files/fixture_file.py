@@ -34,6 +34,7 @@ from lightdose.files.toml_tables import (
 from lightdose.files.units import between, number_or, pairs, two
 from lightdose.model.fixture import (
     DEFAULT_BEAM_FWHM_DEG,
+    MOST_FLUX_UMOL_S,
     Aperture,
     Beam,
     Channel,
@@ -96,6 +97,7 @@ BEAM_TABLE_ALLOWED: Final = "[[deg, relative], ...], angles rising from 0 to at 
 _PERCENT: Final = between(0, 100)
 _NOT_NEGATIVE: Final = {"type": "number", "minimum": 0}
 _AT_0: Final = {"enum": [0]}
+_PHOTONS: Final = number(0, MOST_FLUX_UMOL_S, above=True, unit="umol/s")
 _DIMMING_EDITOR: Final = {
     **pairs(_PERCENT, _PERCENT, least=2, most=MOST_POINTS, first=two(_AT_0, _PERCENT)),
     "contains": two({"enum": [100]}, {"enum": [100]}),
@@ -143,12 +145,8 @@ CHANNEL: Final = Table(
             "{ peak_nm = 445, fwhm_nm = 20 }",
             "its colour",
         ),
-        "photon_flux_umol_s": Key(
-            number(0, 100_000, above=True, unit="umol/s"), "62", "all photons 300-800 nm at output 100", None
-        ),
-        "ppf_umol_s": Key(
-            number(0, 100_000, above=True, unit="umol/s"), "60", "photons 400-700 nm at output 100", None
-        ),
+        "photon_flux_umol_s": Key(_PHOTONS, "62", "all photons 300-800 nm at output 100", None),
+        "ppf_umol_s": Key(_PHOTONS, "60", "photons 400-700 nm at output 100", None),
         "radiant_flux_w": Key(number(0, 10_000, above=True, unit="W"), "16", "light at output 100", None),
         "luminous_flux_lm": Key(
             number(0, 1_000_000, above=True, unit="lm"), "1200", "light at output 100", None

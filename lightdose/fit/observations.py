@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from lightdose.errors import Problem, ReadingsError
 from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S, DimmingFoot
-from lightdose.model.fixture import Channel, CosineLobe, Fixture, Flux
+from lightdose.model.fixture import MOST_FLUX_UMOL_S, Channel, CosineLobe, Fixture, Flux
 from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Setup
@@ -558,9 +558,6 @@ def _refuse_unlit(observed: Observations, expected: FloatArray) -> None:
         raise ReadingsError(*problems)
 
 
-MOST_FLUX_UMOL_S: Final = 100_000.0
-"""What a fixture file may state of a channel: a reading that needs more is of another place or level."""
-
 _MOST_TIMES = {"data sheet": 8.0, "typical": 25.0, "none": math.inf}
 """How many times its file's output a fixture may read before the reading is refused: our choice."""
 
@@ -578,28 +575,15 @@ def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArr
         limit = float(np.max(most[observed.output[n] > 0]))
         ln_model = math.log(expected[n]) + math.log(max(skies.get(reading.site or "", 1.0), 0.05))
         times = math.exp(min(float(observed.ln_reading[n]) - ln_model, LN_LARGEST))
-        if limit == math.inf and times * UNSCALED_FLUX_UMOL_S > MOST_FLUX_UMOL_S:
-            problems.append(
-                Problem(
-                    f"{reading.value:g} {reading.unit} here takes {times * UNSCALED_FLUX_UMOL_S:.2g} umol/s "
-                    "of a channel",
-                    f"up to {MOST_FLUX_UMOL_S:,.0f} umol/s",
-                    "mend the reading, its place or its levels",
-                    reading.place,
-                )
-            )
+        umol_s, mend = times * UNSCALED_FLUX_UMOL_S, "mend the reading, its place or its levels"
+        if limit == math.inf and umol_s > MOST_FLUX_UMOL_S:
+            found = f"{reading.value:g} {reading.unit} here takes {umol_s:.2g} umol/s of a channel"
+            problems.append(Problem(found, f"up to {MOST_FLUX_UMOL_S:,} umol/s", mend, reading.place))
         elif times > limit:
-            lux, how_many = reading.unit == "umol", f"{times:.0f}" if times < 1e6 else f"{times:.2g}"
-            problems.append(
-                Problem(
-                    f"{reading.value:g} {reading.unit} is {how_many} times what the fixture file gives here",
-                    f"up to {limit:.0f} times",
-                    "if this is lux, write lux in unit"
-                    if lux
-                    else "mend the reading, its place or its levels",
-                    reading.place,
-                )
-            )
+            how_many = f"{times:.0f}" if times < 1e6 else f"{times:.2g}"
+            found = f"{reading.value:g} {reading.unit} is {how_many} times what the fixture file gives here"
+            cure = "if this is lux, write lux in unit" if reading.unit == "umol" else mend
+            problems.append(Problem(found, f"up to {limit:.0f} times", cure, reading.place))
         elif math.isfinite(limit) and reading.unit == "lux" and times < 1 / limit and reading.value > 0:
             found = f"{reading.value:g} lux is {times:.2g} times what the fixture file gives here"
             cure = "if this is umol m-2 s-1, write umol_m2_s in unit"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 
@@ -182,6 +182,10 @@ FluxKind = Literal["photon_flux_umol_s", "ppf_umol_s", "radiant_flux_w", "lumino
 
 DEFAULT_BEAM_FWHM_DEG = 120.0
 """Beam of a channel that names none: a bare LED (Lambert's law). Our choice, from memory; wide interval."""
+
+
+MOST_FLUX_UMOL_S: Final = 100_000
+"""Photons that a fixture file may state of a channel: hundreds of times those of a large lamp. Our choice."""
 
 
 @dataclass(frozen=True)
