@@ -384,7 +384,7 @@ def sensed(
     Raises
     ------
     SetupError
-        If ``TIMES_LIT`` such lightings, or so many points, take too many rays: refused before the first.
+        If ``TIMES_LIT`` such lightings, or so many points, take too many rays.
     """
     matrix = np.array([*(row.row for row in observed.rows), target_row("umol", tables)])
     weightings = Weightings((*(f"sensor {n}" for n in range(len(matrix) - 1)), "ppfd"), matrix)

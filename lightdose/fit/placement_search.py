@@ -16,7 +16,6 @@ PASSES = 30
 SPOTS_TO_PUSH_FOR = 12
 MOST_PUSHED = 2
 
-Marks = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 Spots = np.ndarray[tuple[int, ...], np.dtype[np.intp]]
 
 
@@ -61,18 +60,17 @@ class _Standing:
     """Where every coral stands, and at which spots others are in its way.
 
     ``near(p)`` are the spots so close to p that a coral there can matter to any other, ``least[j]`` the
-    squared distances that others keep from coral j [m2], ``who[p]`` the coral at p or -1, ``in_way[p, i]``
-    the number of others that keep coral i from p. A coral put or taken up changes only what is near.
+    squared distances that others keep from coral j [m2], ``in_way[p, i]`` the number of others that keep
+    coral i from p. A coral put or taken up changes only what is near.
     """
 
     def __init__(self, task: PlaceTask, key: FloatArray, start: tuple[int, ...]) -> None:
         self.key = key
         self.least = np.maximum(task.apart_m - 1e-9, 0.0) ** 2
         self.at = task.places_m
-        self.radius = float(np.sqrt(self.least.max(initial=0.0)))
+        self.reach = float(self.least.max(initial=0.0))
         self.lowest = key.min(axis=1)
         self.spot = np.full(len(start), -1, dtype=np.intp)
-        self.who = np.full(len(self.at), -1, dtype=np.intp)
         self.in_way = np.zeros((len(self.at), len(start)), dtype=np.int16)
         self.known: dict[int, tuple[Spots, FloatArray]] = {}
         for i, spot in enumerate(start):
@@ -82,7 +80,7 @@ class _Standing:
         """Spots within the largest distance that any two corals keep, itself among them, and squares. [m2]"""
         if spot not in self.known:
             square = np.square(self.at - self.at[spot]).sum(axis=1)
-            close = np.flatnonzero(square <= self.radius**2)
+            close = np.flatnonzero(square <= self.reach)
             self.known[spot] = close, square[close]
         return self.known[spot]
 
@@ -90,12 +88,9 @@ class _Standing:
         old = int(self.spot[i])
         if old >= 0:
             self.shut(i, old, -1)
-            if self.who[old] == i:
-                self.who[old] = -1
         self.spot[i] = spot
         if spot >= 0:
             self.shut(i, spot, 1)
-            self.who[spot] = i
 
     def shut(self, i: int, spot: int, step: int) -> None:
         """Count a coral at a spot as in the way of all others near it, or no longer."""
@@ -190,10 +185,10 @@ class _Standing:
 
     def pushed(self, i: int, spot: int) -> list[int]:
         """The corals in the way of coral i at a spot, in their order."""
-        close, square = self.near(spot)
-        who = self.who[close]
-        shut = (who >= 0) & (who != i) & ((square < self.least[i, who]) | (close == spot))
-        return sorted(who[shut].tolist())
+        square = np.square(self.at[self.spot] - self.at[spot]).sum(axis=1)
+        shut = (self.spot >= 0) & (square < self.least[i]) | (self.spot == spot)
+        shut[i] = False
+        return [int(j) for j in np.flatnonzero(shut)]
 
 
 MOST_CELLS_EXACT = 720

@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import count
 from typing import TYPE_CHECKING, Any, Final
@@ -248,7 +248,8 @@ def _table(table: Table) -> dict[str, Any]:
     alike = alike_words(within, table.length_unit)
     rows = range(min(table.n_rows, ROWS_AT_MOST))
     more = table.n_rows - len(rows)
-    heads = [_head(column, column.cells[: len(rows)], table.length_unit) for column in shown]
+    shown = [replace(column, cells=column.cells[: len(rows)]) for column in shown]
+    heads = [_head(column, table) for column in shown]
     listed = bool(table.filters)
     notes = (
         table.note,
@@ -281,21 +282,21 @@ def _row_class(table: Table, row: int) -> str:
     return " ".join(["far"] * far + ["calm"] * calm)
 
 
-def _head(column: Column, cells: Sequence[str | Bar], length_unit: str) -> dict[str, Any]:
-    unit = length_unit if column.unit == "length" else typeset_unit(column.unit.strip())
-    bars = any(isinstance(cell, Bar) for cell in cells)
+def _head(column: Column, table: Table) -> dict[str, Any]:
+    unit = table.length_unit if column.unit == "length" else typeset_unit(column.unit.strip())
+    bars = any(isinstance(cell, Bar) for cell in column.cells)
     text = set_text(column.head.replace("\n", " "))
     return {
         "text": text,
         "unit": typeset(literal(unit)),
         "label": text.partition(",")[2].strip() or text,
-        "kind": "range" if bars else _kind(column, cells),
+        "kind": "range" if bars else _kind(column),
     }
 
 
-def _kind(column: Column, cells: Sequence[str | Bar]) -> str:
+def _kind(column: Column) -> str:
     """How a column is set: figures to the right on one line, short words on one, sentences on several."""
-    texts = [cell for cell in cells if isinstance(cell, str)]
+    texts = [cell for cell in column.cells if isinstance(cell, str)]
     figures = all(len(text) <= SHORT and text[:1] in "0123456789-" for text in texts)
     if column.right or (figures and not column.fold):
         return ""

@@ -14,6 +14,7 @@ import pytest
 from cli.small_tanks import write_tank as small_tank
 from misuse.ending import assert_ends_well, contents, run_alone, run_here
 from misuse.every_file import FILES, changed_once, write_tank
+from misuse.extreme_tanks import METER
 from misuse.fuzz import assert_makes_sense
 
 SPACES = ["\u0085", "\u00a0", "\u2009", "\u202f", "\u3000", "\u2028"]
@@ -475,11 +476,8 @@ def test_reading_that_no_lamp_can_give_is_refused_where_none_is_stated(
     places = 'at = { x = "15 cm", y = "15 cm", height = "20 cm" }\n'
     hung = f'[[fixture]]\nname = "panel"\ntype = "lamp.toml"\n{places}{day}'
     size = '[tank]\nlength = "30 cm"\nwidth = "30 cm"\nwater_depth = "30 cm"\n'
-    hand = (
-        '[meter.hand]\nreads = "umol"\nresponse = { shape = "soft" }\ncalibrated_on = "A"\nimmersion = 1.2\n'
-    )
     texts = {
-        "setup.toml": f'format = "lightdose-setup/1"\ntitle = "dim"\nsites = "s.csv"\n{size}{hung}{hand}',
+        "setup.toml": f'format = "lightdose-setup/1"\ntitle = "dim"\nsites = "s.csv"\n{size}{hung}{METER}',
         "lamp.toml": f'format = "lightdose-fixture/1"\nname = "panel"\n{lamp}',
         "s.csv": "site,x_cm,y_cm,depth_cm\nmiddle,15,15,10\n",
         "r.csv": "site,meter,reading,unit,time\nmiddle,hand,150,umol_m2_s,12:00\n",

@@ -17,7 +17,15 @@ from lightdose.model.solids import Face
 from lightdose.present.figures.canvas import MARGIN_IN, Drawing, Panel, Sheet, drawn, line_in, write_text
 from lightdose.present.figures.fitting import fit
 from lightdose.present.figures.style import INK, QUIET_INK, SMALL_PT, fitted
-from lightdose.present.figures.tank_view import MOST_NAMED, Box, Scene, TankView, beside, text_size_in
+from lightdose.present.figures.tank_view import (
+    MOST_NAMED,
+    Box,
+    Scene,
+    TankView,
+    beside,
+    text_size_in,
+    too_many_to_name,
+)
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -202,7 +210,7 @@ def draw_list(
     if len(marks) <= NAMED_AT_MOST:
         return top_in
     if len(marks) > MOST_NAMED:
-        counted = f"Its {len(marks):,} corals are too many for their names here."
+        counted = too_many_to_name(len(marks), "corals")
         write_text(figure, left_in, top_in, width_in, counted, LIST_PT, color=QUIET_INK)
         return top_in + line_in(LIST_PT)
     rows, wide = math.ceil(len(marks) / COLUMNS), width_in / COLUMNS

@@ -238,6 +238,11 @@ class PlacedNames:
     rest: str
 
 
+def too_many_to_name(n: int, what: str) -> str:
+    """What a figure says instead of more names than ``MOST_NAMED``."""
+    return f"Its {n:,} {what} are too many for their names here."
+
+
 def place_names(
     scene: Scene, size_in: tuple[float, float], marks: Sequence[SiteMark], labels: LabelField
 ) -> PlacedNames:
@@ -247,8 +252,7 @@ def place_names(
     stay without names.
     """
     if len(marks) > MOST_NAMED:
-        counted = f"Its {len(marks):,} places are too many for their names here."
-        return PlacedNames((), "" if fit().narrow else counted)
+        return PlacedNames((), "" if fit().narrow else too_many_to_name(len(marks), "places"))
     side = MARK_PT / 72 + 0.01
     places = [scene.inches(size_in, mark.place_m) for mark in marks]
     labels.taken += [Box.around(x, y, side, side) for x, y in places]
