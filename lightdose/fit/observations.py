@@ -401,7 +401,7 @@ def sensed(
     seen = np.zeros((len(points_m), len(scene.emission), len(matrix)))
     clear = _under_stated_sky(setup, observed, len(points_m), sites)
     lit = prepare_field(without_solids(scene) if clear.all() else scene, weightings, for_points=len(points_m))
-    if len(scene.emission) == len(observed.emission):  # as hung; other lobes come after
+    if fixtures is observed.fixtures:  # as they hang: before any change is tried
         refuse_too_many_changes(fixtures, lit.lit, 0, TIMES_LIT)
         refuse_too_many_places(fixtures, lit.lit, len(points_m), f"light at {len(points_m)} points")
     for part, here in ((clear, lit.clear), (~clear, lit)):
