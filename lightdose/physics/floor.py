@@ -44,6 +44,10 @@ PATCH_PER_DEPTH = 0.13
 """Side of a floor patch in water depths: the bounce varies over one depth or more. Our choice, by trial."""
 
 PATCHES_AT_MOST = 400
+LEAST_REFLECTANCE = 1e-9
+"""Below it a floor or a stone is black: what it would send back no meter shows, and many bounces of less
+become numbers next to the smallest that a computer holds, which take ten to a hundred times as long."""
+
 FEWEST_PATCHES = 4
 REACH_PER_HEIGHT, REACH_BETWEEN_MIRRORS = 2.0, 6.0
 """Mirror images are followed to this many times the vertical way, further where a wall has a stated

@@ -14,7 +14,7 @@ from lightdose.model.light import LIGHT_PARTS
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
 from lightdose.physics.emission import SourceCells, distinct_beams, intensity_per_flux, source_cells
-from lightdose.physics.floor import FloorGrid, FloorLight, floor_grid, floor_light
+from lightdose.physics.floor import LEAST_REFLECTANCE, FloorGrid, FloorLight, floor_grid, floor_light
 from lightdose.physics.light_paths import Rays, Route, Shading, routes
 from lightdose.physics.pane_guides import all_rays
 from lightdose.physics.ray_limits import (
@@ -177,7 +177,7 @@ def lit_tank(
     ways = [(fixture, lamp.routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]
     refuse_too_many_rays(ways, tank, 1, "one place")
     floor = None
-    if tank.floor_reflectance > 0 and index > 1 and lamps and for_points > 0:
+    if tank.floor_reflectance >= LEAST_REFLECTANCE and index > 1 and lamps and for_points > 0:
         grid = floor_grid(tank, index)
         points = math.prod(axis.size for axis in _sample_axes(grid))
         ways = [(fixture, lamp.floor_routes) for fixture, lamp in zip(fixtures, lamps, strict=True)]

@@ -10,6 +10,7 @@ import numpy as np
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
 from lightdose.model.solids import Solid
+from lightdose.physics.floor import LEAST_REFLECTANCE
 from lightdose.physics.solid_shapes import IntArray, Shapes, in_own_frame, shapes_of
 
 FLOOR_PATCH_M = 0.035
@@ -138,14 +139,9 @@ def skins_of(
         shares.append(np.full(len(u), shapes.reflectance[solid]))
         first[solid] = next_patch
         next_patch += len(u)
-    return Skins(
-        tank,
-        shapes,
-        (n_x, n_y),
-        first,
-        parts,
-        *(np.concatenate(v) for v in (centres, normals, areas, shares)),
-    )
+    centre, normal, area_m2, reflectance = (np.concatenate(v) for v in (centres, normals, areas, shares))
+    reflectance[reflectance < LEAST_REFLECTANCE] = 0.0
+    return Skins(tank, shapes, (n_x, n_y), first, parts, centre, normal, area_m2, reflectance)
 
 
 def _cuts(shapes: Shapes, solid: int, count: int) -> IntArray:

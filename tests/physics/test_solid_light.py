@@ -100,6 +100,18 @@ def test_a_tank_without_solids_has_the_light_it_had() -> None:
 
 
 @pytest.mark.identity
+def test_a_stone_or_a_floor_that_reflects_as_good_as_nothing_is_black() -> None:
+    """5e-324 counts as 0, so that no bounce becomes a number next to the smallest that a computer holds."""
+    found = [
+        flat(field_of(replace(LEDGE, reflectance=share), tank=replace(TANK, floor_reflectance=share)))
+        for share in (0.0, 5e-324)
+    ]
+    assert np.array_equal(*found)
+    skins = skins_of(replace(TANK, floor_reflectance=5e-324), shapes_of((LEDGE,)))
+    assert set(skins.reflectance) == {0.0, LEDGE.reflectance}
+
+
+@pytest.mark.identity
 def test_two_half_boxes_are_one() -> None:
     """A box cut in two through its middle shades and sends back as the whole."""
     whole = Solid("box", "box", 0.2, 0.25, 0.18, (0.22, 0.16, 0.04))
