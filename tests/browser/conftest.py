@@ -66,8 +66,21 @@ def lacking(reason: str) -> NoReturn:
     pytest.skip(reason)
 
 
+PLAIN_FONT = """<?xml version="1.0"?>
+<!DOCTYPE fontconfig SYSTEM "fonts.dtd">
+<fontconfig>
+  <match target="pattern">
+    <edit name="family" mode="append" binding="strong"><string>Liberation Sans</string></edit>
+  </match>
+  <include ignore_missing="yes">/etc/fonts/fonts.conf</include>
+</fontconfig>
+"""
+"""Where a page leaves the font to the reader's system it is one of usual width (fonts-liberation), whichever
+this machine would choose: the length of a page hangs on it."""
+
+
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
     """One headless browser for all tests."""
     try:
         from playwright.sync_api import sync_playwright
@@ -78,7 +91,10 @@ def browser() -> Iterator[Browser]:
     if found is None:
         lacking("there is no Chromium on the path: apt-get install chromium")
     with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
+        fonts = tmp_path_factory.mktemp("fonts") / "fonts.conf"
+        fonts.write_text(PLAIN_FONT, encoding="utf-8")
+        settings = {**os.environ, "FONTCONFIG_FILE": str(fonts)}
+        running = playwright.chromium.launch(executable_path=found, args=ARGUMENTS, env=settings)
         yield running
         running.close()
 

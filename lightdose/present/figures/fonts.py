@@ -38,9 +38,10 @@ _FAMILY: dict[str, str | None] = {}
 
 def uncovered(text: str) -> set[str]:
     """The letters of ``text`` that no installed font has; those that it has can be drawn from now on."""
-    for letter in set(text).difference(_FAMILY):
+    letters = set(text).difference("\n")  # a line break is not drawn
+    for letter in letters.difference(_FAMILY):
         _FAMILY[letter] = FONT if _has(letter) else _installed_with(letter)
-    return {letter for letter in set(text) if _FAMILY[letter] is None}
+    return {letter for letter in letters if _FAMILY[letter] is None}
 
 
 def boxed(text: str) -> str:

@@ -68,6 +68,14 @@ def pdf_words(name: str) -> list[str]:
     return sorted(lines[0].split())
 
 
+@pytest.mark.identity
+@pytest.mark.usefixtures("no_fonts")
+def test_a_line_break_is_no_letter_that_a_font_could_lack() -> None:
+    """A label of two lines with a unit in raised letters stays as it is; nothing is told to be missing."""
+    assert fonts.boxed("DLI\n[mol m⁻² d⁻¹]") == "DLI\n[mol m⁻² d⁻¹]"
+    assert fonts.missing_words() == ""
+
+
 @pytest.mark.published
 @pytest.mark.parametrize("script", OURS)
 def test_name_is_read_back_from_the_pdf(script: str) -> None:
