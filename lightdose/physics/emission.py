@@ -415,6 +415,12 @@ SMALLEST_CUT_M = 0.012
 """Sides below this are not cut."""
 
 CELLS_AT_MOST = 4096
+PLACES_AT_LEAST = 48
+"""Places of a whole lamp from which it is asked whether a solid stands in the way: the edge of a shadow has
+as many steps. Our choice, by trial."""
+
+CELLS_TO_ASK_ONCE = 12
+GOLDEN = (math.sqrt(5) - 1) / 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -425,6 +431,9 @@ class SourceCells:
     ----------
     x_m, y_m : array, shape (n_cell,); where rays start. [m]
     inset_x_m, inset_y_m : array, shape (n_cell,); from there to the middle of the cell. [m]
+    asked_x_m, asked_y_m : array, shape (n_place, n_cell); from there to the places in the cell from which
+        it is asked whether a solid stands in the way: ``asked_first`` of them for every ray, the others at
+        the edges of shadows. [m]
     height_m : height above the water. [m]
     spread_x_m, spread_y_m : width of a cell as seen along x and y, 0 for a point. [m]
     turn_rad : rotation of the fixture, counter-clockwise from above. [rad]
@@ -434,10 +443,17 @@ class SourceCells:
     y_m: FloatArray
     inset_x_m: FloatArray
     inset_y_m: FloatArray
+    asked_x_m: FloatArray
+    asked_y_m: FloatArray
     height_m: float
     spread_x_m: float
     spread_y_m: float
     turn_rad: float
+
+    @property
+    def asked_first(self) -> int:
+        """Places from which every ray is asked: two in few cells, lest a pebble stands between them."""
+        return 2 if 1 < self.x_m.size < CELLS_TO_ASK_ONCE else 1
 
 
 def _cut(side_m: float, largest_m: float) -> tuple[FloatArray, FloatArray, float]:
@@ -450,6 +466,49 @@ def _cut(side_m: float, largest_m: float) -> tuple[FloatArray, FloatArray, float
     middles = ((np.arange(count) + 0.5) / count - 0.5) * side_m
     starts = middles / math.sqrt(1 - 1 / count**2) if count > 1 else middles
     return starts, middles, side_m / count
+
+
+def _places_asked(columns: int, rows: int) -> tuple[FloatArray, FloatArray]:
+    """Places in each cell of a grid, from its middle, in sides of a cell: along and aside, (n_place, n_cell).
+
+    The first lie on the outline of the grid, corners among them: a straight edge that covers a part of it
+    covers one of them. The others are one in each part of a cell, the more the fewer cells there are. No two
+    of them share a level along either side, and all levels are evenly spaced: an edge that crosses the grid
+    passes one place after the other, not a whole row of middles at once.
+
+    Source
+    ------
+    Multi-jittered samples, Chiu, Shirley & Wang 1994, Graphics Gems IV (from memory), without chance: within
+    their row and column places go in steps of the golden section.
+    """
+    cells = columns * rows
+    cut = math.ceil(math.sqrt(PLACES_AT_LEAST / cells)) if cells > 1 else 1
+    column, row = np.meshgrid(np.arange(cut * columns), np.arange(cut * rows))
+    along = (column % cut + (_turn(cut * rows)[row] + 0.5) / (cut * rows)) / cut - 0.5
+    aside = (row % cut + (_turn(cut * columns)[column] + 0.5) / (cut * columns)) / cut - 0.5
+    outer_along, outer_aside = (grid.ravel() for grid in np.meshgrid(_outline(columns), _outline(rows)))
+    # what comes first of one cell lies in another part of it than what comes first of the next
+    turn = (np.arange(cut**2)[:, None] + np.arange(cells)) % cut**2
+    inner_along, inner_aside = (
+        np.take_along_axis(
+            grid.reshape(rows, cut, columns, cut).transpose(1, 3, 0, 2).reshape(cut**2, cells), turn, axis=0
+        )
+        for grid in (along, aside)
+    )
+    return np.vstack((outer_along, inner_along)), np.vstack((outer_aside, inner_aside))
+
+
+def _outline(count: int) -> FloatArray:
+    """Outer edges of the first and the last of some cells, and middles of the others, in sides of a cell."""
+    places = np.zeros(count)
+    if count > 1:
+        places[0], places[-1] = -0.5, 0.5
+    return places
+
+
+def _turn(count: int) -> FloatArray:
+    """0 to count - 1, each once, neighbours far apart."""
+    return np.argsort(np.argsort((np.arange(count) * GOLDEN) % 1.0)).astype(np.float64)
 
 
 def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
@@ -487,13 +546,19 @@ def source_cells(fixture: Fixture, coarseness: float = 1.0) -> SourceCells:
         )
     along, aside = (grid.ravel() for grid in np.meshgrid(xs, ys))
     in_x, in_y = (grid.ravel() for grid in np.meshgrid(middle_xs - xs, middle_ys - ys))
+    asked_x, asked_y = _places_asked(xs.size, ys.size)
     turn = math.radians(fixture.rotation_deg % 360.0)
     cosine, sine = math.cos(turn), math.sin(turn)
+
+    def turned(along_m: FloatArray, aside_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return cosine * along_m - sine * aside_m, sine * along_m + cosine * aside_m
+
+    x, y = turned(along, aside)
     return SourceCells(
-        fixture.x_m + cosine * along - sine * aside,
-        fixture.y_m + sine * along + cosine * aside,
-        cosine * in_x - sine * in_y,
-        sine * in_x + cosine * in_y,
+        fixture.x_m + x,
+        fixture.y_m + y,
+        *turned(in_x, in_y),
+        *turned(in_x + length * asked_x, in_y + width * asked_y),
         fixture.height_m,
         abs(cosine) * length + abs(sine) * width,
         abs(sine) * length + abs(cosine) * width,

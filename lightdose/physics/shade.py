@@ -1,7 +1,8 @@
 """Rays between lamps and places that solids hold back.
 
 A ray is followed from its place towards the lamp, off the panes that its mirror image stands for, up to the
-surface; while it is in a pane it goes on along it. Braces in the air dim the straight beam.
+surface; while it is in a pane it goes on along it. Braces in the air dim the straight beam. A ray stands for
+a cell of the lamp: at the edge of a shadow it is followed to several places in the cell.
 """
 
 from __future__ import annotations
@@ -22,12 +23,29 @@ COST_OF_THE_FIRST, FIRST, COST_A_SOLID = 0.2, 12, 0.008
 most rays. By measurement among 1 to 500 solids, as an upper limit."""
 
 
+LEAST_UP = 1e-12
+"""Square of the upward part of a ray's wave vector at least."""
+
+INNER = 1
+"""Place in a cell from which a ray is asked once: the first that does not lie on the outline of the lamp."""
+
+RAYS_AT_ONCE = 100_000
+"""So many rays are asked at once, which bounds the memory that they take."""
+
+LEAST_SPREAD = 1e-3
+"""Variance of what is left of rays from one image of a lamp beyond which it counts as partly covered."""
+
+
 @dataclass(frozen=True, eq=False)
 class Shade:
-    """What stands in the way of rays."""
+    """What stands in the way of rays.
+
+    ``once``: each ray is asked from one place in its cell. For the light on patches, where edges even out.
+    """
 
     shapes: Shapes
     braces: tuple[Brace, ...] = ()
+    once: bool = False
 
     @property
     def cost(self) -> float:
@@ -36,29 +54,52 @@ class Shade:
         return 1 + COST_OF_THE_FIRST * min(count, FIRST) + COST_A_SOLID * count
 
     def passed(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
-        """Share of each ray that comes to its place among points (3, n_point), x, y, up."""
+        """Share of each ray that comes to its place among points (3, n_point), x, y, up.
+
+        Where some cells of a lamp are seen from a place and others are not, each is asked at several places.
+        """
         share = np.ones(rays.point.size)
         lit = np.flatnonzero(rays.gain_per_m2)
         if lit.size and self.braces:
             share[lit] *= self._under_braces(route, rays, lit)
         if lit.size and self.shapes.kind.size:
-            left = np.ones(lit.size)
-            for index, at, way, length in self._pieces(route, rays, points, lit, left):
-                left[index] *= passed(self.shapes, at, way, length)
+            first, places = route.cells.asked_first, len(route.cells.asked_x_m)
+            asked = np.array([INNER]) if self.once else np.arange(first)
+            each = self._left(route, rays, points, lit, asked)
+            left = each[-1]
+            edge = lit[:0] if self.once else _at_an_edge(route, rays, lit, each)
+            if edge.size:
+                whole, size = each[1:, edge].sum(axis=0), max(1, RAYS_AT_ONCE // edge.size)
+                for start in range(first, places, size):
+                    further = np.arange(start, min(start + size, places))
+                    whole += self._left(route, rays, points, lit[edge], further).sum(axis=0)
+                left[edge] = whole / (places - 1)
             share[lit] *= left
         return share
+
+    def _left(
+        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, asked: IntArray
+    ) -> FloatArray:
+        """Share of some rays that solids let through, from each of some places in cells, (n_place, n)."""
+        left, place = np.ones(asked.size * lit.size), np.repeat(asked, lit.size)
+        for index, at, way, length in self._pieces(
+            route, rays, points, np.tile(lit, asked.size), place, left
+        ):
+            left[index] *= passed(self.shapes, at, way, length)
+        return left.reshape(asked.size, lit.size)
 
     def passed_alone(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
         """Share of each ray that each solid alone would let through, shape (n_solid, n_ray)."""
         share = np.ones((self.shapes.kind.size, rays.point.size))
         lit = np.flatnonzero(rays.gain_per_m2)
-        for index, at, way, length in self._pieces(route, rays, points, lit, np.ones(lit.size)):
+        place = np.full(lit.size, INNER)
+        for index, at, way, length in self._pieces(route, rays, points, lit, place, np.ones(lit.size)):
             line, solid, dims = dimmed(self.shapes, at, way, length)
             np.multiply.at(share, (solid, lit[index[line]]), dims)
         return share
 
     def _pieces(
-        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, left: FloatArray
+        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, place: IntArray, left: FloatArray
     ) -> Iterator[tuple[IntArray, FloatArray, FloatArray, FloatArray]]:
         """Straight pieces of some rays from their place up: which of them, starts, ways and lengths.
 
@@ -66,8 +107,8 @@ class Shade:
         """
         at = points[:, rays.point[lit]]
         under = np.flatnonzero(at[2] < self.shapes.top_m)
-        lit, at = lit[under], at[:, under]
-        way, stay, hits = _backwards(route, rays, lit)
+        lit, place, at = lit[under], place[under], at[:, under]
+        way, stay, hits = _backwards(route, rays, lit, place)
         tank, n, index = route.tank, route.index, under
         while index.size:
             length, axis = _leg(tank, at, way, hits)
@@ -100,10 +141,12 @@ class Shade:
         height = route.cells.height_m
         if route.lamp != STRAIGHT or height <= route.tank.rim_m:
             return share
-        cell = rays.cell[lit]
-        drop = (height - route.tank.rim_m) / rays.cosine[lit]
-        x = route.cells.x_m[cell] + rays.k_x[lit] * drop
-        y = route.cells.y_m[cell] + rays.k_y[lit] * drop
+        cells, cell = route.cells, rays.cell[lit]
+        place = np.full(lit.size, INNER)
+        k_x, k_y = _asked(route, rays, lit, place)
+        drop = (height - route.tank.rim_m) / np.sqrt(np.maximum(1 - k_x * k_x - k_y * k_y, LEAST_UP))
+        x = cells.x_m[cell] + cells.asked_x_m[place, cell] + k_x * drop
+        y = cells.y_m[cell] + cells.asked_y_m[place, cell] + k_y * drop
         for brace in self.braces:
             (x0, y0), (x1, y1) = brace.from_m, brace.to_m
             span = float(np.hypot(x1 - x0, y1 - y0))
@@ -138,19 +181,51 @@ def towards_lamp(route: Route, rays: Rays, which: IntArray | slice = slice(None)
     ------
     Snell's law; an image's sign turns its ray into that of the tank.
     """
-    k = [rays.k_x[which], rays.k_y[which]]
-    for axis, far in enumerate(route.lamp.far_panes):
-        if far is not None:
-            k[axis] = -k[axis]
-    k_x = route.images_x.sign[rays.image_x[which]] * k[0]
-    k_y = route.images_y.sign[rays.image_y[which]] * k[1]
-    up = np.sqrt(np.maximum(route.index**2 - k_x * k_x - k_y * k_y, 0.0))
-    return np.asarray(np.stack((-k_x, -k_y, up)) / route.index)
+    return _in_tank(route, rays, which, *_of_image(route, rays, which))
 
 
-def _backwards(route: Route, rays: Rays, which: IntArray) -> tuple[FloatArray, FloatArray, IntArray]:
+def _of_image(route: Route, rays: Rays, which: IntArray | slice) -> tuple[FloatArray, FloatArray]:
+    """Level wave vectors of rays where the image of the lamp stands."""
+    k_x, k_y = (
+        k if far is None else -k
+        for k, far in zip((rays.k_x[which], rays.k_y[which]), route.lamp.far_panes, strict=True)
+    )
+    return k_x, k_y
+
+
+def _in_tank(
+    route: Route, rays: Rays, which: IntArray | slice, k_x: FloatArray, k_y: FloatArray
+) -> FloatArray:
+    """Unit vectors (3, n) towards the light, of level wave vectors where the image of the lamp stands."""
+    x = route.images_x.sign[rays.image_x[which]] * k_x
+    y = route.images_y.sign[rays.image_y[which]] * k_y
+    up = np.sqrt(np.maximum(route.index**2 - x * x - y * y, LEAST_UP))
+    return np.asarray(np.stack((-x, -y, up)) / route.index)
+
+
+def _asked(route: Route, rays: Rays, which: IntArray, place: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Level wave vectors of rays to where they go from places in their cells, to first order.
+
+    With g0 and g1 as in ``solved_rays.rays``, a lamp that moves by o in the ray's own direction turns it by
+    -o / g1, across it by -o / g0.
+    """
+    k_x, k_y = _of_image(route, rays, which)
+    cell, c, path = rays.cell[which], rays.cosine[which], rays.path_m[which]
+    o_x, o_y = route.cells.asked_x_m[place, cell], route.cells.asked_y_m[place, cell]
+    k2, h, n = k_x * k_x + k_y * k_y, route.cells.height_m, route.index
+    across = 1 / (h / c + path / n)
+    along = 1 / (h / c**3 + path * n / np.maximum(n * n - k2, LEAST_UP))
+    more = np.divide(
+        (along - across) * (o_x * k_x + o_y * k_y), k2, out=np.zeros_like(k2), where=k2 > LEAST_UP
+    )
+    return k_x - across * o_x - more * k_x, k_y - across * o_y - more * k_y
+
+
+def _backwards(
+    route: Route, rays: Rays, which: IntArray, place: IntArray
+) -> tuple[FloatArray, FloatArray, IntArray]:
     """Ways (3, n), stays at each pane over the index (2, n), and reflections along each axis (2, n)."""
-    way = towards_lamp(route, rays, which)
+    way = _in_tank(route, rays, which, *_asked(route, rays, which, place))
     stays, hits = [], []
     for axis, (images, ray) in enumerate(
         ((route.images_x, rays.image_x[which]), (route.images_y, rays.image_y[which]))
@@ -163,6 +238,20 @@ def _backwards(route: Route, rays: Rays, which: IntArray) -> tuple[FloatArray, F
         stays.append(stay)
         hits.append(number)
     return way, np.stack(stays), np.stack(hits)
+
+
+def _at_an_edge(route: Route, rays: Rays, lit: IntArray, each: FloatArray) -> IntArray:
+    """Those of some rays whose image of the lamp, seen from their place, is partly covered.
+
+    ``each`` is what is left of each ray from some places of its cell, (n_place, n).
+    """
+    images = route.images_x.sign.size, route.images_y.sign.size
+    point, x, y = rays.point[lit], rays.image_x[lit], rays.image_y[lit]
+    seen = (point * images[0] + x) * images[1] + y
+    count = np.maximum(np.bincount(seen) * len(each), 1)
+    mean = np.bincount(seen, each.sum(axis=0)) / count
+    spread = np.bincount(seen, (each * each).sum(axis=0)) / count - mean * mean
+    return np.flatnonzero(spread[seen] > LEAST_SPREAD)
 
 
 def _leg(tank: Tank, at: FloatArray, way: FloatArray, hits: IntArray) -> tuple[FloatArray, IntArray]:

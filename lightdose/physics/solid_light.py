@@ -120,7 +120,7 @@ def ways_to_skins(
     ------
     Our choice: with lamps as coarse as for the floor.
     """
-    shade = Shade(skins.shapes)
+    shade = Shade(skins.shapes, once=True)
     return [
         (fixture, [replace(route, shade=shade) for route in lamp.floor_routes])
         for fixture, lamp in zip(fixtures, lit.lamps, strict=True)
@@ -180,7 +180,7 @@ def lamps_on_faces(
     ------
     ``light_under_water``.
     """
-    solids, nodes = Shade(shapes), lit.nodes_per_m
+    solids, nodes = Shade(shapes, once=True), lit.nodes_per_m
     lamps = []
     for lamp in lit.lamps:
         size = block_size(lamp.floor_routes)

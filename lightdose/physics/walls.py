@@ -405,10 +405,14 @@ def mirrored_cells(cells: SourceCells, image: LampImage, tank: Tank) -> SourceCe
     """The cells where the image of the lamp stands."""
     if image.x is not None:
         wall = tank.length_m if image.x else 0.0
-        cells = replace(cells, x_m=2 * wall - cells.x_m, inset_x_m=-cells.inset_x_m)
+        cells = replace(
+            cells, x_m=2 * wall - cells.x_m, inset_x_m=-cells.inset_x_m, asked_x_m=-cells.asked_x_m
+        )
     if image.y is not None:
         wall = tank.width_m if image.y else 0.0
-        cells = replace(cells, y_m=2 * wall - cells.y_m, inset_y_m=-cells.inset_y_m)
+        cells = replace(
+            cells, y_m=2 * wall - cells.y_m, inset_y_m=-cells.inset_y_m, asked_y_m=-cells.asked_y_m
+        )
     return cells
 
 

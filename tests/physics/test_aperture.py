@@ -26,6 +26,24 @@ def test_cells_have_the_place_and_spread_of_the_rectangle():
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize("size", [(0.4, 0.06), (0.1, 0.1), (0.06, 0.4), (0.3, 0.3)])
+def test_places_asked_for_shadows_share_no_level_and_reach_the_outline(size: tuple[float, float]) -> None:
+    """Inner places: all levels of either side, evenly spaced, once each; the first: corners of the panel."""
+    cells = source_cells(lamp("a", CosineLobe(90), 0.3, 0.2, 0.25, size))
+    for start, asked, middle, side in (
+        (cells.x_m, cells.asked_x_m, 0.3, size[0]),
+        (cells.y_m, cells.asked_y_m, 0.2, size[1]),
+    ):
+        levels = np.sort((start + asked[1:]).ravel())
+        even = middle + side * ((np.arange(levels.size) + 0.5) / levels.size - 0.5)
+        assert levels.size >= 48
+        assert levels == pytest.approx(even)
+        assert np.ptp(start + asked[0]) == pytest.approx(side)
+    corners = np.abs(cells.x_m + cells.asked_x_m[0] - 0.3), np.abs(cells.y_m + cells.asked_y_m[0] - 0.2)
+    assert np.sum(np.isclose(corners[0], size[0] / 2) & np.isclose(corners[1], size[1] / 2)) == 4
+
+
+@pytest.mark.identity
 def test_no_aperture_is_a_point():
     """One cell without width."""
     cells = source_cells(lamp("a", CosineLobe(90), 0.3, 0.2, 0.25))

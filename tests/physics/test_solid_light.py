@@ -15,9 +15,10 @@ from lightdose.model.forms import CoralForm
 from lightdose.model.light import Scene
 from lightdose.model.setup import Cover, Standing, Tank, Wall
 from lightdose.model.solids import Brace, Solid, colony
-from lightdose.physics import all_sides
+from lightdose.physics import all_sides, emission
 from lightdose.physics.all_sides import around, from_all_sides
 from lightdose.physics.bounce import between_patches
+from lightdose.physics.emission import source_cells
 from lightdose.physics.light_field import PreparedField, prepare_field
 from lightdose.physics.shaded_by import shaded_by
 from lightdose.physics.skins import skins_of
@@ -112,6 +113,30 @@ def test_a_stone_or_a_floor_that_reflects_as_good_as_nothing_is_black() -> None:
 
 
 @pytest.mark.identity
+@pytest.mark.parametrize(
+    ("turn_deg", "solid"), [(0, LEDGE), (30, LEDGE), (0, replace(LEDGE, shape="ellipsoid"))]
+)
+def test_a_shadow_ends_as_softly_as_under_a_lamp_in_many_cells(
+    turn_deg: float, solid: Solid, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Across edges of a shadow a lamp in few cells gives what 400 cells give, to 2.5 % of the open light."""
+    light = lamp("l", CosineLobe(90), 0.25, 0.2, 0.2, (0.3, 0.06), rotation_deg=turn_deg)
+    assert source_cells(light).x_m.size < 20
+    across = np.linspace(0.02, 0.58, 57)
+    places = [np.column_stack((across, np.full(57, y), np.full(57, 0.3))) for y in (0.12, 0.25, 0.38)]
+    points = np.concatenate(places)
+    few = flat(field_of(solid, light=light), points)
+    with monkeypatch.context() as finer:
+        finer.setattr(emission, "LARGEST_CELL_M", 0.006)
+        fine = replace(light, name="fine")  # what was lit before is kept by its fixtures
+        assert source_cells(fine).x_m.size > 400
+        many = flat(field_of(solid, light=fine), points)
+    open_light = flat(field_of(light=light), points)
+    assert np.min(many / open_light) < 0.2
+    assert np.max(np.abs(few - many) / open_light) < 0.025
+
+
+@pytest.mark.identity
 def test_two_half_boxes_are_one() -> None:
     """A box cut in two through its middle shades and sends back as the whole."""
     whole = Solid("box", "box", 0.2, 0.25, 0.18, (0.22, 0.16, 0.04))
@@ -122,7 +147,7 @@ def test_two_half_boxes_are_one() -> None:
 @pytest.mark.identity
 @pytest.mark.parametrize("axis", [0, 1])
 def test_a_mirrored_tank_has_mirrored_light(axis: int) -> None:
-    """Lamp, solids and places mirrored in x or y: the same light on places and faces."""
+    """Lamp, solids and places mirrored in x or y: the same light, but for the steps of a shadow's edge."""
     span = (TANK.length_m, TANK.width_m)[axis]
     name = ("x_m", "y_m")[axis]
     there = replace(LAMP, **{name: span - getattr(LAMP, name)})
@@ -130,11 +155,11 @@ def test_a_mirrored_tank_has_mirrored_light(axis: int) -> None:
     places = PLACES.copy()
     places[:, axis] = span - places[:, axis]
     here, mirrored = field_of(LEDGE), field_of(ledge, light=there)
-    assert flat(mirrored, places) == pytest.approx(flat(here), rel=2e-3)
+    assert flat(mirrored, places) == pytest.approx(flat(here), rel=0.03)
     normals = np.tile((0.6, 0.48, 0.64), (len(PLACES), 1))
     other = normals * np.where(np.arange(3) == axis, -1, 1)
     one, two = around(here, PLACES, normals), around(mirrored, places, other)
-    assert two == pytest.approx(one, rel=0.01)
+    assert two == pytest.approx(one, rel=0.03)
 
 
 @pytest.mark.identity
