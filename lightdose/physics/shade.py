@@ -7,7 +7,7 @@ a cell of the lamp: at the edge of a shadow it is followed to several places in 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Tank
 from lightdose.model.solids import Brace, Solid
 from lightdose.physics.light_paths import Rays, Route
-from lightdose.physics.solid_shapes import IntArray, Shapes, dimmed, passed, shapes_of
+from lightdose.physics.solid_shapes import BoolArray, IntArray, Shapes, dimmed, passed, shapes_of
 from lightdose.physics.walls import BEHIND, STRAIGHT, pane_stay
 
 COST_OF_THE_FIRST, FIRST, COST_A_SOLID = 0.2, 12, 0.008
@@ -29,18 +29,22 @@ LEAST_UP = 1e-12
 INNER = 1
 """Place in a cell from which a ray is asked once: the first that does not lie on the outline of the lamp."""
 
-RAYS_AT_ONCE = 100_000
-"""So many rays are asked at once, which bounds the memory that they take."""
+SHARES_AT_ONCE = 100_000
+"""So many shares are asked for at once, which bounds the memory that they take."""
 
 LEAST_SPREAD = 1e-3
 """Variance of what is left of rays from one image of a lamp beyond which it counts as partly covered."""
+
+
+Ask = Callable[[Route, Rays, FloatArray, IntArray, IntArray | None], FloatArray]
+"""What is left of some rays, from each of some places in their cells, (n_place, n_share, n)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Shade:
     """What stands in the way of rays.
 
-    ``once``: each ray is asked from one place in its cell. For the light on patches, where edges even out.
+    ``once``: each ray is followed to its own start alone. For the light on patches, where edges even out.
     """
 
     shapes: Shapes
@@ -63,43 +67,63 @@ class Shade:
         if lit.size and self.braces:
             share[lit] *= self._under_braces(route, rays, lit)
         if lit.size and self.shapes.kind.size:
-            first, places = route.cells.asked_first, len(route.cells.asked_x_m)
-            asked = np.array([INNER]) if self.once else np.arange(first)
-            each = self._left(route, rays, points, lit, asked)
-            left = each[-1]
-            edge = lit[:0] if self.once else _at_an_edge(route, rays, lit, each)
-            if edge.size:
-                whole, size = each[1:, edge].sum(axis=0), max(1, RAYS_AT_ONCE // edge.size)
-                for start in range(first, places, size):
-                    further = np.arange(start, min(start + size, places))
-                    whole += self._left(route, rays, points, lit[edge], further).sum(axis=0)
-                left[edge] = whole / (places - 1)
-            share[lit] *= left
+            share[lit] *= self._through(route, rays, points, lit, self._left)[0]
         return share
-
-    def _left(
-        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, asked: IntArray
-    ) -> FloatArray:
-        """Share of some rays that solids let through, from each of some places in cells, (n_place, n)."""
-        left, place = np.ones(asked.size * lit.size), np.repeat(asked, lit.size)
-        for index, at, way, length in self._pieces(
-            route, rays, points, np.tile(lit, asked.size), place, left
-        ):
-            left[index] *= passed(self.shapes, at, way, length)
-        return left.reshape(asked.size, lit.size)
 
     def passed_alone(self, route: Route, rays: Rays, points: FloatArray) -> FloatArray:
         """Share of each ray that each solid alone would let through, shape (n_solid, n_ray)."""
         share = np.ones((self.shapes.kind.size, rays.point.size))
         lit = np.flatnonzero(rays.gain_per_m2)
-        place = np.full(lit.size, INNER)
-        for index, at, way, length in self._pieces(route, rays, points, lit, place, np.ones(lit.size)):
-            line, solid, dims = dimmed(self.shapes, at, way, length)
-            np.multiply.at(share, (solid, lit[index[line]]), dims)
+        if lit.size:
+            share[:, lit] = self._through(route, rays, points, lit, self._left_by_each)
         return share
 
+    def _through(self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, ask: Ask) -> FloatArray:
+        """Shares of some rays that are let through, (n_share, n); at edges of shadows means over places."""
+        if self.once:
+            return np.asarray(ask(route, rays, points, lit, None)[0])
+        first, places = route.cells.asked_first, len(route.cells.asked_x_m)
+        each = ask(route, rays, points, lit, np.arange(first))
+        edges = np.stack([_at_an_edge(route, rays, lit, shares) for shares in each.swapaxes(0, 1)])
+        some, left = np.flatnonzero(edges.any(axis=0)), each[-1]
+        if some.size:
+            whole = each[1:, :, some].sum(axis=0)
+            size = max(1, SHARES_AT_ONCE // whole.size)
+            for start in range(first, places, size):
+                further = np.arange(start, min(start + size, places))
+                whole += ask(route, rays, points, lit[some], further).sum(axis=0)
+            left[:, some] = np.where(edges[:, some], whole / (places - 1), left[:, some])
+        return np.asarray(left)
+
+    def _left(
+        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, asked: IntArray | None
+    ) -> FloatArray:
+        """What all solids leave of some rays, from each of some places in their cells, (n_place, 1, n)."""
+        lit, place, count = _from_places(lit, asked)
+        left = np.ones(lit.size)
+        for index, at, way, length in self._pieces(route, rays, points, lit, place, left):
+            left[index] *= passed(self.shapes, at, way, length)
+        return left.reshape(count, 1, -1)
+
+    def _left_by_each(
+        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, asked: IntArray | None
+    ) -> FloatArray:
+        """What each solid alone leaves of some rays, as ``_left``, (n_place, n_solid, n)."""
+        lit, place, count = _from_places(lit, asked)
+        left = np.ones((self.shapes.kind.size, lit.size))
+        for index, at, way, length in self._pieces(route, rays, points, lit, place, np.ones(lit.size)):
+            line, solid, dims = dimmed(self.shapes, at, way, length)
+            np.multiply.at(left, (solid, index[line]), dims)
+        return left.reshape(len(left), count, -1).swapaxes(0, 1)
+
     def _pieces(
-        self, route: Route, rays: Rays, points: FloatArray, lit: IntArray, place: IntArray, left: FloatArray
+        self,
+        route: Route,
+        rays: Rays,
+        points: FloatArray,
+        lit: IntArray,
+        place: IntArray | None,
+        left: FloatArray,
     ) -> Iterator[tuple[IntArray, FloatArray, FloatArray, FloatArray]]:
         """Straight pieces of some rays from their place up: which of them, starts, ways and lengths.
 
@@ -107,7 +131,8 @@ class Shade:
         """
         at = points[:, rays.point[lit]]
         under = np.flatnonzero(at[2] < self.shapes.top_m)
-        lit, place, at = lit[under], place[under], at[:, under]
+        lit, at = lit[under], at[:, under]
+        place = place if place is None else place[under]
         way, stay, hits = _backwards(route, rays, lit, place)
         tank, n, index = route.tank, route.index, under
         while index.size:
@@ -222,10 +247,13 @@ def _asked(route: Route, rays: Rays, which: IntArray, place: IntArray) -> tuple[
 
 
 def _backwards(
-    route: Route, rays: Rays, which: IntArray, place: IntArray
+    route: Route, rays: Rays, which: IntArray, place: IntArray | None
 ) -> tuple[FloatArray, FloatArray, IntArray]:
     """Ways (3, n), stays at each pane over the index (2, n), and reflections along each axis (2, n)."""
-    way = _in_tank(route, rays, which, *_asked(route, rays, which, place))
+    if place is None:
+        way = towards_lamp(route, rays, which)
+    else:
+        way = _in_tank(route, rays, which, *_asked(route, rays, which, place))
     stays, hits = [], []
     for axis, (images, ray) in enumerate(
         ((route.images_x, rays.image_x[which]), (route.images_y, rays.image_y[which]))
@@ -240,8 +268,15 @@ def _backwards(
     return way, np.stack(stays), np.stack(hits)
 
 
-def _at_an_edge(route: Route, rays: Rays, lit: IntArray, each: FloatArray) -> IntArray:
-    """Those of some rays whose image of the lamp, seen from their place, is partly covered.
+def _from_places(lit: IntArray, asked: IntArray | None) -> tuple[IntArray, IntArray | None, int]:
+    """Rays once for each place that is asked, the place of each, and how many places there are."""
+    if asked is None:
+        return lit, None, 1
+    return np.tile(lit, asked.size), np.repeat(asked, lit.size), asked.size
+
+
+def _at_an_edge(route: Route, rays: Rays, lit: IntArray, each: FloatArray) -> BoolArray:
+    """Whether the image of the lamp that some rays come from, seen from their place, is partly covered.
 
     ``each`` is what is left of each ray from some places of its cell, (n_place, n).
     """
@@ -251,7 +286,7 @@ def _at_an_edge(route: Route, rays: Rays, lit: IntArray, each: FloatArray) -> In
     count = np.maximum(np.bincount(seen) * len(each), 1)
     mean = np.bincount(seen, each.sum(axis=0)) / count
     spread = np.bincount(seen, (each * each).sum(axis=0)) / count - mean * mean
-    return np.flatnonzero(spread[seen] > LEAST_SPREAD)
+    return np.asarray(spread[seen] > LEAST_SPREAD)
 
 
 def _leg(tank: Tank, at: FloatArray, way: FloatArray, hits: IntArray) -> tuple[FloatArray, IntArray]:

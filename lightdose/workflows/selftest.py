@@ -47,7 +47,7 @@ from lightdose.physics.photons import lux_per_umol, photons_per_joule
 from lightdose.physics.spectrum_metrics import spectrum_metrics
 from lightdose.physics.water import horizontal_reach, surface_transmittance
 
-RECORDED_DLI = {"ridge": 6.175537, "shelf": 4.635112, "ledge": 1.595328}
+RECORDED_DLI = {"ridge": 6.175537, "shelf": 4.635112, "ledge": 1.841361}
 """Doses of the shipped example when its last digits were recorded. [mol m-2 d-1]"""
 
 _DLI_UNIT = "mol/m2/day"
