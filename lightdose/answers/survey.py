@@ -308,9 +308,15 @@ def unread_sentence(survey: Survey) -> str:
 
 def closing_line(survey: Survey, files: Sequence[Path]) -> str:
     """The next command; ``files`` are the sheet and the table, if they were written."""
-    path = typed_path(survey.setup)
     if files:
         sheet, blanks = (as_typed(str(path)) for path in files)
-        following = f"lightdose calibrate {path} {blanks} -o calibration.toml"
-        return f"Print {sheet}, fill in {blanks}. Next: {following}"
+        return f"Print {sheet}, fill in {blanks}. Next: {calibrate_command(survey, files[1])}"
+    path = typed_path(survey.setup)
     return f"Next: lightdose survey {path} -o survey, print survey/survey.html, fill it in, then calibrate"
+
+
+def calibrate_command(survey: Survey, blanks: Path) -> str:
+    """The command for a filled table: its result goes beside the setup, where the setup looks for it."""
+    setup = survey.setup
+    beside = Path(setup.path or "setup.toml").with_name("calibration.toml")
+    return f"lightdose calibrate {typed_path(setup)} {as_typed(str(blanks))} -o {as_typed(str(beside))}"

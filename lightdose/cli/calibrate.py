@@ -48,6 +48,7 @@ def command(
     from pathlib import Path
 
     from lightdose.answers.calibrate import calibrate_answer
+    from lightdose.answers.words import path_from
     from lightdose.files.calibration_file import calibration_toml, earlier_calibrations
     from lightdose.files.input_files import sha256_of
     from lightdose.files.writing import output_target
@@ -70,7 +71,7 @@ def command(
         kept = len(measured.earlier)
         more = f", {kept} earlier calibration{'s' if kept > 1 else ''} kept in it" if kept else ""
         ask.save(target, calibration_toml(measured), [*inputs_of(setup), Path(readings)], more)
-        ask.say(f'next: calibration = "{target.name}" above the first table of {setup.path}')
+        ask.say(f'next: calibration = "{path_from(setup, target)}" above the first table of {setup.path}')
     inputs = {os.path.abspath(readings): sha256_of(readings)}
     cautions = calibration_cautions(measured)
     answer = calibrate_answer(fit, setup, basis_measured(setup, fit), cautions, inputs)

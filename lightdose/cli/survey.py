@@ -47,10 +47,7 @@ def command(ask: Ask, output: str | None, named: str | None, count: int | None) 
 
 
 def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, Path]:
-    from pathlib import Path
-
-    from lightdose.answers.survey import blank_table
-    from lightdose.answers.words import as_typed
+    from lightdose.answers.survey import blank_table, calibrate_command
     from lightdose.files.csv_text import csv_text
     from lightdose.files.readings_csv import holds_blanks
     from lightdose.files.writing import output_target, together
@@ -59,10 +56,7 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
     sheet = output_target(output, SHEET)
     table = sheet.with_name(TABLE if sheet.name == SHEET else f"{sheet.stem}-readings.csv")
     blank = holds_blanks(table)
-    path, inputs = Path(survey.setup.path), inputs_of(survey.setup)
-    paths = (path, table, path.with_name("calibration.toml"))
-    typed = [as_typed(str(p)) for p in paths]
-    command = f"lightdose calibrate {typed[0]} {typed[1]} -o {typed[2]}"
+    inputs, command = inputs_of(survey.setup), calibrate_command(survey, table)
     page = survey_sheet(survey, ask.unit(survey.setup), table.name, command, basis.sentence)
     blanks = blank_table(survey)
     text = csv_text([c.name for c in blanks.columns], blanks.values(), ask.csv_dialect)

@@ -260,3 +260,37 @@ def test_calibrated_dose_loads_no_scipy(tank: Path) -> None:
     done = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("Measured: 6 readings")
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("output", ["calibration.toml", "tank/calibration.toml", "tank/found/today.toml"])
+def test_line_that_is_proposed_works_as_it_is_typed(
+    tank: Path, output: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Run from above the tank's folder, the line names the file as the setup finds it, wherever it went."""
+    files = list(tank.iterdir())
+    (tank / "tank" / "found").mkdir(parents=True)
+    for file in files:
+        file.rename(tank / "tank" / file.name)
+    monkeypatch.chdir(tank)
+    setup = Path("tank/setup.toml")
+    result = CliRunner().invoke(cli, ["calibrate", str(setup), "tank/readings.csv", "-o", output])
+    assert result.exit_code == 0, result.output
+    found = re.search(r"next: (calibration = .*) above the first table of tank/setup\.toml", result.stderr)
+    assert found is not None
+    text = setup.read_text(encoding="utf-8")
+    setup.write_text(text.replace("[tank]", f"{found[1]}\n[tank]", 1), encoding="utf-8")
+    assert read_setup(setup).calibration is not None
+
+
+@pytest.mark.identity
+def test_way_back_that_a_calibration_names_works(tank: Path) -> None:
+    """The head of the file says what leads back: the line out of the setup, with or without the file."""
+    run(tank, "-o", str(tank / "calibration.toml"))
+    head = (tank / "calibration.toml").read_text(encoding="utf-8").split("format =")[0]
+    assert "take that line out of setup.toml" in head
+    assert "Delete" not in head
+    before = (tank / "setup.toml").read_text(encoding="utf-8")
+    use_calibration(tank)
+    (tank / "setup.toml").write_text(before, encoding="utf-8")
+    assert read_setup(tank).calibration is None

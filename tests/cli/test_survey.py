@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import html
 import json
 import math
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -111,3 +113,19 @@ def test_unknown_meter_gets_the_near_name() -> None:
     result = run("survey", str(EXAMPLE), "--meter", "handhled")
     assert result.exit_code == 2
     assert "did you mean handheld?" in result.output
+
+
+@pytest.mark.identity
+def test_command_that_is_proposed_puts_the_calibration_beside_the_setup(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On screen and on the sheet alike, run from above the tank's folder: where the setup looks it up."""
+    shutil.copytree(EXAMPLE.parent, tmp_path / "my tank")
+    monkeypatch.chdir(tmp_path)
+    result = run("survey", "my tank/setup.toml", "-o", "sheet")
+    assert result.exit_code == 0, result.output
+    command = (
+        'lightdose calibrate "my tank/setup.toml" sheet/survey-readings.csv -o "my tank/calibration.toml"'
+    )
+    assert command in " ".join(result.stdout.split())
+    assert command in html.unescape((tmp_path / "sheet" / "survey.html").read_text(encoding="utf-8"))
