@@ -55,7 +55,7 @@ CALIBRATION_FORMAT: Final = "lightdose-calibration/1"
 _HEAD: Final = (
     "# What meter readings say about the fixtures; written by `lightdose calibrate`, read through\n"
     '# calibration = "..." in setup.toml. A gain is the measured photon flux (300-800 nm, output 100) over\n'
-    "# nominal_umol_s. Delete the file to go back to the fixture files.\n"
+    "# nominal_umol_s. To go back to the fixture files, take that line out of setup.toml.\n"
 )
 
 
