@@ -19,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 from document_tables import TABLES
@@ -145,15 +146,29 @@ def draw(picture: str, folder: Path) -> None:
     shutil.copyfile(folder / figure, PICTURES / picture)
 
 
+def asked(words: Sequence[str]) -> list[Path]:
+    """The documents and pictures that are named, by bare name (README.md: both) or by path; all for none."""
+    every = [*DOCUMENTS, *(PICTURES / name for name in DRAWN)]
+    unknown = [word for word in words if not any(names(word, path) for path in every)]
+    if unknown:
+        known = ", ".join(str(path.relative_to(ROOT)) for path in every)
+        raise SystemExit(f"no document: {', '.join(unknown)}. The documents are {known}")
+    return [path for path in every if not words or any(names(word, path) for word in words)]
+
+
+def names(word: str, path: Path) -> bool:
+    """Whether a word of the command line means a document."""
+    return word == path.name or Path(word).resolve() == path.resolve()
+
+
 def main() -> None:
     """Write the documents and pictures that are named by their file, such as start.md, or all."""
-    for path in [*DOCUMENTS, *(PICTURES / name for name in DRAWN)]:
-        if len(sys.argv) == 1 or path.name in sys.argv[1:]:
-            with tempfile.TemporaryDirectory() as empty:
-                if path.name in DRAWN:
-                    draw(path.name, Path(empty))
-                else:
-                    path.write_text(refreshed(path, Path(empty)), encoding="utf-8")
+    for path in asked(sys.argv[1:]):
+        with tempfile.TemporaryDirectory() as empty:
+            if path.name in DRAWN:
+                draw(path.name, Path(empty))
+            else:
+                path.write_text(refreshed(path, Path(empty)), encoding="utf-8")
 
 
 if __name__ == "__main__":

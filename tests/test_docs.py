@@ -11,7 +11,7 @@ import click
 import document_tables
 import pytest
 from document_tables import FIXTURE_TABLES, SETUP_TABLES, TABLES, commands
-from make_documents import DOCUMENTS, EXAMPLES, GUIDE, README, ROOT, refreshed
+from make_documents import DOCUMENTS, EXAMPLES, GUIDE, README, ROOT, asked, refreshed
 
 from lightdose.files import fixture_file, places_csv, readings_csv, setup_schema
 from lightdose.files.groups_file import default_groups, own_group_table
@@ -38,6 +38,20 @@ def test_every_table_stands_once_in_the_documents() -> None:
     named = re.findall("^<!-- (.+) -->$", text, re.MULTILINE)
     starts = [name for name in named if f"end of {name}" in named]
     assert sorted(starts) == sorted(TABLES)
+
+
+@pytest.mark.identity
+def test_documents_are_asked_for_by_name_or_path(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bare name, a path from any folder, all for none; what is no document is refused by its word."""
+    assert asked(["groups.md"]) == [GUIDE / "groups.md"]
+    assert asked(["README.md"]) == [README, EXAMPLES]
+    assert asked([str(EXAMPLES)]) == [EXAMPLES]
+    monkeypatch.chdir(ROOT / "lightdose")
+    assert asked(["guide/groups.md", "../README.md"]) == [README, GUIDE / "groups.md"]
+    assert len(asked([])) > len(DOCUMENTS)
+    for word in ("grups.md", "tests/groups.md"):
+        with pytest.raises(SystemExit, match=f"no document: {word}"):
+            asked(["groups.md", word])
 
 
 def section(name: str) -> str:
