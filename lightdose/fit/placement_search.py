@@ -217,7 +217,8 @@ def best_choice(task: PlaceTask) -> Found:
     -------
     Found
         Proven optimal without rules between corals, where the assignment happens to keep them, and where the
-        integer program is small; else the assignment repaired.
+        integer program is small; else the assignment repaired. Where rules would cost a coral the place that
+        it has, those that stand nearer than they should today may stay so.
 
     Source
     ------
@@ -227,21 +228,45 @@ def best_choice(task: PlaceTask) -> Found:
     if len(key) == 1:  # one coral, as the others stand: nothing to search
         spot = int(np.argmin(key[0]))
         alone = (spot if spot < key.shape[1] - 1 else -1,)
-        return Found(alone, alone, True)
+        return _with_all(task, Found(alone, alone, True))
     bound = assignment(key)
     if task.most_moves is not None and _moves(task, bound) > task.most_moves:
         return _few_moves(task, key, bound)
     if not conflicts(task, bound):
-        return Found(bound, bound, True)
+        return _with_all(task, Found(bound, bound, True))
     if task.dli.size <= MOST_CELLS_EXACT:
         exact = exact_choice(task)
         if exact is not None:
-            return Found(exact, bound, True)
+            return _with_all(task, Found(exact, bound, True))
     found = repaired(task, key, bound)
     if -1 in found:
         packed = [repaired(task, key, assignment(_only(key, spots))) for spots in packings(task)]
         found = min([found, *packed], key=lambda choice: _total(key, choice))
-    return Found(found, bound, _total(key, found) == _total(key, bound))
+    return _with_all(task, Found(found, bound, _total(key, found) == _total(key, bound)))
+
+
+def _with_all(task: PlaceTask, found: Found) -> Found:
+    """What was found, or, where a coral would lose its place, a choice that leaves it one.
+
+    Corals that stand nearer today than they should may stay so there.
+    """
+    if _lost(task, found.spots) == 0 or task.home is None:
+        return found
+    eased = _as_near_as_today(task)
+    other = repaired(eased, eased.key(), _standing(eased))
+    return found if _lost(task, other) >= _lost(task, found.spots) else Found(other, found.bound, False)
+
+
+def _as_near_as_today(task: PlaceTask) -> PlaceTask:
+    """The task where every coral may stay at home, and as near to the others as they stand today."""
+    if task.home is not None:
+        task = replace(task, allowed=task.allowed | task.home)
+    return replace(task, apart_m=np.minimum(task.apart_m, _distances(task, _standing(task))))
+
+
+def _lost(task: PlaceTask, choice: Sequence[int]) -> int:
+    """Corals that have a place today and none in a choice."""
+    return sum(p < 0 and stands for p, stands in zip(choice, task.stands, strict=False))
 
 
 def _moves(task: PlaceTask, choice: Sequence[int]) -> int:
@@ -253,8 +278,8 @@ def _few_moves(task: PlaceTask, key: FloatArray, bound: tuple[int, ...]) -> Foun
 
     Corals that stand nearer today than they should may stay so: few moves do not part them all.
     """
-    standing = _standing(task)
-    task = replace(task, apart_m=np.minimum(task.apart_m, _distances(task, standing)))
+    task = _as_near_as_today(task)
+    key, standing = task.key(), _standing(task)
     if task.dli.size <= (MOST_CELLS_EXACT if task.has_rules else MOST_CELLS_LINEAR):
         exact = exact_choice(task)
         if exact is not None:
@@ -413,7 +438,7 @@ def exact_choice(task: PlaceTask) -> tuple[int, ...] | None:
         moved = np.array([task.moves[i, p] if p < m else 0.0 for i, p in cells])
         constraints.append(LinearConstraint(csr_array(moved[None, :]), -np.inf, float(task.most_moves)))
     taken = np.zeros(len(cells))
-    for stage in task.stages:
+    for stage in (task.lost, *task.stages):
         price = np.array([stage[i, p] for i, p in cells])
         if not np.any(price):
             continue

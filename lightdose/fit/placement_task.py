@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 
@@ -53,6 +53,8 @@ class PlaceTask:
     allowed : array, shape (n_coral, n_spot)
     apart_m : array, shape (n_coral, n_coral); least level distance of two corals, 0 where there is none
     most_moves : None for as many as there are
+    stands : whether each coral has a place today, which it does not lose; none does where this is empty
+    home : array, shape (n_coral, n_spot); where a coral may stay though rules of the setup forbid it
     """
 
     corals: tuple[Coral, ...]
@@ -64,6 +66,8 @@ class PlaceTask:
     allowed: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
     apart_m: FloatArray
     most_moves: int | None = None
+    stands: tuple[bool, ...] = ()
+    home: np.ndarray[tuple[int, ...], np.dtype[np.bool_]] | None = None
 
     @property
     def places_m(self) -> FloatArray:
@@ -76,15 +80,22 @@ class PlaceTask:
         return bool(np.any(self.apart_m > 0))
 
     @property
+    def lost(self) -> FloatArray:
+        """1 for a coral that has a place today and would have none, in the last column; else 0."""
+        none = np.zeros((len(self.corals), len(self.spots)))
+        return np.column_stack((none, np.array(self.stands or np.zeros(len(self.corals)), dtype=np.float64)))
+
+    @property
     def stages(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Costs in the order in which they count, without a place in the last column."""
+        """Costs in the order in which they count after lost places, without a place in the last column."""
         penalty = _with_unplaced(self.penalty, UNPLACED_PENALTY / PENALTY_STEP)
         return penalty, _with_unplaced(self.moves, 0.0), _with_unplaced(self.moved, 0.0)
 
     def key(self) -> FloatArray:
         """One whole number a coral and spot (infinite where forbidden), whose sums compare stage by stage.
 
-        The last column is "no place". Steps of the later stages grow where the numbers would not be exact.
+        The last column is "no place": for a coral that has one today it costs more than all else can. Steps
+        of the later stages grow where the numbers would not be exact.
         """
         first, *later = self.stages
         allowed = np.column_stack((self.allowed, np.ones(len(self.corals), dtype=bool)))
@@ -93,10 +104,11 @@ class PlaceTask:
             second, third = (np.round(c / s) for c, s in zip(later, steps, strict=True))
             above_third = 1.0 + _most(third, allowed)
             above_second = 1.0 + _most(second, allowed)
-            if (1 + _most(first, allowed)) * above_second * above_third < LARGEST_EXACT:
+            above_all = (1 + _most(first, allowed)) * above_second * above_third
+            if above_all < LARGEST_EXACT:
                 break
             steps = [steps[0] * 1.5, steps[1] * 2]
-        key = (first * above_second + second) * above_third + third
+        key = (first * above_second + second) * above_third + third + self.lost * above_all
         return np.where(allowed, key, np.inf)
 
     def cost(self, choice: Sequence[int]) -> PlacementCost:
@@ -177,7 +189,7 @@ def place_task(
     for i, coral in enumerate(corals):
         if coral.on is not None:
             fits = np.array([s.on in (None, coral.on) for s in columns], dtype=bool)
-            allowed[i] &= fits | np.array([s == today[i] for s in columns], dtype=bool)
+            allowed[i] &= fits | np.array([_same(s, today[i]) for s in columns], dtype=bool)
         if any(name == coral.name for name, _ in forbidden):
             allowed[i] &= np.array([(coral.name, s.name) not in forbidden for s in columns], dtype=bool)
         for other, spot in fixed:
@@ -194,7 +206,28 @@ def place_task(
         allowed=allowed,
         apart_m=_apart(corals, wishes),
         most_moves=wishes.moves,
+        stands=tuple(spot is not None for spot in today),
+        home=None if wishes.apart_m or wishes.not_beside else _home(corals, today, columns, forbidden),
     )
+
+
+def _home(
+    corals: Sequence[Coral],
+    today: Sequence[Spot | None],
+    spots: Sequence[Spot],
+    forbidden: Collection[tuple[str, str]],
+) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """Where every coral stands today, unless it must not stand there any more."""
+    rows = [
+        [_same(spot, stood) and (coral.name, spot.name) not in forbidden for spot in spots]
+        for coral, stood in zip(corals, today, strict=True)
+    ]
+    return np.array(rows, dtype=bool).reshape(len(corals), len(spots))
+
+
+def _same(spot: Spot, stood: Spot | None) -> bool:
+    """Whether a spot, perhaps with less room left, is where a coral stands."""
+    return stood is not None and (spot.name, spot.site) == (stood.name, stood.site)
 
 
 def _doses(

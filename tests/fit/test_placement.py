@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,6 +13,7 @@ from fit.placement_scenes import least_price, made_task, price
 from judge.made_tank import made_tank
 
 from lightdose.errors import SetupError
+from lightdose.files.setup_file import read_setup
 from lightdose.fit.placement import grid_spots, placed_setup, setup_spots, standing_today
 from lightdose.fit.placement_search import (
     MOST_CELLS_EXACT,
@@ -25,6 +29,7 @@ from lightdose.model.places import Grid, PlaceWishes
 from lightdose.model.setup import Coral, Site
 from lightdose.workflows.placing import place
 
+CROWDED = Path(__file__).resolve().parents[2] / "examples" / "crowded-cube"
 SMALL = [(seed, n, m) for seed in range(6) for n, m in ((3, 5), (4, 4), (5, 4), (5, 6))]
 
 
@@ -72,6 +77,50 @@ def test_price_on_moves_keeps_their_number_and_loses_no_coral() -> None:
     cost, today = task.cost(found.spots), task.cost(tuple(range(40)))
     assert cost.moves <= 3
     assert cost.penalty < today.penalty
+
+
+@pytest.mark.identity
+def test_no_coral_of_a_crowded_tank_loses_its_place() -> None:
+    """45 corals on 48 places, one of them with a sting reach of 8 cm: all stand, and the reach is kept."""
+    setup = read_setup(CROWDED)
+    found = place(setup, PlaceWishes(everything=True))
+    assert found.unplaced == ()
+    after = found.after.setup
+    assert len(after.corals) == len(setup.corals)
+    at = {s.name: (s.x_m, s.y_m) for s in after.sites}
+    (stings,) = (c for c in after.corals if c.keep_apart_m)
+    others = [math.dist(at[stings.site], at[c.site]) for c in after.corals if c is not stings]
+    assert min(others) >= stings.keep_apart_m - 1e-9
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("pinned", [False, True])
+@pytest.mark.parametrize("moves", [None, 1])
+def test_corals_that_stand_too_near_today_and_cannot_part_keep_a_place_each(
+    moves: int | None, pinned: bool
+) -> None:
+    """Two places 5 cm apart, a reach of 10 cm: no rule takes a place from a coral that has one."""
+    tank = made_tank()
+    sites = (Site("a", 0.20, 0.20, 0.20), Site("b", 0.25, 0.20, 0.10))
+    corals = (
+        Coral("one", "lps-branching", "a", keep_apart_m=0.10, pinned=pinned),
+        Coral("two", "sps-shallow", "b"),
+    )
+    setup = replace(tank, sites=sites, corals=corals)
+    found = place(setup, PlaceWishes(everything=moves is None, moves=moves))
+    assert found.unplaced == ()
+
+
+@pytest.mark.identity
+def test_coral_without_a_place_gets_none_at_the_cost_of_one_that_has() -> None:
+    """Two corals and one place, which the newcomer would like better: who stands there stays."""
+    sites = (Site("a", 0.20, 0.20, 0.20),)
+    for one, other in itertools.permutations(("sps-shallow", "mushroom")):
+        setup = replace(
+            made_tank(), sites=sites, corals=(Coral("here", one, "a"),), unplaced=(Coral("new", other, ""),)
+        )
+        found = place(setup, PlaceWishes(everything=True))
+        assert [c.name for c in found.after.setup.unplaced] == ["new"]
 
 
 @pytest.mark.slow
