@@ -221,15 +221,19 @@ def rows_of(analysis: Analysis, unit: LengthUnit = "cm") -> list[Row]:
     return [Row(setup, action, waits and n > 0, unit) for n, action in enumerate(advice.actions)]
 
 
-def unserved_sentence(advice: Advice, analysis: Analysis | None = None) -> str:
+def unserved_sentence(advice: Advice, analysis: Analysis | None = None, under: str = "") -> str:
     """Corals that no light serves where they sit, and where else each could stand; or empty.
 
-    With the analysis of a tank that has rock, how to look for places on it.
+    With the analysis of a tank that has rock, how to look for places on it. ``under`` tells the light that is
+    meant where it is neither today's nor that after the advice's own change.
     """
     if not advice.unserved:
         return ""
+    if advice.unserved_under is not None:
+        under = f"once you {doing(advice.unserved_under)}"
     n = len(advice.unserved)
-    lead = f"{count(n, 'coral')} cannot be served from where {'it sits' if n == 1 else 'they sit'}"
+    even = f"Even {under}, " if under else ""
+    lead = f"{even}{count(n, 'coral')} cannot be served from where {'it sits' if n == 1 else 'they sit'}"
     movable = [u for u in advice.unserved if u.places]
     if not movable:
         names = "" if n > NAMED else f" ({_names([u.coral for u in advice.unserved])})"
@@ -239,7 +243,7 @@ def unserved_sentence(advice: Advice, analysis: Analysis | None = None) -> str:
             looks = f"lightdose place {typed_path(analysis.setup)} --coral {as_typed(coral)} --on rock"
             rest = f"look on the rock itself ({looks}), {rest}"
         return f"{lead}{names}, and no free place that would suit can be reached: {rest}."
-    moves = "; ".join(_places(u) for u in movable[:NAMED])
+    moves = "; ".join(_places(u, " then" if under else "") for u in movable[:NAMED])
     more = len(advice.unserved) - len(movable[:NAMED])
     rest = f". For {more} more no free place that would suit can be reached" if more else ""
     if len(movable) > NAMED:
@@ -260,8 +264,8 @@ def _hopeful_on_rock(advice: Advice, analysis: Analysis) -> str | None:
     return None
 
 
-def _places(unserved: Unserved) -> str:
-    places = " or ".join(f"{literal(p.site)} ({number(p.dli_mol_m2_d)})" for p in unserved.places)
+def _places(unserved: Unserved, when: str) -> str:
+    places = " or ".join(f"{literal(p.site)} ({number(p.dli_mol_m2_d)}{when})" for p in unserved.places)
     return f"{literal(unserved.coral)} to {places}"
 
 

@@ -239,7 +239,8 @@ def _one_factor(tuning: Tuning) -> float | None:
 def _moves_words(tuning: Tuning) -> list[str]:
     """Who is off all the same, and what moving corals adds."""
     sentences = []
-    if told := unserved_sentence(Advice(unserved=tuning.unserved), tuning.after):
+    under = "" if tuning.unchanged else "on the new programme"
+    if told := unserved_sentence(Advice(unserved=tuning.unserved), tuning.after, under):
         sentences.append(told)
     if tuning.moved is not None:
         moves = ", ".join(f"{literal(c)} to {literal(b)}" for c, (_, b) in tuning.moved.moves.items())

@@ -109,7 +109,9 @@ def advise(outlook: Outlook, light: Light, dials: Mapping[str, float]) -> Advice
     offered = sorted([*of_light[:OF_LIGHT_AT_MOST], *of_corals], key=_rank)
     if not offered:
         offered = [Action("leave", tried.now, tried.now)]
-    return Advice(tuple([first, *offered] if first else offered), tried.unserved(of_light), first is not None)
+    best = next((a for a in of_light if id(a) in tried.programmes), None)
+    actions = tuple([first, *offered] if first else offered)
+    return Advice(actions, tried.unserved(best), first is not None, best)
 
 
 def _rank(action: Action) -> tuple[float, int]:
@@ -311,10 +313,10 @@ class _Tried:
                 actions.append(self.action(kind, outcome, moves=relocation.moves()))
         return actions
 
-    def unserved(self, of_light: Sequence[Action]) -> tuple[Unserved, ...]:
-        """Corals that are off even under the best programme that was found."""
-        fixtures = next((f for a in of_light if (f := self.programmes.get(id(a)))), None)
-        if fixtures is None:
+    def unserved(self, best: Action | None) -> tuple[Unserved, ...]:
+        """Corals that are off even under the best programme that was found; under today's for None."""
+        if best is None:
             return self.corals.unserved(self.today, self.today_h, self.today_h)
+        fixtures = self.programmes[id(best)]
         hours = programme_hours(fixtures)
         return self.corals.unserved(self.outlook.under(fixtures), hours, self.today_h)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
@@ -180,7 +181,10 @@ class Relocations:
         return own_receiver(site)
 
     def unserved(self, outcome: Outcome, hours: FloatArray, today_h: FloatArray) -> tuple[Unserved, ...]:
-        """Corals that are off in an outcome, the worst first, with free places that each can get to."""
+        """Corals that are off in an outcome, the worst first, with free places that each can get to.
+
+        Only places with what is usual there by the stated values, too: the dose stands beside each.
+        """
         verdicts = self.search.outlook.verdicts
         off = [i for i, s in enumerate(outcome.states) if s != "undecided" and verdicts[i].penalties[s] > 0]
         off.sort(key=lambda i: -float(outcome.penalty[i]))
@@ -191,8 +195,10 @@ class Relocations:
             places: tuple[FreePlace, ...] = ()
             if i in tried:
                 sites, dli, penalty = self.reached(i, hours, today_h)
-                best = np.argsort(penalty, kind="stable")[:PLACES_NAMED].tolist()
-                places = tuple(FreePlace(sites[k].name, float(dli[k])) for k in best if penalty[k] < ILL_OFF)
+                low, high = verdicts[i].band_dli or (0.0, math.inf)
+                suit = (penalty < ILL_OFF) & (low <= dli) & (dli <= high)
+                best = [k for k in np.argsort(penalty, kind="stable").tolist() if suit[k]][:PLACES_NAMED]
+                places = tuple(FreePlace(sites[k].name, float(dli[k])) for k in best)
             found.append(Unserved(self.coral(i).name, places))
         return tuple(found)
 

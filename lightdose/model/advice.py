@@ -98,8 +98,10 @@ class Advice:
     actions : the most useful first; never empty where light judges a coral
     unserved : corals to move, since no change of the light that was tried serves them where they sit
     measure_first : whether the first action is a reading, and all others wait for it
+    unserved_under : the change under which they are off and have these doses; None for today's light
     """
 
     actions: tuple[Action, ...] = ()
     unserved: tuple[Unserved, ...] = ()
     measure_first: bool = False
+    unserved_under: Action | None = None

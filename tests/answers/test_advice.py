@@ -108,6 +108,11 @@ def test_unserved_corals_stand_in_one_sentence() -> None:
     assert unserved_sentence(Advice(unserved=(placed,))) == (
         "1 coral cannot be served from where it sits: move a to B1 (5.20)."
     )
+    turned = Advice(unserved=(placed,), unserved_under=action("overall", dials=BOTH))
+    assert unserved_sentence(turned) == (
+        "Even once you turn the overall setting from 46 to 38 %, 1 coral cannot be served from where it "
+        "sits: move a to B1 (5.20 then)."
+    )
     many = tuple(Unserved(f"c{n}", (FreePlace("B1", 5.2),)) for n in range(6))
     assert unserved_sentence(Advice(unserved=many)).endswith("; and 2 more.")
     assert "no free place that would suit can be reached" in unserved_sentence(

@@ -23,8 +23,9 @@ def test_corals_that_only_a_move_serves_are_named_with_their_places() -> None:
     """Whom the light cannot serve, where each could stand with what it gets there, and who has no place."""
     text = as_one(piped(tune_answer(made_tuning(unserved=UNSERVED), {})))
     assert (
-        "2 corals cannot be served from where they sit: move stag [/] to B1 (5.20) or B2 (6.10). For 1 more "
-        "no free place that would suit can be reached."
+        "Even on the new programme, 2 corals cannot be served from where they sit: move stag [/] to B1 (5.20 "
+        "then) or B2 (6.10 then). For 1 more no free place that would suit can be "
+        "reached."
     ) in text
     assert "cannot be served" not in as_one(piped(tune_answer(made_tuning(), {})))
 

@@ -94,6 +94,30 @@ def test_printed_and_piped_lines_hold_the_first_action() -> None:
 
 
 @pytest.mark.identity
+def test_places_to_move_to_have_what_is_usual_under_the_change_that_is_named() -> None:
+    """`move` under that change finds each dose that is told, and it is within the coral's own range."""
+    found = dose(str(CUBE))
+    usual = {c["coral"]: c["band_dli"] for s in found["sites"] for c in s["corals"]}
+    change = next(a for a in found["actions"] if a["kind"] == "overall")
+    program, _, setup, *turned = shlex.split(change["command"])
+    doing = change["text"].removeprefix("After measuring, probably: ").partition(".")[0]
+    line = next(
+        line for line in CliRunner().invoke(cli, ["dose", str(CUBE)]).stdout.splitlines() if "- Move" in line
+    )
+    assert program == "lightdose"
+    assert f"Even once you {doing}, " in line
+    offered = [(one["coral"], place) for one in found["cannot_be_served"] for place in one["places"]]
+    assert offered
+    for coral, place in offered:
+        low, high = usual[coral]
+        assert low <= place["dli_mol_m2_d"] <= high
+        assert f"{place['site']} ({place['dli_mol_m2_d']:.2f} then)" in line
+        words = ["move", setup, coral, "--to", place["site"], *turned, "--json"]
+        steps = json.loads(CliRunner().invoke(cli, words).stdout)["steps"]
+        assert steps[-1]["dli_mol_m2_d"] == pytest.approx(place["dli_mol_m2_d"], rel=2e-3)
+
+
+@pytest.mark.identity
 @pytest.mark.parametrize(
     ("corals", "said"),
     [((), "No corals yet"), ((("sun", "non-photosynthetic", "sand"),), "No coral here is judged by light")],
