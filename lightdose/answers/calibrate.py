@@ -128,7 +128,7 @@ def _body(fit: CalibrationFit, setup: Setup) -> dict[str, Any]:
         "explanations": [{"odds": e.odds, "says": e.says} for e in measured.explanations],
         "known": known_sentence(fit),
         "not_known": list(_not_known(fit, setup)),
-        "shaded_places": _shaded(fit),
+        "shaded_places": _shaded(fit, setup),
         "next_reading": next_reading(fit),
         "untie": untying_sentence(fit.untying, measured),
         "trend": trend_sentence(fit.trend),
@@ -176,7 +176,7 @@ def _standing(fit: CalibrationFit, setup: Setup) -> Iterator[Point]:
     yield Point(known_sentence(fit), "Known now")
     if unknown := list(_not_known(fit, setup)):
         yield Point("; ".join(unknown) + ".", "Not known")
-    shaded = _shaded(fit)
+    shaded = _shaded(fit, setup)
     looks = "looks" if len(shaded) == 1 else "look"
     words = (
         f"{named(shaded)} {looks} shaded"
@@ -235,8 +235,15 @@ def _not_known(fit: CalibrationFit, setup: Setup) -> Iterator[str]:
         yield f"{count(len(places), 'place')} of {len(setup.sites)} not read: {stand} as the setup says"
 
 
-def _shaded(fit: CalibrationFit) -> list[str]:
-    return [f.where for f in fit.findings if f.key == "shaded_place"]
+def _shaded(fit: CalibrationFit, setup: Setup) -> list[str]:
+    """Places that look more shaded than stated: found so, or with an open sky that came out lower."""
+    stated = {s.name: s.open_sky for s in setup.sites}
+    lower = {sky.site for sky in fit.calibration.open_sky if sky.value < stated.get(sky.site, 0.0)}
+    return [
+        f.where
+        for f in fit.findings
+        if f.key == "shaded_place" or (f.key == "sky_moved" and f.where in lower)
+    ]
 
 
 def next_reading(fit: CalibrationFit) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -166,6 +166,24 @@ def _shade(fit: SolvedFit) -> Iterator[Finding]:
             f"open_sky = {sky:.2g} at this site; if not, read it again.",
             reading=f"Read {doubt.what} again, after a look up from there.",
         )
+    yield from _asked_shade(fit, stated)
+
+
+def _asked_shade(fit: SolvedFit, stated: Mapping[str, float]) -> Iterator[Finding]:
+    """Places whose open sky was asked for, where it is lower than was told."""
+    at, solution = fit.problem.layout.slices().sky, fit.solution
+    spread = np.sqrt(np.diagonal(solution.spread(np.eye(fit.problem.layout.size)[at])))
+    for n, name in enumerate(fit.sky_sites):
+        ln_sky = float(solution.value[at.start + n])
+        if name in fit.request.open_sky and math.log(stated[name]) - ln_sky > SKY_MOVED_SD * spread[n]:
+            told = "clear" if stated[name] >= 1 else f"{stated[name]:g}"
+            yield Finding(
+                "shaded_place",
+                name,
+                f"{name}, whose open sky was to be fitted, looks shaded: {math.exp(ln_sky):.2f}, where the "
+                f"setup says {told}. The calibration holds that; if nothing stands over it, read it again.",
+                lasts=False,
+            )
 
 
 def _wild(fit: SolvedFit) -> Iterator[Finding]:

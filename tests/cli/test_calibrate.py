@@ -294,3 +294,20 @@ def test_way_back_that_a_calibration_names_works(tank: Path) -> None:
     use_calibration(tank)
     (tank / "setup.toml").write_text(before, encoding="utf-8")
     assert read_setup(tank).calibration is None
+
+
+@pytest.mark.identity
+def test_place_whose_sky_was_asked_for_and_came_out_low_is_said_to_be_shaded(tank: Path) -> None:
+    """Three places, one of them read at a third: the sky that fits it, and the same word on it everywhere."""
+    text = (tank / "readings.csv").read_text(encoding="utf-8")
+    rows = [row.split(",") for row in text.splitlines()]
+    dim = [[r[0], repr(float(r[1]) / 3), *r[2:]] if r[0] == "slope" else r for r in rows[1:]]
+    (tank / "readings.csv").write_text("\n".join(",".join(r) for r in [rows[0], *dim]), encoding="utf-8")
+    for asked in ((), ("--open-sky", "slope")):
+        found = answer(tank, *asked)
+        (sky,) = (s for s in found["open_sky"] if s["site"] == "slope")
+        assert sky["value"] == pytest.approx(1 / 3, rel=0.05)
+        assert found["shaded_places"] == ["slope"]
+        assert [c["code"] for c in found["cautions"]].count("shaded_place") == 1
+        assert "- Shade: slope looks shaded." in run(tank, *asked).stdout
+    assert answer(tank, "--open-sky", "ridge")["shaded_places"] == ["slope"]
