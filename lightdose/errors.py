@@ -44,6 +44,13 @@ def shown(text: str) -> str:
     return words if len(words) <= LONGEST_LINE else f"{words[: LONGEST_LINE - 3]}..."
 
 
+def beyond(value: float, limit: float) -> str:
+    """A number in as few digits as show that it lies on its side of a limit: 8.02 where 8 is allowed."""
+    whole = [f"{value:.0f}"] if 10 <= value < 1e6 else []
+    texts = [*whole, *(f"{value:.{digits}g}" for digits in range(2, 17)), repr(value)]
+    return next((t for t in texts if (float(t) - limit) * (value - limit) > 0), texts[-1])
+
+
 def _under(line: str) -> str:
     """A line of a file under a message, every letter in its column."""
     return "".join(" " if _steers(c) and c != "\t" else c for c in line.rstrip())

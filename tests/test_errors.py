@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lightdose.errors import LONGEST_WORD, Place, Problem, literal
+from lightdose.errors import LONGEST_WORD, Place, Problem, beyond, literal
 
 
 @pytest.mark.identity
@@ -37,3 +37,18 @@ def test_problem_cuts_an_endless_word_but_no_path() -> None:
     assert len(str(Problem("x" * 5000))) < 250
     path = "/folder" * (LONGEST_WORD // 7)
     assert str(Problem(path)) == path
+
+
+@pytest.mark.identity
+@given(st.floats(1e-300, 1e300), st.floats(1e-300, 1e300))
+def test_number_beyond_a_limit_is_beyond_it_as_it_is_told(value: float, limit: float) -> None:
+    """Above as above, below as below; where they differ plainly few digits do."""
+    told = float(beyond(value, limit))
+    assert (told > limit) == (value > limit)
+    assert (told < limit) == (value < limit)
+    assert [beyond(8.02, 8), beyond(0.1249, 0.125), beyond(83.4, 8), beyond(1e9, 8)] == [
+        "8.02",
+        "0.12",
+        "83",
+        "1e+09",
+    ]

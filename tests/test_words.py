@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from pathlib import Path
 
 import pytest
 
 import lightdose
+from lightdose.answers.words import PPFD_UNIT
+from lightdose.model.spectrum import READING_UNITS
 
 HOUSE = Path(lightdose.__file__).parent
 RETIRED = {
@@ -61,3 +64,24 @@ def test_list_of_retired_phrases_finds_them() -> None:
         steadily 1.27 times what a coral is set for. If it sulks. corals adapt. only a high peak is spoken of.
         alike for all: x. within on 60 %."""
     assert all(re.search(retired, once, re.I) for retired in RETIRED)
+
+
+@pytest.mark.identity
+def test_units_in_sentences_are_written_in_one_way() -> None:
+    """umol/m2/s and mol/m2/day in all text for people; files and tables for machines name their units."""
+    found = []
+    for path in HOUSE.rglob("*.py"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        aside = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}  # docstrings
+        aside |= {
+            id(node.value) for node in ast.walk(tree) if isinstance(node, ast.keyword) and node.arg == "what"
+        }
+        found += [
+            f"{path.relative_to(HOUSE)}:{node.lineno}: {node.value}"
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in aside
+            if re.search(r"mol m-2 (s-1|d-1)(?! nm)", node.value)
+            if not re.fullmatch(r"u?mol m-2 [sd]-1", node.value)
+        ]
+    assert not found
+    assert set(READING_UNITS.values()) == {PPFD_UNIT, "lx"}

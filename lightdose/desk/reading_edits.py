@@ -31,7 +31,7 @@ def add_reading(bench: Bench, change: Change) -> str:
     """A reading at a place by its name, or anywhere, at a time of the programme."""
     value, unit = number(text_of(change, "reading")), text_of(change, "unit")
     if unit not in ("umol_m2_s", "lux"):
-        raise ReadingsError(Problem("a reading is in umol m-2 s-1 or in lux"))
+        raise ReadingsError(Problem("a reading is in umol/m2/s or in lux"))
     cells = {
         "reading": f"{value:g}",
         "unit": unit,

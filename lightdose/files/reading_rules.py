@@ -11,9 +11,8 @@ from lightdose.files.programme_rules import SUGGESTED
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import format_length, format_time
 from lightdose.model.setup import Tank
-from lightdose.model.spectrum import Meter, Reading, ReadsQuantity
+from lightdose.model.spectrum import READING_UNITS, Meter, Reading, ReadsQuantity
 
-READING_UNITS: Final[Mapping[ReadsQuantity, str]] = {"umol": "umol m-2 s-1", "lux": "lx"}
 PLAUSIBLE: Final[Mapping[ReadsQuantity, float]] = {"umol": 6000.0, "lux": 400_000.0}
 """Largest reading that is taken: three times full sun, our choice."""
 FAINTEST: Final[Mapping[ReadsQuantity, float]] = {"umol": 0.001, "lux": 0.01}

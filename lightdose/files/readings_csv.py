@@ -21,7 +21,6 @@ from lightdose.files.programme_rules import FRACTIONS_CURE, looks_like_fractions
 from lightdose.files.reading_rules import (
     FAINTEST,
     PLAUSIBLE,
-    READING_UNITS,
     air_problems,
     dates_sentence,
     pair_problems,
@@ -39,7 +38,7 @@ from lightdose.files.units import (
     parse_time,
 )
 from lightdose.model.setup import Setup
-from lightdose.model.spectrum import Reading, ReadsQuantity
+from lightdose.model.spectrum import READING_UNITS, Reading, ReadsQuantity
 
 LIMIT_BYTES: Final = 5_000_000
 LIMIT_ROWS: Final = 5_000

@@ -87,7 +87,7 @@ def read_open_sky(value: object) -> float:
 
 
 def _previous(value: object) -> float | str:
-    allowed = 'mol m-2 d-1, 0 to 100, or "unknown"'
+    allowed = 'mol/m2/day, 0 to 100, or "unknown"'
     if value == "unknown":
         return "unknown"
     dose = plain_number(value, "a daily dose")
@@ -359,14 +359,14 @@ CORAL: Final = Table(
         "keep_apart": Key(length(0, 5), '"8 cm"', "distance to its neighbours", 0.0),
         "on": Key(one_of(*SURFACES), '"rock"', "what place is to put it on", None),
         "previous": Key(
-            checked(_previous, 'mol m-2 d-1, 0 to 100, or "unknown"', number_or(0, 100, "unknown")),
+            checked(_previous, 'mol/m2/day, 0 to 100, or "unknown"', number_or(0, 100, "unknown")),
             "4.6",
             "daily dose it lived in",
             None,
         ),
-        "dli_band": Key(pair(0, 100, "mol m-2 d-1"), "[3, 6]", "its own band of daily dose", None),
+        "dli_band": Key(pair(0, 100, "mol/m2/day"), "[3, 6]", "its own band of daily dose", None),
         "peak_max": Key(
-            number(0, 3000, above=True, unit="umol m-2 s-1"), "200", "its own upper end of the peak", None
+            number(0, 3000, above=True, unit="umol/m2/s"), "200", "its own upper end of the peak", None
         ),
         "faces": Key(_faces, '"front"', "which way it looks; that of its site where it is not told", None),
         "form": Key(one_of(*CORAL_FORMS), '"dome"', "of its colony; by its group where it is not told", None),

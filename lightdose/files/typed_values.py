@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from lightdose.errors import Place, Problem, ReadingsError, SetupError
-from lightdose.files.reading_rules import PLAUSIBLE, READING_UNITS, air_problems, range_problem, sole_meter
+from lightdose.files.reading_rules import PLAUSIBLE, air_problems, range_problem, sole_meter
 from lightdose.files.readings_csv import check_sites
 from lightdose.files.toml_tables import show, suggestion
 from lightdose.files.units import (
@@ -23,7 +23,7 @@ from lightdose.files.units import (
 from lightdose.model.changes import Case, Change
 from lightdose.model.setup import WALL_NAMES, Setup, Tank, WallKind
 from lightdose.model.shop import Question, Where, WhiteAmount
-from lightdose.model.spectrum import Immersion, Meter, Reading, ReadsQuantity
+from lightdose.model.spectrum import READING_UNITS, Immersion, Meter, Reading, ReadsQuantity
 from lightdose.quantities import HOURS_PER_DAY
 
 DEFAULT_RAMP_H: Final = 1.0

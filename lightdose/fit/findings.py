@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from lightdose.fit.gain_problem import Doubt, model_ln
 from lightdose.fit.observations import statement_of
 from lightdose.model.calibration import Finding
 from lightdose.model.record import FloatArray
-from lightdose.model.spectrum import Reading
+from lightdose.model.spectrum import READING_UNITS, Reading
 from lightdose.quantities import Z_95
 
 if TYPE_CHECKING:
@@ -32,8 +32,6 @@ MOST_OF_IT = 0.3
 factors, skies and readings beyond so many standard uncertainties, scatter beyond so many times the stated
 one, a second explanation from these odds on, a further reading from so many uncertainties on, and what a lux
 meter leaves open from this factor on; a meter's scale from this share of the variance on. Our choice."""
-
-UNITS: Final = {"umol": "umol m-2 s-1", "lux": "lx"}
 
 
 def findings(fit: SolvedFit, value: FloatArray) -> tuple[Finding, ...]:
@@ -193,11 +191,12 @@ def _wild(fit: SolvedFit) -> Iterator[Finding]:
         reading = fit.observed.readings[n]
         rest = expected[n] / fit.observed.immersion[n]
         again = f"Read line {reading.place.line} ({_where(reading)}) again."
+        shown = f"{reading.value:g} {READING_UNITS[reading.unit]}"
         yield Finding(
             "reading_left_out",
             f"line {reading.place.line}",
-            f"line {reading.place.line}: {reading.value:g} {UNITS[reading.unit]} at {_where(reading)}, where "
-            f"the rest says about {_rounded(rest)}: left out. Read it again.",
+            f"line {reading.place.line}: {shown} at {_where(reading)}, where the rest says about "
+            f"{_rounded(rest)}: left out. Read it again.",
             lasts=False,
             reading=again,
         )
@@ -248,7 +247,7 @@ def _telling(fit: SolvedFit) -> str:
         return "Readings at other places would tell."
     reading = fit.observed.readings[best]
     shown = [math.exp(ln[best]) / fit.observed.immersion[best] for ln, _, _ in expected]
-    figures = " or ".join(f"{_rounded(v)} {UNITS[reading.unit]}" for v in shown)
+    figures = " or ".join(f"{_rounded(v)} {READING_UNITS[reading.unit]}" for v in shown)
     return f"Read line {reading.place.line} ({_where(reading)}) again: about {figures} tells which."
 
 

@@ -10,13 +10,14 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
-from lightdose.errors import Problem, ReadingsError
+from lightdose.errors import Problem, ReadingsError, beyond
 from lightdose.model.calibration import UNSCALED_FLUX_UMOL_S, DimmingFoot
 from lightdose.model.fixture import MOST_FLUX_UMOL_S, Channel, CosineLobe, Fixture, Flux
 from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import (
+    READING_UNITS,
     Meter,
     Reading,
     ReadsQuantity,
@@ -575,18 +576,18 @@ def _refuse_implausible(setup: Setup, observed: Observations, expected: FloatArr
         limit = float(np.max(most[observed.output[n] > 0]))
         ln_model = math.log(expected[n]) + math.log(max(skies.get(reading.site or "", 1.0), 0.05))
         times = math.exp(min(float(observed.ln_reading[n]) - ln_model, LN_LARGEST))
+        shown = f"{reading.value:g} {READING_UNITS[reading.unit]}"
         umol_s, mend = times * UNSCALED_FLUX_UMOL_S, "mend the reading, its place or its levels"
         if limit == math.inf and umol_s > MOST_FLUX_UMOL_S:
-            found = f"{reading.value:g} {reading.unit} here takes {umol_s:.2g} umol/s of a channel"
+            found = f"{shown} here takes {umol_s:.2g} umol/s of a channel"
             problems.append(Problem(found, f"up to {MOST_FLUX_UMOL_S:,} umol/s", mend, reading.place))
         elif times > limit:
-            how_many = f"{times:.0f}" if times < 1e6 else f"{times:.2g}"
-            found = f"{reading.value:g} {reading.unit} is {how_many} times what the fixture file gives here"
+            found = f"{shown} is {beyond(times, limit)} times what the fixture file gives here"
             cure = "if this is lux, write lux in unit" if reading.unit == "umol" else mend
             problems.append(Problem(found, f"up to {limit:.0f} times", cure, reading.place))
         elif math.isfinite(limit) and reading.unit == "lux" and times < 1 / limit and reading.value > 0:
-            found = f"{reading.value:g} lux is {times:.2g} times what the fixture file gives here"
-            cure = "if this is umol m-2 s-1, write umol_m2_s in unit"
-            problems.append(Problem(found, f"{1 / limit:.2g} times or more", cure, reading.place))
+            found = f"{shown} is {beyond(times, 1 / limit)} times what the fixture file gives here"
+            cure = "if this is umol/m2/s, write umol_m2_s in unit"
+            problems.append(Problem(found, f"{1 / limit:.3g} times or more", cure, reading.place))
     if problems:
         raise ReadingsError(*problems)

@@ -289,6 +289,8 @@ class SpectrumMetrics:
 
 
 ReadsQuantity = Literal["umol", "lux"]
+READING_UNITS: Final[Mapping[ReadsQuantity, str]] = {"umol": "umol/m2/s", "lux": "lx"}
+"""As people read them."""
 Immersion = float | Literal["built in", "unknown"]
 SensorShape = Literal["ideal", "short-red", "soft", "tilted", "silicon", "v-lambda"]
 SENSOR_SHAPES: tuple[SensorShape, ...] = ("ideal", "short-red", "soft", "tilted", "silicon", "v-lambda")

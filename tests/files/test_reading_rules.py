@@ -207,7 +207,7 @@ def test_reading_at_the_end_of_the_range_is_told(read: Read) -> None:
     """Within 2 % of the end the light may be stronger; below it nothing is said."""
     _, said = read(HEAD + "ridge,490,umol,12:00,,,,handheld,,\nridge,489,umol,12:00,,,,handheld,,\n")
     assert said[-1] == (
-        "readings.csv:2: 490 is at the end of the range of handheld (500 umol m-2 s-1): "
+        "readings.csv:2: 490 is at the end of the range of handheld (500 umol/m2/s): "
         "the light may be stronger than it shows"
     )
     assert not any("readings.csv:3" in sentence for sentence in said)

@@ -341,7 +341,7 @@ def test_reading_in_the_dark_is_refused_with_its_line() -> None:
 def test_lux_written_as_umol_is_refused_with_its_line() -> None:
     """A figure many times what the fixture can give names the likely unit."""
     text = refusal(scene(), reading(5, {"blue": 1.0}, 5000.0, site=SITES[3]))
-    assert "readings.csv:5: 5000 umol is" in text
+    assert "readings.csv:5: 5000 umol/m2/s is" in text
     assert "write lux in unit" in text
 
 
@@ -352,8 +352,19 @@ def test_umol_written_as_lux_is_refused_with_its_line() -> None:
     text = refusal(
         scene(names=("red",), meter=lux), reading(6, {"red": 1.0}, 60.0, site=SITES[0], unit="lux")
     )
-    assert "readings.csv:6: 60 lux is 0.0" in text
+    assert "readings.csv:6: 60 lx is 0.0" in text
     assert "write umol_m2_s in unit" in text
+
+
+@pytest.mark.identity
+def test_reading_just_beyond_the_limit_shows_on_which_side_it_lies() -> None:
+    """A hair more than allowed is told with so many digits that it is more as it stands there."""
+    text = refusal(scene(), reading(5, {"blue": 1.0}, 5e6, site=SITES[3]))
+    times = float(re.search(r"is ([\d.]+) times", text)[1])  # type: ignore[index]
+    for over in (1.002, 1.0002):
+        told = refusal(scene(), reading(5, {"blue": 1.0}, 5e6 * 8 / times * over, site=SITES[3]))
+        told_times = float(re.search(r"is ([\d.]+) times", told)[1])  # type: ignore[index]
+        assert 8 < told_times < 8.1
 
 
 @pytest.mark.pinned
