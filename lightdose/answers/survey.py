@@ -264,13 +264,22 @@ def time_sentence(survey: Survey) -> str:
 
 
 def worth_sentence(survey: Survey) -> str:
-    """What the readings are worth: how well doses are known before and after."""
+    """What the readings are worth: how well doses are known before and after.
+
+    A plan for a measured tank starts from the fixture files, as `calibrate` will, and says so.
+    """
     parts = []
     if survey.doses:
         parts.append(f"the daily dose of a coral from {_typical(survey.doses)}")
     if survey.gains:
         parts.append(f"the output of a channel from {_typical(survey.gains)}")
-    return f"{count(len(survey.readings), 'reading')} would narrow {' and '.join(parts)} (95 %, typical)."
+    told = f"{count(len(survey.readings), 'reading')} would narrow {' and '.join(parts)} (95 %, typical)"
+    if survey.measured_on is None:
+        return f"{told}."
+    return (
+        f"Counted from the fixture files alone, {told}. The readings of {survey.measured_on} are not "
+        "counted: calibrate fits a new set by itself."
+    )
 
 
 def _typical(known: Sequence[Narrowing]) -> str:
@@ -282,11 +291,17 @@ def open_sentence(survey: Survey) -> str:
     """Whose verdict is open."""
     if not survey.setup.corals:
         return "No corals stand in the setup: the readings are chosen for the lamps alone."
+    by_readings = f"By the readings of {survey.measured_on} " if survey.measured_on else ""
+    if not survey.open_corals and by_readings:
+        return f"{by_readings}no verdict is open; a new set tells whether the lamps still give as much."
     if not survey.open_corals:
         return "No verdict is open; the readings put every number on firmer ground."
     more = len(survey.open_corals) - NAMED_AT_MOST
     named = ", ".join(survey.open_corals[:NAMED_AT_MOST])
-    return f"Open verdicts that they serve first: {named}{f' and {more} more' if more > 0 else ''}."
+    lead = f"{by_readings}these verdicts are open, and served first" if by_readings else ""
+    return (
+        f"{lead or 'Open verdicts that they serve first'}: {named}{f' and {more} more' if more > 0 else ''}."
+    )
 
 
 def meter_sentence(survey: Survey) -> str:

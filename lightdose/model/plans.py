@@ -471,6 +471,7 @@ class Survey:
     open_corals : corals whose verdict is open, or all where nothing is known of the light
     gains, doses : what is known of channels and corals before and after
     unread : channels in use that no reading sees alone
+    measured_on : date of the calibration that the setup stands on, which the plan does not count; or None
     """
 
     setup: Setup
@@ -482,3 +483,4 @@ class Survey:
     doses: tuple[Narrowing, ...]
     unread: tuple[str, ...]
     version: str
+    measured_on: str | None = None

@@ -73,7 +73,7 @@ def planned_survey(
         count=count,
         version=__version__,
     )
-    return survey, analysis
+    return replace(survey, measured_on=setup.calibration.date if setup.calibration else None), analysis
 
 
 def calibrated(

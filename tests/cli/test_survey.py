@@ -129,3 +129,29 @@ def test_command_that_is_proposed_puts_the_calibration_beside_the_setup(
     )
     assert command in " ".join(result.stdout.split())
     assert command in html.unescape((tmp_path / "sheet" / "survey.html").read_text(encoding="utf-8"))
+
+
+@pytest.mark.identity
+def test_survey_of_a_measured_tank_says_from_where_its_promise_counts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The plan is that of the tank before it was measured, and says so on screen and on the sheet."""
+    shutil.copytree(EXAMPLE.parent, tmp_path / "tank")
+    monkeypatch.chdir(tmp_path / "tank")
+    before = json.loads(run("survey", "setup.toml", "--json").stdout)
+    run("calibrate", "setup.toml", "readings.csv", "-o", "calibration.toml")
+    text = Path("setup.toml").read_text(encoding="utf-8")
+    Path("setup.toml").write_text(f'calibration = "calibration.toml"\n{text}', encoding="utf-8")
+    after = json.loads(run("survey", "setup.toml", "--json").stdout)
+    assert [c["factor_95_before"] for c in after["corals"]] == [
+        c["factor_95_before"] for c in before["corals"]
+    ]
+    said = run("survey", "setup.toml", "-o", "sheet").stdout
+    page = html.unescape(Path("sheet/survey.html").read_text(encoding="utf-8"))
+    for told in (
+        "Counted from the fixture files alone, ",
+        "The readings of 2026-03-14 are not counted: calibrate fits a new set by itself.",
+        "By the readings of 2026-03-14 ",
+    ):
+        assert told in said
+        assert told in page
