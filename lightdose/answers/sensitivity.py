@@ -10,14 +10,15 @@ from typing import Any, Final
 from lightdose.answers.answer import Answer, drawn_of
 from lightdose.answers.blocks import Points, Say, Section
 from lightdose.answers.field import NONE, Field, Sheet, as_json, plain, said, table
-from lightdose.answers.verdicts import short_state, verdict_sentence
+from lightdose.answers.verdicts import OPEN, short_state, verdict_sentence
 from lightdose.answers.words import STATE_WORDS, count, typed_path
 from lightdose.model.changes import CaseOutcome, CoralOutcome, Sensitivity, SiteOutcome
 from lightdose.model.record import dataclass
-from lightdose.model.results import DliState
+from lightdose.model.results import DliVerdict
 
 CASES_SHOWN: Final = 16
 NAMED_AT_MOST: Final = 2
+KINDS_AT_MOST: Final = 4
 OURS: Final = "Sizes of the changes: our choice, no published source; add your own with --case."
 
 
@@ -45,28 +46,32 @@ class Row:
 
     @property
     def changes(self) -> str:
-        """Who changes state, "plating cap: below"; of many how many go where, "12 to above, 3 to within"."""
+        """Whose verdict changes, "plating cap: below"; of many how many come to what: "3 within"."""
         corals = sorted(self.outcome.changed, key=lambda c: not c.worsens)
         if len(corals) <= NAMED_AT_MOST:
-            return "; ".join(f"{c.coral}: {_brief(c.dli_state)}" for c in corals)
-        states = Counter(_brief(c.dli_state) for c in corals)
-        return ", ".join(f"{n} to {state}" for state, n in states.most_common())
+            return "; ".join(f"{c.coral}: {_brief(c.told)}" for c in corals)
+        states = Counter(_brief(c.told) for c in corals)
+        told = states.most_common() if len(states) <= KINDS_AT_MOST else states.most_common(KINDS_AT_MOST - 1)
+        more = len(corals) - sum(n for _, n in told)
+        return ", ".join(f"{n} {state}" for state, n in told) + (f" and {more} more" if more else "")
 
     @property
     def states(self) -> str:
         """How the corals of the site stand."""
         if self.site is None or self.site.dli_mol_m2_d is None:
             return state_words(None)
-        return ", ".join(dict.fromkeys(state_words(c.dli_state) for c in self.site.corals))
+        return ", ".join(dict.fromkeys(state_words(c.told) for c in self.site.corals))
 
 
-def _brief(state: DliState | None) -> str:
+def _brief(state: DliVerdict | None) -> str:
     return state_words(None) if state is None else short_state(state)
 
 
-def state_words(state: DliState | None) -> str:
-    """A state in words; None is dry."""
-    return "above the water" if state is None else STATE_WORDS[state]
+def state_words(state: DliVerdict | None) -> str:
+    """A verdict in words; None is dry."""
+    if state is None:
+        return "above the water"
+    return OPEN if state == "undecided" else STATE_WORDS[state]
 
 
 def _two(ratio: float) -> str:
@@ -90,7 +95,7 @@ CASE: Final = (
     said("within", "within", lambda r: r.outcome.counts and r.outcome.counts["within"], kind="integer",
          at={"cases": 1.5}),
     Field("counts", "counts", lambda r: r.outcome.counts, csv=False),
-    said("changes", "corals that change state", lambda r: r.changes, kind="string", fold=True,
+    said("changes", "corals whose verdict changes", lambda r: r.changes, kind="string", fold=True,
          at={"cases": 2}),
 )
 SITE: Final = (
@@ -109,7 +114,11 @@ CORAL: Final = (
           "the coral's photons of 400-700 nm in the day"),
     Field("dli_state_before", "before", _of("coral", "dli_state_before"), kind="string"),
     Field("dli_state", "state", _of("coral", "dli_state"), kind="string",
-          what="empty where the coral stands above the water"),
+          what="by the calculated dose; empty where the coral stands above the water"),
+    Field("dli_verdict_before", "verdict before", _of("coral", "dli_verdict_before"), kind="string",
+          what="the state with 2 in 3 of all that is not known, or undecided"),
+    Field("dli_verdict", "verdict", _of("coral", "dli_verdict"), kind="string",
+          what="the same in the case"),
 )
 FIELDS: Final = (*CASE, *SITE, *CORAL)
 ENDS: Final = tuple(

@@ -26,7 +26,7 @@ from lightdose.model.changes import (
 from lightdose.model.fixture import ChannelProgramme, DimmingCurve, Fixture, Programme
 from lightdose.model.light import Scene
 from lightdose.model.record import FloatArray
-from lightdose.model.results import Analysis, Verdict, counted
+from lightdose.model.results import Analysis, DliVerdict, Verdict, counted
 from lightdose.model.setup import Cover, Setup, Wall, WallKind
 from lightdose.model.spectrum import ReferenceTables, SpectralTable
 from lightdose.physics.day_curve import output_points
@@ -291,7 +291,7 @@ def sensitivity(
     tables : ReferenceTables
     cases : sequence of Case
     advance : called after each case
-    outlook : today's draws, to count verdicts in each case: a coral is then as sure as it is today
+    outlook : today's draws, to judge corals in each case: a coral is then as sure as it is today
 
     Returns
     -------
@@ -300,26 +300,43 @@ def sensitivity(
     """
     doses = _Doses(analysis.setup, emission, tables)
     outcomes, skipped = [], []
-    drawn = outlook.doses_today if outlook else None
     for case in cases:
         if why := must_be_possible(analysis.setup, case):
             skipped.append(why)
         else:
-            outcomes.append(_counted(_outcome(analysis, doses, case), outlook, drawn))
+            before, _ = doses.of(case.baseline)
+            outcome = _outcome(analysis, doses, case, before)
+            outcomes.append(_judged(outcome, outlook, before) if outlook else outcome)
         advance()
     outcomes.sort(key=lambda o: (-sum(c.worsens for c in o.changed), -len(o.changed), -_largest(o)))
     return Sensitivity(analysis, tuple(outcomes), tuple(skipped))
 
 
-def _counted(outcome: CaseOutcome, outlook: Outlook | None, drawn: FloatArray | None) -> CaseOutcome:
+def _judged(outcome: CaseOutcome, outlook: Outlook, before: FloatArray) -> CaseOutcome:
     """A case with the verdicts that today's draws would give, each multiplied as the calculated dose is."""
-    if outlook is None or drawn is None:
-        return outcome
-    after = {c.coral: c.dli_mol_m2_d for site in outcome.sites for c in site.corals}
-    ratio = [
-        (after[v.coral] or 0.0) / v.dli_mol_m2_d if v.dli_mol_m2_d > 0 else 1.0 for v in outlook.verdicts
-    ]
-    return replace(outcome, counts=counted(outlook.judged(drawn * np.array(ratio)[:, None]).states))
+    after = {c.coral: c.dli_mol_m2_d or 0.0 for site in outcome.sites for c in site.corals}
+
+    def states(doses: Sequence[float]) -> tuple[DliVerdict, ...]:
+        both = zip(doses, outlook.verdicts, strict=True)
+        ratio = [dose / v.dli_mol_m2_d if v.dli_mol_m2_d > 0 else 1.0 for dose, v in both]
+        return outlook.judged(outlook.doses_today * np.array(ratio)[:, None]).states
+
+    names = [v.coral for v in outlook.verdicts]
+    then = states([after[name] for name in names])
+    was = outlook.today.states
+    if outcome.case.baseline:
+        was = states([float(before[v.receiver]) for v in outlook.verdicts])
+    verdicts = {name: pair for name, *pair in zip(names, was, then, strict=True)}
+
+    def with_verdict(coral: CoralOutcome) -> CoralOutcome:
+        if coral.coral not in verdicts:
+            return coral
+        one, other = verdicts[coral.coral]
+        dry = coral.dli_state is None
+        return replace(coral, dli_verdict_before=one, dli_verdict=None if dry else other)
+
+    sites = tuple(replace(s, corals=tuple(map(with_verdict, s.corals))) for s in outcome.sites)
+    return replace(outcome, sites=sites, counts=counted(then))
 
 
 def _largest(outcome: CaseOutcome) -> float:
@@ -389,8 +406,7 @@ def _of_field(changes: Sequence[Change]) -> tuple[Change, ...]:
     return tuple(c for c in changes if c.kind in FIELD_KINDS)
 
 
-def _outcome(analysis: Analysis, doses: _Doses, case: Case) -> CaseOutcome:
-    before, _ = doses.of(case.baseline)
+def _outcome(analysis: Analysis, doses: _Doses, case: Case, before: FloatArray) -> CaseOutcome:
     after, dry = doses.of(case.changes)
     by_site = analysis.verdicts_by_site()
     sites = []

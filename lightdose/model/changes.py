@@ -10,7 +10,7 @@ from typing import Literal
 from lightdose.errors import ScheduleError
 from lightdose.model.fixture import DimmingCurve
 from lightdose.model.record import FloatArray, dataclass, read_only
-from lightdose.model.results import Analysis, DliState
+from lightdose.model.results import Analysis, DliState, DliVerdict, severity
 from lightdose.model.setup import WallKind
 
 ChangeKind = Literal[
@@ -87,7 +87,10 @@ class Case:
 
 @dataclass(frozen=True)
 class CoralOutcome:
-    """A coral's dose and state in a case, beside those before it. [mol m-2 d-1]; None where it falls dry."""
+    """A coral's dose and state in a case, beside those before it. [mol m-2 d-1]; None where it falls dry.
+
+    Its state is calculated; ``dli_verdict`` is by the draws, as the counts are, None where nothing was drawn.
+    """
 
     coral: str
     group: str
@@ -95,16 +98,28 @@ class CoralOutcome:
     dli_ratio: float | None
     dli_state_before: DliState
     dli_state: DliState | None
+    dli_verdict_before: DliVerdict | None = None
+    dli_verdict: DliVerdict | None = None
 
     @property
-    def changes_state(self) -> bool:
-        """Whether its state is another one, or it stands dry."""
-        return self.dli_state != self.dli_state_before
+    def told_before(self) -> DliVerdict:
+        """How it stood: the verdict where light was drawn, else the calculated state."""
+        return self.dli_verdict_before or self.dli_state_before
+
+    @property
+    def told(self) -> DliVerdict | None:
+        """How it stands in the case, by the same rule; None where it falls dry."""
+        return self.dli_verdict if self.dli_verdict_before else self.dli_state
+
+    @property
+    def changes(self) -> bool:
+        """Whether it stands otherwise than before, or dry."""
+        return self.told != self.told_before
 
     @property
     def worsens(self) -> bool:
-        """Whether it stands farther from usual than before."""
-        return SEVERITY[self.dli_state] > SEVERITY[self.dli_state_before]
+        """Whether it stands farther from usual than before; undecided lies between within and off."""
+        return self.told is None or severity(self.told) > severity(self.told_before)
 
 
 @dataclass(frozen=True)
@@ -137,8 +152,8 @@ class CaseOutcome:
 
     @property
     def changed(self) -> tuple[CoralOutcome, ...]:
-        """The corals whose state is another one."""
-        return tuple(c for s in self.sites for c in s.corals if c.changes_state)
+        """The corals that stand otherwise than before."""
+        return tuple(c for s in self.sites for c in s.corals if c.changes)
 
 
 @dataclass(frozen=True, eq=False)

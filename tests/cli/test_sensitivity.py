@@ -73,3 +73,31 @@ def test_slips_end_in_2() -> None:
         result = run(str(EXAMPLE), *words)
         assert result.exit_code == 2
         assert "did you mean" in result.output
+
+
+@pytest.mark.identity
+def test_counts_and_changes_of_a_case_are_of_one_judgement() -> None:
+    """Today's corals by verdict, those that change taken out and put in, are the counts of each case."""
+    found = json.loads(run(str(EXAMPLE), "--json", "--quiet").output)
+    dose = json.loads(CliRunner().invoke(cli, ["dose", str(EXAMPLE), "--json"]).output)
+    today = {c["coral"]: c["dli_verdict"] for s in dose["sites"] for c in s["corals"]}
+    changed = 0
+    for case in found["cases"]:
+        corals = {c["coral"]: c for s in case["sites"] for c in s["corals"]}
+        verdicts = {name: c["dli_verdict"] for name, c in corals.items() if c["dli_verdict_before"]}
+        if case["compared_with"] == "today":
+            assert {name: corals[name]["dli_verdict_before"] for name in verdicts} == {
+                name: verdict for name, verdict in today.items() if verdict != "not_judged"
+            }
+            changed += any(c["dli_verdict"] != c["dli_verdict_before"] for c in corals.values())
+        for key, number in case["counts"].items():
+            if key != "judged":
+                assert list(verdicts.values()).count(key) == number, (case["case"], key)
+    assert changed > 3
+    lines = run(str(EXAMPLE), "--all").output.splitlines()
+    weaker = next(line for line in lines if line.startswith("ageing, output -10 %"))
+    then = next(c for c in found["cases"] if c["case"] == "ageing, output -10 %")
+    differ = sum(c["dli_verdict"] != c["dli_verdict_before"] for s in then["sites"] for c in s["corals"])
+    assert then["counts"]["within"] != found["counts"]["within"]
+    assert differ > 0
+    assert not weaker.endswith("  -")
