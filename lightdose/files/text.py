@@ -314,7 +314,9 @@ def raise_first(problems: Sequence[Problem]) -> None:
     raise DelimitedError(*shown)
 
 
-NAME_COLUMNS: Final = frozenset(("site", "coral", "group", "genus", "meter", "unit", "name", "note", "pair"))
+NAME_COLUMNS: Final = frozenset(
+    ("site", "coral", "rock", "group", "genus", "meter", "unit", "name", "note", "pair")
+)
 """Columns that hold names or words."""
 
 SHOWN: Final = 3

@@ -201,6 +201,7 @@ def test_name_that_starts_with_a_mark_is_a_name(separator: str, tmp_path: Path) 
         ("coral", "My corals\na,clam,r\ncoral,group,site\nd,clam,r\n", [2]),
         ("site", "ridge,1,2,3\nsite,x_cm,y_cm,depth_cm\nsand,1,2,3\n", [1]),
         ("site", "site 1,1,2,3\nsite,x_cm,y_cm,depth_cm\nsand,1,2,3\n", [1]),
+        ("rock", "#1,box,1\nrock,shape,x_cm\nb,box,1\n", [1]),
         ("time", "08:00,0,5\ntime,blue,white\n09:00,1,2\n", [1]),
         ("time", "0,5,7.30\nblue,white,time\n1,2,8.30\n", [1]),
         ("reading", "ridge,12,lux\nsite,reading,unit\nsand,13,lux\n", [1]),

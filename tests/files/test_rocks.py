@@ -71,6 +71,15 @@ def test_rocks_csv_joins_the_rocks(write_setup: WriteSetup) -> None:
 
 
 @pytest.mark.identity
+def test_rock_whose_name_starts_with_a_mark_is_a_rock(write_setup: WriteSetup) -> None:
+    """ "#1 a" is a rock in `rocks.csv` as it is a coral in `corals.csv`; "# b" is a comment."""
+    rows = "#1 a,box,60,35,4,10,10,8,,\n# b,box,30,35,4,10,10,8,,\nc,box,20,15,4,10,10,8,,\n"
+    path = write_setup(rocks__csv=CSV_HEAD + rows)
+    path.write_text('rocks = "rocks.csv"\n' + path.read_text())
+    assert [rock.name for rock in read_setup(path).rocks] == ["#1 a", "c"]
+
+
+@pytest.mark.identity
 def test_brace_takes_every_key(write_setup: WriteSetup) -> None:
     """Its two ends, width and the share of light that passes."""
     text = '[[brace]]\nname = "b"\nfrom = { x = "30 cm", y = "0 cm" }\nto = { x = "30 cm", y = "45 cm" }\n'
