@@ -335,14 +335,13 @@ def _time_problem(shown: str) -> Problem:
     if not shown:
         return Problem("the time is empty", _TIME_ALLOWED)
     if re.fullmatch(r"[0-9]{3,4}", shown):
-        return Problem(f'"{shown}" has no colon', _TIME_ALLOWED, f'write "{shown[:-2]:0>2}:{shown[-2:]}"')
-    if re.fullmatch(r"[0-9]{1,2}h?", shown):
-        return Problem(
-            f'"{shown}" has no minutes', _TIME_ALLOWED, f'write "{shown.rstrip("h"):0>2}:00", or "{shown} am"'
-        )
+        return Problem(f'"{shown}" has no colon', _TIME_ALLOWED, _write(f"{shown[:-2]:0>2}:{shown[-2:]}"))
+    if hours := re.fullmatch(r"([0-9]{1,2}) ?h?", shown.lower()):
+        cure = _write(f"{hours[1]:0>2}:00", f"{hours[1]} am")
+        return Problem(f'"{shown}" has no minutes', _TIME_ALLOWED, cure)
     if short := re.fullmatch(r"([0-9]{1,2})[:.,h]([0-9])", shown):
         hour, digit = short.groups()
-        cure = f'write "{hour:0>2}:0{digit}" or "{hour:0>2}:{digit}0"'
+        cure = _write(f"{hour:0>2}:0{digit}", f"{hour:0>2}:{digit}0")
         return Problem(f'"{shown}" has one digit for the minutes', _TIME_ALLOWED, cure)
     if is_number(shown):
         return Problem(
@@ -353,6 +352,18 @@ def _time_problem(shown: str) -> Problem:
     if "+" in shown:
         return Problem(found, _TIME_ALLOWED, 'only one day further is possible: "02:00+1"')
     return Problem(found, _TIME_ALLOWED, 'for example "07:30" or "7:30 am"')
+
+
+def _write(*texts: str) -> str:
+    """The cure that names those of some texts that are times."""
+    times = []
+    for text in texts:
+        try:
+            parse_time(text)
+        except UnitProblem:
+            continue
+        times.append(f'"{text}"')
+    return f"write {' or '.join(times)}" if times else "hours go up to 24, minutes up to 59"
 
 
 def _late_problem(shown: str, hour: int, minute: str) -> Problem:

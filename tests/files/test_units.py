@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 
 import pytest
 from hypothesis import given
@@ -145,7 +146,7 @@ def test_time_as_people_write_it_is_read(written, hours):
         ("0730", "has no colon"),
         ("0730", 'mend it: write "07:30"'),
         ("730", 'write "07:30"'),
-        ("7", 'write "07:00", or "7 am"'),
+        ("7", 'write "07:00" or "7 am"'),
         ("7h", 'write "07:00"'),
         ("24:01", 'write "00:01+1"'),
         ("25:00", 'write "01:00+1"'),
@@ -171,6 +172,22 @@ def test_time_as_people_write_it_is_read(written, hours):
 def test_doubtful_time_is_refused_with_its_own_hint(written, says):
     """Each mistake gets the sentence that mends it."""
     assert says in refusal(parse_time, written)
+
+
+@pytest.mark.identity
+def test_every_time_that_a_cure_names_is_a_time():
+    """Of all short slips: "19h" is not told to be "19h am", and "2567" not "25:67"."""
+    slips = [f"{n}{end}" for n in range(100) for end in ("", "h", " h", "H", ":0", ".7", ":6", "+1")]
+    slips += [f"{n:03d}" for n in range(0, 10_000, 7)]
+    for slip in slips:
+        try:
+            parse_time(slip)
+        except UnitProblem as refused:
+            cure = str(refused.problem).partition("mend it: ")[2]
+            named = re.findall('"([^"]+)"', cure)
+            assert named or cure.startswith("hours go up to 24"), slip
+            for text in named:
+                parse_time(text)
 
 
 @pytest.mark.pinned
