@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
@@ -41,6 +42,9 @@ _WRITTEN_COLUMNS: Final = ("coral", *_GROUP_AND_PLACE, "pinned", "on", "keep_apa
 GROWTH_COLUMNS: Final = ("growth_diameter_cm", "growth_height_cm")
 _BODY_COLUMNS: Final = ("form", "diameter_cm", "passes", *GROWTH_COLUMNS, *FACE_COLUMNS)
 CORAL_COLUMNS: Final = (*_WRITTEN_COLUMNS, *_BODY_COLUMNS)
+TABLE_ALONE: Final = ("previous", "dli_band", "peak_max")
+"""What a coral says in [[coral]] and in no column."""
+_UNIT_END: Final = re.compile("_(?:cm|mm|m|in|ft)$")
 
 
 @dataclass(frozen=True)
@@ -454,8 +458,12 @@ class TableCells:
 
 
 def _suggestion(name: str, known: Sequence[str]) -> str:
-    near = near_names(name, known, cutoff=0.4)
+    if name in TABLE_ALONE and "coral" in known:
+        return f"take the column out, and write a coral that has it as [[coral]] with {name} in the setup"
+    without_unit = {_UNIT_END.sub("", column): column for column in known}
+    near = near_names(_UNIT_END.sub("", name), without_unit)
     if not near:
         return "remove the column"
-    unit = " (its numbers are centimetres)" if near[0].endswith("_cm") else ""
-    return f'did you mean "{near[0]}"{unit}?'
+    column = without_unit[near[0]]
+    unit = " (its numbers are centimetres)" if column.endswith("_cm") else ""
+    return f'did you mean "{column}"{unit}?'

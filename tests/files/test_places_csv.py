@@ -8,7 +8,15 @@ import pytest
 
 from lightdose.errors import Place, SetupError
 from lightdose.files.csv_text import Dialect, csv_text
-from lightdose.files.places_csv import CoralRow, SiteRow, read_corals, read_sites
+from lightdose.files.places_csv import (
+    CORAL_COLUMNS,
+    TABLE_ALONE,
+    CoralRow,
+    SiteRow,
+    read_corals,
+    read_sites,
+)
+from lightdose.files.setup_schema import CORAL
 
 
 @pytest.fixture
@@ -121,6 +129,8 @@ def test_corals_of_words_alone_are_read(read):
         ("site,x_cm,y_in,depth_cm\nr,1,2,3\n", 'f.csv:1: the column "y_cm" is missing'),
         ("site,x_cm,y_in,depth_cm\nr,1,2,3\n", 'f.csv:1:11: unknown column "y_in"'),
         ("site,x_cm,y_in,depth_cm\nr,1,2,3\n", 'did you mean "y_cm" (its numbers are centimetres)?'),
+        ("site,x,y_cm,depth_cm\nr,1,2,3\n", 'did you mean "x_cm" (its numbers are centimetres)?'),
+        ("site,x_cm,y_cm,depth_cm,previous\nr,1,2,3,4\n", "remove the column"),
         ("site,x_cm,y_cm,depth_cm,colour\nr,1,2,3,4\n", "remove the column"),
         ("site,x_cm,y_cm,depth_cm,X_CM\nr,1,2,3,4\n", 'f.csv:1:25: the column "X_CM" stands twice'),
         ("site,x_cm,,y_cm,depth_cm\nr,1,2,3,4\n", "f.csv:1:11: column 3 has no name"),
@@ -160,6 +170,11 @@ def test_doubtful_sites_are_refused_with_their_place(refused, text, says):
         ("coral,group,site,on\nA,clam,r,rok\n", "did you mean rock?"),
         ("coral,group,site,keep_apart_cm\nA,clam,r,-1\n", "f.csv:2:10: the keep_apart -1 cm is below 0"),
         ("coral,group,site,colour\nA,clam,r,1\n", 'f.csv:1:18: unknown column "colour"'),
+        ("coral,group,site,colour\nA,clam,r,1\n", "mend it: remove the column"),
+        ("coral,group,site,previous\nA,clam,r,1\n", "write a coral that has it as [[coral]] with previous"),
+        ("coral,group,site,DLI_band\nA,clam,r,1\n", "write a coral that has it as [[coral]] with dli_band"),
+        ("coral,group,site,hight\nA,clam,r,1\n", 'did you mean "height_cm" (its numbers are centimetres)?'),
+        ("coral,grup,site\nA,clam,r\n", 'did you mean "group"?'),
     ],
 )
 def test_doubtful_corals_are_refused_with_their_place(refused, text, says):
@@ -178,3 +193,12 @@ def test_all_problems_come_in_file_order_and_bounded(refused):
     assert few.endswith("2 problems")
     many = refused(read_sites, "site,x_cm,y_cm,depth_cm\n" + "a,x,2,3\n" * 3000)
     assert "and 2950 more problems" in many
+
+
+@pytest.mark.identity
+def test_every_key_of_a_coral_is_a_column_or_is_named_as_none():
+    """A key that `[[coral]]` takes and the table does not is told so, not misread as a slip."""
+    columns = {name.removesuffix("_cm") for name in CORAL_COLUMNS}
+    keys = set(CORAL.keys) - columns
+    assert set(TABLE_ALONE) <= keys
+    assert keys - set(TABLE_ALONE) <= {"name", "at", "faces", "growth"}  # other words for columns there are
