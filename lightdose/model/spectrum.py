@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 import numpy as np
 
@@ -48,7 +48,17 @@ class SpectralDistribution:
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        nodes, values = read_only(self.wavelength_nm), read_only(self.values)
+        try:
+            nodes, values = read_only(self.wavelength_nm), read_only(self.values)
+        except (TypeError, ValueError, OverflowError):
+            raise TypeError(f"spectrum {self.name!r}: wavelengths and values are lists of numbers") from None
+        for what, word, known in (
+            ("quantity", self.quantity, get_args(Quantity)),
+            ("absolute_unit", self.absolute_unit, (None, *get_args(AbsoluteUnit))),
+        ):
+            if (word is not None and not isinstance(word, str)) or word not in known:
+                wanted = ", ".join(map(repr, known))
+                raise SpectrumError(f"spectrum {self.name!r}: {what} is one of {wanted}, not {word!r}")
         if nodes.ndim != 1 or nodes.shape != values.shape or nodes.size < 2:
             raise SpectrumError(f"spectrum {self.name!r} needs two or more pairs of wavelength and value")
         if not (np.all(np.isfinite(nodes)) and np.all(np.isfinite(values))):
@@ -63,6 +73,15 @@ class SpectralDistribution:
         object.__setattr__(self, "values", values)
 
 
+def _is_number(value: object) -> bool:
+    """Whether a value is a number, of Python or of numpy, that a float holds."""
+    try:
+        float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        return False
+    return not isinstance(value, str | bytes)
+
+
 @dataclass(frozen=True)
 class LedPeak:
     """A single-colour LED given by its peak and its full width at half maximum. [nm]"""
@@ -71,6 +90,9 @@ class LedPeak:
     fwhm_nm: float
 
     def __post_init__(self) -> None:
+        for what, value in (("peak_nm", self.peak_nm), ("fwhm_nm", self.fwhm_nm)):
+            if not _is_number(value):
+                raise TypeError(f"{what}: a number of nm, such as 450 in Led(450, 20), not {value!r}")
         if not GRID_START_NM <= self.peak_nm <= GRID_END_NM:
             raise SpectrumError(f"peak {self.peak_nm:g} nm is outside {GRID_START_NM} to {GRID_END_NM} nm")
         if not 1 <= self.fwhm_nm <= 200:

@@ -40,7 +40,7 @@ def metres(length: Length, what: str = "a length") -> float:
     except UnitProblem as trouble:
         problem = trouble.problem
         raise SetupError(Problem(f"{what}: {problem.found}", problem.allowed, problem.cure)) from None
-    except TypeError:
+    except (TypeError, ValueError, OverflowError):
         raise TypeError(f'{what}: metres, or text with a unit such as "75 cm", not {length!r}') from None
     if not math.isfinite(value):
         raise ValueError(f"{what}: {value} is not a finite length in metres")

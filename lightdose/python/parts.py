@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.files.fixture_file import CHANNEL
@@ -111,10 +111,14 @@ class Tank(Part):
             **sides,
             **more,
             "glass_index": _number(glass_index),
-            "walls": None if walls is None else {side: _number(kind) for side, kind in walls.items()},
+            "walls": None if walls is None else {s: _number(kind) for s, kind in _sides(walls).items()},
             "floor_reflectance": _number(floor_reflectance),
         }
         super().__init__(TANK, "tank", table)
+
+
+def _sides(walls: Any) -> Mapping[str, Any]:
+    return _mapping(walls, "walls", 'a mapping such as {"back": "painted"}')
 
 
 class Channel(Part):
@@ -152,7 +156,7 @@ class Channel(Part):
         self.light = spectrum_named(spectrum)
         told: Any = {"fwhm_deg": _number(beam_deg)} if beam_deg is not None else None
         if beam is not None:
-            told = {"file": str(beam)} if isinstance(beam, str | Path) else {"table": _pairs(beam)}
+            told = {"file": str(beam)} if isinstance(beam, str | Path) else {"table": _pairs(beam, "beam")}
         table = {
             "name": name,
             "spectrum": {},
@@ -163,13 +167,18 @@ class Channel(Part):
             "electrical_w": _number(electrical_w),
             "radiant_efficiency": _number(radiant_efficiency),
             "beam": told,
-            "dimming": None if dimming is None else _pairs(dimming),
+            "dimming": None if dimming is None else _pairs(dimming, "dimming"),
         }
         super().__init__(CHANNEL, _named("channel", name), table)
 
 
-def _pairs(points: Sequence[tuple[float, float]]) -> list[list[Any]]:
-    return [[_number(value) for value in point] for point in points]
+def _pairs(points: Any, what: str) -> list[list[Any]]:
+    wanted = "pairs of numbers, such as [(0, 0), (100, 100)]"
+    each = [
+        _several(point, what, wanted, len(point) if hasattr(point, "__len__") else 2)
+        for point in _several(points, what, wanted)
+    ]
+    return [[_number(value) for value in point] for point in each]
 
 
 class FixtureType:
@@ -196,15 +205,37 @@ class FixtureType:
         emitters: tuple[int, Length] | None = None,
         electrical_w: float | None = None,
     ) -> None:
-        top: dict[str, Any] = {"name": name, "electrical_w": _number(electrical_w)}
+        watts = _number(electrical_w)
+        if watts is not None and not isinstance(watts, int | float):
+            raise TypeError(f"electrical_w: a number of watts, not {electrical_w!r}")
+        top: dict[str, Any] = {"name": _of_type(name, (str,), "name"), "electrical_w": watts}
         if aperture is not None:
-            top["aperture"] = _at(length=aperture[0], width=aperture[1])
+            length, width = _several(aperture, "aperture", 'length and width, such as ("40 cm", "6 cm")', 2)
+            top["aperture"] = _at(length=length, width=width)
         if emitters is not None:
-            top["emitters"] = {"count": _number(emitters[0]), **_at(diameter=emitters[1])}
-        self.record = read_type(top, [_of_type(c, (Channel, records.Channel), "channels") for c in channels])
+            count, across = _several(emitters, "emitters", 'count and diameter, such as (24, "8 mm")', 2)
+            top["emitters"] = {"count": _number(count), **_at(diameter=across)}
+        several = _several(channels, "channels", "a list of Channel")
+        self.record = read_type(top, [_of_type(c, (Channel, records.Channel), "channels") for c in several])
 
     def __repr__(self) -> str:
         return f"FixtureType({self.record.name!r}, {len(self.record.channels)} channels)"
+
+
+def _mapping(value: Any, what: str, wanted: str) -> Mapping[str, Any]:
+    if not isinstance(value, Mapping) or not all(isinstance(key, str) for key in value):
+        raise TypeError(f"{what}: {wanted}, not {value!r}")
+    return value
+
+
+def _several(value: Any, what: str, wanted: str, count: int | None = None) -> Sequence[Any]:
+    """Several values, ``count`` of them where that is told: no text, and no mapping."""
+    one = isinstance(value, str | bytes | Mapping) or not (
+        hasattr(value, "__len__") and hasattr(value, "__iter__")
+    )
+    if one or count not in (None, len(value)):
+        raise TypeError(f"{what}: {wanted}, not {value!r}")
+    return list(value)
 
 
 def _of_type(value: Any, kinds: tuple[type, ...], what: str) -> Any:
@@ -228,9 +259,11 @@ class Programme:
 
     def __init__(self, channels: Mapping[str, Times]) -> None:
         self.points: dict[str, list[tuple[object, object]]] = {}
-        for name, given in channels.items():
-            pairs = given.items() if isinstance(given, Mapping) else given
-            self.points[name] = [(_clock(time), _number(level)) for time, level in pairs]
+        wanted = 'times and levels, such as {"08:00": 0, "10:00": 60}'
+        for name, given in _mapping(channels, "channels", f'{{"blue": ...}} with {wanted}').items():
+            pairs = given.items() if isinstance(given, Mapping) else _several(given, repr(name), wanted)
+            both = [_several(pair, repr(name), wanted, 2) for pair in pairs]
+            self.points[name] = [(_clock(time), _number(level)) for time, level in both]
         self.record = self.of(tuple(self.points))
 
     def of(self, channels: tuple[str, ...]) -> records.Programme:
@@ -393,14 +426,16 @@ class Rack(Part):
         on: str | None = None,
         faces: str | Mapping[str, float] | None = None,
     ) -> None:
-        across, along = pitch if isinstance(pitch, tuple) else (pitch, pitch)
+        both = pitch if isinstance(pitch, tuple) else (pitch, pitch)
+        across, along = _several(both, "pitch", 'one length or two, such as ("5 cm", "6 cm")', 2)
+        names = None if row_names is None else _several(row_names, "row_names", 'such as ["A", "B"]')
         table = {
             "name": name,
             "corner": _at(x=x, y=y, depth=depth),
             "pitch": _at(x=across, y=along),
             "columns": _number(columns),
             "rows": _number(rows),
-            "row_names": None if row_names is None else list(row_names),
+            "row_names": names,
             "on": on,
             "faces": dict(faces) if isinstance(faces, Mapping) else faces,
         }
@@ -443,7 +478,7 @@ class Coral(Part):
             "height": _maybe(height, "height"),
             "diameter": _maybe(diameter, "diameter"),
             "keep_apart": _maybe(keep_apart, "keep_apart"),
-            "growth": None if growth is None else _at(**growth),
+            "growth": None if growth is None else _at(**_mapping(growth, "growth", _GROWTH)),
             **{key: _listed(value) for key, value in more.items()},
         }
         unknown = [key for key in more if key not in CORAL.keys]
@@ -451,6 +486,9 @@ class Coral(Part):
             known = ", ".join(key for key in CORAL.keys if key not in ("genus", "at"))
             raise TypeError(f"a coral has no {unknown[0]!r}; it has {known}")
         super().__init__(CORAL, _named("coral", name), table)
+
+
+_GROWTH: Final = 'lengths a month, such as {"diameter": "5 mm"}'
 
 
 def _listed(value: Any) -> Any:
@@ -482,11 +520,12 @@ class Rock(Part):
         turn_deg: float | None = None,
         reflectance: float | None = None,
     ) -> None:
+        along_x, along_y, up = _several(size, "size", "three lengths: along x, along y and upwards", 3)
         table = {
             "name": name,
             "shape": shape,
             "at": _at(x=x, y=y, height=height, depth=depth),
-            "size": _at(x=size[0], y=size[1], z=size[2]),
+            "size": _at(x=along_x, y=along_y, z=up),
             "turn_deg": _number(turn_deg),
             "reflectance": _number(reflectance),
         }
