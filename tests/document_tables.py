@@ -242,7 +242,11 @@ def limits_table() -> str:
         ("fixtures of a setup", count(setup_schema.MOST_CHANNELS)),
         ("channels of all fixtures together", count(setup_schema.MOST_CHANNELS)),
         ("points of a dimming curve or a beam table", count(fixture_file.MOST_POINTS)),
-        ("`sites.csv`, `corals.csv`", size(places_csv.LIMIT_BYTES, setup_schema.MOST_SITES, "rows each")),
+        (
+            "`sites.csv`, `corals.csv`, `rocks.csv`",
+            size(places_csv.LIMIT_BYTES, setup_schema.MOST_SITES, "rows each"),
+        ),
+        ("rocks, and corals with a diameter, together", count(forms.MOST_SOLIDS)),
         ("a schedule", size(schedule_csv.LIMIT_BYTES, schedule_csv.LIMIT_ROWS, "rows")),
         ("`readings.csv`", size(readings_csv.LIMIT_BYTES, readings_csv.LIMIT_ROWS, "rows")),
         ("a reading in umol/m2/s", f"{faintest['umol']:g} to {count(brightest['umol'])}"),

@@ -18,7 +18,7 @@ TABLES: Final = {
     "sensitivity": ("sensitivity", "FIELDS"),
     "spectrum": ("library", "SPECTRUM_FIELDS"),
 }
-"""Command with a CSV -> module and name of the fields of its rows; the guide and many setups read them."""
+"""Command with a CSV -> module and name of the fields of its rows; what many setups put into one table."""
 
 
 def fields_of(command: str) -> tuple[Field, ...]:
