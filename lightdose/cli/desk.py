@@ -35,7 +35,8 @@ def command(setup: str, no_browser: bool) -> int:
 
     def ready() -> None:
         click.echo(f"The desk is open at {server.address}")
-        click.echo("Ctrl-C ends it. Nothing is written before you save.", err=True)
+        how = "Ctrl-C ends it. Your files change only when you save; notes go into the diary at once."
+        click.echo(how, err=True)
 
     server.run(opens=not no_browser, ready=ready)
     click.echo("The desk is closed.", err=True)

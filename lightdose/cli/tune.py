@@ -58,7 +58,7 @@ def _hours(text: str) -> tuple[float, float]:
     type=click.Choice(["overall", "fixtures", "channels"]),
     default="overall",
     show_default=True,
-    help="What may change besides the plateau: one overall factor, one a fixture, or every channel's level.",
+    help="What may change besides the plateau: one overall setting, one a fixture, or every channel's level.",
 )
 @click.option(
     "--prefer",

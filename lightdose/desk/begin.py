@@ -213,7 +213,7 @@ def _lamp_text(change: Change, channels: Sequence[tuple[str, str, float]], probl
 
 
 def _programme_text(change: Change, channels: Sequence[str]) -> str:
-    """The rows as they stand in the controller, with its overall factor, 100 where there is none."""
+    """The rows as they stand in the controller, with its overall setting, 100 where there is none."""
     rows = change["rows"]
     overall = str(change.get("overall", "")).strip() or "100"
     if not isinstance(rows, list) or not 2 <= len(rows) <= 200:
@@ -225,7 +225,7 @@ def _programme_text(change: Change, channels: Sequence[str]) -> str:
             raise ValueError("levels")
         numbers = [f"{number(level):g}" if level else "" for level in levels]
         cells.append([" ".join(text_of(row, "time").split()), *numbers, f"{number(overall):g}"])
-    head = "# From the rows of the controller. Levels in percent; all_channels is its overall factor.\n"
+    head = "# From the rows of the controller. Levels in percent; all_channels is its overall setting.\n"
     return head + csv_text(["time", *channels, "all_channels"], cells)
 
 

@@ -1,4 +1,4 @@
-"""Changes of programmes: single levels and times, the overall factor, hours of full light."""
+"""Changes of programmes: single levels and times, the overall setting, hours of full light."""
 
 from __future__ import annotations
 
@@ -169,10 +169,10 @@ def _part_files(bench: Bench, chosen: Sequence[str]) -> None:
 
 
 def set_overall(bench: Bench, change: Change) -> str:
-    """The plateau of the overall factor of some fixtures, or of all. [%]"""
+    """The plateau of the overall setting of some fixtures, or of all. [%]"""
     percent = change["percent"]
     if isinstance(percent, bool) or not isinstance(percent, int | float) or not 0 < percent <= 100:
-        raise ScheduleError(Problem("an overall factor is above 0, up to 100 %"))
+        raise ScheduleError(Problem("an overall setting is above 0, up to 100 %"))
     done: set[str] = set()
     chosen = _fixtures(bench, change.get("fixtures") or ())
     _part_files(bench, [fixture.name for fixture in chosen])
@@ -190,7 +190,7 @@ def set_overall(bench: Bench, change: Change) -> str:
                 if not math.isnan(value):
                     table.put_number(row, OVERALL, percent_from_level(value))
         bench.changed[path] = table.data
-    return f"overall factor {percent:g} %"
+    return f"overall setting {percent:g} %"
 
 
 def set_hours(bench: Bench, change: Change) -> str:
@@ -233,7 +233,7 @@ def _put_times(table: TableText, before: Fixture, after: Fixture) -> None:
 
 
 def programme_rows(fixture: Fixture, text: TableText | None, inline: Any) -> dict[str, Any]:
-    """The programme of a fixture as rows that can be typed in: columns, rows, and the overall factor. [%]"""
+    """The programme of a fixture as rows that can be typed in: columns, rows, and the overall setting. [%]"""
     dial = fixture.programme.dial
     shown: dict[str, Any] = {
         "fixture": fixture.name,

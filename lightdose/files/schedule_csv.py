@@ -96,7 +96,7 @@ def write_schedule(
 
 
 def write_dial(dial: Dial, channels: Sequence[str], dialect: Dialect = "plain") -> str:
-    """A dial as schedule.csv: levels as they are set, and the overall factor as ``all_channels``.
+    """A dial as schedule.csv: levels as they are set, and the overall setting as ``all_channels``.
 
     Reading it gives the same rows, levels and factor. ``channels`` are those of the dial, in their order.
     """
@@ -120,7 +120,7 @@ def schedule_text(
     dialect: Dialect = "plain",
     lit_at_zero: Collection[str] = (),
 ) -> str:
-    """The programme as it is set: with its overall factor where it has one, else by ``write_schedule``."""
+    """The programme as it is set: with its overall setting where it has one, else by ``write_schedule``."""
     if programme.dial is not None:
         return write_dial(programme.dial, channels, dialect)
     return write_schedule(programme, channels, dialect, lit_at_zero)

@@ -389,7 +389,7 @@ def set_programme(
 ) -> Programme:
     """A fixture's programme with factors on its channels' shapes.
 
-    Where an overall factor is set apart from the levels, and all channels that run change alike, it changes
+    Where an overall setting is set apart from the levels, and all channels that run change alike, it changes
     and the levels stay; else the levels change and it stays.
     """
     dial, today = fixture.programme.dial, fixture.programme.channels

@@ -59,7 +59,7 @@ class ChannelProgramme:
 
 @dataclass(frozen=True, eq=False)
 class Dial:
-    """A programme as it is set at the fixture: levels of its channels, and an overall factor on all of them.
+    """A programme as it is set at the fixture: levels of its channels, and an overall setting on all of them.
 
     Rows are those of a schedule.csv with ``all_channels``; NaN is a blank cell. A channel runs at level x
     overall at its own rows and at those of the factor between them, and linear between, before dimming. A
@@ -84,11 +84,11 @@ class Dial:
         if any(column.shape != self.time_h.shape for column in columns):
             raise ScheduleError("a dial has a value or a blank in each of its rows and columns")
         if any(np.any((column < 0) | (column > 1)) for column in columns):
-            raise ScheduleError("levels and the overall factor are 0 to 100 percent")
+            raise ScheduleError("levels and the overall setting are 0 to 100 percent")
 
     @property
     def plateau(self) -> float:
-        """The highest value of the overall factor, 0-1."""
+        """The highest value of the overall setting, 0-1."""
         return float(np.nanmax(self.overall))
 
     def at(self, plateau: float) -> Dial:
@@ -100,7 +100,7 @@ class Dial:
             If the factor is 0 all day, or ``plateau`` is outside 0 to 1.
         """
         if not self.plateau > 0:
-            raise ScheduleError("the overall factor is 0 all day: it has no plateau")
+            raise ScheduleError("the overall setting is 0 all day: it has no plateau")
         return replace(self, overall=np.round(self.overall * (plateau / self.plateau), 14))
 
     def programme(self) -> Programme:
@@ -119,7 +119,7 @@ class Dial:
         return Programme(channels, self)
 
     def highest(self, channel: str) -> tuple[float, float]:
-        """Level and overall factor of a channel where their product is highest, each 0-1."""
+        """Level and overall setting of a channel where their product is highest, each 0-1."""
         level, overall = _filled(self.time_h, self.levels[channel]), _filled(self.time_h, self.overall)
         at = int(np.argmax(level * overall))
         return float(level[at]), float(overall[at])
@@ -151,7 +151,7 @@ def _filled(time_h: FloatArray, column: FloatArray) -> FloatArray:
 class Programme:
     """The programmes of a fixture's channels; a channel that is not named stays off.
 
-    ``dial`` is how they are set, where an overall factor is set apart from the levels; ``channels`` hold the
+    ``dial`` is how they are set, where an overall setting is set apart from the levels; ``channels`` hold the
     products.
     """
 

@@ -76,7 +76,7 @@ class TuneWishes:
 
     Attributes
     ----------
-    change : what may change: one overall factor, one a fixture, or every channel's level
+    change : what may change: one overall setting, one a fixture, or every channel's level
     prefer : what counts among programmes that serve the corals alike
     blue_only : only channels with most of their photons below 500 nm
     off : channels that stay off, "channel" or "fixture/channel"

@@ -145,7 +145,7 @@ def moved_times(time_h: FloatArray, plateau: Plateau, change: DayChange) -> Floa
 def with_levels(fixture: Fixture, factor: Sequence[float]) -> Fixture:
     """A fixture with every level times its channel's factor, held at full.
 
-    Where an overall factor is set apart from the levels and all channels change alike, that changes.
+    Where an overall setting is set apart from the levels and all channels change alike, that changes.
     """
     of_channel = {c.name: f for c, f in zip(fixture.type.channels, factor, strict=True)}
     dial = fixture.programme.dial

@@ -348,7 +348,7 @@ def test_new_tank_by_page_alone_in_sixty_steps_to_the_first_answer(browser: Brow
         save(desk, "as it stands")
         setup = read_setup(path)
         assert (len(setup.corals), setup.unplaced, len(setup.fixtures)) == (45, (), 2)
-        # Three readings, calibrate, tune by the overall factor.
+        # Three readings, calibrate, tune by the overall setting.
         for place, value in zip([c.name for c in setup.corals[::16]], ("95", "80", "110"), strict=True):
             desk.choose("reading place", place)
             desk.type("reading value", value)
@@ -363,7 +363,7 @@ def test_new_tank_by_page_alone_in_sixty_steps_to_the_first_answer(browser: Brow
         desk.settled()
         assert "easured" in desk.text("#basis")
         desk.type("overall lamp 1 lamp 2", "45")
-        desk.until(lambda: read_state(desk)["undo"] == "overall factor 45 %")
+        desk.until(lambda: read_state(desk)["undo"] == "overall setting 45 %")
         save(desk, "measured, and dimmed")
         setup = read_setup(path)
         assert setup.calibration is not None

@@ -57,6 +57,7 @@ def test_desk_prints_its_address_and_ends_with_ctrl_c(tmp_path: Path) -> None:
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=20)
     assert process.returncode == 0
+    assert "Your files change only when you save; notes go into the diary at once." in err
     assert "Traceback" not in out + err
     assert err.endswith("The desk is closed.\n")
     assert sorted(p.name for p in (tmp_path / "tank").iterdir()) == sorted(p.name for p in EXAMPLE.iterdir())

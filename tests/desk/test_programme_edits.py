@@ -1,4 +1,4 @@
-"""Programmes on the desk: cells, rows, the overall factor and hours, in the files' own manner."""
+"""Programmes on the desk: cells, rows, the overall setting and hours, in the files' own manner."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_programme_without_a_factor_gets_one(tmp_path: Path) -> None:
 
 @pytest.mark.identity
 def test_inline_programme_changes_in_place_or_moves_into_a_file(tmp_path: Path) -> None:
-    """A point inside the setup changes there; an overall factor gives the programme a file of its own."""
+    """A point inside the setup changes there; an overall setting gives the programme a file of its own."""
     path = copied(tmp_path, "first-tank")
     channels = ("violet", "blue", "cyan", "cool white", "deep red")
     off = ", ".join(f'"{name}" = [["00:00", 0], ["24:00", 0]]' for name in channels)

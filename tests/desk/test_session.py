@@ -170,7 +170,7 @@ def test_unsaved_changes_outlast_the_process(tmp_path: Path) -> None:
     second = Desk(path)
     assert second.offered is not None
     assert second.unsaved == []
-    assert second.offered["steps"] == [f"{MUSHROOM} moved", "overall factor 40 %"]
+    assert second.offered["steps"] == [f"{MUSHROOM} moved", "overall setting 40 %"]
     second.take_draft()
     assert {p: second.texts[p] for p in second.unsaved} == left
     second.undo()

@@ -28,7 +28,7 @@ function drawFirst() {
   get.across = () => turned.checked;
   box.replaceChildren(
     make("h1", { className: "headline", id: "first-title", text: "A new tank in eight questions" }),
-    make("p", { text: "Nothing is written before you save. The light stands on typical values until you measure; every answer can be changed later." }),
+    make("p", { text: "No file of the tank is written before you save. The light stands on typical values until you measure; every answer can be changed later." }),
     question(1, "What is the tank called, and how large is it inside?", sizeSketch(),
       make("div", { className: "fields" }, input("title", "Name", { inputMode: "text", placeholder: "Tank in the window" }), select("unit", "Lengths in", [["cm", "centimetres"], ["in", "inches"]]),
         input("length", "Length, left to right", { placeholder: "100" }), input("width", "Width, front to back", { placeholder: "50" }))),
@@ -37,7 +37,7 @@ function drawFirst() {
     question(4, "How many lamps, how large is what shines, and how high do they hang?", make("div", { className: "fields" }, input("lamps", "Lamps, side by side", { value: "1" }), input("lamp_length", "Length of the shining area", { placeholder: "40" }), input("lamp_width", "Its width", { placeholder: "18" }), input("height", "Height above the water", { placeholder: "20" })),
       make("label", { className: "check" }, turned, make("span", { text: "They stand across the tank" }))),
     question(5, "Which colours has a lamp, and what does it draw in all?", make("div", { className: "fields" }, input("watts", "Watts of one lamp, all channels at full", { placeholder: "120" })), channels),
-    question(6, "What does the controller run?", make("div", { className: "fields" }, input("overall", "Its overall factor in percent", { value: "100" }, "100 where it has none")), programme),
+    question(6, "What does the controller run?", make("div", { className: "fields" }, input("overall", "Its overall setting in percent", { value: "100" }, "100 where it has none")), programme),
     question(7, "Which corals live in it?", coralBox, taken),
     question(8, "What do you measure light with?", make("div", { className: "fields" }, select("meter", "Meter", [["none", "nothing yet"], ["umol", "a meter of µmol m⁻² s⁻¹"], ["lux", "a lux meter or telephone"]]))),
     make("p", { className: "acts" }, make("button", { type: "button", className: "main-act", "data-key": "first go", text: "Draw this tank", onclick: () => sendFirst(get) })));

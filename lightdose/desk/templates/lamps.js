@@ -1,4 +1,4 @@
-// The programme as a table of times and levels, the overall factor, and the day drawn beside it.
+// The programme as a table of times and levels, the overall setting, and the day drawn beside it.
 
 let programmes = null;
 
@@ -20,7 +20,7 @@ function hoursAndOverall(found) {
   const fixtures = found.programmes.flatMap(one => one.fixtures);
   const send = (names, text) => {
     const percent = Number.parseFloat(text.replace(",", "."));
-    if (!Number.isFinite(percent)) { tell("The overall factor is a number of percent."); return; }
+    if (!Number.isFinite(percent)) { tell("The overall setting is a number of percent."); return; }
     change({ do: "overall", fixtures: names, percent });
   };
   const longer = keeps(make("input", { className: "cell", inputMode: "decimal", value: "0.5", "data-key": "hours", "aria-label": "Hours" }));
@@ -30,8 +30,8 @@ function hoursAndOverall(found) {
     change({ do: "hours", longer_h: sign * value });
   };
   const boxes = alike
-    ? [overallBox("Overall factor of all lamps", fixtures, dials[0], send)]
-    : found.programmes.map(one => overallBox(`Overall factor: ${one.fixtures.join(", ")}`, one.fixtures, one.overall, send));
+    ? [overallBox("Overall setting of all lamps", fixtures, dials[0], send)]
+    : found.programmes.map(one => overallBox(`Overall setting: ${one.fixtures.join(", ")}`, one.fixtures, one.overall, send));
   return [
     make("p", { className: "quiet", text: "Whatever is changed here is tried at once on all corals, and written only when you save." }),
     ...boxes,
@@ -70,7 +70,7 @@ function pointsTable(one, fixture, caption) {
     make("th", { scope: "row", text: n ? "" : channel }),
     make("td", {}, make("input", { className: "cell time", "aria-label": `Time of point ${n + 1} of ${channel}`, "data-key": `pt ${fixture} ${channel} ${n}`, value: time, defaultValue: time, onchange: e => change({ do: "level", fixture, row: n, column: "time", channel, text: e.target.value }) })),
     make("td", {}, make("input", { className: "cell", inputMode: "decimal", "aria-label": `${channel} at ${time}`, "data-key": `pl ${fixture} ${channel} ${n}`, value: level, defaultValue: level, onchange: e => change({ do: "level", fixture, row: n, column: channel, text: e.target.value }) })))));
-  return make("div", { className: "scroll", role: "region", tabIndex: 0, "aria-label": caption }, make("table", {}, make("caption", { text: `${caption} (points in ${one.file}; an overall factor gives them a file of their own)` }),
+  return make("div", { className: "scroll", role: "region", tabIndex: 0, "aria-label": caption }, make("table", {}, make("caption", { text: `${caption} (points in ${one.file}; an overall setting gives them a file of their own)` }),
     make("thead", {}, make("tr", {}, make("th", { scope: "col", text: "channel" }), make("th", { scope: "col", text: "time" }), make("th", { scope: "col", text: "level" }))), make("tbody", {}, ...rows)));
 }
 
