@@ -92,6 +92,14 @@ def dose_sentence(doses: Sequence[DoseChange] | None) -> str:
     return f"{len(changed)} of {count(len(doses), 'coral')} get {span}, most of all {who}."
 
 
+def unknown_sentences(unknown: Sequence[KeptState]) -> list[str]:
+    """Which states of the last days could not be compared with what was taken over."""
+    if not unknown:
+        return []
+    names = listed(dict.fromkeys(state.name for state in unknown))
+    return [f"Not checked against the light of {names}: it cannot be computed, or not compared."]
+
+
 def _size(n_bytes: int) -> str:
     return f"{n_bytes} bytes" if n_bytes < 1000 else f"{n_bytes / 1000:.1f} kB"
 

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.adopting import adopt_schedules, check_adoptable, keep_option, with_kept
+from lightdose.cli.adopting import (
+    adopt_schedules,
+    check_adoptable,
+    check_due,
+    due_day,
+    keep_option,
+    with_kept,
+)
 from lightdose.cli.asking import (
     Ask,
     SetupRequest,
@@ -26,8 +33,12 @@ if TYPE_CHECKING:
 
     from lightdose.answers.answer import Answer
     from lightdose.judge.earlier_light import Previous
+    from lightdose.model.diary import RecentSteps
     from lightdose.model.plans import Acclimation
     from lightdose.present.figures.canvas import Drawing
+
+OWN = "acclimate: "
+"""Begins the reason of a state that a step was kept with."""
 
 
 @answers(setup="FROM TO", figures=True, folds=False)
@@ -65,7 +76,8 @@ def command(
     by name. One that FROM lacks is a newcomer: say what it lived in with previous = 4.6 in its [[coral]], or
     with --previous. Where a light is not measured, the first step keeps to the upper end of its 95 % range,
     and the answer says how to go on from a reading. Rise per week: common practice, no published rule per
-    week. With --keep, FROM and TO are one setup with --schedule, and it runs the first step from today on.
+    week. With --keep, FROM and TO are one setup with --schedule, and it runs the first step from today on;
+    run it again, with another DIR, on the day of the next step: sooner is refused.
     """
     from lightdose.answers.acclimate import acclimate_answer
     from lightdose.judge.acclimation import AcclimationRequest
@@ -75,12 +87,21 @@ def command(
         _check_keep(ask, output, start)
     asked = AcclimationRequest(rise / 100, days, start_date(start), _previous(previous))
     way = acclimation(SetupRequest(ask.first).read(), ask.setup(), asked)
+    before = _check_due(way) if keeps else None
     files = _write_steps(ask, way, output) if output else []
     answer = replace(acclimate_answer(way, files), pictures=lambda: [_drawing(way)])
-    if not keeps:
+    if before is None:
         return answer
-    scale = f"{100 * way.steps[0].scale:.3g} %"
-    return with_kept(answer, adopt_schedules(way.after.path, files[0], f"acclimate: first step, {scale}"))
+    kept = adopt_schedules(way.after.path, files[0], f"{OWN}first step, {100 * way.steps[0].scale:.3g} %")
+    due = due_day(days) if len(way.steps) > 1 else None
+    return with_kept(answer, kept, before, due, ", with another folder after -o")
+
+
+def _check_due(way: Acclimation) -> RecentSteps:
+    from lightdose.judge.week_of_rises import WeeklyLimit
+
+    doses = {coral.coral: coral.dli_mol_m2_d for coral in way.steps[0].corals}
+    return check_due(way.after.path, doses, WeeklyLimit(way.rise_per_week, way.step_days), OWN)
 
 
 def _check_keep(ask: Ask, output: str | None, start: str | None) -> None:

@@ -12,7 +12,8 @@ import click
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
     from lightdose.cli.asking import Ask
-    from lightdose.model.diary import Keeping
+    from lightdose.judge.week_of_rises import WeeklyLimit
+    from lightdose.model.diary import Keeping, RecentSteps
     from lightdose.model.setup import Setup
 
 keep_option = click.option(
@@ -42,6 +43,35 @@ def check_adoptable(ask: Ask, *, programme: bool = False) -> None:
         raise click.UsageError("--keep takes over into one setup of today")
 
 
+def check_due(
+    setup_path: str, after: Mapping[str, float], limit: WeeklyLimit | None = None, own: str = ""
+) -> RecentSteps:
+    """Refuse a change that follows a rise too soon, by the diary; OutputError, and nothing is written.
+
+    ``after`` is the dose that it gives each coral that it is about, and ``own`` how the reasons begin of
+    states that a step was kept with; empty for a change that is no step.
+    """
+    from lightdose.files.setup_file import read_setup
+    from lightdose.judge.week_of_rises import WeeklyLimit
+    from lightdose.workflows.recent_steps import NextChange, refuse_too_soon
+
+    change = NextChange(after, limit or WeeklyLimit(), own)
+    return refuse_too_soon(read_setup(setup_path), change, _today())
+
+
+def due_day(days: int) -> str:
+    """The day on which the step after today's is due."""
+    from lightdose.judge.light_history import day_after
+
+    return day_after(_today(), days)
+
+
+def _today() -> str:
+    import datetime
+
+    return datetime.date.today().isoformat()
+
+
 def adopt_schedules(setup_path: str, files: Mapping[str, Path], why: str) -> Keeping:
     """Let the setup name these schedules by fixture, and keep it before and after."""
     from lightdose.answers.words import path_from
@@ -57,35 +87,45 @@ def adopt_schedules(setup_path: str, files: Mapping[str, Path], why: str) -> Kee
     return _between_states(setup_path, change, why)
 
 
+def move_reason(coral: str, site: str = "") -> str:
+    """Why a state is kept when a coral goes to a site; without one, how all such reasons begin."""
+    return f"move: {coral} to {site}"
+
+
 def adopt_move(setup_path: str, coral: str, site: str) -> Keeping:
     """Put a coral at a site in the setup, and keep it before and after."""
     from lightdose.files.adopting import adopt_site
 
     return _between_states(
-        setup_path, lambda setup: adopt_site(Path(setup.path), coral, site), f"move: {coral} to {site}"
+        setup_path, lambda setup: adopt_site(Path(setup.path), coral, site), move_reason(coral, site)
     )
 
 
 def _between_states(setup_path: str, change: Callable[[Setup], None], why: str) -> Keeping:
-    import datetime
-
     from lightdose.files.setup_file import read_setup
     from lightdose.workflows.keeping import keep
 
-    today = datetime.date.today().isoformat()
+    today = _today()
     setup = read_setup(setup_path)
     keep(setup, today)
     change(setup)
     return keep(read_setup(setup_path), today, why)
 
 
-def with_kept(answer: Answer, kept: Keeping) -> Answer:
-    """An answer that tells what was taken over and kept too."""
+def with_kept(
+    answer: Answer, kept: Keeping, before: RecentSteps, due: str | None = None, more: str = ""
+) -> Answer:
+    """An answer that tells what was taken over and kept too, and on which day the next step is due.
+
+    ``more`` says what to mind when it is run again then.
+    """
     from lightdose.answers.blocks import Say
-    from lightdose.answers.keep import keep_body, keep_sentence
+    from lightdose.answers.keep import keep_body, keep_sentence, unknown_sentences
 
     def body() -> dict[str, Any]:
-        return {**answer.body(), "kept": keep_body(kept)}
+        return {**answer.body(), "kept": keep_body(kept) | {"next_step": due}}
 
-    told = f"Taken over into {kept.setup.path}. {keep_sentence(kept)}"
-    return replace(answer, blocks=(*answer.blocks, Say(told, "verdict")), body=body)
+    following = f" The next step is due on {due}: run this again then{more}." if due else ""
+    told = f"Taken over into {kept.setup.path}. {keep_sentence(kept)}{following}"
+    blocks = (*answer.blocks, *map(Say, unknown_sentences(before.unknown)), Say(told, "verdict"))
+    return replace(answer, blocks=blocks, body=body)

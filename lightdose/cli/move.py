@@ -7,12 +7,21 @@ from typing import TYPE_CHECKING
 
 import click
 
-from lightdose.cli.adopting import adopt_move, check_adoptable, keep_option, with_kept
+from lightdose.cli.adopting import (
+    adopt_move,
+    check_adoptable,
+    check_due,
+    due_day,
+    keep_option,
+    move_reason,
+    with_kept,
+)
 from lightdose.cli.asking import Ask, days_option, rise_option, start_date
 from lightdose.cli.frame import answers
 
 if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
+    from lightdose.model.diary import RecentSteps
     from lightdose.model.places import Move
     from lightdose.present.figures.canvas import Drawing
 
@@ -35,7 +44,7 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
     Moving one coral spares all others a change of the programme. Each step is at most --rise a week brighter
     than the one before, with the fewest steps; down is free above the floor of its group. Rise per week:
     common practice, no published rule per week. With --keep the coral stands at the first step's site in the
-    setup from today on; run it again for the next step.
+    setup from today on; run it again on the day of the next step: sooner is refused.
     """
     from lightdose.answers.place import move_answer
     from lightdose.model.places import MoveWishes
@@ -48,8 +57,22 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
     wishes = MoveWishes(coral, to, rise / 100, days, start_date(start))
     setup = ask.setup()
     found = move(setup, wishes)
-    answer = replace(move_answer(found, ask.unit(setup)), pictures=lambda: [_drawing(found)])
-    return with_kept(answer, adopt_move(setup.path, coral, found.steps[0].site)) if keeps else answer
+    unit = ask.unit(setup)
+    if not keeps:
+        return replace(move_answer(found, unit), pictures=lambda: [_drawing(found)])
+    before = _check_due(found)
+    answer = replace(move_answer(found, unit), pictures=lambda: [_drawing(found)])
+    kept = adopt_move(setup.path, coral, found.steps[0].site)
+    return with_kept(answer, kept, before, due_day(days) if len(found.steps) > 1 else None)
+
+
+def _check_due(move: Move) -> RecentSteps:
+    from lightdose.judge.week_of_rises import WeeklyLimit
+
+    wishes, first = move.wishes, move.steps[0]
+    limit = WeeklyLimit(wishes.rise_per_week, wishes.step_days)
+    setup = move.before.setup
+    return check_due(setup.path, {move.coral: first.dli_mol_m2_d}, limit, move_reason(move.coral))
 
 
 def _drawing(found: Move) -> Drawing:

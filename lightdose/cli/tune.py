@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lightdose.cli.adopting import adopt_schedules, check_adoptable, keep_option, with_kept
+from lightdose.cli.adopting import adopt_schedules, check_adoptable, check_due, keep_option, with_kept
 from lightdose.cli.asking import Ask, NumberRange, Share, dialect_option, inputs_of, save_schedules
 from lightdose.cli.frame import answers, schedule_targets
 
@@ -136,7 +136,8 @@ def command(ask: Ask, output: str | None, keeps: bool, **asked: Any) -> Answer:
     A coral within counts 0, one below or above 1, one far off 2, over all that is not known; of programmes
     with the least sum the one nearest to today's is taken. The colour is kept, and every channel keeps its
     own course through the day. What is written is read back and judged again. With --keep the setup names the
-    new schedules from today on.
+    new schedules from today on; where corals rose within the week, a further rise beyond 10 % in all is
+    refused.
     """
     from lightdose.answers.tune import tune_answer
     from lightdose.workflows.tuning import tune
@@ -154,9 +155,14 @@ def command(ask: Ask, output: str | None, keeps: bool, **asked: Any) -> Answer:
         if targets:
             ask.say("no schedule is written: today's programme stays")
         targets = {}
+    before = None
+    if keeps and targets:
+        before = check_due(setup.path, {c.coral: c.after.dli_mol_m2_d for c in tuning.corals})
     save_schedules(ask, targets, {f.name: f.programme for f in fixtures}, fixtures, inputs_of(setup))
     answer = replace(tune_answer(tuning, targets), pictures=lambda: _drawings(ask, tuning))
-    return with_kept(answer, adopt_schedules(setup.path, targets, "tune")) if keeps and targets else answer
+    if before is None:
+        return answer
+    return with_kept(answer, adopt_schedules(setup.path, targets, "tune"), before)
 
 
 def _wishes(asked: dict[str, Any]) -> TuneWishes:

@@ -56,6 +56,11 @@ def same_lamps(a: Setup, b: Setup) -> bool:
     return _same(*types) and _same(a.calibration, b.calibration)
 
 
+def same_calibration(a: Setup, b: Setup) -> bool:
+    """Whether the same readings tell what both give, or none do."""
+    return _same(a.calibration, b.calibration)
+
+
 def same_setup(a: Setup, b: Setup) -> bool:
     """Whether two setups read alike in all that counts for light, verdicts and cost, wherever they stand."""
     parts = ("lit_fixtures", "tank", "water", "cover", "sites", "corals", "unplaced", "groups", "calibration")

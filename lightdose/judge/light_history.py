@@ -49,6 +49,11 @@ def days_between(earlier: str, later: str) -> int:
     return day_number(later) - day_number(earlier)
 
 
+def day_after(date: str, days: int) -> str:
+    """The date that is so many days after another."""
+    return datetime.date.fromordinal(day_number(date) + days).isoformat()
+
+
 def spells_of(unders: Sequence[Under]) -> tuple[Spell, ...]:
     """The light of a coral with the dose that it is set for at the end of each spell.
 

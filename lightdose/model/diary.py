@@ -345,3 +345,44 @@ class Keeping:
     n_bytes: int = 0
     differences: tuple[str, ...] = ()
     doses: tuple[DoseChange, ...] | None = None
+
+
+class FastRise(NamedTuple):
+    """A coral that rose lately and that a change would raise too far.
+
+    Attributes
+    ----------
+    since : day up to which it got ``before``
+    before, now, after : its dose then, today, and with the change. [mol m-2 d-1]
+    due : the day from which it may rise so far
+    """
+
+    coral: str
+    since: str
+    before: float
+    now: float
+    after: float
+    due: str
+
+    @property
+    def ratio(self) -> float:
+        """Dose with the change over that before."""
+        return self.after / self.before
+
+
+@dataclass(frozen=True)
+class RecentSteps:
+    """What the diary tells of the days before a change.
+
+    Attributes
+    ----------
+    raised : corals that the change raises
+    states : kept in these days, from the first; those kept before the tank was measured anew are not here
+    rises : corals that it would raise too far
+    unknown : states whose light cannot be compared with today's
+    """
+
+    raised: tuple[str, ...] = ()
+    states: tuple[KeptState, ...] = ()
+    rises: tuple[FastRise, ...] = ()
+    unknown: tuple[KeptState, ...] = ()

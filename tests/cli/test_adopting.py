@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 from pathlib import Path
 
 import pytest
 from cli.test_keep import run, tank
+from click.testing import Result
 
 from lightdose import analyse, read_setup
 from lightdose.errors import OutputError
@@ -107,6 +109,159 @@ def test_moved_coral_stands_at_the_first_step(tank: Path) -> None:
     assert done.exit_code == 0, done.stderr
     assert "moved: blue tip from ridge to free" in done.stdout
     assert next(c.site for c in read_setup(tank).corals if c.name == "blue tip") == "free"
+
+
+def brighter_plan(tank: Path, factor: int = 2) -> Path:
+    """A schedule of the tank, so many times as bright."""
+    text = (tank / "day-1.csv").read_text(encoding="utf-8")
+    plan = tank / "brighter.csv"
+    plan.write_text(text.replace("40,40,20", f"{factor * 40},{factor * 40},{factor * 20}"), encoding="utf-8")
+    return plan
+
+
+def files_of(tank: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(tank)): p.read_bytes() for p in tank.rglob("*") if p.is_file()}
+
+
+def doses_of(tank: Path) -> dict[str, float]:
+    return {v.coral: v.dli_mol_m2_d for v in analyse(read_setup(tank), certainty=False).verdicts}
+
+
+def days_later(tank: Path, days: int) -> None:
+    """Date every kept state so many days earlier."""
+    states = tank / "diary" / "states.csv"
+    head, *rows = states.read_text(encoding="utf-8").splitlines()
+    back = datetime.timedelta(days=days)
+    rows = [f"{datetime.date.fromisoformat(row[:10]) - back}{row[10:]}" for row in rows]
+    states.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+
+
+def in_days(days: int) -> str:
+    return (datetime.date.today() + datetime.timedelta(days=days)).isoformat()
+
+
+def free_sites(tank: Path) -> None:
+    """Stepping stones from the ridge upwards, each some 8 % brighter than the one before."""
+    setup = tank / "setup.toml"
+    sites = (("one", "9.2 cm"), ("two", "8.4 cm"), ("three", "7.6 cm"))
+    more = [
+        f'[[site]]\nname = "{name}"\nat = {{ x = "25 cm", y = "20 cm", depth = "{depth}" }}\n'
+        for name, depth in sites
+    ]
+    setup.write_text(setup.read_text(encoding="utf-8") + "".join(more), encoding="utf-8")
+
+
+def acclimates(tank: Path, folder: str, *more: str) -> Result:
+    words = ("acclimate", tank, tank, "--schedule", tank / "brighter.csv", "-o", tank / folder, "--keep")
+    return run(*words, *more)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("days", [7, 3, 14])
+def test_second_step_waits_for_its_day(tank: Path, days: int) -> None:
+    """acclimate --keep twice in a step's time: the second is refused, names the day, and writes nothing."""
+    brighter_plan(tank)
+    start = doses_of(tank)
+    done = acclimates(tank, "first", "--days", str(days), "--json")
+    assert json.loads(done.stdout)["kept"]["next_step"] == in_days(days)
+    first = files_of(tank)
+    for age in (0, days - 1):
+        days_later(tank, age)
+        before = files_of(tank)
+        again = acclimates(tank, "second", "--days", str(days))
+        assert again.exit_code == 2
+        assert again.stderr.count("mend it") == 1
+        assert "states.csv" in again.stderr
+        assert f"due on {in_days(days - age)}" in again.stderr
+        assert files_of(tank) == before
+    assert first.keys() == before.keys()
+    days_later(tank, 1)
+    assert acclimates(tank, "second", "--days", str(days)).exit_code == 0
+    growth = 1.1 ** (2 * days / 7)
+    assert max(dose / start[name] for name, dose in doses_of(tank).items()) == pytest.approx(growth, rel=5e-3)
+
+
+@pytest.mark.identity
+def test_second_move_waits_for_its_day(tank: Path) -> None:
+    """move --keep twice in a week is refused; on the day it is due it goes on."""
+    free_sites(tank)
+    words = ("move", tank, "blue tip", "--to", "three", "--keep")
+    done = run(*words)
+    assert f"The next step is due on {in_days(7)}" in done.stdout
+    before = files_of(tank)
+    again = run(*words)
+    assert (again.exit_code, again.stdout) == (2, "")
+    assert f"due on {in_days(7)}" in again.stderr
+    assert files_of(tank) == before
+    days_later(tank, 7)
+    assert run(*words).exit_code == 0
+
+
+@pytest.mark.identity
+def test_rises_of_different_commands_add_up(tank: Path) -> None:
+    """A move, then acclimate or tune within the week: refused, until the week is over."""
+    free_sites(tank)
+    brighter_plan(tank)
+    start = doses_of(tank)["blue tip"]
+    assert run("move", tank, "blue tip", "--to", "three", "--keep").exit_code == 0
+    rise = 100 * (doses_of(tank)["blue tip"] / start - 1)
+    days_later(tank, 2)
+    before = files_of(tank)
+    refused = acclimates(tank, "steps")
+    assert refused.exit_code == 2
+    assert f"'blue tip' gets {rise:.0f} % more light than up to {in_days(-2)}" in refused.stderr
+    assert f"due on {in_days(5)}" in refused.stderr
+    assert files_of(tank) == before
+    days_later(tank, 5)
+    assert acclimates(tank, "steps").exit_code == 0
+
+
+@pytest.mark.identity
+def test_tune_waits_where_corals_rose_within_the_week(tank: Path) -> None:
+    """What tune takes over alone is refused where the corals had risen by hand two days before."""
+    day = tank / "day-1.csv"
+    text = day.read_text(encoding="utf-8")
+    setup = tank / "setup.toml"
+    day.write_text(text.replace("40,40,20", "8,8,4"), encoding="utf-8")
+    run("keep", tank, "--date", in_days(-30))
+    day.write_text(text.replace("40,40,20", "10,10,5"), encoding="utf-8")
+    words = ("tune", tank, "-o", tank / "tuned", "--keep")
+    run("keep", tank, "--date", in_days(-2))
+    before = files_of(tank)
+    done = run(*words)
+    assert done.exit_code == 2
+    assert f"take it over from {in_days(5)} on" in done.stderr
+    assert files_of(tank) == before
+    days_later(tank, 5)
+    done = run(*words)
+    assert done.exit_code == 0, done.stderr
+    assert "tuned" in setup.read_text(encoding="utf-8")
+
+
+@pytest.mark.identity
+def test_another_coral_and_a_step_down_need_not_wait(tank: Path) -> None:
+    """Each coral has a week of its own, and less light passes on the same day."""
+    free_sites(tank)
+    setup = tank / "setup.toml"
+    lower = '[[site]]\nname = "lower"\nat = { x = "40 cm", y = "12 cm", depth = "32.2 cm" }\n'
+    setup.write_text(setup.read_text(encoding="utf-8") + lower, encoding="utf-8")
+    assert run("move", tank, "blue tip", "--to", "two", "--keep").exit_code == 0
+    other = run("move", tank, "hammer", "--to", "lower", "--keep")
+    assert other.exit_code == 0, other.stderr
+    back = run("move", tank, "blue tip", "--to", "ridge", "--keep")
+    assert back.exit_code == 0, back.stderr
+
+
+@pytest.mark.identity
+def test_state_that_cannot_be_read_is_told(tank: Path) -> None:
+    """A kept file that was changed since leaves the step unchecked against it, and the answer says so."""
+    brighter_plan(tank)
+    run("keep", tank, "--date", in_days(-2))
+    for file in (tank / "diary").glob("20*/setup.toml"):
+        file.write_text("changed", encoding="utf-8")
+    done = acclimates(tank, "steps")
+    assert done.exit_code == 0, done.stderr
+    assert f"Not checked against the light of {in_days(-2)}" in done.stdout
 
 
 @pytest.mark.identity
