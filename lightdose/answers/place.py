@@ -408,11 +408,14 @@ STEP: Final = (
 # fmt: on
 
 
-def move_answer(move: Move, unit: LengthUnit) -> Answer:
-    """The way from site to site, what to mind, and where it leaves the coral."""
+def move_answer(move: Move, unit: LengthUnit, *, keeps: bool = False) -> Answer:
+    """The way from site to site, what to mind, and where it leaves the coral.
+
+    With ``keeps`` its first step is taken over, and what is next is told there.
+    """
     setup = move.before.setup
     path = typed_path(setup)
-    following = f"Next: after the last step change its site in {path}, then lightdose dose {path}"
+    following = f" Next: after the last step change its site in {path}, then lightdose dose {path}"
     return Answer(
         "move",
         (
@@ -420,7 +423,7 @@ def move_answer(move: Move, unit: LengthUnit) -> Answer:
             Say(headline(move), "strong"),
             Section("The steps", (_steps_table(move, unit),)),
             Section("Worth knowing", (Points((Point(shade_sentence(move, unit)), *pointed(move.cautions))),)),
-            Say(f"{end_sentence(move)} {following}", "verdict"),
+            Say(f"{end_sentence(move)}{'' if keeps else following}", "verdict"),
         ),
         lambda: move_body(move),
         title=setup.title,

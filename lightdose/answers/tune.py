@@ -86,8 +86,11 @@ CHANNEL: Final = (
 # fmt: on
 
 
-def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
-    """The finding, levels, corals, what to mind; ``files``: fixture -> schedule that was written."""
+def tune_answer(tuning: Tuning, files: Mapping[str, Path], *, keeps: bool = False) -> Answer:
+    """The finding, levels, corals, what to mind; ``files``: fixture -> schedule that was written.
+
+    With ``keeps`` they are taken over, and what is next is told there.
+    """
     cautions = tuning.after.cautions
     corals = sorted(tuning.corals, key=lambda c: concern(c.after))
     levels = table("channels", "Levels at the plateau, as they are set", CHANNEL, tuning.channels, least=4)
@@ -113,7 +116,7 @@ def tune_answer(tuning: Tuning, files: Mapping[str, Path]) -> Answer:
             cautions_section(cautions),
             safety_section(cautions),
             *brief_cautions(cautions),
-            Say(f"{headline(tuning)} Next: {next_command(tuning, files)}", "verdict"),
+            Say(f"{headline(tuning)}{'' if keeps else f' Next: {next_command(tuning, files)}'}", "verdict"),
         ),
         lambda: tune_body(tuning, files),
         title=tuning.before.setup.title,

@@ -121,11 +121,14 @@ def with_kept(
     """
     from lightdose.answers.blocks import Say
     from lightdose.answers.keep import keep_body, keep_sentence, unknown_sentences
+    from lightdose.answers.words import typed_path
 
     def body() -> dict[str, Any]:
         return {**answer.body(), "kept": keep_body(kept) | {"next_step": due}}
 
-    following = f" The next step is due on {due}: run this again then{more}." if due else ""
-    told = f"Taken over into {kept.setup.path}. {keep_sentence(kept)}{following}"
+    following = f"Next: lightdose dose {typed_path(kept.setup)}"
+    if due:
+        following = f"The next step is due on {due}: run this again then{more}."
+    told = f"Taken over into {kept.setup.path}. {keep_sentence(kept)} {following}"
     blocks = (*answer.blocks, *map(Say, unknown_sentences(before.unknown)), Say(told, "verdict"))
     return replace(answer, blocks=blocks, body=body)

@@ -57,11 +57,11 @@ def command(ask: Ask, coral: str, to: str, rise: float, days: int, start: str | 
     wishes = MoveWishes(coral, to, rise / 100, days, start_date(start))
     setup = ask.setup()
     found = move(setup, wishes)
-    unit = ask.unit(setup)
-    if not keeps:
-        return replace(move_answer(found, unit), pictures=lambda: [_drawing(found)])
-    before = _check_due(found)
-    answer = replace(move_answer(found, unit), pictures=lambda: [_drawing(found)])
+    before = _check_due(found) if keeps else None
+    answer = move_answer(found, ask.unit(setup), keeps=keeps)
+    answer = replace(answer, pictures=lambda: [_drawing(found)])
+    if before is None:
+        return answer
     kept = adopt_move(setup.path, coral, found.steps[0].site)
     return with_kept(answer, kept, before, due_day(days) if len(found.steps) > 1 else None)
 

@@ -159,7 +159,8 @@ def command(ask: Ask, output: str | None, keeps: bool, **asked: Any) -> Answer:
     if keeps and targets:
         before = check_due(setup.path, {c.coral: c.after.dli_mol_m2_d for c in tuning.corals})
     save_schedules(ask, targets, {f.name: f.programme for f in fixtures}, fixtures, inputs_of(setup))
-    answer = replace(tune_answer(tuning, targets), pictures=lambda: _drawings(ask, tuning))
+    answer = tune_answer(tuning, targets, keeps=before is not None)
+    answer = replace(answer, pictures=lambda: _drawings(ask, tuning))
     if before is None:
         return answer
     return with_kept(answer, adopt_schedules(setup.path, targets, "tune"), before)

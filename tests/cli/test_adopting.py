@@ -108,6 +108,9 @@ def test_moved_coral_stands_at_the_first_step(tank: Path) -> None:
     done = run("move", tank, "blue tip", "--to", "free", "--keep")
     assert done.exit_code == 0, done.stderr
     assert "moved: blue tip from ridge to free" in done.stdout
+    assert "Next: lightdose dose" in done.stdout
+    assert "change its site" not in done.stdout
+    assert "next step" not in done.stdout
     assert next(c.site for c in read_setup(tank).corals if c.name == "blue tip") == "free"
 
 
@@ -188,6 +191,7 @@ def test_second_move_waits_for_its_day(tank: Path) -> None:
     words = ("move", tank, "blue tip", "--to", "three", "--keep")
     done = run(*words)
     assert f"The next step is due on {in_days(7)}" in done.stdout
+    assert "change its site" not in done.stdout
     before = files_of(tank)
     again = run(*words)
     assert (again.exit_code, again.stdout) == (2, "")
@@ -236,6 +240,8 @@ def test_tune_waits_where_corals_rose_within_the_week(tank: Path) -> None:
     done = run(*words)
     assert done.exit_code == 0, done.stderr
     assert "tuned" in setup.read_text(encoding="utf-8")
+    assert "set schedule" not in done.stdout
+    assert done.stdout.count("Next:") == 1
 
 
 @pytest.mark.identity
