@@ -136,8 +136,8 @@ def command(ask: Ask, output: str | None, keeps: bool, **asked: Any) -> Answer:
     A coral within counts 0, one below or above 1, one far off 2, over all that is not known; of programmes
     with the least sum the one nearest to today's is taken. The colour is kept, and every channel keeps its
     own course through the day. What is written is read back and judged again. With --keep the setup names the
-    new schedules from today on; where corals rose within the week, a further rise beyond 10 % in all is
-    refused.
+    new schedules from today on; a rise of more than 25 % at once is refused, and where corals rose within the
+    week one beyond 10 % in all.
     """
     from lightdose.answers.tune import tune_answer
     from lightdose.workflows.tuning import tune
@@ -157,6 +157,7 @@ def command(ask: Ask, output: str | None, keeps: bool, **asked: Any) -> Answer:
         targets = {}
     before = None
     if keeps and targets:
+        _refuse_sudden(tuning)
         before = check_due(setup.path, {c.coral: c.after.dli_mol_m2_d for c in tuning.corals})
     save_schedules(ask, targets, {f.name: f.programme for f in fixtures}, fixtures, inputs_of(setup))
     answer = tune_answer(tuning, targets, keeps=before is not None)
@@ -164,6 +165,25 @@ def command(ask: Ask, output: str | None, keeps: bool, **asked: Any) -> Answer:
     if before is None:
         return answer
     return with_kept(answer, adopt_schedules(setup.path, targets, "tune"), before)
+
+
+def _refuse_sudden(tuning: Tuning) -> None:
+    """Raise OutputError where the change is called too big for one day: it is not taken over in one."""
+    from lightdose.errors import OutputError, Place, Problem
+
+    if not tuning.sudden:
+        return
+    first, rest = tuning.sudden[0], len(tuning.sudden) - 1
+    rise = "come out of the dark" if first.rise is None else f"rise by {100 * first.rise:.0f} % at once"
+    more = f", and {rest} more too far" if rest else ""
+    raise OutputError(
+        Problem(
+            f"{first.coral!r} would {rise}{more}: too big a change for one day; nothing was written",
+            "at most 25 % more light at once (common practice, no published source)",
+            "leave --keep out, and go there in steps with lightdose acclimate",
+            Place(tuning.before.setup.path),
+        )
+    )
 
 
 def _wishes(asked: dict[str, Any]) -> TuneWishes:

@@ -64,6 +64,8 @@ def test_site_in_a_corals_file_is_one_cell(tmp_path: Path, row: str) -> None:
 @pytest.mark.identity
 def test_tuned_programme_is_taken_over_and_kept(tank: Path) -> None:
     """The setup then gives the doses that tune promised; the state before is in the diary too."""
+    day = tank / "day-1.csv"
+    day.write_text(day.read_text(encoding="utf-8").replace("40,40,20", "64,64,32"), encoding="utf-8")
     words = ("tune", tank, "--blue-only", "--change", "channels", "-o", tank / "tuned", "--keep", "--json")
     done = run(*words)
     assert done.exit_code == 0, done.stderr
@@ -226,10 +228,10 @@ def test_tune_waits_where_corals_rose_within_the_week(tank: Path) -> None:
     day = tank / "day-1.csv"
     text = day.read_text(encoding="utf-8")
     setup = tank / "setup.toml"
-    day.write_text(text.replace("40,40,20", "8,8,4"), encoding="utf-8")
+    day.write_text(text.replace("40,40,20", "60,60,30"), encoding="utf-8")
     run("keep", tank, "--date", in_days(-30))
-    day.write_text(text.replace("40,40,20", "10,10,5"), encoding="utf-8")
-    words = ("tune", tank, "-o", tank / "tuned", "--keep")
+    day.write_text(text.replace("40,40,20", "64,64,32"), encoding="utf-8")
+    words = ("tune", tank, "--blue-only", "--change", "channels", "-o", tank / "tuned", "--keep")
     run("keep", tank, "--date", in_days(-2))
     before = files_of(tank)
     done = run(*words)
@@ -242,6 +244,20 @@ def test_tune_waits_where_corals_rose_within_the_week(tank: Path) -> None:
     assert "tuned" in setup.read_text(encoding="utf-8")
     assert "set schedule" not in done.stdout
     assert done.stdout.count("Next:") == 1
+
+
+@pytest.mark.identity
+def test_tune_takes_over_no_change_that_it_calls_too_big(tank: Path) -> None:
+    """More than 25 % up at once is refused with --keep, and nothing is written."""
+    day = tank / "day-1.csv"
+    day.write_text(day.read_text(encoding="utf-8").replace("40,40,20", "4,4,2"), encoding="utf-8")
+    before = files_of(tank)
+    words = ("tune", tank, "-o", tank / "tuned")
+    done = run(*words, "--keep")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "too big a change for one day" in done.stderr
+    assert files_of(tank) == before
+    assert "Too big a change for one day" in run(*words).stdout
 
 
 @pytest.mark.identity
