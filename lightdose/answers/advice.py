@@ -10,7 +10,7 @@ from lightdose.answers.blocks import Block, Point, Points, Section
 from lightdose.answers.field import Field, as_json, plain, said, table
 from lightdose.answers.words import as_typed, count, length, number, percent_text, span_of_hours, typed_path
 from lightdose.errors import literal
-from lightdose.model.advice import Action, Advice, Unserved
+from lightdose.model.advice import Action, Advice, FreePlace, Unserved
 from lightdose.model.record import dataclass
 from lightdose.model.results import Analysis
 from lightdose.model.setup import LengthUnit, Setup
@@ -131,8 +131,8 @@ def _turning(action: Action) -> str:
         )
         return f"bring {whose} to {after} % of today's"
     if len(steps) == 1:
-        whose = "the overall setting" if action.kind == "overall" else literal(action.dials[0].fixture)
-        return f"turn {whose} from {before} to {after} %"
+        of = "" if action.kind == "overall" else f" of {literal(action.dials[0].fixture)}"
+        return f"turn the overall setting{of} from {before} to {after} %"
     each = (
         f"{literal(d.fixture)} from {percent_text(d.before)} to {percent_text(d.after)} %"
         for d in action.dials
@@ -265,8 +265,15 @@ def _hopeful_on_rock(advice: Advice, analysis: Analysis) -> str | None:
 
 
 def _places(unserved: Unserved, when: str) -> str:
-    places = " or ".join(f"{literal(p.site)} ({number(p.dli_mol_m2_d)}{when})" for p in unserved.places)
+    places = " or ".join(
+        f"{literal(p.site)} ({number(p.dli_mol_m2_d)}{when}{_why_offered(p)})" for p in unserved.places
+    )
     return f"{literal(unserved.coral)} to {places}"
+
+
+def _why_offered(place: FreePlace) -> str:
+    """Why a place is offered where the calculated dose is not usual."""
+    return f", calculated {place.off} usual, but probably within" if place.off else ""
 
 
 def advice_points(analysis: Analysis, unit: LengthUnit = "cm") -> list[Point]:

@@ -183,7 +183,7 @@ class Relocations:
     def unserved(self, outcome: Outcome, hours: FloatArray, today_h: FloatArray) -> tuple[Unserved, ...]:
         """Corals that are off in an outcome, the worst first, with free places that each can get to.
 
-        Only places with what is usual there by the stated values, too: the dose stands beside each.
+        Places where the calculated dose is usual; where there are none, those where it probably is.
         """
         verdicts = self.search.outlook.verdicts
         off = [i for i, s in enumerate(outcome.states) if s != "undecided" and verdicts[i].penalties[s] > 0]
@@ -196,9 +196,16 @@ class Relocations:
             if i in tried:
                 sites, dli, penalty = self.reached(i, hours, today_h)
                 low, high = verdicts[i].band_dli or (0.0, math.inf)
-                suit = (penalty < ILL_OFF) & (low <= dli) & (dli <= high)
-                best = [k for k in np.argsort(penalty, kind="stable").tolist() if suit[k]][:PLACES_NAMED]
-                places = tuple(FreePlace(sites[k].name, float(dli[k])) for k in best)
+                best = [k for k in np.argsort(penalty, kind="stable").tolist() if penalty[k] < ILL_OFF]
+                suit = [
+                    FreePlace(
+                        sites[k].name,
+                        float(dli[k]),
+                        "below" if dli[k] < low else "above" if dli[k] > high else "",
+                    )
+                    for k in best
+                ]
+                places = tuple([p for p in suit if not p.off][:PLACES_NAMED] or suit[:PLACES_NAMED])
             found.append(Unserved(self.coral(i).name, places))
         return tuple(found)
 

@@ -75,10 +75,14 @@ class Action:
 
 @dataclass(frozen=True)
 class FreePlace:
-    """A free site and what a coral would get there. [mol m-2 d-1]"""
+    """A free site and what a coral would get there. [mol m-2 d-1]
+
+    ``off`` is "below" or "above" where the calculated dose is not usual, though the true one probably is.
+    """
 
     site: str
     dli_mol_m2_d: float
+    off: Literal["", "below", "above"] = ""
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ def action(kind: str, **change: Any) -> Action:
         ),
         (
             action("fixture", dials=(OverallChange("left", 46.0, 9.5),)),
-            "turn left from 46 to 9.5 %",
+            "turn the overall setting of left from 46 to 9.5 %",
             "lightdose dose tank/setup.toml --all-channels left=9.5",
         ),
         (
@@ -112,6 +112,10 @@ def test_unserved_corals_stand_in_one_sentence() -> None:
     assert unserved_sentence(turned) == (
         "Even once you turn the overall setting from 46 to 38 %, 1 coral cannot be served from where it "
         "sits: move a to B1 (5.20 then)."
+    )
+    likely = Advice(unserved=(Unserved("a", (FreePlace("B1", 5.2, "above"),)),))
+    assert unserved_sentence(likely).endswith(
+        "move a to B1 (5.20, calculated above usual, but probably within)."
     )
     many = tuple(Unserved(f"c{n}", (FreePlace("B1", 5.2),)) for n in range(6))
     assert unserved_sentence(Advice(unserved=many)).endswith("; and 2 more.")
