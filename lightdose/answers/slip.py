@@ -167,8 +167,10 @@ def start_points(slip: Slip, w: Language) -> list[str]:
 
 
 def year_words(life: CoralHistory, date: str, w: Language) -> str:
-    """The doses of the last year, and how often it moved and lost colour, under their picture."""
+    """The doses of the last year, and how often it moved and lost colour; nothing where no state was kept."""
     doses = [s.light.dli_mol_m2_d for s in year_spells(life, date)]
+    if not doses:
+        return ""
     words = [w.dose(w.span(min(doses), max(doses)))]
     since = year_before(date)
     moves = sum("moved" in c.kinds for c in life.changes if since < c.date <= date)

@@ -54,14 +54,18 @@ def command(
 
     The page is a quarter of a sheet (A6, or 4.25 x 5.5 in). It holds a line for the next keeper's setup,
     previous = 4.6, from which `lightdose acclimate` begins. The date is today's unless --date names one.
-    --year adds what the diary tells of its last year: doses, moves, colours.
+    --year adds what the diary tells of its last year: doses, moves, colours. A coral that the diary notes as
+    lost gets no slip of a later day.
     """
     from lightdose.analysis import analyse
     from lightdose.answers.slip import slip_answer
     from lightdose.workflows.compare import slip
+    from lightdose.workflows.diary import refuse_lost
 
     day = start_date(date, "--date") or today(ask)
     setup = ask.setup()
+    if lost := refuse_lost(setup, coral, day):
+        ask.say(f"the diary notes {coral!r} as lost on this day, {lost.date}")
     found = slip(analyse(setup), coral, day)
     if year:
         from lightdose.workflows.diary import history

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Literal
 
 from lightdose.errors import Place, Problem, SetupError
-from lightdose.files.diary_states import in_force, read_diary, seen_from_home
+from lightdose.files.diary_notes import read_notes
+from lightdose.files.diary_states import diary_folder, in_force, read_diary, seen_from_home
 from lightdose.judge.comparison import coral_differences, setup_differences
 from lightdose.judge.light_history import Under, changes_of, spells_of
 from lightdose.judge.trouble import with_troubles
@@ -73,6 +74,39 @@ def history(
         tank_notes=tank_notes,
         problems=(*diary.problems, *dict.fromkeys(setups.problems)),
         unkept=now is None or now.contents != contents_of(setup),
+    )
+
+
+SHOWS_LIFE = ("colour", "open", "size_cm")
+"""Kinds of notes that only a coral that is there can get."""
+
+
+def lost_note(setup: Setup, coral: str, date: str) -> Note | None:
+    """The note that a coral died or left, up to a day; None where a later one shows that it is there."""
+    folder = diary_folder(setup.path)
+    notes = [n for n in read_notes(folder, str(folder))[0] if n.coral == coral and n.date <= date]
+    lost = next((n for n in reversed(notes) if n.kind == "lost"), None)
+    if lost is None or any(n.kind in SHOWS_LIFE and n.date > lost.date for n in notes):
+        return None
+    return lost
+
+
+def refuse_lost(setup: Setup, coral: str, date: str) -> Note | None:
+    """Raise SetupError where the diary notes a coral as lost before a day; gives a note of that very day.
+
+    A coral that leaves is noted as lost on the day on which its slip is printed.
+    """
+    lost = lost_note(setup, coral, date)
+    if lost is None or lost.date == date:
+        return lost
+    remark = f" ({lost.remark})" if lost.remark else ""
+    raise SetupError(
+        Problem(
+            f"{coral!r} was noted as lost on {lost.date}{remark}, so it gets no slip of {date}",
+            f"a slip up to {lost.date}: --date",
+            "give a new coral a new name; where it is still there, note its colour, and this slip is made",
+            lost.place,
+        )
     )
 
 

@@ -143,3 +143,25 @@ def test_slip_refuses_with_a_hint(shop: Path, words: tuple[str, ...], told: str)
     done = run("slip", str(shop), *words)
     assert done.exit_code == 2
     assert told in done.stderr
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("more", [(), ("--year",)])
+def test_lost_coral_gets_no_slip_of_a_later_day(shop: Path, more: tuple[str, ...]) -> None:
+    """Refused with the note's line and nothing written; made for the day on which it left, and before."""
+    run("keep", str(shop), "--date", "2025-01-01")
+    run("note", str(shop), "--coral", "hammer", "--kind", "lost", "eaten", "--date", "2025-03-01")
+    words = ("slip", str(shop), "hammer", "-o", "s.pdf", *more)
+    for date in (("--date", "2025-03-02"), ()):
+        done = run(*words, *date)
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert "notes.csv:2" in done.stderr
+        assert "'hammer' was noted as lost on 2025-03-01 (eaten)" in done.stderr
+        assert not Path("s.pdf").exists()
+    left = run(*words, "--date", "2025-03-01")
+    assert left.exit_code == 0, left.stderr
+    assert "as lost on this day" in left.stderr
+    assert "lost" not in run(*words, "--date", "2025-02-28").stderr
+    assert run("slip", str(shop), "blue tip", *more).exit_code == 0
+    run("note", str(shop), "--coral", "hammer", "--kind", "colour", "--value", "4", "--date", "2025-04-01")
+    assert run(*words).exit_code == 0
