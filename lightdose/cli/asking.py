@@ -157,9 +157,11 @@ def stands_for_many(paths: Sequence[str]) -> bool:
 
 
 def takes_setup_as(
-    metavar: str, *, required: bool = True
+    metavar: str, *, required: bool = True, varies: bool = True
 ) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
     """Add a setup and its variations, by the name that the command has for it: SETUP, TO.
+
+    Where it does not vary, no help lists the variations: they are read so that the command says why not.
 
     The command gets one ``request: SetupRequest``; where the setup is not required and left out, its path is
     empty.
@@ -174,7 +176,7 @@ def takes_setup_as(
         argument = click.argument(
             "setup", metavar=metavar, type=click.Path(), required=required, callback=_named
         )
-        return debug_option(argument(_with_variations(wrapped)))
+        return debug_option(argument(_with_variations(wrapped, hidden=not varies)))
 
     return decorated
 
@@ -190,23 +192,17 @@ LINES_AT_ONCE = 200
 VARIATIONS = ("fixture_height", "swap_fixture", "schedule", "all_channels")
 
 
-def _with_variations(function: Callable[..., Any]) -> Callable[..., Any]:
+def _with_variations(function: Callable[..., Any], *, hidden: bool = False) -> Callable[..., Any]:
     """Add the options that change a setup without copying it."""
     height, fixture, schedule, overall = (f"--{name.replace('_', '-')}" for name in VARIATIONS)
+    told: dict[str, Any] = {"hidden": hidden}
+    file = told | {"metavar": "FILE", "callback": _named}
+    every = "Set the overall level of all fixtures, such as 46, or left=46 for one; repeatable."
     for decorate in (
-        click.option(
-            overall,
-            metavar="PERCENT",
-            multiple=True,
-            help="Set the overall level of all fixtures, such as 46, or left=46 for one; repeatable.",
-        ),
-        click.option(
-            schedule, metavar="FILE", callback=_named, help="Use this schedule CSV for all fixtures."
-        ),
-        click.option(
-            fixture, metavar="FILE", callback=_named, help="Use this fixture file for all fixtures."
-        ),
-        length_option(height, help='Hang all fixtures this high, such as "25 cm" or "10 in".'),
+        click.option(overall, metavar="PERCENT", multiple=True, help=every, **told),
+        click.option(schedule, help="Use this schedule CSV for all fixtures.", **file),
+        click.option(fixture, help="Use this fixture file for all fixtures.", **file),
+        length_option(height, help='Hang all fixtures this high, such as "25 cm" or "10 in".', **told),
     ):
         function = decorate(function)
     return function

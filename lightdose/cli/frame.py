@@ -50,6 +50,7 @@ def answers(
     imperial: bool = False,
     strict: bool = False,
     folds: bool = True,
+    varies: bool = True,
     many: tuple[str, ...] = (),
     worth_a_process: int = 1,
 ) -> Callable[[Callable[..., Answer]], click.Command]:
@@ -64,6 +65,7 @@ def answers(
     csv : name of the file that ``--csv FOLDER`` makes; "" has no ``--csv``
     figures, imperial, strict : whether it has these options
     folds : whether ``--all`` has something to show
+    varies : whether it takes a setup with variations, or only as its files say
     many : the columns of the line of a setup that failed, the last for its first problem
     worth_a_process : how many setups take about as long as a process takes to start
     """
@@ -106,7 +108,7 @@ def answers(
         elif setup.endswith("..."):
             wrapped = takes_setups(wrapped)
         else:
-            wrapped = takes_setup_as(setup, required=not setup.startswith("["))(wrapped)
+            wrapped = takes_setup_as(setup, required=not setup.startswith("["), varies=varies)(wrapped)
         return click.command(help=example_first(function.__doc__ or ""))(wrapped)
 
     return decorate

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from lightdose.present.figures.canvas import Drawing
 
 
-@answers(csv="history.csv", figures=True)
+@answers(csv="history.csv", figures=True, varies=False)
 @click.option("--coral", "corals", multiple=True, metavar="NAME", help="This coral alone; repeatable.")
 @click.option(
     "--own-ranges",

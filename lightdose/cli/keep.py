@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from lightdose.answers.answer import Answer
 
 
-@answers(folds=False)
+@answers(folds=False, varies=False)
 @click.option("--date", metavar="DATE", help="Day from which it stands; today where none is given.")
 @click.option("--why", metavar="TEXT", default="", help="Why it was changed, in your words.")
 @click.option(

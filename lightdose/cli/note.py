@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 SHEET, TABLE = "round.html", "round.csv"
 
 
-@answers(folds=False)
+@answers(folds=False, varies=False)
 @click.argument("text", required=False, default="")
 @click.option("--coral", metavar="NAME", default="", help="The coral; without it, the whole tank.")
 @click.option(

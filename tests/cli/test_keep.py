@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 from workflows.test_diary import programme
 
 from lightdose.cli import cli
+from lightdose.cli.asking import VARIATIONS
 
 
 def run(*words: object) -> Result:
@@ -129,3 +130,18 @@ def test_state_of_today_is_dated_today(tank: Path) -> None:
     """Without --date the day is today's."""
     told = json.loads(run("keep", tank / "setup.toml", "--json").stdout)
     assert told["kept"]["date"] == datetime.date.today().isoformat()
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("words", [("keep",), ("note", "x"), ("history",)], ids=lambda words: words[0])
+def test_help_of_the_diary_lists_no_variation(tank: Path, words: tuple[str, ...]) -> None:
+    """What the diary refuses stands in none of its helps; who types it all the same is told why."""
+    told = run(words[0], "--help").stdout
+    for name in VARIATIONS:
+        option = f"--{name.replace('_', '-')}"
+        assert option not in told
+        assert option in run("dose", "--help").stdout
+        done = run(words[0], tank, *words[1:], option, "50")
+        assert done.exit_code == 2
+        assert f"{words[0]} takes the setup as its files say" in done.stderr
+    assert not (tank / "diary").exists()
