@@ -14,7 +14,7 @@ import numpy as np
 
 from lightdose.errors import Place, Problem, SetupError
 from lightdose.fit.matched_outputs import LOOK_WEIGHTS, MatchTask, matched_outputs
-from lightdose.model.fixture import ChannelProgramme, Dial, Fixture, Programme
+from lightdose.model.fixture import ChannelProgramme, Fixture, Programme
 from lightdose.model.match import (
     BAND_WIDTH_NM,
     Match,
@@ -28,6 +28,7 @@ from lightdose.model.match import (
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis
 from lightdose.model.spectrum import ReferenceTables
+from lightdose.physics.controller import as_set, on_minutes
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
 from lightdose.physics.dose import daily_light_integral, peak_and_photoperiod
 from lightdose.physics.emission import (
@@ -39,7 +40,7 @@ from lightdose.physics.emission import (
 )
 from lightdose.physics.programme import opened_day, programme_for_output
 from lightdose.physics.spectrum_metrics import chromaticity_xy
-from lightdose.quantities import GRID_START_NM, HOURS_PER_DAY, MOL_PER_UMOL_S_H
+from lightdose.quantities import GRID_START_NM, MOL_PER_UMOL_S_H
 
 AsWritten = Callable[[Mapping[str, Programme]], dict[str, Programme]]
 """Programmes as they are read back from the files that would hold them."""
@@ -297,7 +298,7 @@ class _Setter:
                     wanted = programme_for_output(time_h, outputs[index] * shape, channel.dimming)
                     channels[channel.name] = ChannelProgramme(*on_minutes(wanted.time_h, wanted.level))
                 index += 1
-            made[fixture.name] = _as_set(channels, fixture, self.wishes.level_steps)
+            made[fixture.name] = as_set(channels, fixture, self.wishes.level_steps)
         return made
 
     def _pair_matches(self, programmes: Mapping[str, Programme], hours: FloatArray) -> tuple[PairMatch, ...]:
@@ -350,62 +351,6 @@ class _Setter:
 def _mean_factor(factors: FloatArray) -> float:
     """Geometric mean; 0 where one of them is."""
     return float(np.exp(np.mean(np.log(factors)))) if np.all(factors > 0) else 0.0
-
-
-def on_minutes(time_h: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """A course with its times at whole minutes, as controllers take them: points move along the course.
-
-    Parameters
-    ----------
-    time_h, value : array, shape (n,)
-        Linear between; a time that stands twice is a jump, which moves as it is. [h]
-
-    Returns
-    -------
-    time_h, value : array, shape (k,)
-        Of points that meet in one minute one stays; a course shorter than a minute stays as it is.
-    """
-    moved = np.round(60 * time_h) / 60
-    if moved[-1] == moved[0] or moved[-1] - moved[0] > HOURS_PER_DAY:
-        return time_h, value
-    same = np.diff(time_h) == 0
-    own = np.append(same, False) | np.insert(same, 0, False) | (np.abs(moved - time_h) < 1e-9)
-    own[[0, -1]] = True
-    value = np.where(own, value, np.interp(moved, time_h, value))
-    kept = [0]
-    for i in range(1, moved.size):
-        if moved[i] > moved[kept[-1]] or time_h[i] == time_h[kept[-1]]:
-            kept.append(i)
-        elif own[i]:
-            kept[-1] = i
-    return moved[kept], value[kept]
-
-
-def _as_set(channels: Mapping[str, ChannelProgramme], fixture: Fixture, steps: int) -> Programme:
-    """The programme with its levels rounded as they are set, under the overall setting that it had.
-
-    The setting is raised where a level would pass 100 percent. It is left out where a channel that gives
-    light at level 0 is to stay dark: no column of a file with such a setting can say that.
-    """
-    dial, overall = fixture.programme.dial, 1.0
-    if dial is not None and channels:
-        highest = max(float(c.level.max()) for c in channels.values())
-        overall = max(dial.plateau, math.ceil(100 * highest - 1e-9) / 100)
-    rounded = {
-        name: ChannelProgramme(c.time_h, np.clip(np.round(c.level / overall * steps) / steps, 0.0, 1.0))
-        for name, c in channels.items()
-    }
-    lit = {name: c for name, c in rounded.items() if c.level.any()}
-    if dial is None or not lit:
-        return Programme(lit)
-    dark = [c.name for c in fixture.type.channels if c.name not in lit]
-    if set(dark) & set(fixture.type.lit_at_zero):
-        return Programme({n: ChannelProgramme(c.time_h, overall * c.level) for n, c in lit.items()})
-    moments = Programme(lit).points()
-    time_h = np.array([time for time, _ in moments])
-    levels = {name: np.array([at.get(name, math.nan) for _, at in moments]) for name in lit}
-    levels |= {name: np.zeros(time_h.size) for name in dark}
-    return Dial(time_h, np.full(time_h.size, overall), levels).programme()
 
 
 def _unmatched(matched: Sequence[PairMatch]) -> tuple[tuple[UnmatchedBand, ...], float]:

@@ -23,7 +23,7 @@ from lightdose.model.fixture import ChannelProgramme, Fixture, Programme
 from lightdose.model.plans import Controller, DayShape, TuneWishes
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.physics.changed_day import SAME_DAY, DayChange, Plateau, channel_hours, with_times
-from lightdose.physics.controller import held_programme, rounded_levels
+from lightdose.physics.controller import held_dial, held_programme, rounded_levels
 from lightdose.physics.day_curve import day_curve, day_points, full_output_hours
 from lightdose.quantities import MOL_PER_UMOL_S_H
 
@@ -416,9 +416,9 @@ def set_programme(
 
 
 def held(programme: Programme, fixture: Fixture, controller: Controller) -> Programme:
-    """A programme within what the controller takes besides rounded levels."""
-    if controller.time_step_min == 1 and controller.least_level == 0 and controller.most_points is None:
-        return programme
+    """A programme as the controller takes it, with its overall factor where that can stay."""
+    if programme.dial is not None and controller.least_level == 0 and controller.most_points is None:
+        return held_dial(programme.dial, controller).programme()
     dimming = {c.name: c.dimming for c in fixture.type.channels}
     return Programme({n: held_programme(p, dimming[n], controller) for n, p in programme.channels.items()})
 

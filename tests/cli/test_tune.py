@@ -283,3 +283,30 @@ def test_figures_are_written_twice_alike() -> None:
     assert names == ["tuned-days.png", "tuned-days.svg", "tuned-doses.png", "tuned-doses.svg"]
     assert all(Path("a", n).read_bytes() == Path("b", n).read_bytes() for n in names)
     assert "<desc>Doses before and after: " in Path("a/tuned-doses.svg").read_text(encoding="utf-8")
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("change", ["overall", "channels"])
+@pytest.mark.parametrize("dial", [True, False])
+def test_what_is_written_can_be_typed(change: str, dial: bool) -> None:
+    """Whole minutes and tenths of a percent in every cell, also where the day gets longer or shorter."""
+    setup = too_bright(Path("bright"), dial=dial)
+    done = run("tune", str(setup), "-o", "tuned", "--change", change, "--plateau", "3.1-5.2", "--json")
+    assert done.exit_code == 0, done.stderr
+    written = json.loads(done.stdout)["schedules"]
+    assert written
+    for entry in written:
+        cells = columns(entry["file"])
+        assert ("all_channels" in cells) == dial
+        assert all(re.fullmatch(r"\d\d:\d\d", time) for time in cells.pop("time"))
+        assert all(re.fullmatch(r"(\d+(\.\d)?)?", level) for column in cells.values() for level in column)
+
+
+@pytest.mark.identity
+def test_example_with_all_its_channels_free_is_written_in_tenths() -> None:
+    """The shipped example, whose ramps bend at the new plateau: no cell such as 96.11111111111109."""
+    assert run("tune", "tank/setup.toml", "-o", "tuned", "--change", "channels").exit_code == 0
+    for path in Path("tuned").iterdir():
+        cells = columns(path)
+        assert all(re.fullmatch(r"\d\d:\d\d", time) for time in cells.pop("time"))
+        assert all(re.fullmatch(r"(\d+(\.\d)?)?", level) for column in cells.values() for level in column)

@@ -14,12 +14,12 @@ import lightdose
 from lightdose.analysis import fixture_emission
 from lightdose.answers.match import match_cautions
 from lightdose.files.library import reference_tables
-from lightdose.fit.matching import on_minutes
 from lightdose.model.fixture import ChannelProgramme, Programme
 from lightdose.model.match import Match, MatchWishes
 from lightdose.model.results import Basis, weaker_basis
 from lightdose.model.setup import Setup
 from lightdose.model.spectrum import GRID_NM
+from lightdose.physics.controller import on_minutes
 from lightdose.physics.day_curve import day_curve, full_output_hours
 from lightdose.physics.dose import time_above
 from lightdose.workflows.plans import match

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lightdose.model.fixture import ChannelProgramme, DimmingCurve
+from lightdose.model.fixture import ChannelProgramme, Dial, DimmingCurve, day_later_h
 from lightdose.model.plans import Controller
-from lightdose.physics.controller import held_programme, rounded_levels
+from lightdose.physics.controller import held_dial, held_programme, rounded_levels
 from lightdose.physics.day_curve import output_points
 
 CURVE = DimmingCurve(np.array([0.0, 0.1, 0.5, 1.0]), np.array([0.0, 0.07, 0.46, 1.0]))
@@ -43,7 +43,8 @@ def test_controller_that_takes_all_changes_nothing(programme: ChannelProgramme) 
 def test_times_are_multiples_of_the_step(programme: ChannelProgramme, step: int) -> None:
     """Each time is the nearest step; first and last level stay; nothing new appears."""
     made = held_programme(programme, CURVE, Controller(time_step_min=step))
-    if np.round(programme.time_h[0] * 60 / step) == np.round(programme.time_h[-1] * 60 / step):
+    first, last = np.floor(programme.time_h[[0, -1]] * 60 / step + 0.5 + 1e-6)  # halfway is the later one
+    if first == last:
         assert made.time_h.tolist() == programme.time_h.tolist()  # shorter than a step: left as it is
         return
     steps = made.time_h * 60 / step
@@ -100,4 +101,43 @@ def test_levels_are_rounded_to_what_can_be_typed(levels: list[float], whole: boo
 def test_channel_that_stays_off_is_left_alone() -> None:
     """No least level lights it."""
     dark = ChannelProgramme(np.array([8.0, 18.0]), np.array([0.0, 0.0]))
-    assert held_programme(dark, CURVE, Controller(least_level=0.1, time_step_min=30)) is dark
+    made = held_programme(dark, CURVE, Controller(least_level=0.1, time_step_min=30))
+    assert (made.time_h.tolist(), made.level.tolist()) == ([8, 18], [0, 0])
+
+
+@pytest.mark.identity
+def test_day_that_moves_by_half_a_minute_keeps_its_lengths() -> None:
+    """Halfway is the later minute everywhere: ramps and plateau last as long as before, off channels too."""
+    time = np.array([8.5, 11.5, 17.5, 21.0]) - 7.5 / 60
+    for level in (np.array([0, 0.5, 0.5, 0]), np.zeros(4)):
+        made = held_programme(ChannelProgramme(time, level), CURVE, Controller())
+        assert made.time_h * 60 == pytest.approx([503, 683, 1043, 1253])
+        assert made.level.tolist() == level.tolist()
+
+
+@pytest.mark.identity
+def test_programme_around_the_clock_stays_a_day_long() -> None:
+    """A start at 23:59:40 is midnight, and 24 hours on steps that part no day are no longer than a day."""
+    start = 24 - 20 / 3600
+    around = ChannelProgramme(np.array([start, 36.0, day_later_h(start)]), np.array([0.1, 0.5, 0.1]))
+    assert held_programme(around, CURVE, Controller()).time_h.tolist() == [0, 12, 24]
+    late = held_programme(around, CURVE, Controller(time_step_min=7)).time_h * 60
+    assert late[0] == 0
+    assert late[-1] == pytest.approx(1435)
+
+
+@pytest.mark.identity
+def test_overall_setting_keeps_its_rows_in_minutes_and_tenths() -> None:
+    """Rows of one minute are one row, a jump stays two; blanks stay blank, values are tenths."""
+    nan = np.nan
+    time = np.array([8 + 20 / 3600, 10 - 10 / 3600, 10 + 10 / 3600, 14, 14, 18])
+    overall = np.array([80.04, nan, 80.04, 80.04, 40.06, 40.06]) / 100
+    blue = np.array([0, 50.11, nan, 50.11, 20.07, 0]) / 100
+    white = np.array([0, nan, 30.33, 30.33, 30.33, 0]) / 100
+    made = held_dial(Dial(time, overall, {"blue": blue, "white": white}), Controller())
+    assert made.time_h.tolist() == [8, 10, 14, 14, 18]
+    assert made.overall.tolist() == [0.8, 0.8, 0.8, 0.401, 0.401]
+    assert made.levels["blue"].tolist() == [0, 0.501, 0.501, 0.201, 0]
+    assert made.levels["white"].tolist() == [0, 0.303, 0.303, 0.303, 0]
+    whole = held_dial(Dial(time, overall, {"blue": blue}), Controller(whole_percents=True))
+    assert whole.levels["blue"].tolist() == [0, 0.5, 0.5, 0.2, 0]
