@@ -226,13 +226,17 @@ def closing_sentence(way: Acclimation) -> str:
     if way.start:
         return (
             f"Start at {_percent(way.start.scale)}, measure, then go on by the reading; without one, "
-            f"{count(len(way.steps), 'step')} in {way.weeks:g} weeks."
+            f"{_took(way)}."
         )
     if len(way.steps) == 1:
         return "Run the new programme from day 0."
     when = f" ({last.date})" if last.date else ""
-    took = f"{count(len(way.steps), 'step')} in {way.weeks:g} weeks"
-    return f"{took}; the new programme runs from day {last.day}{when}."
+    return f"{_took(way)}; the new programme runs from day {last.day}{when}."
+
+
+def _took(way: Acclimation) -> str:
+    """How many steps there are, and how long they take: "2 steps in 1 week"."""
+    return f"{count(len(way.steps), 'step')} in {way.weeks:g} {'week' if way.weeks == 1 else 'weeks'}"
 
 
 def note_sentences(way: Acclimation) -> Iterator[str]:

@@ -70,14 +70,15 @@ def command(
     \b
     Example:
       lightdose acclimate today/setup.toml planned/setup.toml -o steps --start 2026-03-01
-      lightdose acclimate tank/setup.toml tank/setup.toml --schedule brighter.csv -o steps
+      lightdose acclimate tank/setup.toml tank/setup.toml --schedule brighter.csv -o brighter
 
     FROM is today's setup, TO the other one; the options that vary a setup change TO only. Corals are matched
     by name. One that FROM lacks is a newcomer: say what it lived in with previous = 4.6 in its [[coral]], or
     with --previous. Where a light is not measured, the first step keeps to the upper end of its 95 % range,
     and the answer says how to go on from a reading. Rise per week: common practice, no published rule per
-    week. With --keep, FROM and TO are one setup with --schedule, and it runs the first step from today on;
-    run it again, with another DIR, on the day of the next step: sooner is refused.
+    week. Steps are written in whole minutes and tenths of a percent, and keep the limit as they are written.
+    With --keep, FROM and TO are one setup with --schedule, and it runs the first step from today on; run it
+    again, with another DIR, on the day of the next step: sooner is refused.
     """
     from lightdose.answers.acclimate import acclimate_answer
     from lightdose.judge.acclimation import AcclimationRequest

@@ -18,9 +18,16 @@ import numpy as np
 import numpy.typing as npt
 
 from lightdose.errors import Problem, SetupError
+from lightdose.judge.acclimation_steps import (
+    ROUNDING,
+    AsWritten,
+    WrittenStep,
+    first_limits,
+    largest_scale,
+    written_steps,
+)
 from lightdose.judge.earlier_light import Previous, acclimating_corals
 from lightdose.judge.plain_words import plain
-from lightdose.model.fixture import Programme
 from lightdose.model.plans import (
     AcclimatingCoral,
     Acclimation,
@@ -32,9 +39,6 @@ from lightdose.model.plans import (
 )
 from lightdose.model.record import FloatArray, dataclass
 from lightdose.model.results import Analysis, Caution, Span
-from lightdose.physics.day_curve import day_curve
-from lightdose.physics.dose import daily_light_integral
-from lightdose.physics.programme import scaled_programme
 
 TAU_D = (4.0, 20.0, 40.0)
 """Shortest, usual and longest time of the lag. [d]"""
@@ -272,8 +276,6 @@ MOST_WEEKS_NAMED = 1_000_000
 DAYS_AFTER = 42
 """The lag is shown for so long after the last step. Our choice. [d]"""
 
-_ROUNDING = 1e-9
-
 
 @dataclass(frozen=True)
 class AcclimationRequest:
@@ -298,11 +300,17 @@ class AcclimationRequest:
         return float((1 + self.rise_per_week) ** (self.step_days / 7))
 
 
-def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> Acclimation:
+def acclimate(
+    today: Analysis,
+    other: Analysis,
+    request: AcclimationRequest,
+    as_written: AsWritten = lambda programmes: programmes,
+) -> Acclimation:
     """Steps from one setup's light to another's.
 
-    Every step multiplies the outputs of the other setup's programmes by one scale, the largest with
-    D_k <= D_(k-1) (1 + g)^(days / 7) for every coral, at its top and at its site; the first step compares
+    Every step multiplies the outputs of the other setup's programmes by one scale and rounds times to minutes
+    and levels to tenths of a percent: the largest scale whose rounded programmes keep
+    D_k <= D_(k-1) (1 + g)^(days / 7) for every coral, at its top and at its site. The first step compares
     with today's light or with the stated previous dose, the last scale is exactly 1. Where a light is not
     measured, the first step holds at the upper end of the rise's 95 % too, and then every other does.
 
@@ -311,6 +319,8 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
     today, other : Analysis
         Before and after, with certainty where one is not measured; corals are matched by name.
     request : AcclimationRequest
+    as_written : function
+        Programmes by fixture as they are read back from a file.
 
     Returns
     -------
@@ -327,19 +337,18 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
     Weekly rise: common practice, no published rule per week. Doses are linear in output.
     """
     corals = acclimating_corals(today, other, request.previous, request.growth)
-    first = _first_scale(today, other, corals, request.growth)
-    scales = step_scales(first, request)
-    programmes = [_programmes(other, scale) for scale in scales]
-    dli = np.array([_doses(other, made) for made in programmes])
+    limits = first_limits(today, other, corals, request.growth)
+    first = largest_scale(other, limits)
+    step_scales(first, request)  # refuses an endless way
+    made = written_steps(other, corals, limits, request.growth, as_written)
+    dli = np.array([step.dli for step in made])
     names = {v.coral: v.receiver for v in other.verdicts}
     own = dli[:, [names[c.name] for c in corals]]
-    days = np.asarray(request.step_days * np.arange(len(scales)), dtype=np.float64)
+    days = np.asarray(request.step_days * np.arange(len(made)), dtype=np.float64)
     ratios = _ratios(np.array([c.before for c in corals]), own, request.step_days)
     steps = tuple(
-        _step(other, corals, request, index, scales[index], dli[index], own, ratios[index])
-        for index in range(len(scales))
+        _step(other, corals, request, index, step, own, ratios[index]) for index, step in enumerate(made)
     )
-    steps = tuple(replace(s, programmes=p) for s, p in zip(steps, programmes, strict=True))
     ahead = corals[int(np.argmax(ratios[:, 1].max(axis=0)))]
     here = {v.coral for v in other.verdicts}
     return Acclimation(
@@ -356,7 +365,7 @@ def acclimate(today: Analysis, other: Analysis, request: AcclimationRequest) -> 
         curve=mismatch_curve(ahead.name, ahead.before, days, own[:, corals.index(ahead)]),
         cautions=acclimation_cautions(request.rise_per_week, corals, steps),
         weeks=float(days[-1]) / 7,
-        start=_careful_start(today, other, corals, request, first),
+        start=_careful_start(today, other, corals, request, first, made[0].scale),
     )
 
 
@@ -365,12 +374,16 @@ def _careful_start(
     other: Analysis,
     corals: Sequence[AcclimatingCoral],
     request: AcclimationRequest,
+    allowed: float,
     scale: float,
 ) -> CarefulStart | None:
-    """What the first step keeps to, and how to go on from a reading; None where no unknown holds it down."""
+    """What the first step keeps to, and how to go on from a reading; None where no unknown holds it down.
+
+    ``allowed`` is the largest first scale, ``scale`` what is left of it once levels are rounded.
+    """
     known = [replace(c, rise_at_most=1.0) for c in corals]
-    plain_scale = _first_scale(today, other, known, request.growth)
-    if scale >= min(1.0, plain_scale) * (1 - 1e-6):
+    plain_scale = largest_scale(other, first_limits(today, other, known, request.growth))
+    if allowed >= min(1.0, plain_scale) * (1 - 1e-6):
         return None
     holder = min(corals, key=lambda c: c.first_scale)
     verdict = next(v for v in other.verdicts if v.coral == holder.name)
@@ -393,7 +406,7 @@ def _careful_start(
 
 
 def step_scales(first_scale: float, request: AcclimationRequest) -> list[float]:
-    """Scales of all steps, the last exactly 1.
+    """Scales of all steps if nothing were rounded, the last exactly 1.
 
     Parameters
     ----------
@@ -423,7 +436,7 @@ def step_scales(first_scale: float, request: AcclimationRequest) -> list[float]:
         )
     scales = []
     scale = min(first_scale, 1.0)
-    while scale < 1 - _ROUNDING:
+    while scale < 1 - ROUNDING:
         scales.append(scale)
         scale = first_scale * request.growth ** len(scales)
     return [*scales, 1.0]
@@ -465,38 +478,6 @@ def basis_sentence(today: Analysis, other: Analysis) -> str:
     return f"Before: {one.sentence} After: {two.sentence}"
 
 
-def _first_scale(
-    today: Analysis, other: Analysis, corals: Sequence[AcclimatingCoral], growth: float
-) -> float:
-    """The largest first scale: every coral's own limit, and that of its site where today lights one."""
-    before = {s.name: float(d) for s, d in zip(today.setup.sites, today.dose.dli, strict=False)}
-    after = {s.name: float(d) for s, d in zip(other.setup.sites, other.dose.dli, strict=False)}
-    stood = {c.name: c.site for c in today.setup.corals}
-    limits = []
-    for coral in corals:
-        limits.append(coral.first_scale)
-        if coral.origin == "today" and (old := before[stood[coral.name]]) > 0 and after[coral.site] > 0:
-            limits.append(growth * old / (after[coral.site] * coral.rise_at_most))
-    return min(limits)
-
-
-def _programmes(other: Analysis, scale: float) -> dict[str, Programme]:
-    """The programme of every lit fixture with its outputs scaled."""
-    made = {}
-    for fixture in other.setup.lit_fixtures:
-        dimming = {c.name: c.dimming for c in fixture.type.channels}
-        made[fixture.name] = Programme(
-            {n: scaled_programme(p, dimming[n], scale) for n, p in fixture.programme.channels.items()}
-        )
-    return made
-
-
-def _doses(other: Analysis, programmes: Mapping[str, Programme]) -> FloatArray:
-    """DLI at every receiver of the other setup under written programmes. [mol m-2 d-1]"""
-    fixtures = [replace(f, programme=programmes[f.name]) for f in other.setup.lit_fixtures]
-    return daily_light_integral(other.light_field.of("ppfd"), day_curve(fixtures))
-
-
 def _ratios(before: FloatArray, own: FloatArray, step_days: int) -> FloatArray:
     """Dose over acclimated dose just after each step, shape (n_step, n_tau, n_coral)."""
     tau = np.array(TAU_D)[:, None]
@@ -513,8 +494,7 @@ def _step(
     corals: Sequence[AcclimatingCoral],
     request: AcclimationRequest,
     index: int,
-    scale: float,
-    dli: FloatArray,
+    made: WrittenStep,
     own: FloatArray,
     ratios: FloatArray,
 ) -> AcclimationStep:
@@ -530,13 +510,13 @@ def _step(
     return AcclimationStep(
         day=day,
         date=date,
-        scale=scale,
-        site_dli={s.name: float(dli[i]) for i, s in enumerate(other.setup.sites) if s.name in lived_in},
+        scale=made.scale,
+        site_dli={s.name: float(made.dli[i]) for i, s in enumerate(other.setup.sites) if s.name in lived_in},
         corals=tuple(
             CoralStep(c.name, float(d), float(r), span)
             for c, d, r, span in zip(corals, own[index], rise, spans, strict=True)
         ),
         d_over_a=spans[ahead],
         furthest_ahead=corals[ahead].name,
-        programmes={},
+        programmes=made.programmes,
     )

@@ -284,7 +284,7 @@ def acclimation(before: Setup, after: Setup, request: AcclimationRequest) -> Acc
     """
     open_light = weaker_basis(basis_of(before), basis_of(after)) != "measured"
     today, other = (analyse(s, certainty=open_light) for s in (before, after))
-    return acclimate(today, other, request)
+    return acclimate(today, other, request, lambda programmes: as_written(after.lit_fixtures, programmes))
 
 
 def match(one: Setup, other: Setup, words: Sequence[str], wishes: MatchWishes | None = None) -> Match:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from lightdose.model.fixture import Channel, ChannelProgramme, Flux, Programme
 from lightdose.model.plans import Acclimation
 from lightdose.model.results import Analysis, Basis, Verdict
 from lightdose.model.setup import WALL_NAMES, Coral, CoralGroup, Setup, Wall
+from lightdose.physics.controller import can_be_set
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "first-tank" / "setup.toml"
 
@@ -67,7 +69,7 @@ def codes(way: Acclimation) -> set[str]:
 def test_every_step_keeps_the_weekly_rise_and_the_worst_coral_uses_it(
     setup: Setup, today: Analysis, rise: float, days: int
 ) -> None:
-    """D_k <= D_(k-1) (1 + g)^(days / 7) at every coral and site, equal at one until the last step."""
+    """D_k <= D_(k-1) (1 + g)^(days / 7) at every coral and site, nearly equal at one until the last step."""
     other = analysed(with_levels(setup, 1.9))
     way = acclimate(today, other, AcclimationRequest(rise, days))
     growth = (1 + rise) ** (days / 7)
@@ -78,7 +80,7 @@ def test_every_step_keeps_the_weekly_rise_and_the_worst_coral_uses_it(
         factors += [d / sites[s] for s, d in step.site_dli.items()]
         assert max(factors) <= growth * (1 + 1e-9)
         if step is not way.steps[-1]:
-            assert max(factors) == pytest.approx(growth, rel=1e-9)
+            assert max(factors) >= growth**0.9  # rounding to tenths costs less than a tenth of the rise
         earlier = {c.coral: c.dli_mol_m2_d for c in step.corals}
         sites = dict(step.site_dli)
     assert [s.day for s in way.steps] == [days * k for k in range(len(way.steps))]
@@ -100,17 +102,51 @@ def test_last_step_is_the_new_programme_itself(setup: Setup, today: Analysis) ->
 
 @pytest.mark.identity
 def test_doses_of_steps_are_the_scale_times_the_new_light(setup: Setup, today: Analysis) -> None:
-    """Through curved dimming the written programmes give exactly the scaled dose."""
+    """Through curved dimming the written programmes give the scaled dose, but for tenths of a percent."""
     other = analysed(with_levels(setup, 1.8))
     way = acclimate(today, other, AcclimationRequest())
     assert len(way.steps) > 2
     full = way.steps[-1].site_dli
     for step in way.steps:
-        assert dict(step.site_dli) == pytest.approx({k: step.scale * v for k, v in full.items()}, rel=1e-9)
+        assert dict(step.site_dli) == pytest.approx({k: step.scale * v for k, v in full.items()}, rel=5e-3)
         fixtures = tuple(replace(f, programme=step.programmes[f.name]) for f in setup.fixtures)
         again = analysed(replace(other.setup, fixtures=fixtures))
         doses = {s.name: float(d) for s, d in zip(setup.sites, again.dose.dli, strict=False)}
         assert {k: doses[k] for k in step.site_dli} == pytest.approx(dict(step.site_dli), rel=1e-12)
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
+    ("dimmed", "brighter", "rise"), [(1.0, 1.37, 0.10), (0.02, 2.0, 0.10), (1.0, 1.02, 0.004)]
+)
+def test_rounded_steps_keep_the_rise_and_still_get_there(
+    setup: Setup, dimmed: float, brighter: float, rise: float
+) -> None:
+    """Also levels so low, or a rise so small, that a tenth of a percent is more than a step may be."""
+    now = analysed(with_levels(setup, dimmed))
+    other = analysed(with_levels(setup, dimmed * brighter))
+    way = acclimate(now, other, AcclimationRequest(rise))
+    ideal = math.ceil(math.log(brighter) / math.log1p(rise) - 1e-9)
+    assert ideal <= len(way.steps) <= 1.25 * ideal + 1
+    earlier = {v.coral: v.dli_mol_m2_d for v in now.verdicts}
+    for step in way.steps:
+        assert max(c.dli_mol_m2_d / earlier[c.coral] for c in step.corals) <= (1 + rise) * (1 + 1e-9)
+        earlier = {c.coral: c.dli_mol_m2_d for c in step.corals}
+    targets = {c.name: c.target for c in way.corals}
+    assert earlier == pytest.approx(targets, rel=0.01)
+
+
+@pytest.mark.identity
+def test_steps_can_be_set_the_last_too(setup: Setup, today: Analysis) -> None:
+    """A programme of thousandths of a percent is reached in tenths; no dose of it differs by a hundredth."""
+    other = analysed(with_levels(setup, 1.3337))
+    assert not any(can_be_set(f.programme) for f in other.setup.lit_fixtures)
+    way = acclimate(today, other, AcclimationRequest())
+    assert all(can_be_set(p) for step in way.steps for p in step.programmes.values())
+    doses = {s.name: float(d) for s, d in zip(setup.sites, other.dose.dli, strict=False)}
+    assert {k: doses[k] for k in way.steps[-1].site_dli} == pytest.approx(
+        dict(way.steps[-1].site_dli), rel=0.01
+    )
 
 
 @pytest.mark.identity
@@ -138,8 +174,8 @@ def test_stated_previous_dose_limits_the_first_step(setup: Setup, today: Analysi
     """A newcomer from 2.0 starts at 2.2 at most, in one setup that serves as FROM and TO."""
     way = acclimate(today, today, AcclimationRequest(previous={"plating cap": 2.0}))
     first = {c.coral: c for c in way.steps[0].corals}["plating cap"]
-    assert first.dli_mol_m2_d == pytest.approx(2.2, rel=1e-9)
-    assert first.d_over_a.default == pytest.approx(1.1, rel=1e-9)
+    assert 2.2 * 0.995 <= first.dli_mol_m2_d <= 2.2 * (1 + 1e-9)
+    assert first.d_over_a.default == pytest.approx(first.dli_mol_m2_d / 2, rel=1e-9)
     assert "dimmed_for_another" in codes(way)
 
 
@@ -156,7 +192,8 @@ def test_newcomer_of_unknown_light_starts_in_the_low_third_of_its_band(
     coral = way.corals[-1]
     assert (coral.newcomer, coral.origin) == (True, "unknown")
     first = way.steps[0].corals[-1].dli_mol_m2_d
-    assert first == pytest.approx(low + (high - low) / 3, rel=1e-9)
+    most = low + (high - low) / 3
+    assert 0.995 * most <= first <= most * (1 + 1e-9)
     assert "unknown_previous" in codes(way)
 
 
