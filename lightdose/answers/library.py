@@ -19,7 +19,8 @@ STATEMENT: Final = (
     "Usual light of coral groups: common practice of the trade, no published source, where nothing else is "
     "named. The usual dose is the midday band x 0.0324 (a day worth 9 h at its peak), rounded. Grade A: two "
     "or more numeric published sources for its genera, B: one, C: direction only or related taxa, D: "
-    "practice only; what is known from memory alone does not count, and none of them gives a usual amount. "
+    "practice only; what is known from memory alone does not count, and none of them gives a usual amount; "
+    "own: the keeper's own numbers. "
     "Ek is of gross photosynthesis: respiration is not taken off."
 )
 NAMING: Final = "Looks, and which names mean a group: common practice, no published source."
@@ -92,7 +93,7 @@ def groups_answer(
             Say(_understood(name), "verdict"),
             Say(f"{STATEMENT} {NAMING}"),
             *listed,
-            Section("Sources", (citations,)),
+            *([Section("Sources", (citations,))] if cited else []),
         ),
         lambda: body,
         title=title,

@@ -37,7 +37,7 @@ GRADES: Final = {
     "B": "one published number",
     "C": "published direction only",
     "D": "practice only",
-    "own": "own records of this tank",
+    "own": "the keeper's own numbers",
 }
 TOLD: Final = frozenset(
     ("coral", "group", "dli_mol_m2_d", "peak_ppfd_umol_m2_s", "photoperiod_h", "peak_equivalent_h")

@@ -232,11 +232,25 @@ def _merged(key: str, given: Mapping[str, Any], base: CoralGroup | None) -> dict
         values["sources"] = (given["source"],)
     elif base is not None and {"dli_band", "peak_band", "dli_floor", "dli_ceiling"} & given.keys():
         values["sources"] = (NO_SOURCE, *(s for s in base.sources if s != NO_SOURCE))
-    if "dli_floor" in given:
-        values["floor_harm"] = ""
+    values |= _own_standing(given, base)
     if "ek_range" in given:
         values["ek_source"] = given.get("source", NO_SOURCE)
     return values
+
+
+def _own_standing(given: Mapping[str, Any], base: CoralGroup | None) -> dict[str, Any]:
+    """Grade and sentences where numbers are the keeper's own: another group's do not stand for them."""
+    bands, marks = ("dli_band", "peak_band"), ("dli_floor", "dli_ceiling")
+    found: dict[str, Any] = {}
+    if given.keys() & {*bands} and "grade" not in given:
+        found["grade"] = OWN
+    if given.keys() & {"dli_band", "dli_floor"}:
+        found["floor_harm"] = ""
+    if "dli_band" in given:
+        found["note"] = ""
+    elif base is not None and base.note and (own := [key for key in (*bands, *marks) if key in given]):
+        found["note"] = f"{base.note}; the keeper's own here: {', '.join(own)}"
+    return found
 
 
 def _unordered(

@@ -134,3 +134,19 @@ def test_own_groups_answer_for_their_names(tmp_path: Path) -> None:
     mine.write_text('[group.mine]\nlike = "soft"\ngenera = ["Acropora"]\n', encoding="utf-8")
     result = CliRunner().invoke(cli, ["groups", "staghorn", "--groups", str(mine), "--json"])
     assert [g["group"] for g in json.loads(result.output)["groups"]] == ["mine"]
+
+
+@pytest.mark.identity
+def test_own_numbers_stand_under_no_other_name(tmp_path: Path) -> None:
+    """Grade own, no trial of another group, the own source, and no heading without anything below it."""
+    path = tmp_path / "my-groups.toml"
+    path.write_text(
+        '[group.shaded]\nname = "from the shelf"\nlike = "sps-plating"\ngenera = ["Acropora"]\n'
+        'dli_band = [3, 6]\nsource = "our own records"\n',
+        encoding="utf-8",
+    )
+    done = CliRunner().invoke(cli, ["groups", "--groups", str(path), "staghorn"])
+    assert done.exit_code == 0, done.stderr
+    assert "shaded: from the shelf (grade own)" in done.stdout
+    assert "sources our own records" in done.stdout
+    assert not any(words in done.stdout for words in ("evidence:", "harm below:", "trial", "\nSources"))

@@ -106,7 +106,7 @@ def test_own_ranges_feed_the_groups_of_the_setup(tank: Path) -> None:
     low, high = corals["hammer"]["band_dli"]
     assert low <= corals["hammer"]["dli_mol_m2_d"] <= high
     assert "own" in run("dose", tank).stdout
-    assert "own records of this tank" in run("slip", tank, "hammer", "--date", "2025-05-01").stdout
+    assert "the keeper's own numbers" in run("slip", tank, "hammer", "--date", "2025-05-01").stdout
 
 
 @pytest.mark.identity

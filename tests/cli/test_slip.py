@@ -54,7 +54,8 @@ def test_line_typed_into_the_next_setup_is_where_acclimate_begins(shop: Path, tm
     rise = there["interval_95"]["dli_mol_m2_d"][1] / there["dli_mol_m2_d"]
     assert rise > 1
     last = plan["steps"][-1]["dli_mol_m2_d"]["sand"]
-    assert first == pytest.approx(min(typed * 1.1 / rise, last), rel=1e-6)
+    most = min(typed * 1.1 / rise, last)
+    assert 0.99 * most <= first <= most * (1 + 1e-9)  # rounded to tenths of a percent, downwards
 
 
 @pytest.mark.identity

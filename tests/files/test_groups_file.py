@@ -193,6 +193,29 @@ def test_own_numbers_without_a_source_say_so(tmp_path: Path) -> None:
 
 
 @pytest.mark.identity
+def test_own_numbers_borrow_no_grade_evidence_or_harm(tmp_path: Path) -> None:
+    """What was published of another group stands only for the numbers that are taken over from it."""
+    like = GROUPS["sps-plating"]
+    assert like.grade == "A"
+    assert like.note
+    assert like.floor_harm
+    head = '[group.mine]\nlike = "sps-plating"\n'
+    band = own(tmp_path, f'{head}genera = ["Acropora"]\ndli_band = [3, 6]\nsource = "own records"\n')["mine"]
+    assert (band.grade, band.note, band.floor_harm) == ("own", "", "")
+    assert (band.floor_dli, band.band_peak) == (like.floor_dli, like.band_peak)
+    peak = own(tmp_path, f"{head}peak_band = [100, 200]\n")["mine"]
+    assert (peak.grade, peak.floor_harm) == ("own", like.floor_harm)
+    assert peak.note == f"{like.note}; the keeper's own here: peak_band"
+    ceiling = own(tmp_path, f"{head}dli_ceiling = 22\n")["mine"]
+    assert (ceiling.grade, ceiling.floor_harm) == (like.grade, like.floor_harm)
+    assert ceiling.note.endswith("; the keeper's own here: dli_ceiling")
+    stated = own(tmp_path, f'{head}dli_band = [3, 6]\ngrade = "C"\n')["mine"]
+    assert (stated.grade, stated.note) == ("C", "")
+    above = own(tmp_path, f'{head}dli_band = [3, 6]\n[group.pale]\nlike = "mine"\n')["pale"]
+    assert (above.grade, above.note, above.floor_harm) == ("own", "", "")
+
+
+@pytest.mark.identity
 def test_own_source_replaces_all_others(tmp_path: Path) -> None:
     """With a source of its own a group stands on that alone."""
     text = '[group.mine]\nlike = "soft"\ndli_band = [3, 7]\nsource = "own records"\ngrade = "C"\n'
@@ -202,10 +225,10 @@ def test_own_source_replaces_all_others(tmp_path: Path) -> None:
 
 @pytest.mark.identity
 def test_group_of_its_own_needs_a_name_and_a_band_only(tmp_path: Path) -> None:
-    """Without like the rest is unknown: no marks, grade D, no source."""
+    """Without like the rest is unknown: no marks, no source; the band is the keeper's own."""
     group = own(tmp_path, '[group.new]\nname = "new"\ndli_band = [3, 7]\ngenera = ["Acropora"]\n')["new"]
     assert (group.band_peak, group.floor_dli, group.ceiling_dli, group.ek_range) == (None,) * 4
-    assert (group.grade, group.sources, group.genera) == ("D", (NO_SOURCE,), ("Acropora",))
+    assert (group.grade, group.sources, group.genera) == ("own", (NO_SOURCE,), ("Acropora",))
 
 
 @pytest.mark.identity
