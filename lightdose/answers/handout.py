@@ -42,14 +42,14 @@ STATES: Final[Mapping[DliVerdict, str]] = {
     "not_judged": mark("lives without light"),
 }
 BASES: Final[Mapping[BasisKey, str]] = {
-    "measured": mark("Measured in this tank with a light meter, the rest calculated."),
+    "measured": mark("We measured in this tank with a light meter, and calculated the rest."),
     "data sheet": mark(
-        "Not measured: calculated from the lamps' data sheets. The true light is probably 60 to 105 % of it "
-        "(our assumption)."
+        "We have not measured this light: we calculated it from the lamps' data sheets. The true light is "
+        "probably 60 to 105 % of that (our assumption)."
     ),
     "typical values": mark(
-        "Not measured: calculated with values typical of such lamps. The true light may be half as much or "
-        "twice as much (our assumption)."
+        "We have not measured this light: we calculated it with values typical of such lamps. The true light "
+        "may be half as much or twice as much (our assumption)."
     ),
 }
 DO: Final = (
@@ -226,7 +226,7 @@ def standing_points(handout: Handout, w: Language) -> list[Point]:
     if len(told) > 1:
         told = [f"{letter}: {text}" for letter, text in zip(letters(handout), told, strict=True)]
     return [
-        Point(" ".join([*told, w.say(USUAL)]), w.say("Based on")),
+        Point(" ".join([*told, w.say(USUAL)]), w.say("How we know")),
         Point(_trial(handout, w), w.say("A trial")),
         Point(_evidence(handout.evidence, "for", w), w.say("For this")),
         Point(_evidence(handout.evidence, "against", w), w.say("Against")),

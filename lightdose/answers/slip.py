@@ -150,7 +150,7 @@ def lived_points(slip: Slip, w: Language) -> list[Point]:
         *points,
         Point(mix_of(shares, w), w.say("Colour")),
         Point(usual_words(verdict, w), w.say("Usual")),
-        Point(basis_words(slip.analysis.basis.key, w), w.say("Based on")),
+        Point(basis_words(slip.analysis.basis.key, w), w.say("How we know")),
     ]
 
 

@@ -140,7 +140,8 @@ def test_page_says_what_it_stands_on_and_how_nobody_gets_hurt() -> None:
     """Basis, both sides of the evidence, safety and other causes are on the page; counts are not."""
     text = text_of("three", "a4")
     for words in (
-        "Not measured: calculated from the lamps' data sheets",
+        "How we know",
+        "We have not measured this light: we calculated it",
         "Do not look into the lamp",
         "one of many causes",
         "common practice",

@@ -86,7 +86,7 @@ def test_slip_holds_what_the_next_keeper_needs() -> None:
         "lit for 9.8 h, worth 8 h of the strongest light",
         "70 % blue, 20 % green, 10 % red",
         "large-polyp stony, branching: 2.5-5.5",
-        "Not measured",
+        "How we know We have not measured",
         "Start at 4.2 mol m⁻² a day or less",
         "previous = 4.2",
         "Do not look into the lamp",
