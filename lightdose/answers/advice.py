@@ -232,9 +232,9 @@ def unserved_sentence(advice: Advice, analysis: Analysis | None = None, under: s
     if advice.unserved_under is not None:
         under = f"once you {doing(advice.unserved_under)}"
     n = len(advice.unserved)
-    even = f"Even {under}, " if under else ""
-    lead = f"{even}{count(n, 'coral')} cannot be served from where {'it sits' if n == 1 else 'they sit'}"
     movable = [u for u in advice.unserved if u.places]
+    even = f"Even {under}, " if under and movable else ""  # which light is meant matters to doses alone
+    lead = f"{even}{count(n, 'coral')} cannot be served from where {'it sits' if n == 1 else 'they sit'}"
     if not movable:
         names = "" if n > NAMED else f" ({_names([u.coral for u in advice.unserved])})"
         whom = "it" if n == 1 else "them"
