@@ -416,7 +416,7 @@ def set_programme(
 
 
 def held(programme: Programme, fixture: Fixture, controller: Controller) -> Programme:
-    """A programme as the controller takes it, with its overall factor where that can stay."""
+    """A programme as the controller takes it, with its overall setting where that can stay."""
     if programme.dial is not None and controller.least_level == 0 and controller.most_points is None:
         return held_dial(programme.dial, controller).programme()
     dimming = {c.name: c.dimming for c in fixture.type.channels}

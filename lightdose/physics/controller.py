@@ -39,7 +39,7 @@ def held_programme(
 
 
 def held_dial(dial: Dial, controller: Controller) -> Dial:
-    """A programme with its overall factor, with the times and the levels that a controller takes.
+    """A programme with its overall setting, with the times and the levels that a controller takes.
 
     Source
     ------

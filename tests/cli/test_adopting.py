@@ -183,7 +183,8 @@ def test_second_step_waits_for_its_day(tank: Path, days: int) -> None:
     days_later(tank, 1)
     assert acclimates(tank, "second", "--days", str(days)).exit_code == 0
     growth = 1.1 ** (2 * days / 7)
-    assert max(dose / start[name] for name, dose in doses_of(tank).items()) == pytest.approx(growth, rel=5e-3)
+    rose = max(dose / start[name] for name, dose in doses_of(tank).items())
+    assert 0.98 * growth < rose < growth + 1e-6  # levels are rounded so that no coral outruns the limit
 
 
 @pytest.mark.identity
