@@ -109,9 +109,13 @@ def run_alone(
 ) -> Ending:
     """Run as a process of its own in ``folder``; its peak memory is asked from the system.
 
-    ``start`` is what the interpreter is told to run.
+    ``start`` is what the interpreter is told to run; ``first`` runs in the process before it,
+    and may leave too little room for a module's bytecode, of which Python 3.11 would keep the half.
     """
     told, telling = os.pipe()
+    environment = {**os.environ, "PYTHONIOENCODING": encoding, "OPENBLAS_NUM_THREADS": "1"}
+    if first:
+        environment["PYTHONDONTWRITEBYTECODE"] = "1"
     launch = [sys.executable, "-P", "-S", "-c", _LAUNCHER.replace("LIMIT_S", str(LIMIT_S)), str(telling)]
     process = subprocess.Popen(
         [*launch, sys.executable, *start, *words],
@@ -121,7 +125,7 @@ def run_alone(
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
-        env={**os.environ, "PYTHONIOENCODING": encoding, "OPENBLAS_NUM_THREADS": "1"},
+        env=environment,
         preexec_fn=first,
     )
     os.close(telling)

@@ -64,7 +64,8 @@ def test_answer_comes_where_only_messages_are_lost(words: str, redirected: str, 
 def test_disk_that_fills_in_the_middle_is_told(flags: tuple[str, ...], tmp_path: Path) -> None:
     """Where the system takes a part of the answer, also unbuffered: exit 2 and words, no silent half."""
     tank = write_tank(tmp_path / "tank")
-    words = [sys.executable, *flags, "-m", "lightdose", "dose", "setup.toml", "--json"]
+    # -B: of a module's bytecode too, Python 3.11 would keep the half that found room.
+    words = [sys.executable, "-B", *flags, "-m", "lightdose", "dose", "setup.toml", "--json"]
 
     def small_files() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
