@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Final
 
 Ends = tuple[float | None, float | None]
-SPAN: Final = "range over water types, latitudes 0-23 and seasons"
 PLACES: Final = {"clear": "a clear outer reef", "coastal": "a coastal one"}
 NOTE: Final = (
     "Like a reef at: depths whose clear day gives as many photons, on a clear outer reef (water types IB and "
@@ -26,10 +25,3 @@ def depth_words(ends: Ends) -> str:
 def reef_cell(depths: Mapping[str, Ends]) -> str:
     """Both waters in one cell: "8-24 / 4-10"."""
     return " / ".join(map(depth_words, depths.values()))
-
-
-def reef_sentence(depths: Mapping[str, Ends] | None) -> str:
-    """ "By photons a day like 8-24 m on a clear outer reef, ..."; "" where no depth gives as many."""
-    known = {water: ends for water, ends in (depths or {}).items() if ends[0] is not None}
-    told = ", ".join(f"{depth_words(ends)} m on {PLACES[water]}" for water, ends in known.items())
-    return f"By photons a clear day like {told} ({SPAN}; never a target)." if told else ""

@@ -459,11 +459,11 @@ def save_sheet_of_paper(
 ) -> Path:
     """Write one printed page, PDF or a page for a browser by the end of its name; gives its path."""
     from lightdose.answers.language import language
-    from lightdose.files.writing import output_target
+    from lightdose.files.writing import page_target
     from lightdose.present.figures.fonts import missing_words
     from lightdose.present.paper import file_bytes
 
-    path = output_target(target, default_name)
+    path = page_target(target, default_name, (".pdf", ".html", ".htm"))
     page = path.suffix.lower() in (".html", ".htm")
     ask.save(path, file_bytes(drawing, language(key), page=page), inputs)
     if not page and missing_words():

@@ -73,16 +73,10 @@ def _refuse_command(topic: str) -> None:
 
 def _save(target: str, replace: bool, quiet: bool) -> None:
     from lightdose import __version__
-    from lightdose.errors import OutputError, Place, Problem
-    from lightdose.files.writing import output_target, write_atomically
+    from lightdose.files.writing import page_target, write_atomically
     from lightdose.guide.pages import all_pages
     from lightdose.present.guide import guide_page
 
-    path = output_target(target, "guide.html")
-    if path.suffix.lower() not in (".html", ".htm"):
-        # No setup or table is lost to a mistyped name.
-        raise OutputError(
-            Problem("is no name for a page", "a name that ends in .html, or a folder", place=Place(str(path)))
-        )
+    path = page_target(target, "guide.html")
     page = guide_page(all_pages(), __version__)
     say(f"wrote {write_atomically(path, page, only_own=not replace)}", quiet=quiet)

@@ -167,10 +167,10 @@ def _sheet(ask: Ask, setup: Setup, output: str) -> Answer:
     from lightdose.files.csv_text import csv_text
     from lightdose.files.diary_notes import SHEET_COLUMNS, holds_blank_sheet, read_notes
     from lightdose.files.diary_states import diary_folder
-    from lightdose.files.writing import output_target, together
+    from lightdose.files.writing import page_target, together
     from lightdose.present.round_sheet import round_sheet
 
-    page = output_target(output, SHEET)
+    page = page_target(output, SHEET)
     table = page.with_suffix(".csv")
     blank = holds_blank_sheet(table)
     folder = diary_folder(setup.path)

@@ -93,7 +93,7 @@ def command(
     from pathlib import Path
 
     from lightdose.answers.report import report_answer
-    from lightdose.files.writing import output_target, together
+    from lightdose.files.writing import page_target, together
     from lightdose.present.report import report_page
 
     if (paper or language != "en") and not handout:
@@ -106,7 +106,7 @@ def command(
     page = (
         Path(output or "reports", f"{ask.name}.html")
         if ask.name
-        else output_target(output or "report.html", "report.html")
+        else page_target(output or "report.html", "report.html")
     )
     found = _report(analysis, comparison, ready, ask.unit(analysis.setup), variation)
     text = report_page(replace(found, date=day or datetime.date.today().isoformat()))

@@ -50,10 +50,10 @@ def _write(ask: Ask, survey: Survey, output: str, basis: Basis) -> tuple[Path, P
     from lightdose.answers.survey import blank_table, calibrate_command
     from lightdose.files.csv_text import csv_text
     from lightdose.files.readings_csv import holds_blanks
-    from lightdose.files.writing import output_target, together
+    from lightdose.files.writing import page_target, together
     from lightdose.present.paper import survey_sheet
 
-    sheet = output_target(output, SHEET)
+    sheet = page_target(output, SHEET)
     table = sheet.with_name(TABLE if sheet.name == SHEET else f"{sheet.stem}-readings.csv")
     blank = holds_blanks(table)
     inputs, command = inputs_of(survey.setup), calibrate_command(survey, table)

@@ -151,6 +151,25 @@ def output_target(path: str, default_name: str) -> Path:
     return target / default_name if is_folder and not is_device(target) else target
 
 
+def page_target(path: str, default_name: str, endings: Sequence[str] = (".html", ".htm")) -> Path:
+    """The file that ``-o path`` means for a page of one of these kinds, as ``output_target``.
+
+    Raises
+    ------
+    OutputError
+        Where its name has another ending: nobody looks for a page under it.
+    """
+    target = output_target(path, default_name)
+    if target.suffix.lower() in endings or is_device(target):
+        return target
+    kinds = " or ".join(ending for ending in endings if ending != ".htm")
+    raise OutputError(
+        Problem(
+            "is no name for a page", f"a name that ends in {kinds}, or a folder", place=Place(str(target))
+        )
+    )
+
+
 def is_device(path: Path) -> bool:
     """Whether a pipe or device stands there, such as /dev/stdout, which is written into, not replaced."""
     return os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)

@@ -193,7 +193,7 @@ def place_task(
         if any(name == coral.name for name, _ in forbidden):
             allowed[i] &= np.array([(coral.name, s.name) not in forbidden for s in columns], dtype=bool)
         for other, spot in fixed:
-            least = required_distance_m(coral, other, wishes)
+            least = wishes.least_apart_m(coral, other)
             if least > 0:
                 allowed[i] &= np.hypot(at[:, 0] - spot.x_m, at[:, 1] - spot.y_m) >= least - 1e-9
     return PlaceTask(
@@ -251,21 +251,6 @@ def _doses(
         alike[height, face] = dose * sky
     rows = [alike[c.height_m, c.face] * own for c, own in zip(corals, own_sky, strict=True)]
     return np.array(rows).reshape(len(corals), len(spots))
-
-
-def required_distance_m(one: Coral, other: Coral, wishes: PlaceWishes) -> float:
-    """Least level distance of two corals.
-
-    Returns
-    -------
-    float
-        The longer sting reach of the two, or what the keeper asks for. [m]
-    """
-    least = max(one.keep_apart_m, other.keep_apart_m, wishes.apart_m)
-    pair = {one.name, other.name}
-    if any({a, b} == pair for a, b in wishes.not_beside):
-        least = max(least, wishes.beside_m)
-    return least
 
 
 def _apart(corals: Sequence[Coral], wishes: PlaceWishes) -> FloatArray:
@@ -402,7 +387,7 @@ def _too_tall(coral: Coral, site: Site) -> Problem:
 
 
 def _too_near(one: Coral, other: Coral, here: Site, there: Site, wishes: PlaceWishes) -> list[Problem]:
-    least = required_distance_m(one, other, wishes)
+    least = wishes.least_apart_m(one, other)
     distance = math.dist((here.x_m, here.y_m), (there.x_m, there.y_m))
     if distance >= least - 1e-9:
         return []

@@ -14,7 +14,7 @@ from lightdose.judge.search import PenaltyCurves
 from lightdose.judge.states import PENALTIES, marks_of, penalties_table
 from lightdose.judge.verdict import coral_marks, dli_state
 from lightdose.model.fixture import Fixture
-from lightdose.model.paths import fewest_steps, free_sites, looks_at, own_skies
+from lightdose.model.paths import ROUNDING, fewest_steps, free_sites, looks_at, own_skies
 from lightdose.model.places import (
     Choice,
     Move,
@@ -31,7 +31,7 @@ from lightdose.model.places import (
 )
 from lightdose.model.record import FloatArray
 from lightdose.model.results import Analysis, Caution, Verdict
-from lightdose.model.setup import Coral, CoralGroup, Site
+from lightdose.model.setup import Coral, CoralGroup, Setup, Site
 from lightdose.physics.dose import daily_light_integral
 from lightdose.physics.water import entry_tangent
 
@@ -242,7 +242,7 @@ def placement_record(
         corals=tuple(corals),
         plan=plan,
         wishes=wishes,
-        cautions=_place_cautions(before, after, corals),
+        cautions=(*_near_cautions(setup, plan, wishes), *_place_cautions(before, after, corals)),
     )
 
 
@@ -319,6 +319,33 @@ def _place_cautions(before: Analysis, after: Analysis, corals: Sequence[PlacedCo
     if toxic:
         found.append(toxin_caution(toxic))
     return tuple(found)
+
+
+def _near_cautions(setup: Setup, plan: PlacementPlan, wishes: PlaceWishes) -> list[Caution]:
+    """Corals that are left nearer to one another than they should stand, as they stand today."""
+    placed = [c for c in (*setup.corals, *setup.unplaced) if plan.spots[c.name] is not None]
+    spots = [plan.spots[c.name] for c in placed]
+    at = np.array([(s.x_m, s.y_m) for s in spots if s is not None]).reshape(-1, 2)
+    farthest = max((c.keep_apart_m for c in placed), default=0.0)
+    farthest = max(farthest, wishes.apart_m, wishes.beside_m if wishes.not_beside else 0.0)
+    near = []
+    for i, coral in enumerate(placed):
+        if coral.name in plan.pinned:
+            continue
+        level_m = np.hypot(*(at - at[i]).T)
+        for j in np.flatnonzero(level_m < farthest - ROUNDING):
+            other, first = placed[j], i < j or placed[j].name in plan.pinned
+            asked = wishes.least_apart_m(coral, other)
+            if i != j and first and level_m[j] < asked - ROUNDING:
+                how_far = f"{100 * level_m[j]:.3g} of {100 * asked:.3g} cm"
+                near.append((level_m[j] / asked, f"{coral.name} and {other.name} ({how_far})"))
+    if not near:
+        return []
+    text = (
+        f"Nearer than they should stand: {_names([pair for _, pair in sorted(near)])}. No placement was "
+        "found that parts them and takes a place from no coral: find one of them a site elsewhere."
+    )
+    return [Caution("too_near", text, "keep_apart in the setup, or what was asked for")]
 
 
 def _shade_cautions(after: Analysis, moving: Sequence[str]) -> list[Caution]:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from lightdose.errors import SetupError
 from lightdose.model.record import FloatArray, dataclass, read_only
 from lightdose.model.results import Analysis, Basis, Caution, DliState, DliVerdict
-from lightdose.model.setup import CoralGroup, Receiver, Setup, Surface, Tank
+from lightdose.model.setup import Coral, CoralGroup, Receiver, Setup, Surface, Tank
 from lightdose.model.solids import Face
 
 PlaneKind = Literal["depth", "from_front", "from_left"]
@@ -309,6 +309,14 @@ class PlaceWishes:
     beside_m: float = 0.15
     apart_m: float = 0.0
     grid: Grid | None = None
+
+    def least_apart_m(self, one: Coral, other: Coral) -> float:
+        """Least level distance of two corals: the longer sting reach of both, or what is asked for. [m]"""
+        least = max(one.keep_apart_m, other.keep_apart_m, self.apart_m)
+        pair = {one.name, other.name}
+        if any({a, b} == pair for a, b in self.not_beside):
+            least = max(least, self.beside_m)
+        return least
 
 
 @dataclass(frozen=True)

@@ -10,21 +10,16 @@ from present.made_analysis import made_analysis
 
 from lightdose.answers.field import as_json
 from lightdose.answers.light import LIGHT, Row
-from lightdose.answers.reef import depth_words, reef_cell, reef_sentence
+from lightdose.answers.reef import depth_words, reef_cell
 
 
 @pytest.mark.pinned
-def test_depths_are_told_in_whole_metres_and_never_as_a_target() -> None:
+def test_depths_are_told_in_whole_metres() -> None:
     """A range a water; where every surface is dimmer a dash; where the table ends, "or more"."""
     depths = {"clear": (8.7, 23.6), "coastal": (3.6, 9.9)}
     assert reef_cell(depths) == "9-24 / 4-10"
-    assert reef_sentence(depths) == (
-        "By photons a clear day like 9-24 m on a clear outer reef, 4-10 m on a coastal one (range over water "
-        "types, latitudes 0-23 and seasons; never a target)."
-    )
     assert depth_words((None, None)) == "-"
     assert depth_words((75.2, None)) == "75 or more"
-    assert reef_sentence({"clear": (None, None), "coastal": (None, None)}) == reef_sentence(None) == ""
 
 
 @pytest.mark.identity

@@ -97,7 +97,7 @@ def test_wrong_use_is_refused_and_inputs_stay(tmp_path: Path) -> None:
     before = setup.read_bytes()
     done = _run("tank/setup.toml", "-o", "tank/setup.toml")
     assert done.exit_code == 2
-    assert "is an input of this run" in done.stderr
+    assert "is no name for a page" in done.stderr
     assert setup.read_bytes() == before
     assert _run(SETUP, "--paper", "a4").exit_code == 2
     missing = _run("nowhere.toml")

@@ -109,6 +109,21 @@ def test_corals_that_stand_too_near_today_and_cannot_part_keep_a_place_each(
     setup = replace(tank, sites=sites, corals=corals)
     found = place(setup, PlaceWishes(everything=moves is None, moves=moves))
     assert found.unplaced == ()
+    (near,) = (c.text for c in found.cautions if c.code == "too_near")
+    assert "two and one (5 of 10 cm)" in near if pinned else "one and two (5 of 10 cm)" in near
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize("apart_cm", [4.9, 5.0])
+def test_corals_that_stand_far_enough_apart_are_not_told_as_near(apart_cm: float) -> None:
+    """Two places 5 cm apart: a reach of 5 cm is kept, and corals that all stay are nobody's choice."""
+    sites = (Site("a", 0.20, 0.20, 0.20), Site("b", 0.25, 0.20, 0.10))
+    corals = (
+        Coral("one", "lps-branching", "a", keep_apart_m=apart_cm / 100),
+        Coral("two", "sps-shallow", "b"),
+    )
+    found = place(replace(made_tank(), sites=sites, corals=corals), PlaceWishes(everything=True))
+    assert "too_near" not in {c.code for c in found.cautions}
 
 
 @pytest.mark.identity

@@ -124,6 +124,31 @@ def test_result_never_takes_the_place_of_an_input(
 
 @pytest.mark.identity
 @pytest.mark.parametrize(
+    "words",
+    [
+        ("report", "setup.toml", "-o", "page.png"),
+        ("report", "setup.toml", "--handout", "page.png"),
+        ("slip", "setup.toml", "tip", "-o", "page.png"),
+        ("survey", "setup.toml", "-o", "page.csv"),
+        ("note", "setup.toml", "--sheet", "-o", "page.csv"),
+        ("guide", "--html", "page.txt"),
+    ],
+    ids=" ".join,
+)
+def test_page_is_written_under_no_other_kind_of_name(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A page in HTML or PDF gets a name that says so; the message names the endings that do."""
+    monkeypatch.chdir(write_tank(tmp_path / "tank"))
+    before = contents(tmp_path)
+    ending = run_here(words)
+    assert_ends_well(ending, codes=(2,))
+    assert "is no name for a page\n    allowed: a name that ends in ." in ending.told, ending.told
+    assert contents(tmp_path) == before
+
+
+@pytest.mark.identity
+@pytest.mark.parametrize(
     ("name", "stop"),
     [(name, stop) for name in WRITES for stop in STOPS if name not in SLOW or stop == "Ctrl-C"],
 )
