@@ -322,7 +322,7 @@ def _place_cautions(before: Analysis, after: Analysis, corals: Sequence[PlacedCo
 
 
 def _near_cautions(setup: Setup, plan: PlacementPlan, wishes: PlaceWishes) -> list[Caution]:
-    """Corals that are left nearer to one another than they should stand, as they stand today."""
+    """Corals that may move and are left nearer to others than they should stand, as they stand today."""
     placed = [c for c in (*setup.corals, *setup.unplaced) if plan.spots[c.name] is not None]
     spots = [plan.spots[c.name] for c in placed]
     at = np.array([(s.x_m, s.y_m) for s in spots if s is not None]).reshape(-1, 2)
@@ -330,22 +330,23 @@ def _near_cautions(setup: Setup, plan: PlacementPlan, wishes: PlaceWishes) -> li
     farthest = max(farthest, wishes.apart_m, wishes.beside_m if wishes.not_beside else 0.0)
     near = []
     for i, coral in enumerate(placed):
-        if coral.name in plan.pinned:
+        if coral.name not in plan.choices:
             continue
         level_m = np.hypot(*(at - at[i]).T)
         for j in np.flatnonzero(level_m < farthest - ROUNDING):
-            other, first = placed[j], i < j or placed[j].name in plan.pinned
+            other, first = placed[j], i < j or placed[j].name not in plan.choices
             asked = wishes.least_apart_m(coral, other)
             if i != j and first and level_m[j] < asked - ROUNDING:
                 how_far = f"{100 * level_m[j]:.3g} of {100 * asked:.3g} cm"
                 near.append((level_m[j] / asked, f"{coral.name} and {other.name} ({how_far})"))
     if not near:
         return []
+    moves = "" if wishes.moves is None else f" with at most {wishes.moves} moves"
     text = (
-        f"Nearer than they should stand: {_names([pair for _, pair in sorted(near)])}. No placement was "
-        "found that parts them and takes a place from no coral: find one of them a site elsewhere."
+        f"Nearer than they should stand: {_names([pair for _, pair in sorted(near)])}. No placement{moves} "
+        "was found that parts them and takes a place from no coral: find one of them a site elsewhere."
     )
-    return [Caution("too_near", text, "keep_apart in the setup, or what was asked for")]
+    return [Caution("too_near", text, "keep_apart, or what was asked for")]
 
 
 def _shade_cautions(after: Analysis, moving: Sequence[str]) -> list[Caution]:

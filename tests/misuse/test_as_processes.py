@@ -222,7 +222,8 @@ def test_interrupt_of_the_keyboard_ends_with_130_and_whole_files(
     time.sleep(0.4)
     process.send_signal(signal.SIGINT)
     out, told = process.communicate(timeout=20)
-    assert process.returncode in {130, 0}, (process.returncode, told)
+    # Where Python itself is about to end, the signal does it: a shell tells that as 130 too.
+    assert process.returncode in {130, -signal.SIGINT, 0}, (process.returncode, told)
     assert "Traceback" not in told + out, told
     assert not [path for path in tank.rglob("*") if ".tmp" in path.name]
 
