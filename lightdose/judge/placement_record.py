@@ -341,11 +341,12 @@ def _near_cautions(setup: Setup, plan: PlacementPlan, wishes: PlaceWishes) -> li
                 near.append((level_m[j] / asked, f"{coral.name} and {other.name} ({how_far})"))
     if not near:
         return []
-    moves = "" if wishes.moves is None else f" with at most {wishes.moves} moves"
-    text = (
-        f"Nearer than they should stand: {_names([pair for _, pair in sorted(near)])}. No placement{moves} "
-        "was found that parts them and takes a place from no coral: find one of them a site elsewhere."
-    )
+    what = "No placement was found that parts them and takes a place from no coral: give one another site."
+    if wishes.moves is not None:
+        what = (
+            "Few moves leave that as it is: --all parts them where there is room, or give one another site."
+        )
+    text = f"Nearer than they should stand: {_names([pair for _, pair in sorted(near)])}. {what}"
     return [Caution("too_near", text, "keep_apart, or what was asked for")]
 
 

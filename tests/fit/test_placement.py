@@ -111,6 +111,7 @@ def test_corals_that_stand_too_near_today_and_cannot_part_keep_a_place_each(
     assert found.unplaced == ()
     (near,) = (c.text for c in found.cautions if c.code == "too_near")
     assert "two and one (5 of 10 cm)" in near if pinned else "one and two (5 of 10 cm)" in near
+    assert ("--all parts them" in near) == (moves is not None)
 
 
 @pytest.mark.identity
