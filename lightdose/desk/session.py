@@ -26,6 +26,7 @@ from lightdose.desk.drafts import Drafts, Reading
 from lightdose.desk.toml_edits import TomlText
 from lightdose.errors import LightdoseError, OutputError, Problem, SetupError
 from lightdose.files.setup_file import read_setup
+from lightdose.files.unfinished import clear_unfinished
 from lightdose.files.writing import together, write_atomically
 from lightdose.model.diary import Keeping
 from lightdose.model.setup import Setup
@@ -117,11 +118,20 @@ class Desk:
         return Bench(self.path, self.written(), self.setup, dict(self._parsed))
 
     def reload(self) -> None:
-        """Read everything from the disk; only where nothing is unsaved."""
+        """Read everything from the disk; only where nothing is unsaved.
+
+        What a killed save left half done is finished first, lest it is finished under our hands.
+        """
         with self.lock:
-            self.base, self.texts, self._parsed = {}, {}, {}
-            self._remember(str(self.path))
-            self._read()
+            cleared, folders = set[Path](), {self.path.parent}
+            while folders - cleared:
+                for folder in folders - cleared:
+                    clear_unfinished(folder)
+                cleared |= folders
+                self.base, self.texts, self._parsed = {}, {}, {}
+                self._remember(str(self.path))
+                self._read()
+                folders = {Path(path).parent for path in self.base}
 
     def _read(self) -> None:
         self.version += 1

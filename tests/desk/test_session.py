@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import random
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -396,3 +398,34 @@ def test_lamp_without_any_output_opens_and_is_calibrated(tmp_path: Path) -> None
     assert after["problems"] == []
     assert after["sentence"]["basis"].startswith("Measured")
     assert after["unsaved"] == ["calibration.toml"]
+
+
+_KILLED = """
+import os, sys
+from lightdose.desk.session import Desk
+from lightdose.files import unfinished
+desk, place = Desk(sys.argv[1]), unfinished._take_place
+desk.do({"do": "overall", "percent": 50.0, "fixtures": ["left"]})
+desk.do({"do": "set", "table": "tank", "key": "rim", "text": "1 cm"})
+def once(source, target):
+    if str(target) == sys.argv[1]:
+        os._exit(9)
+    place(source, target)
+unfinished._take_place = once
+desk.save("")
+"""
+
+
+@pytest.mark.identity
+def test_save_that_was_killed_half_done_is_finished_before_the_desk_reads(tmp_path: Path) -> None:
+    """One of two files had its place: the next desk shows both as saved, and can save its own changes."""
+    path = copied(tmp_path, "first-tank")
+    assert subprocess.run([sys.executable, "-c", _KILLED, str(path)], check=False).returncode == 9
+    assert list(path.parent.glob(".lightdose-*.note"))
+    desk = Desk(path)
+    assert desk.setup is not None
+    assert desk.setup.tank.rim_m == 0.01
+    assert not list(path.parent.glob(".lightdose-*"))
+    desk.do({"do": "set", "table": "tank", "key": "rim", "text": "2 cm"})
+    assert desk.save("after the power cut")[0] == ["setup.toml"]
+    assert read_setup(path).tank.rim_m == 0.02
