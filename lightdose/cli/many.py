@@ -50,6 +50,8 @@ RESULT = TypeVar("RESULT")
 AHEAD = 4
 """Tasks for each process that may be given out or wait for an earlier one: bounds the memory; our choice."""
 
+PATIENCE_S = 5
+"""A process that is to end has so long to take its unfinished files away; our choice."""
 
 SAFE = "PYTHONSAFEPATH"
 
@@ -142,10 +144,18 @@ class _Worker(Generic[TASK, RESULT]):
         return answer
 
     def end(self) -> None:
-        """Stop at once; its unfinished work is dropped."""
+        """Stop at once; its unfinished work is dropped, and taken away."""
         self.process.terminate()
-        self.process.join()
+        self.process.join(PATIENCE_S)
+        if self.process.is_alive():
+            self.process.kill()
+            self.process.join()
         self.pipe.close()
+
+
+def _leave(number: int, _: object) -> None:
+    """End by way of all that takes unfinished files away."""
+    raise SystemExit(128 + number)
 
 
 @contextmanager
@@ -180,6 +190,7 @@ def _off_the_working_folder() -> Iterator[None]:
 def _serve(pipe: Connection, function: Callable[[TASK], RESULT]) -> None:
     """Answer tasks until the other end is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _leave)
     pass_settings_by()
     while True:
         try:
